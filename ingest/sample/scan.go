@@ -1,0 +1,30 @@
+package sample
+
+// A Scan is what one source felt at one instant: a value for each of its
+// channels. A mat numbers its channels row by row.
+//
+// Scans are passed by pointer along one line of hands and are not shared: who
+// receives one may read it until the call returns and must copy what it keeps.
+type Scan struct {
+	// Source is the position of the source in the configuration, counting
+	// through all bridges in the order of the file.
+	Source int
+
+	// At is when the channels were sampled (event time); Arrived is when the
+	// daemon had the whole scan, on the host's clock. Rules look at At only.
+	At, Arrived Instant
+
+	// Seq is the sequence number of the scan's last frame.
+	Seq uint32
+
+	// Stored says that the bridge kept the scan and sent it later.
+	Stored bool
+
+	// Values has one entry a channel, in mmHg, NaN where unknown: not
+	// delivered, at a rail, or without a calibration.
+	Values []float64
+
+	// Raw has one entry a channel as the bridge delivered it (counts, or mmHg
+	// for a source with that unit), NaN where nothing was delivered.
+	Raw []float64
+}
