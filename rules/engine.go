@@ -1,36 +1,119 @@
-// Package rules judges readings by threshold and duration.
 package rules
 
-import "weald/ingest/sample"
+import (
+	"time"
 
-// An Engine judges the scans of all places. It reads no clock, owns no
-// goroutine and does no I/O.
-type Engine struct{}
+	"weald/ingest/sample"
+	"weald/rules/hold"
+)
 
-// Check returns every problem of the plan, in the order of its fields.
-func (p *Plan) Check() []Problem { return nil }
+// grace is how long after a due instant, on the host's clock, a tick is wanted,
+// so that a reading that is on its way can still have its say. With the timer's
+// own delay it stays within the 250 ms that an alert may be late.
+const grace = 200 * time.Millisecond
 
-// NewEngine compiles a plan that Check found nothing wrong with.
-func NewEngine(p *Plan, sink Sink) *Engine { return &Engine{} }
+// An Engine judges the scans of all places.
+//
+// It is deterministic: given the same plan and the same calls in the same
+// order, it tells its Sink the same, to the byte. It reads no clock, owns no
+// goroutine and does no I/O; one goroutine owns it.
+//
+// Everything is evaluated in event time, place by place. A scan that is older
+// than what has been evaluated for its place is told to Sink.Late and not
+// evaluated. Alerts that become due between readings are told by Tick, stamped
+// with the exact instant.
+type Engine struct {
+	places   []*place
+	bySource [][]*place
+	last     sample.Instant // newest event time of all input
+}
 
-// Scan feeds one scan; s may be reused when Scan has returned.
-func (e *Engine) Scan(s *sample.Scan) {}
+// Scan feeds one scan; s may be reused when Scan has returned. Its Arrived is
+// taken as the present on the host's clock.
+func (e *Engine) Scan(s *sample.Scan) {
+	e.last = max(e.last, s.At)
+	for _, p := range e.bySource[s.Source] {
+		p.accept(s)
+	}
+}
 
-// Tick lets time pass to now on the host's clock.
-func (e *Engine) Tick(now sample.Instant) {}
+// Tick lets time pass to now on the host's clock: what has become due is told.
+func (e *Engine) Tick(now sample.Instant) {
+	for _, p := range e.places {
+		p.drain(now)
+		for p.due != sample.Never && p.due.Add(grace) <= now {
+			p.tick(p.due)
+		}
+	}
+}
 
-// Next returns when Tick wants to be called next, or sample.Never.
-func (e *Engine) Next() sample.Instant { return sample.Never }
+// Next returns when Tick wants to be called next on the host's clock, or
+// sample.Never.
+func (e *Engine) Next() sample.Instant {
+	next := sample.Never
+	for _, p := range e.places {
+		if p.due != sample.Never {
+			next = min(next, p.due.Add(grace))
+		}
+		if len(p.queue.waiting) > 0 {
+			next = min(next, p.queue.deadline())
+		}
+	}
+	return next
+}
 
-// Finish evaluates what is still waiting and ends at the last reading.
-func (e *Engine) Finish() {}
+// Finish evaluates what is still waiting and lets time pass to the newest
+// reading of all, where a rehearsal ends.
+func (e *Engine) Finish() {
+	for _, p := range e.places {
+		p.drain(sample.Never)
+		if p.at != sample.Past && p.at < e.last {
+			p.tick(e.last)
+		}
+	}
+}
 
-// Signals returns the present signals of a place. The slice is the engine's.
-func (e *Engine) Signals(place int) []Signal { return nil }
+// Signals returns the present signals of a place. The slice is the engine's:
+// read it before the next call.
+func (e *Engine) Signals(place int) []Signal { return e.places[place].signals }
 
-// Cells returns the present cells of a place's mat; false without a mat. The
-// slices are the engine's.
-func (e *Engine) Cells(place int) (Cells, bool) { return Cells{}, false }
+// Cells returns the present cells of a place's mat; false without a mat. Values
+// is the engine's: read it before the next call. Loaded is filled into the
+// given buffer, which is grown as needed.
+func (e *Engine) Cells(place int, loaded []time.Duration) (Cells, bool) {
+	m := e.places[place].mat
+	if m == nil {
+		return Cells{}, false
+	}
+	loaded = loaded[:0]
+	for i := range m.values {
+		s, _ := m.loaded.State(i)
+		loaded = append(loaded, s.Held)
+	}
+	return Cells{
+		At: m.at, Rows: m.spec.Rows, Columns: m.spec.Columns,
+		Values: m.values, Loaded: loaded,
+	}, true
+}
 
 // Progress appends the holds of a place to dst.
-func (e *Engine) Progress(place int, dst []Progress) []Progress { return dst }
+func (e *Engine) Progress(place int, dst []Progress) []Progress {
+	p := e.places[place]
+	for _, w := range p.watches {
+		dst = w.progress(p, dst)
+	}
+	return dst
+}
+
+func (p *place) cellU(cell int) float64 {
+	if u := p.sources[p.mat.spec.Source].U; u != nil {
+		return u[cell]
+	}
+	return sample.Unknown
+}
+
+func newLoaded(m *Mat) *hold.Cells {
+	return hold.NewCells(m.Rows*m.Columns, nil,
+		hold.Spec{OnDelay: hold.Forever, ResetsAfter: m.LoadedResets, ForgetAfter: DefaultForgetAfter},
+		hold.Above(m.LoadedAbove, 0))
+}

@@ -66,7 +66,8 @@ type Site struct {
 type Mat struct {
 	Source        int
 	Rows, Columns int
-	Regions       []Region // may overlap; a cell may be in none
+	PitchMM       [2]float64 // distance of neighbouring rows, and of neighbouring columns
+	Regions       []Region   // may overlap; a cell may be in none
 
 	// LoadedAbove is the pressure in mmHg above which a cell counts as loaded
 	// on the map of durations; LoadedResets is how long it must be unloaded

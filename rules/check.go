@@ -1,0 +1,181 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"weald/rules/alert"
+)
+
+// Check returns every problem of the plan, in the order of its fields. It looks
+// at what only the plan as a whole can tell: whether rules find what they refer
+// to, and whether their numbers make sense together.
+func (plan *Plan) Check() []Problem {
+	c := checker{plan: plan}
+	for i := range plan.Places {
+		c.place(i, &plan.Places[i])
+	}
+	for i := range plan.Rules {
+		c.rule(i, &plan.Rules[i])
+	}
+	return c.problems
+}
+
+type checker struct {
+	plan     *Plan
+	problems []Problem
+}
+
+func (c *checker) bad(path []any, format string, args ...any) {
+	c.problems = append(c.problems, Problem{Path: path, Message: fmt.Sprintf(format, args...)})
+}
+
+func (c *checker) place(i int, p *Place) {
+	for s, site := range p.Sites {
+		for k, ch := range site.Channels {
+			if ch.Source < 0 || ch.Source >= len(c.plan.Sources) {
+				c.bad([]any{"places", i, "sites", s, "channels", k}, "no such source")
+			} else if n := c.plan.Sources[ch.Source].Channels; ch.Index < 0 || ch.Index >= n {
+				c.bad([]any{"places", i, "sites", s, "channels", k}, "channel %d does not exist: %s has channels 0 to %d", ch.Index, c.plan.Sources[ch.Source].ID, n-1)
+			}
+		}
+		if len(site.Channels) == 0 {
+			c.bad([]any{"places", i, "sites", s, "channels"}, "a site needs at least one channel")
+		}
+	}
+	if m := p.Mat; m != nil {
+		c.mat(i, m)
+	}
+}
+
+func (c *checker) mat(i int, m *Mat) {
+	switch {
+	case m.Source < 0 || m.Source >= len(c.plan.Sources):
+		c.bad([]any{"places", i, "mat", "source"}, "no such source")
+		return
+	case m.Rows <= 0 || m.Columns <= 0:
+		c.bad([]any{"places", i, "mat", "rows"}, "a mat needs at least one row and one column")
+		return
+	case m.Rows*m.Columns > c.plan.Sources[m.Source].Channels:
+		s := &c.plan.Sources[m.Source]
+		c.bad([]any{"places", i, "mat", "rows"}, "%d rows of %d columns are %d cells, but %s has %d channels", m.Rows, m.Columns, m.Rows*m.Columns, s.ID, s.Channels)
+	}
+	for r, region := range m.Regions {
+		last := -1
+		for _, cell := range region.Cells {
+			if cell <= last || cell >= m.Rows*m.Columns {
+				c.bad([]any{"places", i, "mat", "regions", r}, "cell %d is not on the mat or out of order", cell)
+				break
+			}
+			last = cell
+		}
+	}
+}
+
+func (c *checker) rule(i int, r *Rule) {
+	at := func(keys ...any) []any { return append([]any{"rules", i}, keys...) }
+	for _, d := range []struct {
+		key string
+		d   time.Duration
+	}{{"on_delay", r.OnDelay}, {"off_delay", r.OffDelay}, {"resets_after", r.ResetsAfter}, {"forget_after", r.ForgetAfter}} {
+		if d.d < 0 {
+			c.bad(at(d.key), "a duration cannot be negative: use 0s for none")
+		}
+	}
+	if r.Priority < alert.Low || r.Priority > alert.High {
+		c.bad(at("priority"), "a priority is low, medium or high")
+	}
+	if r.Limit == nil {
+		c.bad(at(), "a rule needs something to judge, such as limit:")
+		return
+	}
+	c.limit(at, r.Limit)
+	c.watch(at, r)
+}
+
+func (c *checker) limit(at func(...any) []any, l *Limit) {
+	n := 0
+	for _, set := range []bool{l.Above != nil, l.Below != nil, l.Outside != nil} {
+		if set {
+			n++
+		}
+	}
+	switch {
+	case n != 1:
+		c.bad(at("limit"), "a limit needs exactly one of above, below and outside")
+		return
+	case l.Deadband < 0 || math.IsNaN(l.Deadband) || math.IsInf(l.Deadband, 0):
+		c.bad(at("limit", "deadband"), "a deadband is a number that is not negative")
+	}
+	if o := l.Outside; o != nil {
+		switch {
+		case !(o[0] < o[1]):
+			c.bad(at("limit", "outside"), "the first number must be the smaller one")
+		case l.Deadband >= o[1]-o[0]:
+			c.bad(at("limit", "deadband"), "a deadband of %g leaves nothing inside %g to %g: use less than %g", l.Deadband, o[0], o[1], o[1]-o[0])
+		}
+	}
+	for key, v := range l.bounds() {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			c.bad(at("limit", key), "a limit is a finite number")
+		}
+	}
+}
+
+// bounds yields the numbers of a limit with the keys that they stand under.
+func (l *Limit) bounds() func(func(string, float64) bool) {
+	return func(yield func(string, float64) bool) {
+		switch {
+		case l.Above != nil:
+			yield("above", *l.Above)
+		case l.Below != nil:
+			yield("below", *l.Below)
+		case l.Outside != nil:
+			_ = yield("outside", l.Outside[0]) && yield("outside", l.Outside[1])
+		}
+	}
+}
+
+// watch checks that the rule finds what it watches: at its own place, or at
+// least at one of the places that it is for.
+func (c *checker) watch(at func(...any) []any, r *Rule) {
+	matched, found := 0, 0
+	var have []string
+	for i := range c.plan.Places {
+		p := &c.plan.Places[i]
+		if !r.At.matches(p) {
+			continue
+		}
+		matched++
+		if _, ok := p.target(r.Limit.Watch); !ok {
+			have = append(have, p.Watchable()...)
+			continue
+		}
+		found++
+		c.gate(at, r, p)
+	}
+	switch {
+	case matched == 0 && r.At.Place != "":
+		c.bad(at("at", "place"), "no place is called %q", r.At.Place)
+	case matched == 0:
+		c.bad(at("at", "kind"), "no place is of the kind %q", r.At.Kind)
+	case found == 0:
+		c.bad(at("limit", "watch"), "nothing is called %q there; there is %s", r.Limit.Watch, some(have))
+	}
+}
+
+// some lists the first few of names.
+func some(names []string) string {
+	const most = 8
+	if len(names) == 0 {
+		return "nothing to watch"
+	}
+	if len(names) > most {
+		return strings.Join(names[:most], ", ") + " and more"
+	}
+	return strings.Join(names, ", ")
+}
+
+func (c *checker) gate(at func(...any) []any, r *Rule, p *Place) {}

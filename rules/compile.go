@@ -1,0 +1,178 @@
+package rules
+
+import (
+	"slices"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/rules/hold"
+)
+
+// NewEngine compiles a plan that Check found nothing wrong with; it panics on
+// one that refers to what is not there. The plan must not change afterwards.
+func NewEngine(plan *Plan, sink Sink) *Engine {
+	e := &Engine{bySource: make([][]*place, len(plan.Sources)), last: sample.Past}
+	for i := range plan.Places {
+		p := newPlace(plan, i, sink)
+		for r := range plan.Rules {
+			if plan.Rules[r].At.matches(p.spec) {
+				p.watch(&plan.Rules[r])
+			}
+		}
+		for _, f := range p.feeds {
+			e.bySource[f.source] = append(e.bySource[f.source], p)
+		}
+		p.values = make([]float64, len(p.signals))
+		e.places = append(e.places, p)
+	}
+	return e
+}
+
+func (w Where) matches(p *Place) bool {
+	return (w.Place == "" || w.Place == p.ID) && (w.Kind == "" || w.Kind == p.Kind)
+}
+
+func newPlace(plan *Plan, index int, sink Sink) *place {
+	spec := &plan.Places[index]
+	p := &place{index: index, spec: spec, sources: plan.Sources, at: sample.Past, due: sample.Never, sink: sink}
+	for s := range spec.Sites {
+		p.addSite(&spec.Sites[s])
+	}
+	if spec.Mat != nil {
+		p.addMat(spec.Mat)
+	}
+	return p
+}
+
+// feed returns the position of a source among the place's feeds.
+func (p *place) feed(source int) int {
+	if f := p.feedOf(source); f >= 0 {
+		return f
+	}
+	p.feeds = append(p.feeds, feed{source: source, last: sample.Past, until: sample.Never, newest: sample.Past})
+	return len(p.feeds) - 1
+}
+
+func (p *place) addSignal(name, unit string, members int) int {
+	p.signals = append(p.signals, Signal{
+		Name: name, Unit: unit, Value: sample.Unknown, U: sample.Unknown,
+		At: sample.Past, Until: sample.Past, Members: members,
+	})
+	return len(p.signals) - 1
+}
+
+func (p *place) addSite(spec *Site) {
+	s := siteState{spec: spec, signal: p.addSignal(spec.ID+".pressure", "mmHg", len(spec.Channels))}
+	for _, c := range spec.Channels {
+		u := sample.Unknown
+		if us := p.sources[c.Source].U; us != nil {
+			u = us[c.Index]
+		}
+		s.feeds = append(s.feeds, p.feed(c.Source))
+		s.values = append(s.values, sample.Unknown)
+		s.us = append(s.us, u)
+	}
+	p.sites = append(p.sites, s)
+}
+
+func (p *place) addMat(spec *Mat) {
+	cells := spec.Rows * spec.Columns
+	m := &matState{spec: spec, feed: p.feed(spec.Source), at: sample.Past, values: make([]float64, cells), loaded: newLoaded(spec)}
+	for i := range m.values {
+		m.values[i] = sample.Unknown
+	}
+	add := func(id string, runs [][2]int, n int) {
+		a := area{runs: runs, n: n, signal: len(p.signals), cellMM: spec.PitchMM[0] * spec.PitchMM[1]}
+		for _, q := range areaQuantities {
+			p.addSignal(id+"."+q.name, q.unit, n)
+		}
+		m.areas = append(m.areas, a)
+	}
+	add(WholeMat, [][2]int{{0, cells}}, cells)
+	for _, r := range spec.Regions {
+		add(r.ID, runsOf(r.Cells), len(r.Cells))
+	}
+	p.mat = m
+}
+
+// watch applies a rule to the place. A rule for many places says nothing of
+// those that lack what it watches.
+func (p *place) watch(r *Rule) {
+	spec := hold.Spec{OnDelay: r.OnDelay, OffDelay: r.OffDelay, ResetsAfter: r.ResetsAfter, ForgetAfter: r.ForgetAfter}
+	t, ok := p.spec.target(r.Limit.Watch)
+	if !ok {
+		return
+	}
+	g, gateFeeds := p.gate(r.While)
+	key := alert.Key{Place: p.spec.ID, Rule: r.ID, Subject: t.subject}
+	if t.cells {
+		p.watches = append(p.watches, p.cellWatch(r, key, spec, g, gateFeeds))
+		return
+	}
+	i := slices.IndexFunc(p.signals, func(s Signal) bool { return s.Name == r.Limit.Watch })
+	p.watches = append(p.watches, &signalWatch{
+		rule: r, key: key, signal: i, feeds: union(p.feedsOf(i), gateFeeds),
+		spec: spec, band: r.Limit.band(), gate: g, since: sample.Past,
+	})
+}
+
+func (p *place) cellWatch(r *Rule, key alert.Key, spec hold.Spec, g gate, gateFeeds []int) *cellWatch {
+	m := p.mat.spec
+	n := m.Rows * m.Columns
+	w := &cellWatch{rule: r, signal: r.Limit.Watch, feeds: union([]int{p.mat.feed}, gateFeeds), gate: g, band: r.Limit.band(), of: make([][]int, n)}
+	add := func(id string, cells []int) {
+		for _, c := range cells {
+			w.of[c] = append(w.of[c], len(w.groups))
+		}
+		w.groups = append(w.groups, group{key: alert.Key{Place: key.Place, Rule: key.Rule, Subject: id}, cells: cells, since: sample.Past})
+	}
+	var which []int
+	for i := range m.Regions {
+		if key.Subject == WholeMat || key.Subject == m.Regions[i].ID {
+			add(m.Regions[i].ID, m.Regions[i].Cells)
+		}
+	}
+	if key.Subject != WholeMat {
+		which = w.groups[0].cells
+	} else if rest := w.unnamed(); len(rest) > 0 {
+		add(WholeMat, rest)
+	}
+	w.cells = hold.NewCells(n, which, spec, w.band)
+	return w
+}
+
+// unnamed returns the cells that are in no region; they speak for the mat.
+func (w *cellWatch) unnamed() (rest []int) {
+	for c, groups := range w.of {
+		if len(groups) == 0 {
+			rest = append(rest, c)
+		}
+	}
+	return rest
+}
+
+func (l *Limit) band() hold.Band {
+	switch {
+	case l.Above != nil:
+		return hold.Above(*l.Above, l.Deadband)
+	case l.Below != nil:
+		return hold.Below(*l.Below, l.Deadband)
+	}
+	return hold.Outside(l.Outside[0], l.Outside[1], l.Deadband)
+}
+
+// feedsOf returns the feeds that a signal is made of.
+func (p *place) feedsOf(signal int) []int {
+	for i := range p.sites {
+		if p.sites[i].signal == signal {
+			return union(nil, p.sites[i].feeds)
+		}
+	}
+	return []int{p.mat.feed}
+}
+
+func union(a, b []int) []int {
+	out := slices.Concat(a, b)
+	slices.Sort(out)
+	return slices.Compact(out)
+}

@@ -1,0 +1,216 @@
+package hold
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"weald/ingest/sample"
+)
+
+// Forever is an on-delay that is never reached, for holds that only count.
+const Forever = time.Duration(1) << 61
+
+// A Turn is one change of one cell.
+type Turn struct {
+	Cell   int // index into the values given to Set
+	Change Change
+	Offset time.Duration // from the start of the span
+}
+
+// Cells are the holds of many cells that are read together: same limit, same
+// durations, one clock. Time and values come in turn:
+//
+//	turns := c.Advance(span) // the conditions lasted for span
+//	c.Set(values)            // and now they are these
+//	turns = c.Advance(0)     // which delays of zero notice at once
+//
+// Cells do the same as one State and one Band for each cell, but a cell costs
+// about one comparison a scan as long as its condition stays what it was: its
+// accumulators are brought up to date only when the condition turns, when a
+// delay is reached, or when somebody asks.
+type Cells struct {
+	spec  Spec
+	band  Band
+	which []int // the cells judged, ascending; nil for all
+
+	flags []uint8         // by cell: memory in bits 0 and 1, condition in bits 2 and 3
+	state []State         // by cell, as of mark
+	mark  []time.Duration // by cell, on the clock now
+
+	now    time.Duration // time counted so far
+	due    time.Duration // nothing changes before this by the passing of time alone
+	raised int           // how many cells are raised
+	turns  []Turn        // reused
+}
+
+// The conditions as they stand in flags. Zero is unknown.
+const (
+	isUnknown uint8 = 0 << 2
+	isYes     uint8 = 1 << 2
+	isNo      uint8 = 2 << 2
+	memory    uint8 = 3
+)
+
+func truth(flags uint8) sample.Truth {
+	switch flags &^ memory {
+	case isYes:
+		return sample.Yes
+	case isNo:
+		return sample.No
+	}
+	return sample.Maybe
+}
+
+// NewCells returns holds for n cells, of which those in which are judged; nil
+// means all. Every condition is unknown until the first Set.
+func NewCells(n int, which []int, spec Spec, band Band) *Cells {
+	return &Cells{
+		spec: spec, band: band, which: which,
+		flags: make([]uint8, n), state: make([]State, n), mark: make([]time.Duration, n),
+		due: math.MaxInt64,
+	}
+}
+
+// Advance lets span pass with every condition as the last Set left it. It
+// returns the changes that this brings, by time, raises before clears at the
+// same instant, then by cell; the slice is reused by the next call.
+func (c *Cells) Advance(span time.Duration) []Turn {
+	start := c.now
+	c.now += span
+	c.turns = c.turns[:0]
+	if c.now < c.due {
+		return nil
+	}
+	c.due = math.MaxInt64
+	for i := range c.state {
+		f := c.flags[i]
+		if f&^memory == isUnknown {
+			continue
+		}
+		s, cond := &c.state[i], truth(f)
+		need, ok := s.Next(&c.spec, cond)
+		if !ok {
+			continue
+		}
+		if at := c.mark[i] + need; at > c.now {
+			c.due = min(c.due, at)
+			continue
+		}
+		change, off := s.Advance(&c.spec, c.now-c.mark[i], cond)
+		c.took(i, change, c.mark[i]+off-start)
+		c.mark[i] = c.now
+	}
+	slices.SortFunc(c.turns, func(a, b Turn) int {
+		switch {
+		case a.Offset != b.Offset:
+			return int(min(1, max(-1, a.Offset-b.Offset)))
+		case a.Change != b.Change:
+			return int(a.Change) - int(b.Change)
+		}
+		return a.Cell - b.Cell
+	})
+	return c.turns
+}
+
+// Set takes a reading of all cells: mmHg, NaN unknown, one value a cell.
+func (c *Cells) Set(values []float64) {
+	if c.which == nil {
+		flags := c.flags[:len(values)]
+		hi, lo := c.band.hi, c.band.lo
+		for i, v := range values {
+			f := flags[i]
+			next := isNo
+			switch {
+			case v > hi[f&1]:
+				next = isYes | uint8(wasAbove)
+			case v < lo[f>>1&1]:
+				next = isYes | uint8(wasBelow)
+			case v != v:
+				next = isUnknown | f&memory
+			}
+			if next != f {
+				c.turn(i, f, next)
+			}
+		}
+		return
+	}
+	for _, i := range c.which {
+		f := c.flags[i]
+		cond, m := c.band.Judge(values[i], Memory(f&memory))
+		if next := encode(cond) | uint8(m); next != f {
+			c.turn(i, f, next)
+		}
+	}
+}
+
+// Silence makes every condition unknown, as when a source has said nothing for
+// too long. A delay of zero that Advance has not yet noticed goes unnoticed.
+func (c *Cells) Silence() {
+	for i, f := range c.flags {
+		if f&^memory != isUnknown {
+			c.turn(i, f, f&memory|isUnknown)
+		}
+	}
+}
+
+func encode(t sample.Truth) uint8 {
+	switch t {
+	case sample.Yes:
+		return isYes
+	case sample.No:
+		return isNo
+	}
+	return isUnknown
+}
+
+// turn brings cell i up to date under its former condition and starts the next.
+func (c *Cells) turn(i int, was, next uint8) {
+	c.flags[i] = next
+	before, after := truth(was), truth(next)
+	if before == after {
+		return
+	}
+	s := &c.state[i]
+	if span := c.now - c.mark[i]; span > 0 { // a condition that lasted no time never was
+		s.Advance(&c.spec, span, before) // dues up to now are done, so this raises and clears nothing
+	}
+	c.mark[i] = c.now
+	if need, ok := s.Next(&c.spec, after); ok {
+		c.due = min(c.due, c.now+need)
+	}
+}
+
+func (c *Cells) took(cell int, change Change, offset time.Duration) {
+	switch change {
+	case None:
+		return
+	case Raised:
+		c.raised++
+	case Cleared:
+		c.raised--
+	}
+	c.turns = append(c.turns, Turn{cell, change, offset})
+}
+
+// Next returns how much more time must pass, with every condition as it is,
+// before Advance may have a change to tell. It may be early, never late; false
+// if time alone will change nothing.
+func (c *Cells) Next() (time.Duration, bool) {
+	if c.due == math.MaxInt64 {
+		return 0, false
+	}
+	return c.due - c.now, true
+}
+
+// State returns the hold of one cell as it is now, and its condition.
+func (c *Cells) State(cell int) (State, sample.Truth) {
+	s, cond := c.state[cell], truth(c.flags[cell])
+	if span := c.now - c.mark[cell]; span > 0 {
+		s.Advance(&c.spec, span, cond)
+	}
+	return s, cond
+}
+
+// Raised returns how many cells are raised.
+func (c *Cells) Raised() int { return c.raised }

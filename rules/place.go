@@ -1,0 +1,241 @@
+package rules
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/rules/hold"
+)
+
+// A feed is a source as one place sees it.
+type feed struct {
+	source int
+	last   sample.Instant // event time of its last evaluated scan; Past before the first
+	until  sample.Instant // its values last to here; Never while it has none
+	newest sample.Instant // event time of its newest scan, evaluated or waiting
+}
+
+// A place is the present of one place, evaluated up to the instant at.
+//
+// Time moves in segments in which every signal is constant: from one reading,
+// or one source falling silent, to the next. Within a segment every watch has a
+// constant condition, so that whatever it raises or clears, it does at an
+// instant that can be computed.
+type place struct {
+	index   int
+	spec    *Place
+	sources []Source // of the plan
+	at      sample.Instant
+	due     sample.Instant // when tick is wanted next, in event time; Never
+	feeds   []feed
+	sites   []siteState
+	mat     *matState
+	signals []Signal
+	watches []watch
+	queue   queue // scans that wait for those of other sources
+	events  []alert.Event
+	sink    Sink
+
+	values []float64 // of the signals, for gates
+}
+
+// A matState is the present of a mat.
+type matState struct {
+	spec   *Mat
+	feed   int
+	values []float64
+	at     sample.Instant
+	areas  []area // the whole mat, then the regions
+	loaded *hold.Cells // counts how long each cell has been loaded; raises nothing
+}
+
+// A watch is one rule applied to one place.
+type watch interface {
+	// advance lets span pass from the instant from on.
+	advance(p *place, from sample.Instant, span time.Duration)
+	// set looks at the signals, which have just changed at p.at.
+	set(p *place)
+	// next says in how much time a change is due if nothing else happens,
+	// whether anything is raised, and on which feeds that rests.
+	next() (in time.Duration, ok, raised bool, feeds []int)
+	// progress appends how far it has come.
+	progress(p *place, dst []Progress) []Progress
+}
+
+// evaluate moves the place to the scan's instant and takes its values.
+func (p *place) evaluate(s *sample.Scan) {
+	if s.At < p.at {
+		p.sink.Late(p.index, s)
+		return
+	}
+	p.moveTo(s.At, false)
+	f := p.feedOf(s.Source)
+	p.feeds[f].last = s.At
+	p.feeds[f].until = s.At.Add(p.sources[s.Source].StaleAfter)
+	p.take(f, s)
+	p.settle()
+	p.sink.Updated(p.index, s.At)
+}
+
+// tick moves the place to an instant that something was due at.
+func (p *place) tick(to sample.Instant) {
+	if to < p.at {
+		p.reckon()
+		return
+	}
+	p.moveTo(to, true)
+	p.settle()
+	p.sink.Updated(p.index, to)
+}
+
+// moveTo lets time pass to the given instant. Sources that fall silent on the
+// way make their signals unknown then; one that does so exactly at the end does
+// so only if inclusive, because a reading that comes just in time leaves no
+// hole.
+func (p *place) moveTo(to sample.Instant, inclusive bool) {
+	for {
+		f, when := p.firstSilence()
+		if when > to || (when == to && !inclusive) {
+			break
+		}
+		p.pass(when)
+		p.silence(f)
+		for _, w := range p.watches {
+			w.set(p)
+		}
+	}
+	p.pass(to)
+}
+
+// pass lets time pass without any signal changing.
+func (p *place) pass(to sample.Instant) {
+	if p.at != sample.Past {
+		span := to.Sub(p.at)
+		for _, w := range p.watches {
+			w.advance(p, p.at, span)
+		}
+		if p.mat != nil {
+			p.mat.loaded.Advance(span)
+		}
+	}
+	p.at = to
+}
+
+// settle tells what has happened, in order of time, and plans the next tick.
+func (p *place) settle() {
+	slices.SortStableFunc(p.events, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
+	for i := range p.events {
+		p.sink.Alert(p.events[i])
+	}
+	p.events = p.events[:0]
+	p.reckon()
+}
+
+// firstSilence returns the feed whose values end first, and when.
+func (p *place) firstSilence() (feed int, when sample.Instant) {
+	when = sample.Never
+	for f := range p.feeds {
+		if p.feeds[f].until < when {
+			feed, when = f, p.feeds[f].until
+		}
+	}
+	return feed, when
+}
+
+// take puts a scan's values into the signals that are made of them.
+func (p *place) take(f int, s *sample.Scan) {
+	for i := range p.sites {
+		if p.sites[i].take(f, s.Values) {
+			p.updateSite(&p.sites[i], s.At)
+		}
+	}
+	if p.mat != nil && p.mat.feed == f {
+		copy(p.mat.values, s.Values)
+		p.mat.at = s.At
+		p.mat.loaded.Set(p.mat.values)
+		p.updateMat(s.At)
+	}
+	for _, w := range p.watches {
+		w.set(p)
+	}
+}
+
+// silence makes unknown what comes from feed f, at p.at.
+func (p *place) silence(f int) {
+	p.feeds[f].until = sample.Never
+	for i := range p.sites {
+		if slices.Contains(p.sites[i].feeds, f) {
+			p.sites[i].silence(f)
+			p.updateSite(&p.sites[i], p.at)
+		}
+	}
+	if p.mat != nil && p.mat.feed == f {
+		for i := range p.mat.values {
+			p.mat.values[i] = sample.Unknown
+		}
+		p.mat.loaded.Silence()
+		p.updateMat(p.at)
+	}
+}
+
+func (p *place) updateSite(s *siteState, at sample.Instant) {
+	sig := &p.signals[s.signal]
+	sig.Value, sig.U, sig.Known = s.mean()
+	sig.At, sig.Until = at, sample.Never
+	for _, f := range s.feeds {
+		sig.Until = min(sig.Until, p.feeds[f].until)
+	}
+}
+
+func (p *place) updateMat(at sample.Instant) {
+	for i := range p.mat.areas {
+		a := &p.mat.areas[i]
+		q, known := a.measure(p.mat.values)
+		for k, v := range q {
+			sig := &p.signals[a.signal+k]
+			sig.Value, sig.Known = v, known
+			sig.At, sig.Until = at, p.feeds[p.mat.feed].until
+		}
+	}
+}
+
+// reckon works out when time alone will change something that people must be
+// told of: an alert that becomes due while its values last, or a raised alert
+// that loses its signal.
+func (p *place) reckon() {
+	p.due = sample.Never
+	for _, w := range p.watches {
+		in, ok, raised, feeds := w.next()
+		silence, sources := sample.Never, 0
+		for _, f := range feeds {
+			silence = min(silence, p.feeds[f].until)
+			sources++
+		}
+		switch at := p.at.Add(in); {
+		case ok && at <= silence:
+			p.due = min(p.due, at)
+		case raised || ok && sources > 1:
+			p.due = min(p.due, silence)
+		}
+	}
+}
+
+func (p *place) feedOf(source int) int {
+	for f := range p.feeds {
+		if p.feeds[f].source == source {
+			return f
+		}
+	}
+	return -1
+}
+
+// gateValues returns the signals' values as gates read them.
+func (p *place) gateValues() []float64 {
+	for i := range p.signals {
+		p.values[i] = p.signals[i].Value
+	}
+	return p.values
+}

@@ -1,0 +1,143 @@
+package rules
+
+import (
+	"math"
+
+	"weald/ingest/sample"
+)
+
+// contactAbove is the pressure in mmHg above which a cell counts as touched
+// for area and mean: common practice, no source; 5 mmHg is usual.
+const contactAbove = 5
+
+// newtonsPerMMHgMM2 turns mmHg x mm2 into newtons.
+var newtonsPerMMHgMM2 = sample.MMHg(1).Pascals() * 1e-6
+
+// A siteState is the present of one site: a member's last value lasts until
+// its source delivers again or falls silent.
+type siteState struct {
+	signal int // index into place.signals
+	spec   *Site
+	feeds  []int // by member: index into place.feeds
+	values []float64
+	us     []float64
+}
+
+// take reads the members that come from feed out of a scan.
+func (s *siteState) take(feed int, values []float64) bool {
+	touched := false
+	for m, f := range s.feeds {
+		if f == feed {
+			s.values[m], touched = values[s.spec.Channels[m].Index], true
+		}
+	}
+	return touched
+}
+
+// silence forgets the members that come from feed.
+func (s *siteState) silence(feed int) {
+	for m, f := range s.feeds {
+		if f == feed {
+			s.values[m] = sample.Unknown
+		}
+	}
+}
+
+// mean is the site's pressure: the mean of the members that are known, as long
+// as they are at least half of all, with the standard uncertainty of a mean of
+// independent values; NaN unless every known member states one.
+func (s *siteState) mean() (value, u float64, known int) {
+	var sum, uu float64
+	for m, v := range s.values {
+		if !sample.IsUnknown(v) {
+			sum += v
+			uu += s.us[m] * s.us[m]
+			known++
+		}
+	}
+	if known == 0 || 2*known < len(s.values) {
+		return sample.Unknown, sample.Unknown, known
+	}
+	n := float64(known)
+	return sum / n, math.Sqrt(uu) / n, known
+}
+
+// The quantities of a mat and of each of its regions, in the order of their
+// signals.
+var areaQuantities = [...]struct{ name, unit string }{
+	{"peak", "mmHg"}, // highest cell
+	{"mean", "mmHg"}, // of the cells in contact
+	{"area", "cm2"},  // of the cells in contact
+	{"load", "N"},    // pressure times area of all cells
+}
+
+// An area is a mat or a region of it, with the signals made of its cells.
+type area struct {
+	signal int      // index of the first of its signals
+	runs   [][2]int // its cells as ranges [from, to) of neighbouring indices
+	n      int      // how many cells
+	cellMM float64  // area of one cell in mm2
+}
+
+// runsOf joins ascending indices into ranges.
+func runsOf(cells []int) (runs [][2]int) {
+	for _, c := range cells {
+		if n := len(runs); n > 0 && runs[n-1][1] == c {
+			runs[n-1][1]++
+			continue
+		}
+		runs = append(runs, [2]int{c, c + 1})
+	}
+	return runs
+}
+
+// measure computes peak, mean, area and load; all NaN while fewer than half of
+// the cells are known.
+func (a *area) measure(values []float64) (q [len(areaQuantities)]float64, known int) {
+	var sum, touching float64
+	contact := 0
+	peak := math.Inf(-1)
+	for _, r := range a.runs {
+		for _, v := range values[r[0]:r[1]] {
+			if v != v {
+				continue
+			}
+			known++
+			sum += v
+			if v > contactAbove {
+				touching += v
+				contact++
+				if v > peak {
+					peak = v
+				}
+			}
+		}
+	}
+	if 2*known < a.n || known == 0 {
+		for i := range q {
+			q[i] = sample.Unknown
+		}
+		return q, known
+	}
+	if contact > 0 {
+		q[0], q[1] = peak, touching/float64(contact)
+	} else {
+		q[0] = a.faintPeak(values)
+	}
+	q[2] = float64(contact) * a.cellMM / 100
+	q[3] = sum * a.cellMM * newtonsPerMMHgMM2
+	return q, known
+}
+
+// faintPeak is the highest of cells of which none is in contact.
+func (a *area) faintPeak(values []float64) float64 {
+	peak := math.Inf(-1)
+	for _, r := range a.runs {
+		for _, v := range values[r[0]:r[1]] {
+			if v > peak {
+				peak = v
+			}
+		}
+	}
+	return peak
+}

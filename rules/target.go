@@ -1,0 +1,68 @@
+package rules
+
+import "strings"
+
+// A target is what a rule's `watch` stands for at one place.
+type target struct {
+	subject string
+	cells   bool   // each cell by itself, rather than one signal
+	unit    string // of the limit
+}
+
+// target resolves a watch; false if the place has no such thing.
+func (p *Place) target(watch string) (target, bool) {
+	subject, quantity, ok := strings.Cut(watch, ".")
+	if !ok {
+		return target{}, false
+	}
+	for i := range p.Sites {
+		if p.Sites[i].ID == subject {
+			return target{subject: subject, unit: "mmHg"}, quantity == "pressure"
+		}
+	}
+	if p.Mat == nil || !p.Mat.has(subject) {
+		return target{}, false
+	}
+	if quantity == "pressure" {
+		return target{subject: subject, cells: true, unit: "mmHg"}, true
+	}
+	for _, q := range areaQuantities {
+		if q.name == quantity {
+			return target{subject: subject, unit: q.unit}, true
+		}
+	}
+	return target{}, false
+}
+
+func (m *Mat) has(subject string) bool {
+	if subject == WholeMat {
+		return true
+	}
+	for i := range m.Regions {
+		if m.Regions[i].ID == subject {
+			return true
+		}
+	}
+	return false
+}
+
+// Watchable returns every name that a rule can watch at the place.
+func (p *Place) Watchable() (names []string) {
+	for i := range p.Sites {
+		names = append(names, p.Sites[i].ID+".pressure")
+	}
+	if p.Mat == nil {
+		return names
+	}
+	subjects := []string{WholeMat}
+	for i := range p.Mat.Regions {
+		subjects = append(subjects, p.Mat.Regions[i].ID)
+	}
+	for _, s := range subjects {
+		names = append(names, s+".pressure")
+		for _, q := range areaQuantities {
+			names = append(names, s+"."+q.name)
+		}
+	}
+	return names
+}
