@@ -48,7 +48,7 @@ type matState struct {
 	feed   int
 	values []float64
 	at     sample.Instant
-	areas  []area // the whole mat, then the regions
+	areas  []area      // the whole mat, then the regions
 	loaded *hold.Cells // counts how long each cell has been loaded; raises nothing
 }
 

@@ -44,38 +44,55 @@ type State struct {
 // are reached then.
 func (s *State) Advance(p *Spec, span time.Duration, c sample.Truth) (Change, time.Duration) {
 	switch {
-	case s.Raised && c == sample.Yes:
-		s.Off = 0
-	case s.Raised && c == sample.No:
-		left := p.OffDelay - s.Off
-		if span >= left {
-			*s = State{}
-			return Cleared, max(0, left)
-		}
-		s.Off += span
+	case !s.Raised && c == sample.Yes && span >= p.OnDelay-s.Held:
+		at := max(0, p.OnDelay-s.Held)
+		*s = State{Held: p.OnDelay, Raised: true}
+		return Raised, at
+	case s.Raised && c == sample.No && span >= p.OffDelay-s.Off:
+		at := max(0, p.OffDelay-s.Off)
+		*s = State{}
+		return Cleared, at
+	case span == 0:
+		// A condition that lasts no time undoes nothing.
 	case s.Raised:
-		// Missing data never clears an alert.
-	case c == sample.Yes:
-		s.Released, s.Silent = 0, 0
-		left := p.OnDelay - s.Held
-		if span >= left {
-			*s = State{Held: p.OnDelay, Raised: true}
-			return Raised, max(0, left)
-		}
-		s.Held += span
-	case c == sample.No:
-		s.Silent = 0
-		if s.Held > 0 && span > 0 {
-			if s.Released += span; s.Released >= p.ResetsAfter {
-				s.Held, s.Released = 0, 0
-			}
-		}
+		s.raised(span, c)
 	default:
-		if s.Silent = grow(s.Silent, span); s.Silent >= p.ForgetAfter && span > 0 {
-			s.Held, s.Released = 0, 0
-		}
+		s.quiet(p, span, c)
 	}
 	return None, 0
+}
+
+// raised lets span pass for a hold that stays raised. Missing data never clears
+// an alert: nothing grows.
+func (s *State) raised(span time.Duration, c sample.Truth) {
+	switch c {
+	case sample.Yes:
+		s.Off = 0
+	case sample.No:
+		s.Off += span
+	}
+}
+
+// quiet lets span pass for a hold that is not raised and will not be.
+func (s *State) quiet(p *Spec, span time.Duration, c sample.Truth) {
+	lost := false
+	switch c {
+	case sample.Yes:
+		s.Held += span
+		s.Released, s.Silent = 0, 0
+	case sample.No:
+		s.Silent = 0
+		if s.Held > 0 {
+			s.Released += span
+			lost = s.Released >= p.ResetsAfter
+		}
+	default:
+		s.Silent = grow(s.Silent, span)
+		lost = s.Silent >= p.ForgetAfter
+	}
+	if lost {
+		s.Held, s.Released = 0, 0
+	}
 }
 
 // Next returns how much more time must pass, with the condition staying c, for

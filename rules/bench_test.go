@@ -1,0 +1,65 @@
+package rules_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+)
+
+type nobody struct{}
+
+func (nobody) Alert(alert.Event)           {}
+func (nobody) Updated(int, sample.Instant) {}
+func (nobody) Late(int, *sample.Scan)      {}
+
+// One scan of a 2,048-cell mat in six regions through regions, the map of
+// durations and a per-cell hold, beside a bare loop over the same values.
+func BenchmarkMatScan(b *testing.B) {
+	const rows, columns = 64, 32
+	n := rows * columns
+	plan := bed(rows, columns, above("mat.pressure", 60, 30*time.Minute))
+	values := make([]float64, n)
+	for i := range values {
+		values[i] = math.Max(0, 80*math.Sin(float64(i)/37)*math.Cos(float64(i%columns)/9))
+	}
+	b.Run("bare", func(b *testing.B) {
+		var sum float64
+		for b.Loop() {
+			for _, v := range values {
+				sum += v
+			}
+		}
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/cell")
+	})
+	b.Run("engine", func(b *testing.B) {
+		e := rules.NewEngine(plan, nobody{})
+		s := sample.Scan{Values: values}
+		b.ReportAllocs()
+		for b.Loop() {
+			s.At = s.At.Add(time.Second)
+			s.Arrived = s.At
+			values[int(s.At/1e9)%n] += 0.5 // some cells turn
+			e.Scan(&s)
+		}
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/cell")
+	})
+}
+
+func TestSteadyScansDoNotAllocate(t *testing.T) {
+	plan := bed(8, 8, above("mat.pressure", 60, 30*time.Minute), above("back.peak", 60, time.Minute))
+	plan.Rules[1].ID = "peak"
+	e := rules.NewEngine(plan, nobody{})
+	s := sample.Scan{Values: make([]float64, 64)}
+	if got := testing.AllocsPerRun(200, func() {
+		s.At = s.At.Add(time.Second)
+		s.Values[int(s.At/1e9)%64] = float64(int(s.At/1e9) % 60)
+		e.Scan(&s)
+		e.Next()
+	}); got != 0 {
+		t.Errorf("%v allocations a scan, want none", got)
+	}
+}

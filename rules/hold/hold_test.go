@@ -1,0 +1,200 @@
+package hold_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"weald/ingest/sample"
+	"weald/rules/hold"
+)
+
+// A breakpoint is where something other than time happens.
+type breakpoint struct {
+	at    int
+	what  string
+	value float64
+}
+
+func breakpoints(readings []reading, s settings) []breakpoint {
+	var out []breakpoint
+	for i, r := range readings {
+		out = append(out, breakpoint{r.at, "reading", r.value})
+		if end := r.at + s.stale; end <= s.endTime && (i+1 == len(readings) || readings[i+1].at > end) {
+			out = append(out, breakpoint{end, "stale", 0})
+		}
+	}
+	if s.gateFrom < s.gateTo {
+		out = append(out, breakpoint{s.gateFrom, "close", 0}, breakpoint{s.gateTo, "open", 0})
+	}
+	out = append(out, breakpoint{s.endTime, "end", 0})
+	out = slices.DeleteFunc(out, func(b breakpoint) bool { return b.at > s.endTime })
+	rank := map[string]int{"close": 0, "stale": 1, "reading": 2, "open": 3, "end": 4} // a signal has changed before the gate looks
+	slices.SortStableFunc(out, func(a, b breakpoint) int {
+		if a.at != b.at {
+			return a.at - b.at
+		}
+		return rank[a.what] - rank[b.what]
+	})
+	return out
+}
+
+// drawSettings draws durations that are short enough for things to happen.
+func drawSettings(t *rapid.T) settings {
+	small := func(name string, most int) int { return rapid.IntRange(0, most).Draw(t, name) }
+	s := settings{
+		kind:     rapid.SampledFrom([]string{"above", "below"}).Draw(t, "kind"),
+		limit:    32,
+		deadband: float64(small("deadband", 3)),
+		on:       small("on", 120), off: small("off", 60), resets: small("resets", 40),
+		forget: small("forget", 80), stale: 1 + small("stale", 50),
+		gateFrom: small("gateFrom", 300), endTime: 400,
+	}
+	s.gateTo = s.gateFrom + small("gateFor", 100)
+	return s
+}
+
+// drawReadings draws strictly later and later readings around the limit.
+func drawReadings(t *rapid.T) []reading {
+	var out []reading
+	at := rapid.IntRange(0, 20).Draw(t, "first")
+	for range rapid.IntRange(1, 25).Draw(t, "n") {
+		v := float64(rapid.IntRange(28, 36).Draw(t, "value"))
+		if rapid.IntRange(0, 7).Draw(t, "missing") == 0 {
+			v = math.NaN()
+		}
+		out = append(out, reading{at, v})
+		at += rapid.IntRange(1, 60).Draw(t, "step")
+	}
+	return out
+}
+
+func TestStateAgreesWithReference(t *testing.T) {
+	raised, cleared := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		s, readings := drawSettings(t), drawReadings(t)
+		readings = slices.DeleteFunc(readings, func(r reading) bool { return r.at > s.endTime })
+		want, got := reference(readings, s), viaState(readings, s)
+		if fmt.Sprint(got) != fmt.Sprint(want) {
+			t.Fatalf("settings %+v\nreadings %v\ngot  %v\nwant %v", s, readings, got, want)
+		}
+		for _, h := range want {
+			if h.what == "raised" {
+				raised++
+			} else {
+				cleared++
+			}
+		}
+	})
+	if raised < 20 || cleared < 10 {
+		t.Errorf("the traces raised %d and cleared %d times: too tame to prove anything", raised, cleared)
+	}
+}
+
+// Unknown never raises nor clears, equal input gives equal output, the
+// invariants hold, and whoever sleeps until Next makes progress.
+func TestSentencesThatAlwaysHold(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		spec := drawSettings(t).spec()
+		var h hold.State
+		for range rapid.IntRange(1, 40).Draw(t, "n") {
+			c := rapid.SampledFrom([]sample.Truth{sample.Yes, sample.No, sample.Maybe}).Draw(t, "cond")
+			span := ms(rapid.IntRange(0, 90).Draw(t, "span"))
+			before, twin := h, h
+			change, at := h.Advance(&spec, span, c)
+			if c2, at2 := twin.Advance(&spec, span, c); twin != h || c2 != change || at2 != at {
+				t.Fatalf("the same step gave %v and %v", h, twin)
+			}
+			if c == sample.Maybe && (change != hold.None || h.Raised != before.Raised || h.Held > before.Held) {
+				t.Fatalf("silence turned %+v into %+v", before, h)
+			}
+			if c == sample.No && change == hold.Raised || c == sample.Yes && change == hold.Cleared {
+				t.Fatalf("%v under %v", change, c)
+			}
+			if err := h.Check(); err != nil {
+				t.Fatal(err)
+			}
+			if at < 0 || at > span {
+				t.Fatalf("a change at %v within a span of %v", at, span)
+			}
+			if in, ok := h.Next(&spec, c); ok && in <= 0 {
+				t.Fatalf("%+v wants attention in %v: a loop would spin", h, in)
+			}
+		}
+	})
+}
+
+// A span may be cut anywhere without changing what happens.
+func TestCutsDoNotMatter(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		spec := drawSettings(t).spec()
+		var whole, cut hold.State
+		for range rapid.IntRange(1, 20).Draw(t, "n") {
+			c := rapid.SampledFrom([]sample.Truth{sample.Yes, sample.No, sample.Maybe}).Draw(t, "cond")
+			span := rapid.IntRange(1, 90).Draw(t, "span")
+			first := rapid.IntRange(0, span).Draw(t, "cut")
+			ch, at := whole.Advance(&spec, ms(span), c)
+			c1, a1 := cut.Advance(&spec, ms(first), c)
+			c2, a2 := cut.Advance(&spec, ms(span-first), c)
+			if c1 == hold.None {
+				c1, a1 = c2, a2+ms(first)
+			}
+			if c1 != ch || ch != hold.None && a1 != at || cut != whole {
+				t.Fatalf("whole %v at %v: %+v; cut %v at %v: %+v", ch, at, whole, c1, a1, cut)
+			}
+		}
+	})
+}
+
+func TestSilenceMayLastForEver(t *testing.T) {
+	spec := hold.Spec{OnDelay: time.Minute, ForgetAfter: math.MaxInt64}
+	h := hold.State{Held: time.Second}
+	for range 3 {
+		h.Advance(&spec, math.MaxInt64-1, sample.Maybe)
+		if err := h.Check(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestBandKeepsDecimals(t *testing.T) {
+	// 0.3 - 0.1 in binary is 0.19999999999999998: a reading of 0.2 must not
+	// count as above it.
+	for _, c := range []struct{ limit, deadband, v float64 }{{0.3, 0.1, 0.2}, {32.1, 0.2, 31.9}, {1.1, 0.7, 0.4}, {101.3, 100.2, 1.1}} {
+		b := hold.Above(c.limit, c.deadband)
+		_, m := b.Judge(c.limit+1, 0)
+		if got, _ := b.Judge(c.v, m); got != sample.No {
+			t.Errorf("%v with a deadband of %v: %v is %v beyond, want no", c.limit, c.deadband, c.v, got)
+		}
+		b = hold.Below(-c.limit, c.deadband)
+		_, m = b.Judge(-c.limit-1, 0)
+		if got, _ := b.Judge(-c.v, m); got != sample.No {
+			t.Errorf("below %v with a deadband of %v: %v is %v beyond, want no", -c.limit, c.deadband, -c.v, got)
+		}
+	}
+}
+
+func TestOutsideRemembersItsSidesApart(t *testing.T) {
+	b := hold.Outside(15, 25, 4)
+	steps := []struct {
+		v    float64
+		want sample.Truth
+	}{
+		{20, sample.No}, {26, sample.Yes}, {22, sample.Yes}, {21, sample.No},
+		{18, sample.No}, // not held by the low side's deadband
+		{14, sample.Yes}, {18, sample.Yes}, {19, sample.No},
+		{26, sample.Yes}, {math.NaN(), sample.Maybe}, {22, sample.Yes}, // memory survives unknown
+		{14, sample.Yes}, {22, sample.No}, // from above to below in one step
+	}
+	var m hold.Memory
+	for i, s := range steps {
+		var got sample.Truth
+		if got, m = b.Judge(s.v, m); got != s.want {
+			t.Errorf("step %d: %v is %v, want %v", i, s.v, got, s.want)
+		}
+	}
+}
