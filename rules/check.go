@@ -141,7 +141,7 @@ func (l *Limit) bounds() func(func(string, float64) bool) {
 // watch checks that the rule finds what it watches: at its own place, or at
 // least at one of the places that it is for.
 func (c *checker) watch(at func(...any) []any, r *Rule) {
-	matched, found := 0, 0
+	matched, found, before := 0, 0, len(c.problems)
 	var have []string
 	for i := range c.plan.Places {
 		p := &c.plan.Places[i]
@@ -153,8 +153,9 @@ func (c *checker) watch(at func(...any) []any, r *Rule) {
 			have = append(have, p.Watchable()...)
 			continue
 		}
-		found++
-		c.gate(at, r, p)
+		if found++; found == 1 || r.While != "" && len(c.problems) == before {
+			c.gate(at, r, p)
+		}
 	}
 	switch {
 	case matched == 0 && r.At.Place != "":
@@ -178,4 +179,13 @@ func some(names []string) string {
 	return strings.Join(names, ", ")
 }
 
-func (c *checker) gate(at func(...any) []any, r *Rule, p *Place) {}
+// gate checks a rule's `while` against the signals of one place.
+func (c *checker) gate(at func(...any) []any, r *Rule, p *Place) {
+	if r.While == "" {
+		return
+	}
+	_, problems := compileGate(r.While, p.signals())
+	for _, problem := range problems {
+		c.bad(at("while"), "at %s, column %d: %s", p.ID, problem.Column, problem.Message)
+	}
+}

@@ -34,7 +34,7 @@ func (w Where) matches(p *Place) bool {
 
 func newPlace(plan *Plan, index int, sink Sink) *place {
 	spec := &plan.Places[index]
-	p := &place{index: index, spec: spec, sources: plan.Sources, at: sample.Past, due: sample.Never, sink: sink}
+	p := &place{index: index, spec: spec, sources: plan.Sources, at: sample.Past, due: sample.Never, sink: sink, signals: spec.signals()}
 	for s := range spec.Sites {
 		p.addSite(&spec.Sites[s])
 	}
@@ -53,16 +53,34 @@ func (p *place) feed(source int) int {
 	return len(p.feeds) - 1
 }
 
-func (p *place) addSignal(name, unit string, members int) int {
-	p.signals = append(p.signals, Signal{
-		Name: name, Unit: unit, Value: sample.Unknown, U: sample.Unknown,
-		At: sample.Past, Until: sample.Past, Members: members,
-	})
-	return len(p.signals) - 1
+// signals returns the signals of a place before its first reading: those of its
+// sites, then those of its mat, then those of the regions.
+func (p *Place) signals() (out []Signal) {
+	add := func(name, unit string, members int) {
+		out = append(out, Signal{
+			Name: name, Unit: unit, Value: sample.Unknown, U: sample.Unknown,
+			At: sample.Past, Until: sample.Past, Members: members,
+		})
+	}
+	for i := range p.Sites {
+		add(p.Sites[i].ID+".pressure", "mmHg", len(p.Sites[i].Channels))
+	}
+	if p.Mat == nil {
+		return out
+	}
+	for _, q := range areaQuantities {
+		add(WholeMat+"."+q.name, q.unit, p.Mat.Rows*p.Mat.Columns)
+	}
+	for _, r := range p.Mat.Regions {
+		for _, q := range areaQuantities {
+			add(r.ID+"."+q.name, q.unit, len(r.Cells))
+		}
+	}
+	return out
 }
 
 func (p *place) addSite(spec *Site) {
-	s := siteState{spec: spec, signal: p.addSignal(spec.ID+".pressure", "mmHg", len(spec.Channels))}
+	s := siteState{spec: spec, signal: len(p.sites)}
 	for _, c := range spec.Channels {
 		u := sample.Unknown
 		if us := p.sources[c.Source].U; us != nil {
@@ -82,16 +100,18 @@ func (p *place) addMat(spec *Mat) {
 		m.values[i] = sample.Unknown
 	}
 	add := func(id string, runs [][2]int, n int) {
-		a := area{runs: runs, n: n, signal: len(p.signals), cellMM: spec.PitchMM[0] * spec.PitchMM[1]}
-		for _, q := range areaQuantities {
-			p.addSignal(id+"."+q.name, q.unit, n)
-		}
-		m.areas = append(m.areas, a)
+		m.areas = append(m.areas, area{
+			runs: runs, n: n, cellMM: spec.PitchMM[0] * spec.PitchMM[1],
+			signal: slices.IndexFunc(p.signals, func(s Signal) bool { return s.Name == id+"."+areaQuantities[0].name }),
+		})
 	}
 	add(WholeMat, [][2]int{{0, cells}}, cells)
 	for _, r := range spec.Regions {
 		add(r.ID, runsOf(r.Cells), len(r.Cells))
 	}
+	var rest []int
+	rest, m.disjoint = spec.unnamed()
+	m.rest = area{runs: runsOf(rest), n: len(rest)}
 	p.mat = m
 }
 
@@ -134,21 +154,29 @@ func (p *place) cellWatch(r *Rule, key alert.Key, spec hold.Spec, g gate, gateFe
 	}
 	if key.Subject != WholeMat {
 		which = w.groups[0].cells
-	} else if rest := w.unnamed(); len(rest) > 0 {
-		add(WholeMat, rest)
+	} else if rest, _ := m.unnamed(); len(rest) > 0 {
+		add(WholeMat, rest) // they speak for the mat
 	}
 	w.cells = hold.NewCells(n, which, spec, w.band)
 	return w
 }
 
-// unnamed returns the cells that are in no region; they speak for the mat.
-func (w *cellWatch) unnamed() (rest []int) {
-	for c, groups := range w.of {
-		if len(groups) == 0 {
+// unnamed returns the cells that are in no region, and whether none is in two.
+func (m *Mat) unnamed() (rest []int, disjoint bool) {
+	in := make([]int, m.Rows*m.Columns)
+	disjoint = true
+	for i := range m.Regions {
+		for _, c := range m.Regions[i].Cells {
+			in[c]++
+			disjoint = disjoint && in[c] == 1
+		}
+	}
+	for c, n := range in {
+		if n == 0 {
 			rest = append(rest, c)
 		}
 	}
-	return rest
+	return rest, disjoint
 }
 
 func (l *Limit) band() hold.Band {

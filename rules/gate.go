@@ -1,23 +1,54 @@
 package rules
 
-import "weald/ingest/sample"
+import (
+	"fmt"
+	"slices"
+
+	"weald/ingest/sample"
+	"weald/rules/expr"
+)
 
 // A gate is a rule's `while`: time in which it is not open counts for nothing.
 type gate struct {
-	// eval is nil for a rule without `while`. It is given the values of the
-	// place's signals.
-	eval func(values []float64) sample.Truth
-	open bool
+	program *expr.Program // over the place's signals; nil for a rule without `while`
+	open    bool
 }
 
 // set looks at the signals, which have just changed. A gate that is unknown is
 // closed.
 func (g *gate) set(p *place) {
-	g.open = g.eval == nil || g.eval(p.gateValues()) == sample.Yes
+	g.open = g.program == nil || g.program.Eval(p.gateValues(), nil) == sample.Yes
+}
+
+// compileGate compiles a `while` over the signals of a place.
+func compileGate(while string, signals []Signal) (*expr.Program, []expr.Problem) {
+	names := make([]string, len(signals))
+	for i := range signals {
+		names[i] = signals[i].Name
+	}
+	slices.Sort(names)
+	return expr.Compile(while, func(name string) (expr.Signal, bool) {
+		i := slices.IndexFunc(signals, func(s Signal) bool { return s.Name == name })
+		if i < 0 {
+			return expr.Signal{}, false
+		}
+		return expr.Signal{Slot: i, Unit: signals[i].Unit}, true
+	}, names)
 }
 
 // gate compiles a rule's `while` for the place, and says on which feeds it
-// rests.
+// rests. It panics on one that Check refuses.
 func (p *place) gate(while string) (gate, []int) {
-	return gate{open: while == ""}, nil
+	if while == "" {
+		return gate{open: true}, nil
+	}
+	program, problems := compileGate(while, p.signals)
+	if len(problems) > 0 {
+		panic(fmt.Sprintf("rules: a plan that was not checked: while %q: %v", while, problems[0]))
+	}
+	var feeds []int
+	for _, slot := range program.Values() {
+		feeds = append(feeds, p.feedsOf(slot)...)
+	}
+	return gate{program: program}, feeds
 }

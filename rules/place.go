@@ -48,7 +48,11 @@ type matState struct {
 	feed   int
 	values []float64
 	at     sample.Instant
-	areas  []area      // the whole mat, then the regions
+	areas  []area // the whole mat, then the regions
+
+	disjoint bool // no cell is in two regions
+	rest     area // the cells that are in no region
+
 	loaded *hold.Cells // counts how long each cell has been loaded; raises nothing
 }
 
@@ -190,15 +194,30 @@ func (p *place) updateSite(s *siteState, at sample.Instant) {
 	}
 }
 
+// updateMat makes the signals of a mat. Where the regions are disjoint, the
+// whole is their sum and that of the rest, and each cell is looked at once.
 func (p *place) updateMat(at sample.Instant) {
-	for i := range p.mat.areas {
-		a := &p.mat.areas[i]
-		q, known := a.measure(p.mat.values)
-		for k, v := range q {
-			sig := &p.signals[a.signal+k]
-			sig.Value, sig.Known = v, known
-			sig.At, sig.Until = at, p.feeds[p.mat.feed].until
-		}
+	m := p.mat
+	whole := nothing
+	for i := 1; i < len(m.areas); i++ {
+		t := m.areas[i].tally(m.values)
+		p.setArea(&m.areas[i], &t, at)
+		whole.merge(&t)
+	}
+	if m.disjoint {
+		rest := m.rest.tally(m.values)
+		whole.merge(&rest)
+	} else {
+		whole = m.areas[0].tally(m.values)
+	}
+	p.setArea(&m.areas[0], &whole, at)
+}
+
+func (p *place) setArea(a *area, t *tally, at sample.Instant) {
+	for k, v := range a.signals(t) {
+		sig := &p.signals[a.signal+k]
+		sig.Value, sig.Known = v, t.known
+		sig.At, sig.Until = at, p.feeds[p.mat.feed].until
 	}
 }
 

@@ -71,6 +71,48 @@ var areaQuantities = [...]struct{ name, unit string }{
 	{"load", "N"},    // pressure times area of all cells
 }
 
+// A tally is what a pass over cells adds up to.
+type tally struct {
+	known, contact int
+	sum, touching  float64 // mmHg, of all cells and of those in contact
+	peak           float64
+}
+
+var nothing = tally{peak: math.Inf(-1)}
+
+// add takes a run of cells.
+func (t *tally) add(values []float64) {
+	known, contact, sum, touching, peak := 0, 0, 0.0, 0.0, t.peak
+	for _, v := range values {
+		if v != v {
+			continue
+		}
+		known++
+		sum += v
+		if v > contactAbove {
+			contact++
+			touching += v
+		}
+		if v > peak {
+			peak = v
+		}
+	}
+	t.known += known
+	t.contact += contact
+	t.sum += sum
+	t.touching += touching
+	t.peak = peak
+}
+
+// merge takes what was counted elsewhere.
+func (t *tally) merge(u *tally) {
+	t.known += u.known
+	t.contact += u.contact
+	t.sum += u.sum
+	t.touching += u.touching
+	t.peak = max(t.peak, u.peak)
+}
+
 // An area is a mat or a region of it, with the signals made of its cells.
 type area struct {
 	signal int      // index of the first of its signals
@@ -91,53 +133,29 @@ func runsOf(cells []int) (runs [][2]int) {
 	return runs
 }
 
-// measure computes peak, mean, area and load; all NaN while fewer than half of
-// the cells are known.
-func (a *area) measure(values []float64) (q [len(areaQuantities)]float64, known int) {
-	var sum, touching float64
-	contact := 0
-	peak := math.Inf(-1)
+// tally counts the area's own runs.
+func (a *area) tally(values []float64) tally {
+	t := nothing
 	for _, r := range a.runs {
-		for _, v := range values[r[0]:r[1]] {
-			if v != v {
-				continue
-			}
-			known++
-			sum += v
-			if v > contactAbove {
-				touching += v
-				contact++
-				if v > peak {
-					peak = v
-				}
-			}
-		}
+		t.add(values[r[0]:r[1]])
 	}
-	if 2*known < a.n || known == 0 {
+	return t
+}
+
+// signals turns a tally into peak, mean, area and load; all are NaN while fewer
+// than half of the cells are known.
+func (a *area) signals(t *tally) (q [len(areaQuantities)]float64) {
+	if t.known == 0 || 2*t.known < a.n {
 		for i := range q {
 			q[i] = sample.Unknown
 		}
-		return q, known
+		return q
 	}
-	if contact > 0 {
-		q[0], q[1] = peak, touching/float64(contact)
-	} else {
-		q[0] = a.faintPeak(values)
+	q[0] = t.peak
+	if t.contact > 0 {
+		q[1] = t.touching / float64(t.contact)
 	}
-	q[2] = float64(contact) * a.cellMM / 100
-	q[3] = sum * a.cellMM * newtonsPerMMHgMM2
-	return q, known
-}
-
-// faintPeak is the highest of cells of which none is in contact.
-func (a *area) faintPeak(values []float64) float64 {
-	peak := math.Inf(-1)
-	for _, r := range a.runs {
-		for _, v := range values[r[0]:r[1]] {
-			if v > peak {
-				peak = v
-			}
-		}
-	}
-	return peak
+	q[2] = float64(t.contact) * a.cellMM / 100
+	q[3] = t.sum * a.cellMM * newtonsPerMMHgMM2
+	return q
 }

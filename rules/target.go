@@ -48,20 +48,13 @@ func (m *Mat) has(subject string) bool {
 
 // Watchable returns every name that a rule can watch at the place.
 func (p *Place) Watchable() (names []string) {
-	for i := range p.Sites {
-		names = append(names, p.Sites[i].ID+".pressure")
+	for _, s := range p.signals() {
+		names = append(names, s.Name)
 	}
-	if p.Mat == nil {
-		return names
-	}
-	subjects := []string{WholeMat}
-	for i := range p.Mat.Regions {
-		subjects = append(subjects, p.Mat.Regions[i].ID)
-	}
-	for _, s := range subjects {
-		names = append(names, s+".pressure")
-		for _, q := range areaQuantities {
-			names = append(names, s+"."+q.name)
+	if p.Mat != nil {
+		names = append(names, WholeMat+".pressure")
+		for i := range p.Mat.Regions {
+			names = append(names, p.Mat.Regions[i].ID+".pressure")
 		}
 	}
 	return names

@@ -94,6 +94,16 @@ func functionNamed(name string) *function {
 	return nil
 }
 
+// String returns how o is written, for messages.
+func (o op) String() string {
+	for _, f := range functions {
+		if f.op == o {
+			return f.name
+		}
+	}
+	return operators[o].symbol
+}
+
 // A node is one number, name, operator or call. The parser makes it; the
 // checker adds its type.
 type node struct {

@@ -1,0 +1,69 @@
+# Two commands matter: `make run` shows the demonstration, `make test` runs all
+# tests. Both bring what they need on a Debian machine with git, make, Go, Node.
+
+GO       ?= go
+BIN      := bin/weald
+WEB      := webui/dist/index.html
+FUZZTIME ?= 10s
+STATICCHECK := $(GO) tool -modfile=.tools/go.mod staticcheck
+
+.DEFAULT_GOAL := build
+.PHONY: build run test web lint go-test web-test fuzz e2e bench browser clean
+
+build: $(BIN)
+
+run: $(BIN)
+	./$(BIN) demo
+
+test: web lint go-test web-test fuzz e2e
+
+# The pages come first: the Go binary carries them.
+web: $(WEB)
+
+webui/node_modules/.package-lock.json: webui/package.json webui/package-lock.json
+	cd webui && npm ci --no-audit --no-fund --loglevel=error
+	@touch $@
+
+$(WEB): webui/node_modules/.package-lock.json $(shell find webui/src webui/public webui/index.html webui/vite.config.ts -type f 2>/dev/null)
+	cd webui && npm run --silent build
+	@touch $@
+
+$(BIN): $(WEB) $(shell find cmd config ingest rules stream webui -name '*.go' 2>/dev/null) go.mod go.sum
+	$(GO) build -trimpath -o $@ ./cmd/weald
+
+lint:
+	@files="$$(gofmt -l cmd config ingest rules stream webui/*.go webui/*/*.go 2>/dev/null | grep -v node_modules || true)"; \
+	if [ -n "$$files" ]; then echo "gofmt would change:"; echo "$$files"; exit 1; fi
+	$(GO) vet ./...
+	$(STATICCHECK) ./...
+
+go-test: $(WEB)
+	$(GO) test -race -timeout 8m ./...
+
+web-test: webui/node_modules/.package-lock.json
+	cd webui && npm run --silent check && npm run --silent test
+
+# Every fuzz target for FUZZTIME; the list is what the tests declare.
+fuzz:
+	@set -e; grep -rl --include='*_test.go' '^func Fuzz' cmd config ingest rules stream webui/*.go webui/*/*.go 2>/dev/null | grep -v node_modules | xargs -n1 dirname | sort -u | while read -r dir; do \
+	  for target in $$(grep -h -o '^func Fuzz[A-Za-z0-9_]*' $$dir/*_test.go | sed 's/^func //' | sort -u); do \
+	    echo "fuzz $$dir $$target"; \
+	    $(GO) test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) ./$$dir; \
+	  done; \
+	done
+
+# The real daemon in a real browser.
+e2e: $(BIN) browser
+	cd webui && npm run --silent e2e
+
+browser:
+	@command -v chromium >/dev/null || { \
+	  echo "installing a browser for the tests"; \
+	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && apt-get install -y -qq --no-install-recommends chromium; \
+	  else sudo apt-get update -qq && sudo apt-get install -y -qq --no-install-recommends chromium; fi; }
+
+bench:
+	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+clean:
+	rm -rf bin webui/dist/assets webui/dist/index.html webui/node_modules

@@ -1,0 +1,32 @@
+// Package rules judges readings by threshold and duration.
+//
+// A Plan says what there is: sources, places with their sites and mats, and
+// rules. An Engine made of it is given scans and ticks, and tells a Sink what
+// it found: signals that were updated, alerts that were raised or cleared.
+// Everything happens in event time and nothing reads a clock, so that a
+// recording that is played again gives the same alerts, to the byte.
+//
+// # From channels to signals
+//
+// A site's pressure is the mean of its channels. A mat has, for itself and for
+// each region, the peak and mean pressure, the area in contact and the load. A
+// value lasts until the next one, but no longer than its source's StaleAfter;
+// then, and wherever a reading is missing, the signal is unknown, which is not
+// zero, not the last value and not "fine". A site or region is known while at
+// least half of its members are.
+//
+// # From signals to alerts
+//
+// A limit that watches a signal is one hold (package hold). A limit that
+// watches the pressure of a mat or region is one hold for every cell, so that a
+// spot that has been loaded for too long is found although the load elsewhere
+// comes and goes; the alert is the region's. It is raised with the first of its
+// cells and cleared with the last.
+//
+// # Choices where the specification is silent
+//
+// Of several sources that one place watches, a scan waits up to 200 ms for the
+// older ones of the others. A region's alert has lost its signal when none of
+// its raised cells has a value. An alert that clears at the instant at which
+// its signal returns says only that it cleared.
+package rules
