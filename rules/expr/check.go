@@ -140,12 +140,11 @@ func (c *checker) equal(n *node) {
 	switch {
 	case x.typ.class == classBad || y.typ.class == classBad:
 	case x.typ.class == classNumber && y.typ.class == classNumber:
-		word := "hardly ever equal"
+		why := "two measured numbers are hardly ever equal; write how near is near enough, such as abs(x - y) <= 1 mmHg"
 		if n.op == opNotEqual {
-			word = "hardly ever anything but different"
+			why = "two measured numbers nearly always differ; write how far is too far, such as abs(x - y) > 1 mmHg"
 		}
-		c.problems.add(n.at, "%s compares conditions only, as two measured numbers are %s: write how near is near enough, such as abs(x - y) <= 1 mmHg",
-			n.op, word)
+		c.problems.add(n.at, "%s compares conditions only: %s", n.op, why)
 	case x.typ.class != y.typ.class:
 		c.problems.add(y.at, "%s compares two conditions, and %q is %s where %q is %s: compare like with like",
 			n.op, brief(x), kindOf(x.typ), brief(y), kindOf(y.typ))

@@ -9,7 +9,7 @@ type (
 	truthFunc  func(v []float64, t []sample.Truth) sample.Truth
 )
 
-// A number is what a node compiles to. One of three shapes, so that the usual
+// An operand is what a number compiles to, in one of three shapes, so that the usual
 // comparison of a signal with a constant takes one call.
 type operand struct {
 	shape shape

@@ -70,11 +70,10 @@ func (c *checker) scaled(n *node) {
 		n.typ = x.typ
 	case x.typ.bare && n.op == opMultiply:
 		n.typ = y.typ
-	case y.typ.dim == plain:
+	case y.typ.dim == plain && x.typ.dim != plain:
 		toBase(y)
 		n.typ = x.typ
-		n.typ.bare = false
-	case x.typ.dim == plain && n.op == opMultiply:
+	case x.typ.dim == plain && y.typ.dim != plain && n.op == opMultiply:
 		toBase(x)
 		n.typ = y.typ
 	default:

@@ -133,8 +133,8 @@ func (l *lexer) unit() {
 	}
 	u := unitNamed(name)
 	after := l.src[l.pos+len(name):]
-	if u == nil || strings.HasPrefix(after, ".") || strings.HasPrefix(after, "_") {
-		return
+	if u == nil || strings.HasPrefix(after, ".") || strings.HasPrefix(after, "_") || strings.HasPrefix(after, "²") {
+		return // a word, for the parser to refuse
 	}
 	if name == "min" && strings.HasPrefix(strings.TrimLeft(after, " "), "(") {
 		return // the function
@@ -178,7 +178,7 @@ var symbols = []struct{ written, canonical string }{
 
 // mistaken has what other notations write for a symbol of ours.
 var mistaken = []struct{ written, canonical string }{
-	{"=<", "<="}, {"=>", ">="}, {"=", "=="}, {"&", "and"}, {"|", "or"},
+	{"=<", "<="}, {"=>", ">="}, {"&", "and"}, {"|", "or"},
 	{"≤", "<="}, {"≥", ">="}, {"≠", "!="}, {"∧", "and"}, {"∨", "or"}, {"¬", "not"},
 	{"×", "*"}, {"·", "*"}, {"÷", "/"}, {"−", "-"}, {"–", "-"},
 	{"[", "("}, {"]", ")"}, {"{", "("}, {"}", ")"},
@@ -200,6 +200,12 @@ func (l *lexer) symbol() {
 			l.emit(token{kind: tokenSymbol, at: at, text: s.canonical})
 			return
 		}
+	}
+	if rest[0] == '=' {
+		l.pos++
+		l.problems.add(at, "= does not compare: write ==, <= or >=")
+		l.emit(token{kind: tokenBad, at: at})
+		return
 	}
 	_, size := utf8.DecodeRuneInString(rest)
 	l.pos += size

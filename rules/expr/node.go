@@ -84,6 +84,14 @@ var functions = []function{
 	{opMin, "min", 2, true},
 }
 
+// example returns a call of f.
+func (f *function) example() string {
+	if f.variadic {
+		return f.name + "(x, y)"
+	}
+	return f.name + "(x)"
+}
+
 // functionNamed returns the function, or nil.
 func functionNamed(name string) *function {
 	for i := range functions {

@@ -22,12 +22,9 @@ func parse(src string, ps *problems) *node {
 		p.problem(p.peek(), "the expression is empty: write a condition, such as ankle.pressure > 30 mmHg, or leave the key out")
 		return nil
 	}
-	root := p.or()
-	switch t := p.peek(); {
-	case t.is(")"):
+	root := p.whole()
+	if t := p.peek(); t.is(")") {
 		p.problem(t, "this ) closes nothing: take it out, or put a ( before what it ends")
-	case t.is(","):
-		p.problem(t, "a comma stands only between the arguments of a function; decimals are written with a point, such as 4.5")
 	}
 	if p.tooLarge {
 		return nil
@@ -85,6 +82,16 @@ func (p *parser) chain(operand func() *node, symbols ...string) *node {
 		at := n.at
 		n = p.node(binary[t.text], t, n, operand())
 		n.at = at
+	}
+	return n
+}
+
+// whole reads an expression that no comma should follow.
+func (p *parser) whole() *node {
+	n := p.or()
+	for t := p.peek(); t.is(","); t = p.peek() {
+		p.problem(p.take(), "a comma stands only between the arguments of a function; decimals are written with a point, such as 4.5")
+		n = p.node(opHole, t, n, p.or())
 	}
 	return n
 }
@@ -199,22 +206,18 @@ func (p *parser) number() *node {
 
 func (p *parser) parenthesised() *node {
 	t := p.take()
-	n := p.nested(t, p.or)
+	n := p.nested(t, p.whole)
 	p.closing(t, "this ( is never closed: put a ) after what it begins")
 	return n
 }
 
 // closing takes the ) that belongs to open.
 func (p *parser) closing(open token, missing string) {
-	switch t := p.peek(); {
-	case t.is(")"):
+	if p.peek().is(")") {
 		p.take()
-	case t.is(","):
-		p.recover(t, "a comma stands only between the arguments of a function; decimals are written with a point, such as 4.5")
-		p.closing(open, missing)
-	default:
-		p.problem(open, "%s", missing)
+		return
 	}
+	p.problem(open, "%s", missing)
 }
 
 func (p *parser) word() *node {
@@ -228,6 +231,9 @@ func (p *parser) word() *node {
 			n.value = 1
 		}
 		return n
+	case unitNamed(t.text) != nil && !validName(t.text):
+		p.problem(t, "%s", strayUnit(t.text))
+		return p.node(opHole, t)
 	case !validName(t.text):
 		p.problem(t, "%q is not a name: a name is small letters, digits, _ and -, in parts joined with points, such as ankle.pressure", t.text)
 		return p.node(opHole, t)
@@ -264,14 +270,17 @@ func (p *parser) call(name token) *node {
 	p.closing(open, "this ( is never closed: put a ) after the last argument")
 	f := functionNamed(name.text)
 	switch got := len(n.args); {
+	case f == nil && strings.Contains(name.text, "-"):
+		p.problem(name, "there is no function %s: %s", name.text, dashRule)
+		return n
 	case f == nil:
 		p.problem(name, "there is no function %s: there are %s", name.text, functionNames())
 		return n
 	case got < f.min && f.variadic:
-		p.problem(name, "%s takes two arguments or more, such as %s(x, y)", f.name, f.name)
+		p.problem(name, "%s takes two arguments or more, such as %s", f.name, f.example())
 		return n
 	case got != f.min && !f.variadic:
-		p.problem(name, "%s takes one argument, such as %s(x)", f.name, f.name)
+		p.problem(name, "%s takes one argument, such as %s", f.name, f.example())
 		return n
 	}
 	n.op = f.op

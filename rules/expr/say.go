@@ -43,10 +43,20 @@ func comparing(n *node) string {
 
 // withUnit says how to write bare in u.
 func withUnit(bare *node, u *unit) string {
-	if bare.op == opNumber {
+	switch {
+	case bare.op == opNumber && u == percent:
+		return fmt.Sprintf("write %s %% or %s %%, whichever is meant", number(bare.value), number(100*bare.value))
+	case bare.op == opNumber:
 		return "write for instance " + format(bare) + " " + u.name
 	}
 	return "write its units, such as " + u.name
+}
+
+// dashRule tells how a subtraction differs from a name.
+const dashRule = "a name takes the dashes it touches; to subtract, put blanks round the -"
+
+func strayUnit(name string) string {
+	return name + " is a unit and follows a number, such as 30 " + name
 }
 
 // unknownName says that there is no signal of that name and what else could
@@ -55,11 +65,11 @@ func unknownName(name string, resolve Resolver, names []string) string {
 	problem := "there is no signal " + name + " here: "
 	switch {
 	case unitNamed(name) != nil:
-		return name + " is a unit and follows a number, such as 30 " + name
+		return strayUnit(name)
 	case functionNamed(name) != nil:
-		return name + " is a function and is followed by its arguments, such as " + name + "(x, y)"
+		return name + " is a function and is followed by its arguments, such as " + functionNamed(name).example()
 	case dashed(name, resolve):
-		return problem + "a name takes the dashes it touches; to subtract, put blanks round the -"
+		return problem + dashRule
 	}
 	if near := nearest(name, names); near != "" {
 		return problem + "did you mean " + near + "?"

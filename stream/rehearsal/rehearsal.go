@@ -1,0 +1,162 @@
+// Package rehearsal judges recordings by rules as if they came in live: the
+// same engine, as fast as it goes. It knows nothing of files and formats; an
+// Input plays them.
+package rehearsal
+
+import (
+	"cmp"
+	"context"
+	"iter"
+	"slices"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/rules/tuning"
+)
+
+// An Input plays one recording from its beginning: it calls out for every scan
+// in order of arrival, and does not touch a scan until out has returned. It may
+// be played more than once.
+type Input func(ctx context.Context, out func(*sample.Scan)) error
+
+// Options are the choices of a rehearsal.
+type Options struct {
+	// From and To bound the event times that are judged, To excluded. Zero
+	// values stand for sample.Past and sample.Never.
+	From, To sample.Instant
+
+	// ByEventTime puts late scans in their place, as the live run could not.
+	ByEventTime bool
+
+	// Event is called for every change in the order in which the engine finds
+	// it; nil for nobody.
+	Event func(alert.Event)
+}
+
+// A Result is what a rehearsal found.
+type Result struct {
+	Events   []alert.Event  // by time; at the same instant as the engine told them
+	Scans    int            // that were judged or late
+	Late     int            // scans that were too old to be judged
+	From, To sample.Instant // of the readings; Never and Past without any
+	Figures  tuning.Figures
+}
+
+// Run judges the inputs by a plan that is in order.
+func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Result, error) {
+	if o.From == 0 && o.To == 0 {
+		o.From, o.To = sample.Past, sample.Never
+	}
+	r := &run{options: o, Result: Result{From: sample.Never, To: sample.Past}}
+	engine := rules.NewEngine(plan, r)
+	inputs, err := r.order(ctx, inputs)
+	if err != nil {
+		return nil, err
+	}
+	err = merge(ctx, inputs, func(s *sample.Scan) {
+		if s.At < o.From || s.At >= o.To {
+			return
+		}
+		r.Scans++
+		r.From, r.To = min(r.From, s.At), max(r.To, s.At)
+		engine.Scan(s)
+	})
+	if err != nil {
+		return nil, err
+	}
+	engine.Finish()
+	slices.SortStableFunc(r.Events, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
+	if r.Scans > 0 {
+		r.Figures = tuning.Compute(r.Events, len(plan.Places), r.From, r.To)
+	}
+	return &r.Result, nil
+}
+
+// A run is the sink of the engine.
+type run struct {
+	options Options
+	Result
+}
+
+func (r *run) Alert(e alert.Event) {
+	r.Events = append(r.Events, e)
+	if r.options.Event != nil {
+		r.options.Event(e)
+	}
+}
+func (*run) Updated(int, sample.Instant) {}
+func (r *run) Late(int, *sample.Scan)    { r.Result.Late++ }
+
+// order leaves inputs as they are, or makes them play by event time.
+func (r *run) order(ctx context.Context, inputs []Input) ([]Input, error) {
+	if !r.options.ByEventTime {
+		return inputs, nil
+	}
+	out := make([]Input, len(inputs))
+	for i, in := range inputs {
+		late, err := lateOnes(ctx, in)
+		if err != nil {
+			return nil, err
+		}
+		out[i] = byEventTime(in, late)
+	}
+	return out, nil
+}
+
+// merge plays the inputs together, by arrival; of scans that arrived at the
+// same instant those of the earlier input come first.
+func merge(ctx context.Context, inputs []Input, out func(*sample.Scan)) error {
+	if len(inputs) == 1 {
+		return inputs[0](ctx, out)
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	type head struct {
+		next func() (*sample.Scan, bool)
+		scan *sample.Scan
+	}
+	var heads []*head
+	errs := make([]error, len(inputs))
+	for i, in := range inputs {
+		next, stop := iter.Pull(pull(ctx, in, &errs[i]))
+		defer stop()
+		if s, ok := next(); ok {
+			heads = append(heads, &head{next, s})
+		}
+	}
+	for len(heads) > 0 {
+		first := 0
+		for i, h := range heads {
+			if h.scan.Arrived < heads[first].scan.Arrived {
+				first = i
+			}
+		}
+		h := heads[first]
+		out(h.scan)
+		var ok bool
+		if h.scan, ok = h.next(); !ok {
+			heads = slices.Delete(heads, first, first+1)
+		}
+	}
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// pull turns an input into a sequence that a merge can take from.
+func pull(ctx context.Context, in Input, err *error) iter.Seq[*sample.Scan] {
+	return func(yield func(*sample.Scan) bool) {
+		ctx, cancel := context.WithCancel(ctx)
+		defer cancel()
+		wanted := true
+		*err = in(ctx, func(s *sample.Scan) {
+			if wanted = wanted && yield(s); !wanted {
+				cancel()
+			}
+		})
+	}
+}
