@@ -313,7 +313,7 @@ func TestFormat(t *testing.T) {
 		"(not a) == !!b or c":            "",
 		"(not a) == (!!b) or c":          "(not a) == (not not b) or c",
 		"a and (b and c)":                "a and (b and c)",
-		"(x+y)-z>(x -(y - z))":              "x + y - z > x - (y - z)",
+		"(x+y)-z>(x -(y - z))":           "x + y - z > x - (y - z)",
 		"x/(y*z)*-(x+1)<- - -2":          "x / (y * z) * -(x + 1) < - - -2",
 		"30mmHg<x and y>=20%":            "30 mmHg < x and y >= 20 %",
 		"max( x,min(y ,(z)) )>0000.500s": "max(x, min(y, z)) > 0.5 s",
