@@ -1,0 +1,146 @@
+package history
+
+import (
+	"math"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules"
+)
+
+const (
+	mapEvery = 30 * time.Second
+	oldMaps  = 120
+)
+
+// MapStep is the step in mmHg to which cells of older maps are kept.
+const MapStep = 0.1
+
+// NoCell is an older map's cell that was unknown; no pressure is coded so.
+const NoCell = math.MinInt16
+
+// NoTime is the loaded time of a cell that is unknown; longer times than
+// MostTime are told as MostTime.
+const (
+	NoTime   = math.MaxUint16
+	MostTime = NoTime - 1
+)
+
+// A Map is the state of a mat's cells, row by row.
+type Map struct {
+	Version       uint64         // counts the maps of the place; 0 before the first
+	At            sample.Instant // Past before the first
+	Until         sample.Instant // the values last to here unless new ones come
+	Rows, Columns int
+	Cells         []float32 // mmHg, NaN unknown
+	Loaded        []uint16  // s since the last relief; see NoTime
+}
+
+// A grid is the present map of a place and some older ones.
+type grid struct {
+	now  Map
+	old  [oldMaps]oldMap // a ring
+	next int
+	kept sample.Instant // when the newest of old was
+}
+
+type oldMap struct {
+	at    sample.Instant
+	cells []int16
+}
+
+func (g *grid) set(c *rules.Cells, until sample.Instant) {
+	m := &g.now
+	if m.Cells == nil {
+		m.Rows, m.Columns = c.Rows, c.Columns
+		m.Cells = make([]float32, len(c.Values))
+		m.Loaded = make([]uint16, len(c.Values))
+		g.kept = sample.Past
+	}
+	m.Version++
+	m.At, m.Until = c.At, until
+	for i, v := range c.Values {
+		m.Cells[i] = float32(v)
+		switch {
+		case v != v:
+			m.Loaded[i] = NoTime
+		case i < len(c.Loaded):
+			m.Loaded[i] = uint16(min(c.Loaded[i]/time.Second, MostTime))
+		}
+	}
+	if g.kept == sample.Past || c.At < g.kept || c.At.Sub(g.kept) >= mapEvery {
+		g.keep()
+	}
+}
+
+// keep copies the present map into the ring.
+func (g *grid) keep() {
+	o := &g.old[g.next%oldMaps]
+	g.next++
+	o.at, g.kept = g.now.At, g.now.At
+	o.cells = o.cells[:0]
+	for _, v := range g.now.Cells {
+		o.cells = append(o.cells, Code(v))
+	}
+}
+
+// Code writes a pressure in steps of MapStep, NoCell for unknown, and the
+// nearest it can for what is out of range.
+func Code(v float32) int16 {
+	if v != v {
+		return NoCell
+	}
+	// The quotient is rounded half up; maps are read by eyes.
+	return int16(min(max(math.Floor(float64(v)/MapStep+0.5), NoCell+1), math.MaxInt16))
+}
+
+// MapVersion tells whether a place's map is a new one.
+func (s *Store) MapVersion(place int) uint64 {
+	p := &s.places[place]
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.grid.now.Version
+}
+
+// Map copies the present map of a place into m, reusing its slices. It is the
+// newest that was evaluated, even if its values have ended.
+func (s *Store) Map(place int, m *Map) {
+	p := &s.places[place]
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	cells, loaded := append(m.Cells[:0], p.grid.now.Cells...), append(m.Loaded[:0], p.grid.now.Loaded...)
+	*m = p.grid.now
+	m.Cells, m.Loaded = cells, loaded
+}
+
+// MapAt copies the map that stood at an instant into m, without loaded times:
+// the newest that is not younger and at most a minute older. Its error is
+// ErrNoMap.
+func (s *Store) MapAt(place int, at sample.Instant, m *Map) error {
+	p := &s.places[place]
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	best := -1
+	for i := range p.grid.old {
+		o := &p.grid.old[i]
+		if o.cells == nil || o.at > at || at.Sub(o.at) > 2*mapEvery {
+			continue
+		}
+		if best < 0 || o.at > p.grid.old[best].at {
+			best = i
+		}
+	}
+	if best < 0 {
+		return ErrNoMap
+	}
+	o := &p.grid.old[best]
+	*m = Map{At: o.at, Until: sample.Never, Rows: p.grid.now.Rows, Columns: p.grid.now.Columns, Cells: m.Cells[:0]}
+	for _, c := range o.cells {
+		v := float32(math.NaN())
+		if c != NoCell {
+			v = float32(float64(c) * MapStep)
+		}
+		m.Cells = append(m.Cells, v)
+	}
+	return nil
+}

@@ -1,0 +1,112 @@
+// Package history remembers the last hour of every series of every place, in
+// memory: the newest readings as they came, seconds with their least, mean and
+// greatest value, and the maps of mats.
+//
+// It is bounded whatever arrives. For each place it keeps 1,024 rows of raw
+// values (4 bytes a series and row, 16 more a row); for each series 65 minutes
+// of seconds (12 bytes each, 47 kB when full, taken as they fill up); for each
+// mat the present map and 120 older ones, half a minute apart (2 bytes a cell).
+// A bed with 2,048 cells and 40 series comes to 2.6 MB after an hour, a wrap
+// with two sites to 0.3 MB.
+//
+// The pipeline writes, anybody reads. Every place has a lock of its own, held
+// for copying and never for more.
+package history
+
+import (
+	"errors"
+	"sync"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/stream/pipeline"
+	"weald/stream/view"
+)
+
+// Span is for how long seconds are remembered at least.
+const Span = time.Hour
+
+// Errors of queries.
+var (
+	ErrNoSeries = errors.New("no such signal")
+	ErrNoMap    = errors.New("no map is remembered for that time")
+	ErrBackward = errors.New("a history must end after it begins")
+)
+
+// A Store is the memory of all places.
+type Store struct {
+	places []place
+}
+
+type place struct {
+	series []pipeline.Series // never changes
+	peak   int               // series that says how long the map lasts, -1 without a mat
+
+	mu    sync.Mutex
+	rows  rows             // guarded by mu, as is all below
+	tiers []tier           // by series
+	told  []sample.Instant // by series: At of the value that was noted last
+	grid  grid
+}
+
+// New returns an empty memory for n places whose series are given by series.
+func New(n int, series func(place int) []pipeline.Series) *Store {
+	s := &Store{places: make([]place, n)}
+	for i := range s.places {
+		p := &s.places[i]
+		p.series, p.peak = series(i), -1
+		for k := range p.series {
+			if p.series[k].Name == "mat.peak" {
+				p.peak = k
+			}
+		}
+		p.rows.width = len(p.series)
+		p.tiers = make([]tier, len(p.series))
+		p.told = make([]sample.Instant, len(p.series))
+		for k := range p.told {
+			p.told[k] = sample.Past
+		}
+		p.grid.now.At, p.grid.now.Until = sample.Past, sample.Past
+	}
+	return s
+}
+
+// Series returns the series of a place. The slice never changes.
+func (s *Store) Series(place int) []pipeline.Series { return s.places[place].series }
+
+// Updated implements pipeline.Follower.
+func (s *Store) Updated(u *pipeline.Update) {
+	p := &s.places[u.Place]
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	row, said := p.rows.add(u.At, u.Now), false
+	for i := range p.series {
+		row[i] = absent
+	}
+	for i := range u.Signals {
+		if sig := &u.Signals[i]; sig.At != p.told[i] {
+			p.told[i], said = sig.At, true
+			row[i] = float32(sig.Value)
+			p.tiers[i].add(sig.At, sig.Value, sig.Until)
+		}
+	}
+	for k := range u.Holds {
+		i := len(u.Signals) + k
+		used := sample.Unknown
+		if u.Holds[k].Condition != sample.Maybe {
+			used = u.Holds[k].Used()
+		}
+		row[i], said = float32(used), true
+		p.tiers[i].add(u.At, used, u.At.Add(p.series[i].Lasts))
+	}
+	if !said {
+		p.rows.drop() // something became due; nothing was measured
+	}
+	if u.Cells.Rows > 0 && p.peak >= 0 {
+		p.grid.set(&u.Cells, u.Signals[p.peak].Until)
+	}
+}
+
+// Alert implements pipeline.Follower; alerts are not remembered here.
+func (s *Store) Alert(view.Alert, alert.Change) {}

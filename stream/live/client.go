@@ -1,0 +1,208 @@
+package live
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/gorilla/websocket"
+
+	"weald/stream/pipeline"
+	"weald/stream/view"
+)
+
+const (
+	textQueue     = 256 // alerts and snapshots that wait
+	readLimit     = 4096
+	writeDeadline = 10 * time.Second
+	pingEvery     = 15 * time.Second
+	readDeadline  = 40 * time.Second
+	closeDeadline = time.Second
+)
+
+// A text is an event on its way to a viewer: made already, or to be made by the
+// writer so that its goroutine spends the time.
+type text struct {
+	body []byte
+	make any
+	sub  *subscription // takes effect when the text is written
+	sent chan struct{} // closed when it was, if not nil
+}
+
+// A client is one viewer's connection.
+type client struct {
+	hub    *Hub
+	conn   *websocket.Conn
+	ctx    context.Context
+	cancel context.CancelCauseFunc // with an *end
+
+	wake   chan struct{} // holds one token at most
+	text   chan text
+	sub    atomic.Pointer[subscription] // nil before the first wish
+	beat   atomic.Pointer[[]byte]       // to be sent; nil for none
+	places waitingPlaces
+	flow   flow
+
+	answered atomic.Bool // the ping after the last batch of views came back
+}
+
+// An end is why a connection ends: what the viewer is told, and what is counted.
+type end struct {
+	code   int
+	reason string
+	why    string
+}
+
+// Error returns the reason.
+func (e *end) Error() string { return e.reason }
+
+func newClient(ctx context.Context, h *Hub, conn *websocket.Conn) *client {
+	c := &client{
+		hub: h, conn: conn,
+		wake: make(chan struct{}, 1),
+		text: make(chan text, textQueue),
+	}
+	c.flow.limit = mostUnconfirmed
+	c.places.body = make([][]byte, len(h.Places))
+	c.answered.Store(true)
+	// A connection that was taken over from the HTTP server ends when we say.
+	c.ctx, c.cancel = context.WithCancelCause(context.WithoutCancel(ctx))
+	return c
+}
+
+// serve runs the connection until it ends.
+func (c *client) serve() {
+	var writer sync.WaitGroup
+	writer.Go(func() { c.end(c.write()) })
+	c.end(c.read())
+	writer.Wait()
+}
+
+// end ends the connection, for the first reason that is given.
+func (c *client) end(err error) {
+	var known *end
+	if !errors.As(err, &known) {
+		known = &end{websocket.CloseNormalClosure, "", endedByViewer}
+	}
+	c.cancel(known)
+}
+
+// why returns the reason for the end, for counting.
+func (c *client) why() string {
+	var e *end
+	if errors.As(context.Cause(c.ctx), &e) {
+		return e.why
+	}
+	return endedByViewer
+}
+
+// refuse turns away one viewer too many.
+func (c *client) refuse() {
+	c.sayClose(&end{websocket.CloseTryAgainLater, "as many viewers as can be served are connected", endedSlow})
+	c.conn.Close()
+}
+
+func (c *client) sayClose(e *end) {
+	message := websocket.FormatCloseMessage(e.code, e.reason)
+	// An error means that the other side is gone, which is what we want.
+	_ = c.conn.WriteControl(websocket.CloseMessage, message, time.Now().Add(closeDeadline))
+}
+
+// nudge wakes the writer, if it sleeps.
+func (c *client) nudge() {
+	select {
+	case c.wake <- struct{}{}:
+	default:
+	}
+}
+
+// tell queues an event that must not be lost. It never blocks.
+func (c *client) tell(t text) {
+	select {
+	case c.text <- t:
+	default:
+		c.cancel(&end{websocket.CloseTryAgainLater, "too slow: alerts have piled up", endedSlow})
+	}
+}
+
+// read takes what the viewer says until there is no more.
+func (c *client) read() error {
+	c.conn.SetReadLimit(readLimit)
+	c.alive()
+	c.conn.SetPongHandler(func(payload string) error {
+		c.alive()
+		if payload == placesPing {
+			c.answered.Store(true)
+			c.nudge()
+		}
+		return nil
+	})
+	for {
+		kind, body, err := c.conn.ReadMessage()
+		switch {
+		case errors.Is(err, websocket.ErrReadLimit):
+			return &end{websocket.CloseMessageTooBig, "a message of more than 4096 bytes", endedLies}
+		case err != nil:
+			return err
+		case kind != websocket.TextMessage:
+			return &end{websocket.CloseUnsupportedData, "a binary message", endedLies}
+		}
+		c.alive()
+		if err := c.hear(body); err != nil {
+			return err
+		}
+	}
+}
+
+func (c *client) alive() { _ = c.conn.SetReadDeadline(time.Now().Add(readDeadline)) }
+
+func (c *client) hear(body []byte) error {
+	var r request
+	if err := json.Unmarshal(body, &r); err != nil {
+		return &end{websocket.CloseInvalidFramePayloadData, "not a message of " + Protocol, endedLies}
+	}
+	switch {
+	case r.Got != nil && r.Subscribe == nil:
+		if err := c.flow.confirm(*r.Got, time.Now()); err != nil {
+			return &end{websocket.ClosePolicyViolation, err.Error(), endedLies}
+		}
+		c.nudge()
+		return nil
+	case r.Subscribe != nil && r.Got == nil:
+		return c.resubscribe(r.Subscribe)
+	}
+	return &end{websocket.ClosePolicyViolation, "neither one subscribe nor one got", endedLies}
+}
+
+// resubscribe replaces the subscription. The snapshot is taken, and the viewer
+// entered for alerts, in one go on the pipeline's goroutine, so that it misses
+// no alert between the two and hears of none twice. It waits until the snapshot
+// has gone out: a viewer that asks faster than it reads waits too.
+func (c *client) resubscribe(w *wish) error {
+	sub := c.hub.subscribe(w)
+	s := &snapshot{Event: "snapshot", Streams: sub.streams, Maps: sub.maps, Places: []view.Place{}}
+	sent := make(chan struct{})
+	err := c.hub.Pipeline.Do(c.ctx, func(st *pipeline.State) {
+		s.Now = st.Now().Time()
+		s.Alerts = st.Alerts()
+		for i, wanted := range sub.places {
+			if wanted {
+				s.Places = append(s.Places, st.Place(i))
+			}
+		}
+		c.places.forget() // the snapshot has newer views
+		c.sub.Store(sub)
+		c.tell(text{make: s, sub: sub, sent: sent})
+	})
+	if err != nil {
+		return err
+	}
+	select {
+	case <-sent:
+	case <-c.ctx.Done():
+	}
+	return nil
+}

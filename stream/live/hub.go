@@ -1,0 +1,170 @@
+package live
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/gorilla/websocket"
+
+	"weald/rules/alert"
+	"weald/stream/history"
+	"weald/stream/pipeline"
+	"weald/stream/view"
+)
+
+const mostClients = 256
+
+// A Place is what the hub must know of one place.
+type Place struct {
+	ID            string
+	Rows, Columns int // of its mat; 0 without one
+}
+
+// Options are what New needs.
+type Options struct {
+	Places   []Place // in the order of the plan
+	Pipeline *pipeline.Pipeline
+	Store    *history.Store // must follow the pipeline before the hub does
+	Clock    pipeline.Clock
+	Version  string // of the program, for people
+}
+
+// A Hub serves all viewers.
+type Hub struct {
+	Options
+	streams  []uint16 // by place: number of its first series
+	maps     []uint16 // by place
+	upgrader websocket.Upgrader
+	closing  chan struct{} // closed when Run ends
+
+	mu      sync.Mutex
+	clients atomic.Pointer[[]*client] // replaced, under mu, never changed
+	ended   counters
+
+	views []seen // by place; owned by Run
+}
+
+// New numbers the streams. Its error says that there are more than the protocol
+// can number.
+func New(o Options) (*Hub, error) {
+	h := &Hub{Options: o, closing: make(chan struct{}), views: make([]seen, len(o.Places))}
+	next := 0
+	for i := range o.Places {
+		h.streams = append(h.streams, uint16(next))
+		next += len(o.Store.Series(i))
+		h.maps = append(h.maps, uint16(next))
+		next++
+		if next > math.MaxUint16 {
+			return nil, fmt.Errorf("%d places have more than the %d series that a live connection can number", len(o.Places), math.MaxUint16)
+		}
+	}
+	h.clients.Store(&[]*client{})
+	h.upgrader = websocket.Upgrader{
+		HandshakeTimeout: 10 * time.Second,
+		Subprotocols:     []string{Protocol},
+		WriteBufferPool:  new(sync.Pool),
+		// CheckOrigin is left to its default, which asks that a page's
+		// origin be the host it connects to.
+	}
+	return h, nil
+}
+
+// ServeHTTP takes the connection of one viewer and returns when it has ended.
+func (h *Hub) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	if len(*h.clients.Load()) >= mostClients {
+		http.Error(w, "as many viewers as can be served are connected", http.StatusServiceUnavailable)
+		return
+	}
+	conn, err := h.upgrader.Upgrade(w, r, nil)
+	if err != nil {
+		return // Upgrade has answered
+	}
+	c := newClient(r.Context(), h, conn)
+	if !h.add(c) {
+		c.refuse()
+		return
+	}
+	c.serve()
+	h.remove(c)
+}
+
+func (h *Hub) add(c *client) bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	old := *h.clients.Load()
+	if len(old) >= mostClients {
+		return false
+	}
+	now := append(slices.Clone(old), c)
+	h.clients.Store(&now)
+	return true
+}
+
+func (h *Hub) remove(c *client) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	now := slices.DeleteFunc(slices.Clone(*h.clients.Load()), func(o *client) bool { return o == c })
+	h.clients.Store(&now)
+	h.ended.count(c.why())
+}
+
+// Updated implements pipeline.Follower: it wakes the viewers that watch the
+// place.
+func (h *Hub) Updated(u *pipeline.Update) {
+	for _, c := range *h.clients.Load() {
+		if s := c.sub.Load(); s != nil && s.wakes[u.Place] {
+			c.nudge()
+		}
+	}
+}
+
+// Alert implements pipeline.Follower: every subscribed viewer is told of every
+// alert, whatever it watches.
+func (h *Hub) Alert(a view.Alert, what alert.Change) {
+	var body []byte
+	for _, c := range *h.clients.Load() {
+		if c.sub.Load() == nil {
+			continue
+		}
+		if body == nil {
+			body = encode(alertEvent{Event: "alert", What: what, Alert: a})
+		}
+		c.tell(text{body: body})
+	}
+}
+
+// Run looks for changed places once a second, and beats, until ctx ends; then
+// it sends every viewer away (1001).
+func (h *Hub) Run(ctx context.Context) error {
+	defer close(h.closing)
+	ticker := time.NewTicker(time.Second)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		case <-ticker.C:
+		}
+		clients := *h.clients.Load()
+		if len(clients) == 0 {
+			continue
+		}
+		if err := h.look(ctx, clients); err != nil {
+			return err
+		}
+		body := encode(beat{Event: "beat", Now: h.Clock.Now().Time()})
+		for _, c := range clients {
+			c.beat.Store(&body)
+			c.nudge()
+		}
+	}
+}
+
+// Clients returns how many viewers are connected.
+func (h *Hub) Clients() int { return len(*h.clients.Load()) }

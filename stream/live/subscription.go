@@ -1,0 +1,53 @@
+package live
+
+// A subscription is a wish made out. It does not change once it is made, but
+// for the schedule, which the writer owns.
+type subscription struct {
+	places   []bool // by place: whether its view is wanted
+	wakes    []bool // by place: whether readings or maps are
+	streams  []streamInfo
+	maps     []mapInfo
+	schedule schedule
+}
+
+// subscribe makes out a wish. Names that fit nothing are passed over: what the
+// snapshot lists is what there is.
+func (h *Hub) subscribe(w *wish) *subscription {
+	s := &subscription{
+		places:  make([]bool, len(h.Places)),
+		wakes:   make([]bool, len(h.Places)),
+		streams: []streamInfo{}, maps: []mapInfo{},
+		schedule: schedule{store: h.Store},
+	}
+	for i := range h.Places {
+		p := &h.Places[i]
+		s.places[i] = w.Places.match(p.ID)
+		if len(w.Signals) > 0 {
+			h.addStreams(s, i, w.Signals)
+		}
+		if p.Rows > 0 && w.Maps.match(p.ID) {
+			s.wakes[i] = true
+			s.maps = append(s.maps, mapInfo{Stream: h.maps[i], Place: p.ID, Rows: p.Rows, Columns: p.Columns})
+			s.schedule.items = append(s.schedule.items,
+				item{kind: kindPressure, place: i, id: h.maps[i]},
+				item{kind: kindLoaded, place: i, id: h.maps[i]})
+		}
+	}
+	return s
+}
+
+func (h *Hub) addStreams(s *subscription, place int, wanted names) {
+	t := item{kind: kindSamples, place: place, seen: h.Store.Head(place)}
+	for k, series := range h.Store.Series(place) {
+		if !wanted.match(h.Places[place].ID + "/" + series.Name) {
+			continue
+		}
+		id := h.streams[place] + uint16(k)
+		t.streams = append(t.streams, stream{id: id, series: k})
+		s.streams = append(s.streams, streamInfo{Stream: id, Place: h.Places[place].ID, Name: series.Name, Unit: series.Unit})
+	}
+	if len(t.streams) > 0 {
+		s.wakes[place] = true
+		s.schedule.items = append(s.schedule.items, t)
+	}
+}

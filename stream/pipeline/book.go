@@ -1,0 +1,72 @@
+package pipeline
+
+import (
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/stream/view"
+)
+
+// Cleared alerts are listed for this long, and no more of them than that.
+const (
+	keepCleared = time.Hour
+	mostCleared = 1000
+)
+
+// A book lists the alerts that are raised and those that were cleared of late.
+// There is one entry for each place, rule and subject, with its latest episode,
+// so that it cannot outgrow the plan.
+type book struct {
+	entries []view.Alert
+	byID    map[string]int
+}
+
+// apply enters a change and returns the alert as it now is.
+func (b *book) apply(e *alert.Event) view.Alert {
+	i, ok := b.byID[e.ID()]
+	if !ok {
+		i = len(b.entries)
+		b.byID[e.ID()] = i
+		// A change other than a raise of an alert that is not listed makes
+		// the best of what the event says.
+		b.entries = append(b.entries, view.NewAlert(e))
+	}
+	b.entries[i].Apply(e)
+	return b.entries[i]
+}
+
+// raised returns the raised alerts of a place, most pressing first.
+func (b *book) raised(place string) []view.Alert {
+	var found []view.Alert
+	for _, a := range b.entries {
+		if a.Place == place && a.State == view.Unacknowledged {
+			found = append(found, a)
+		}
+	}
+	view.SortAlerts(found)
+	return found
+}
+
+// forget drops what was cleared too long ago, and the oldest cleared alerts
+// while there are too many. now is asked for the present of a place.
+func (b *book) forget(now func(place string) sample.Instant) {
+	view.SortAlerts(b.entries)
+	kept, cleared := b.entries[:0], 0
+	for _, a := range b.entries {
+		if a.State != view.Unacknowledged {
+			if cleared++; cleared > mostCleared || now(a.Place).Sub(sample.At(*a.ClearedAt)) > keepCleared {
+				continue
+			}
+		}
+		kept = append(kept, a)
+	}
+	clear(b.entries[len(kept):])
+	b.entries = kept
+	clear(b.byID)
+	for i := range b.entries {
+		b.byID[b.entries[i].ID] = i
+	}
+}
+
+func (b *book) list() []view.Alert { return append([]view.Alert{}, b.entries...) }

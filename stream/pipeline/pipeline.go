@@ -1,0 +1,193 @@
+// Package pipeline is the one loop of the daemon: scans go in, the rules judge
+// them, and what they find is told to followers and answered to those who ask.
+//
+// Run's goroutine owns the engine, the list of alerts and everything else in a
+// State; nothing else may touch them. Other goroutines reach it in two ways.
+// Put hands over a scan: it copies the scan and, when as many scans wait as the
+// queue holds, blocks until there is room, so that a bridge that is too fast is
+// slowed and its losses show as gaps in its own sequence numbers; nothing is
+// dropped in silence. Do runs a function on Run's goroutine; what the function
+// wants to keep it must copy.
+//
+// Followers are called on Run's goroutine, in order, and must return at once:
+// those that serve slow readers keep queues of their own.
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"sync/atomic"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/stream/hostclock"
+	"weald/stream/view"
+)
+
+// ErrStopped is returned by Put and Do once Run has ended.
+var ErrStopped = errors.New("the pipeline has stopped")
+
+// A Judge is what the loop needs of a *rules.Engine.
+type Judge interface {
+	Scan(*sample.Scan)
+	Tick(now sample.Instant)
+	Next() sample.Instant
+	Signals(place int) []rules.Signal
+	Cells(place int, loaded []time.Duration) (rules.Cells, bool)
+	Progress(place int, dst []rules.Progress) []rules.Progress
+}
+
+// A Clock tells the time and makes timers for its own pace.
+type Clock interface {
+	Now() sample.Instant
+	Speed() float64
+	NewTimer() hostclock.Timer
+}
+
+// A Follower is told what happens, on the pipeline's goroutine.
+type Follower interface {
+	// Updated follows every evaluated scan of a place, and every instant at
+	// which something became due between scans. The update and all that it
+	// refers to are valid only until the call returns.
+	Updated(*Update)
+	// Alert follows every change of an alert, with the alert as it now is.
+	Alert(view.Alert, alert.Change)
+}
+
+// An Update is the state of a place just after it was evaluated.
+type Update struct {
+	Place   int
+	At      sample.Instant // event time
+	Now     sample.Instant // on the daemon's clock
+	Signals []rules.Signal
+
+	// Holds is nil but once a second: counting through the cells of a mat
+	// ten times a second would tell nobody anything.
+	Holds []rules.Progress
+
+	Cells rules.Cells // Rows is 0 for a place without a mat
+}
+
+// Options are what New needs.
+type Options struct {
+	Plan  *rules.Plan
+	Clock Clock
+	Views *view.Builder
+
+	// Judge makes the engine; nil means rules.NewEngine.
+	Judge func(*rules.Plan, rules.Sink) Judge
+
+	// Delay is told, for every alert that is raised or cleared, how much later
+	// that happened than it could have been known; nil to not care.
+	Delay func(time.Duration)
+
+	// Queue is how many scans may wait; 0 means 256.
+	Queue int
+}
+
+// A Pipeline is the loop with its queues.
+type Pipeline struct {
+	clock     Clock
+	delay     func(time.Duration)
+	followers []Follower // set before Run
+
+	in   chan *sample.Scan
+	free chan *sample.Scan // empty scans; there are as many as in holds
+	asks chan func(*State)
+	done chan struct{} // closed when Run returns
+
+	behind atomic.Int64 // how old the scan last taken was, ns
+	scans  atomic.Uint64
+	full   atomic.Uint64 // Puts that had to wait
+
+	state *State // owned by Run's goroutine
+}
+
+// New builds a pipeline and its engine. It starts nothing.
+func New(o Options) *Pipeline {
+	if o.Queue <= 0 {
+		o.Queue = 256
+	}
+	if o.Judge == nil {
+		o.Judge = func(plan *rules.Plan, sink rules.Sink) Judge { return rules.NewEngine(plan, sink) }
+	}
+	if o.Delay == nil {
+		o.Delay = func(time.Duration) {}
+	}
+	p := &Pipeline{
+		clock: o.Clock,
+		delay: o.Delay,
+		in:    make(chan *sample.Scan, o.Queue),
+		free:  make(chan *sample.Scan, o.Queue),
+		asks:  make(chan func(*State)),
+		done:  make(chan struct{}),
+	}
+	for range o.Queue {
+		p.free <- new(sample.Scan)
+	}
+	p.state = newState(o.Plan, o.Views, o.Clock)
+	p.state.judge = o.Judge(o.Plan, sink{p})
+	p.state.prepare()
+	return p
+}
+
+// Follow adds a follower; followers are told in the order in which they were
+// added. It must not be called once Run has begun.
+func (p *Pipeline) Follow(f Follower) { p.followers = append(p.followers, f) }
+
+// Put hands over a copy of s. It blocks while the queue is full, until ctx ends
+// or the pipeline stops.
+func (p *Pipeline) Put(ctx context.Context, s *sample.Scan) error {
+	var kept *sample.Scan
+	select {
+	case kept = <-p.free:
+	default:
+		p.full.Add(1)
+		select {
+		case kept = <-p.free:
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		case <-p.done:
+			return ErrStopped
+		}
+	}
+	values, raw := append(kept.Values[:0], s.Values...), append(kept.Raw[:0], s.Raw...)
+	*kept = *s
+	kept.Values, kept.Raw = values, raw
+	p.in <- kept // there are no more scans than places in the queue
+	return nil
+}
+
+// Do runs f on the pipeline's goroutine and returns when it has run. It must not
+// be called from that goroutine.
+func (p *Pipeline) Do(ctx context.Context, f func(*State)) error {
+	ran := make(chan struct{})
+	select {
+	case p.asks <- func(s *State) { f(s); close(ran) }:
+		<-ran
+		return nil
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	case <-p.done:
+		return ErrStopped
+	}
+}
+
+// A Load says how well the pipeline keeps up.
+type Load struct {
+	Scans   uint64        // taken since the start
+	Waiting int           // scans in the queue
+	Blocked uint64        // how often a bridge had to wait for room
+	Behind  time.Duration // age of the scan taken last, when it was taken; 0 when none waits
+}
+
+// Load may be called from any goroutine.
+func (p *Pipeline) Load() Load {
+	l := Load{Scans: p.scans.Load(), Waiting: len(p.in), Blocked: p.full.Load()}
+	if l.Waiting > 0 {
+		l.Behind = time.Duration(p.behind.Load())
+	}
+	return l
+}

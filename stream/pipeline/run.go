@@ -1,0 +1,69 @@
+package pipeline
+
+import (
+	"context"
+	"time"
+
+	"weald/ingest/sample"
+)
+
+// pause is how long the loop waits at least, in host time, for an engine that
+// goes on asking for an instant that has passed. An engine that does has a bug;
+// it must not cost a processor.
+const pause = 10 * time.Millisecond
+
+// Run is the loop. It starts no goroutine and leaves none behind; it returns
+// the cause of ctx's end.
+func (p *Pipeline) Run(ctx context.Context) error {
+	defer close(p.done)
+	timer := p.clock.NewTimer()
+	defer timer.Stop()
+	armed := sample.Never
+	for {
+		if wake := p.tick(); wake != armed {
+			armed = wake
+			if wake == sample.Never {
+				timer.Stop()
+			} else {
+				timer.Reset(wake.Sub(p.clock.Now()))
+			}
+		}
+		select {
+		case s := <-p.in:
+			p.take(s)
+		case f := <-p.asks:
+			f(p.state)
+		case <-timer.C():
+			armed = sample.Never
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+}
+
+// tick lets the engine see the time if it asked for it, and returns when it
+// wants to see it next. Scans that already wait go first: what was felt before
+// an instant must have its say about it.
+func (p *Pipeline) tick() sample.Instant {
+	now := p.clock.Now()
+	next := p.state.judge.Next()
+	if next > now {
+		return next
+	}
+	for n := len(p.in); n > 0; n-- {
+		p.take(<-p.in)
+	}
+	p.state.judge.Tick(now)
+	if next = p.state.judge.Next(); next <= now {
+		return now.Add(time.Duration(float64(pause) * p.clock.Speed()))
+	}
+	return next
+}
+
+func (p *Pipeline) take(s *sample.Scan) {
+	p.scans.Add(1)
+	p.behind.Store(int64(p.clock.Now().Sub(s.Arrived)))
+	p.state.arrived(s)
+	p.state.judge.Scan(s)
+	p.free <- s
+}

@@ -1,0 +1,56 @@
+package pipeline
+
+import (
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+)
+
+// sink is what the engine tells its findings to.
+type sink struct{ p *Pipeline }
+
+// Alert implements rules.Sink.
+func (s sink) Alert(e alert.Event) {
+	st := s.p.state
+	if e.What == alert.Raised || e.What == alert.Cleared {
+		if i, ok := st.index[e.Place]; ok {
+			s.p.delay(max(0, st.PlaceNow(i).Sub(e.At)))
+		}
+	}
+	a := st.alerts.apply(&e)
+	for _, f := range s.p.followers {
+		f.Alert(a, e.What)
+	}
+}
+
+// Updated implements rules.Sink.
+func (s sink) Updated(place int, at sample.Instant) {
+	st := s.p.state
+	now := st.clock.Now()
+	pl := &st.places[place]
+	pl.updated = max(pl.updated, at)
+
+	u := &st.update
+	*u = Update{Place: place, At: at, Now: now, Signals: st.judge.Signals(place)}
+	for i := range u.Signals {
+		if sig := &u.Signals[i]; !sample.IsUnknown(sig.Value) {
+			pl.known[i] = sig.At
+		}
+	}
+	if since := now.Sub(pl.progressed); since >= time.Second || since < 0 {
+		pl.progressed = now
+		st.holds = st.judge.Progress(place, st.holds[:0])
+		u.Holds = st.holds
+	}
+	if st.plan.Places[place].Mat != nil {
+		u.Cells, _ = st.judge.Cells(place, st.loaded[:0])
+		st.loaded = u.Cells.Loaded
+	}
+	for _, f := range s.p.followers {
+		f.Updated(u)
+	}
+}
+
+// Late implements rules.Sink.
+func (s sink) Late(place int, _ *sample.Scan) { s.p.state.places[place].late++ }

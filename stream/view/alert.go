@@ -1,0 +1,71 @@
+package view
+
+import (
+	"cmp"
+	"slices"
+
+	"weald/rules/alert"
+)
+
+// NewAlert is the view of an alert that has just been raised.
+func NewAlert(e *alert.Event) Alert {
+	return Alert{
+		ID: e.ID(), Place: e.Place, Rule: e.Rule, Subject: e.Subject,
+		Priority: e.Priority.String(), State: Unacknowledged,
+		RaisedAt: e.At.Time(),
+		Value:    Number(e.Value), U: Number(e.U), Limit: Number(e.Limit),
+		Unit: e.Unit, Signal: e.Signal, SignalKnown: true, Text: e.Text,
+	}
+}
+
+// Apply brings a up to date with a later change of the same alert. The numbers
+// stay those that raised it; the sentence is the newest.
+func (a *Alert) Apply(e *alert.Event) {
+	switch e.What {
+	case alert.Raised:
+		*a = NewAlert(e)
+		return
+	case alert.Cleared:
+		a.State, a.ClearedAt, a.SignalKnown = Normal, Moment(e.At), true
+	case alert.Unknown:
+		a.SignalKnown = false
+	case alert.Known:
+		a.SignalKnown = true
+	}
+	if e.Text != "" {
+		a.Text = e.Text
+	}
+}
+
+// SortAlerts orders alerts for people: the raised before the cleared, the
+// urgent before the less urgent, the newest first.
+func SortAlerts(alerts []Alert) {
+	slices.SortFunc(alerts, func(a, b Alert) int {
+		if by := cmp.Compare(stateRank(a.State), stateRank(b.State)); by != 0 {
+			return by
+		}
+		if a.State == Unacknowledged {
+			if by := cmp.Compare(priorityRank(b.Priority), priorityRank(a.Priority)); by != 0 {
+				return by
+			}
+			if by := b.RaisedAt.Compare(a.RaisedAt); by != 0 {
+				return by
+			}
+		} else if by := b.ClearedAt.Compare(*a.ClearedAt); by != 0 {
+			return by
+		}
+		return cmp.Compare(a.ID, b.ID)
+	})
+}
+
+func stateRank(state string) int {
+	if state == Unacknowledged {
+		return 0
+	}
+	return 1
+}
+
+func priorityRank(priority string) alert.Priority {
+	p, _ := alert.ParsePriority(priority)
+	return p
+}

@@ -1,0 +1,192 @@
+package view
+
+import (
+	"strings"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules"
+)
+
+// A Setting is what the configuration says about a place beyond what the rules
+// need to know.
+type Setting struct {
+	Sites map[string]SiteSetting // by id; a missing one has nothing configured
+}
+
+// A SiteSetting is what the configuration says about a site.
+type SiteSetting struct {
+	HeightCM        float64     // 0 where not configured
+	CircumferenceCM float64     // 0 where not configured
+	Target          *[2]float64 // mmHg, nil where there is none
+}
+
+// A Builder makes views of the places of one plan. It never changes after New,
+// so any goroutine may use it.
+type Builder struct {
+	plan  *rules.Plan
+	zone  *time.Location
+	rules map[string]*rules.Rule
+
+	sites [][]Site // by place
+	mats  []*Mat
+}
+
+// New prepares the views of plan's places. settings may be shorter than
+// plan.Places; zone is where people read times.
+func New(plan *rules.Plan, settings []Setting, zone *time.Location) *Builder {
+	b := &Builder{plan: plan, zone: zone, rules: make(map[string]*rules.Rule)}
+	for i := range plan.Rules {
+		b.rules[plan.Rules[i].ID] = &plan.Rules[i]
+	}
+	for i := range plan.Places {
+		var setting Setting
+		if i < len(settings) {
+			setting = settings[i]
+		}
+		b.sites = append(b.sites, b.newSites(&plan.Places[i], setting))
+		b.mats = append(b.mats, b.newMat(&plan.Places[i]))
+	}
+	return b
+}
+
+func (b *Builder) newSites(place *rules.Place, setting Setting) []Site {
+	sites := make([]Site, 0, len(place.Sites))
+	for _, s := range place.Sites {
+		is := setting.Sites[s.ID]
+		site := Site{ID: s.ID, Target: is.Target, Calibrated: true}
+		if is.HeightCM != 0 {
+			site.HeightCM = &is.HeightCM
+		}
+		if is.CircumferenceCM != 0 {
+			site.CircumferenceCM = &is.CircumferenceCM
+		}
+		for _, c := range s.Channels {
+			site.Calibrated = site.Calibrated && b.plan.Sources[c.Source].Calibrated
+		}
+		sites = append(sites, site)
+	}
+	return sites
+}
+
+func (b *Builder) newMat(place *rules.Place) *Mat {
+	m := place.Mat
+	if m == nil {
+		return nil
+	}
+	mat := &Mat{
+		Rows: m.Rows, Columns: m.Columns, LoadedAbove: m.LoadedAbove,
+		Regions:    make([]Region, 0, len(m.Regions)),
+		Calibrated: b.plan.Sources[m.Source].Calibrated,
+	}
+	for _, r := range m.Regions {
+		box := Region{ID: r.ID, Rows: [2]int{m.Rows, -1}, Columns: [2]int{m.Columns, -1}}
+		for _, cell := range r.Cells {
+			row, column := cell/m.Columns, cell%m.Columns
+			box.Rows = [2]int{min(box.Rows[0], row), max(box.Rows[1], row)}
+			box.Columns = [2]int{min(box.Columns[0], column), max(box.Columns[1], column)}
+		}
+		mat.Regions = append(mat.Regions, box)
+	}
+	return mat
+}
+
+// Now is the present state of one place, as its engine tells it.
+type Now struct {
+	At       sample.Instant // the place's present, in the event time of its sources
+	LastScan sample.Instant // Past before the first
+
+	Signals   []rules.Signal
+	LastKnown []sample.Instant // until when each signal was last known; Past if it never was
+	Holds     []rules.Progress
+	Alerts    []Alert // the raised ones, most pressing first
+}
+
+// current reports whether a signal has a value at now.
+func current(s *rules.Signal, now sample.Instant) bool {
+	return !sample.IsUnknown(s.Value) && now <= s.Until
+}
+
+// Place returns the view of the place with that index.
+func (b *Builder) Place(index int, now *Now) Place {
+	p := &b.plan.Places[index]
+	v := Place{
+		ID: p.ID, Kind: string(p.Kind),
+		State: b.state(index, now), Text: b.text(index, now),
+		At:    Moment(now.LastScan),
+		Sites: b.sites[index], Mat: b.mats[index],
+		Signals: make(map[string]Signal, len(now.Signals)),
+		Alerts:  now.Alerts,
+		Holds:   make([]Hold, len(now.Holds)),
+	}
+	if v.Alerts == nil {
+		v.Alerts = []Alert{}
+	}
+	for i := range now.Signals {
+		s := &now.Signals[i]
+		v.Signals[s.Name] = newSignal(s, now.At)
+	}
+	for i := range now.Holds {
+		v.Holds[i] = newHold(&now.Holds[i])
+	}
+	return v
+}
+
+func newSignal(s *rules.Signal, now sample.Instant) Signal {
+	v := Signal{Unit: s.Unit, At: Moment(s.At), Known: s.Known, Members: s.Members}
+	if current(s, now) {
+		v.Value, v.U = Number(s.Value), Number(s.U)
+	} else {
+		v.Known = 0
+	}
+	return v
+}
+
+func newHold(p *rules.Progress) Hold {
+	return Hold{
+		Rule: p.Rule, Subject: p.Subject, Signal: p.Signal,
+		Priority: p.Priority.String(), Condition: p.Condition.String(),
+		HeldS: p.Held.Seconds(), OnDelayS: p.OnDelay.Seconds(), Used: p.Used(),
+		DueAt: Moment(p.Due), Raised: p.Raised, Since: Moment(p.Since),
+	}
+}
+
+// calibrated reports whether every source of a place delivers pressure.
+func (b *Builder) calibrated(index int) bool {
+	for _, s := range b.sites[index] {
+		if !s.Calibrated {
+			return false
+		}
+	}
+	return b.mats[index] == nil || b.mats[index].Calibrated
+}
+
+func (b *Builder) state(index int, now *Now) string {
+	if len(now.Alerts) > 0 {
+		return StateAlert
+	}
+	if !b.calibrated(index) {
+		return StateUncalibrated
+	}
+	for i := range now.Signals {
+		s := &now.Signals[i]
+		if isPressure(s.Name) && !current(s, now.At) {
+			return StateUnknown
+		}
+	}
+	if len(now.Signals) == 0 {
+		return StateUnknown
+	}
+	for i := range now.Holds {
+		if now.Holds[i].Used() >= 0.5 {
+			return StateBuilding
+		}
+	}
+	return StateQuiet
+}
+
+// isPressure tells the signals without which nothing can be said about a
+// place: the pressure of each site, and the highest one of a mat.
+func isPressure(name string) bool {
+	return strings.HasSuffix(name, ".pressure") || name == rules.WholeMat+".peak"
+}
