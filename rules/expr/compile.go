@@ -3,14 +3,14 @@ package expr
 import "weald/ingest/sample"
 
 // What an expression is compiled to. The slices are those of Eval; passing
-// them by value keeps everything off the heap.
+// them by value keeps everything off the heap. No number depends on a truth.
 type (
-	numberFunc func(v []float64, t []sample.Truth) float64
+	numberFunc func(v []float64) float64
 	truthFunc  func(v []float64, t []sample.Truth) sample.Truth
 )
 
-// An operand is what a number compiles to, in one of three shapes, so that the usual
-// comparison of a signal with a constant takes one call.
+// An operand is what a number compiles to, in one of three shapes, so that the
+// usual comparison of a signal with a constant takes one call.
 type operand struct {
 	shape shape
 	slot  int     // of a shapeSlot
@@ -30,7 +30,7 @@ const (
 type builder struct{ problems *problems }
 
 func constant(v float64) operand {
-	return operand{shapeConstant, 0, v, func([]float64, []sample.Truth) float64 { return v }}
+	return operand{shapeConstant, 0, v, func([]float64) float64 { return v }}
 }
 
 // finite returns v, or NaN where it is infinite.
@@ -50,7 +50,7 @@ func (b *builder) number(n *node) operand {
 	if !n.typ.constant || x.shape == shapeConstant && x.value == x.value {
 		return x
 	}
-	v := x.eval(nil, nil)
+	v := x.eval(nil)
 	if sample.IsUnknown(v) && len(b.problems.list) == 0 {
 		b.problems.add(n.at, "%q is too large to reckon with: the largest number is about 1.8e308", brief(n))
 	}
@@ -60,9 +60,9 @@ func (b *builder) number(n *node) operand {
 func convert(x operand, num, den float64) operand {
 	f := x.eval
 	if den == 1 {
-		return operand{eval: func(v []float64, t []sample.Truth) float64 { return finite(f(v, t) * num) }}
+		return operand{eval: func(v []float64) float64 { return finite(f(v) * num) }}
 	}
-	return operand{eval: func(v []float64, t []sample.Truth) float64 { return finite(f(v, t) * num / den) }}
+	return operand{eval: func(v []float64) float64 { return finite(f(v) * num / den) }}
 }
 
 func (b *builder) unconverted(n *node) operand {
@@ -71,7 +71,7 @@ func (b *builder) unconverted(n *node) operand {
 		return constant(n.value)
 	case opName:
 		i := n.slot
-		return operand{shapeSlot, i, 0, func(v []float64, _ []sample.Truth) float64 { return finite(v[i]) }}
+		return operand{shapeSlot, i, 0, func(v []float64) float64 { return finite(v[i]) }}
 	case opMin, opMax:
 		return b.choice(n)
 	}
@@ -97,39 +97,39 @@ func (b *builder) choice(n *node) operand {
 
 func extreme(o op, x, y numberFunc) numberFunc {
 	if o == opMin {
-		return func(v []float64, t []sample.Truth) float64 { return min(x(v, t), y(v, t)) }
+		return func(v []float64) float64 { return min(x(v), y(v)) }
 	}
-	return func(v []float64, t []sample.Truth) float64 { return max(x(v, t), y(v, t)) }
+	return func(v []float64) float64 { return max(x(v), y(v)) }
 }
 
 func monadic(o op, x numberFunc) numberFunc {
 	if o == opAbs {
-		return func(v []float64, t []sample.Truth) float64 {
-			if r := x(v, t); r < 0 {
+		return func(v []float64) float64 {
+			if r := x(v); r < 0 {
 				return -r
 			} else {
 				return r
 			}
 		}
 	}
-	return func(v []float64, t []sample.Truth) float64 { return -x(v, t) }
+	return func(v []float64) float64 { return -x(v) }
 }
 
 func dyadic(o op, x, y operand) numberFunc {
 	f, g := x.eval, y.eval
 	switch o {
 	case opAdd:
-		return func(v []float64, t []sample.Truth) float64 { return finite(f(v, t) + g(v, t)) }
+		return func(v []float64) float64 { return finite(f(v) + g(v)) }
 	case opSubtract:
 		if x.shape == shapeSlot && y.shape == shapeSlot {
 			i, j := x.slot, y.slot
 			// An infinity in either makes the difference infinite or NaN.
-			return func(v []float64, _ []sample.Truth) float64 { return finite(v[i] - v[j]) }
+			return func(v []float64) float64 { return finite(v[i] - v[j]) }
 		}
-		return func(v []float64, t []sample.Truth) float64 { return finite(f(v, t) - g(v, t)) }
+		return func(v []float64) float64 { return finite(f(v) - g(v)) }
 	case opMultiply:
-		return func(v []float64, t []sample.Truth) float64 { return finite(f(v, t) * g(v, t)) }
+		return func(v []float64) float64 { return finite(f(v) * g(v)) }
 	}
 	// Zero divided by zero is NaN, all else by zero infinite: both are unknown.
-	return func(v []float64, t []sample.Truth) float64 { return finite(f(v, t) / g(v, t)) }
+	return func(v []float64) float64 { return finite(f(v) / g(v)) }
 }

@@ -28,7 +28,7 @@ func (b *builder) known(n *node) truthFunc {
 		return func(v []float64, t []sample.Truth) sample.Truth { return sample.Of(x(v, t) != sample.Maybe) }
 	}
 	x := b.number(n).eval
-	return func(v []float64, t []sample.Truth) sample.Truth { return sample.Of(!sample.IsUnknown(x(v, t))) }
+	return func(v []float64, _ []sample.Truth) sample.Truth { return sample.Of(!sample.IsUnknown(x(v))) }
 }
 
 func logic(o op, x, y truthFunc) truthFunc {
@@ -93,7 +93,7 @@ func compare(o op, x, y operand) truthFunc {
 		return func(v []float64, _ []sample.Truth) sample.Truth { return order.of(finite(v[i]), limit) }
 	case y.shape == shapeConstant:
 		limit := y.value
-		return func(v []float64, t []sample.Truth) sample.Truth { return order.of(f(v, t), limit) }
+		return func(v []float64, _ []sample.Truth) sample.Truth { return order.of(f(v), limit) }
 	}
-	return func(v []float64, t []sample.Truth) sample.Truth { return order.of(f(v, t), g(v, t)) }
+	return func(v []float64, _ []sample.Truth) sample.Truth { return order.of(f(v), g(v)) }
 }

@@ -141,7 +141,7 @@ func TestEval(t *testing.T) {
 
 func TestUnknown(t *testing.T) {
 	const yes, no, maybe = sample.Yes, sample.No, sample.Maybe
-	v := []float64{ankle: math.NaN(), calf: 20, cuff: math.Inf(1), numbers - 1: 0}
+	v := []float64{ankle: math.NaN(), calf: 20, cuff: math.Inf(1), peak: math.Inf(-1), numbers - 1: 0}
 	truths := []sample.Truth{maybe, yes}
 	for _, c := range []struct {
 		text string
@@ -184,6 +184,7 @@ func TestUnknown(t *testing.T) {
 		{"cuff.pressure > 1", maybe},
 		{"known(cuff.pressure)", no},
 		{"cuff.pressure - cuff.pressure < 1", maybe},
+		{"mat.peak - calf.pressure < 1", maybe},
 		{"calf.pressure / cuff.pressure < 1", maybe},
 		{"calf.pressure * 1e308 > 1", maybe},
 		{"-calf.pressure * 1e308 < 1", maybe},

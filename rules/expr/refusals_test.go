@@ -107,3 +107,20 @@ func TestProblemsEnd(t *testing.T) {
 		t.Errorf("got %q, want %q…", got, want)
 	}
 }
+
+// TestFewSignals has the messages of places with less to choose from than ward.
+func TestFewSignals(t *testing.T) {
+	few := newPlace(map[string]Signal{"still": {Truth: true}, "mat.peak": {Unit: "mmHg"}})
+	for _, c := range []struct {
+		place place
+		want  string
+	}{
+		{place{}, "there is no signal elbow.torque here: there are none"},
+		{few, "there is no signal elbow.torque here: there are mat.peak, still"},
+	} {
+		_, problems := Compile("elbow.torque > 3", c.place.resolve, c.place.names)
+		if len(problems) != 1 || problems[0].Message != c.want {
+			t.Errorf("problems %v, want %s", problems, c.want)
+		}
+	}
+}
