@@ -3,11 +3,11 @@
 // greatest value, and the maps of mats.
 //
 // It is bounded whatever arrives. For each place it keeps 1,024 rows of raw
-// values (4 bytes a series and row, 16 more a row); for each series 65 minutes
-// of seconds (12 bytes each, 47 kB when full, taken as they fill up); for each
+// values (4 bytes a series and row, 16 more a row); for each series 68 minutes
+// of seconds (12 bytes each, 49 kB when full, taken as they fill up); for each
 // mat the present map and 120 older ones, half a minute apart (2 bytes a cell).
-// A bed with 2,048 cells and 40 series comes to 2.6 MB after an hour, a wrap
-// with two sites to 0.3 MB.
+// A bed with 2,048 cells and 40 series comes to 2.7 MB after an hour, a wrap
+// with two sites to 0.2 MB.
 //
 // The pipeline writes, anybody reads. Every place has a lock of its own, held
 // for copying and never for more.

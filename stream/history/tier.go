@@ -8,8 +8,8 @@ import (
 
 const (
 	second       = sample.Instant(1e9)
-	chunkSeconds = 300
-	chunks       = 13 // an hour, and one that is being filled
+	chunkSeconds = 341 // of 12 bytes: just within 4 KiB
+	chunks       = 12  // more than an hour, and one that is being filled
 	tierSeconds  = chunkSeconds * chunks
 )
 

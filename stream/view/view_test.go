@@ -1,0 +1,195 @@
+package view
+
+import (
+	"encoding/json"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+)
+
+var noon = sample.At(time.Date(2025, 11, 24, 12, 0, 0, 0, time.UTC))
+
+func plan() *rules.Plan {
+	above := 60.0
+	cells := make([]int, 0, 8)
+	for row := 1; row <= 2; row++ {
+		for column := range 4 {
+			cells = append(cells, row*4+column)
+		}
+	}
+	return &rules.Plan{
+		Sources: []rules.Source{
+			{ID: "trolley/leg", Channels: 2, Calibrated: true},
+			{ID: "hub/mat1", Channels: 16, Calibrated: true},
+			{ID: "new/leg", Channels: 2},
+		},
+		Places: []rules.Place{
+			{ID: "bench-1", Kind: rules.Wrap, Sites: []rules.Site{
+				{ID: "ankle", Channels: []rules.Channel{{Source: 0, Index: 0}}},
+				{ID: "calf", Channels: []rules.Channel{{Source: 0, Index: 1}}},
+			}},
+			{ID: "bed-1", Kind: rules.Bed, Mat: &rules.Mat{Source: 1, Rows: 4, Columns: 4, Regions: []rules.Region{{ID: "left_hip", Cells: cells}}}},
+			{ID: "bench-2", Kind: rules.Wrap, Sites: []rules.Site{
+				{ID: "ankle", Channels: []rules.Channel{{Source: 2, Index: 0}}},
+				{ID: "calf", Channels: []rules.Channel{{Source: 2, Index: 1}}},
+			}},
+		},
+		Rules: []rules.Rule{
+			{ID: "tight", Limit: &rules.Limit{Watch: "ankle.pressure", Above: &above}},
+			{ID: "loaded", Limit: &rules.Limit{Watch: "mat.pressure", Above: &above}},
+		},
+	}
+}
+
+// signal is one with a value that was measured a second before noon.
+func signal(name string, value, u float64) rules.Signal {
+	return rules.Signal{Name: name, Unit: "mmHg", Value: value, U: u,
+		At: noon.Add(-time.Second), Until: noon.Add(2 * time.Second), Known: 1, Members: 1}
+}
+
+func silent(name string) rules.Signal {
+	return rules.Signal{Name: name, Unit: "mmHg", Value: 40, U: 1, At: noon.Add(-time.Minute), Until: noon.Add(-57 * time.Second), Members: 1}
+}
+
+func never(name string) rules.Signal {
+	return rules.Signal{Name: name, Unit: "mmHg", Value: math.NaN(), U: math.NaN(), At: sample.Past, Until: sample.Past, Members: 1}
+}
+
+func TestSentences(t *testing.T) {
+	nan := math.NaN()
+	ankle, hip := "ankle.pressure", "left_hip.pressure"
+	tests := []struct {
+		name        string
+		place       int
+		now         Now
+		state, text string
+	}{
+		{"numbers with their doubt", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 41.2, 1.8), signal("calf.pressure", 22.4, 0.95)}},
+			StateQuiet, "ankle 41 ± 2 mmHg, calf 22 ± 1 mmHg"},
+		{"small doubt and none", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 41.26, 0.3), signal("calf.pressure", -0.2, nan)}},
+			StateQuiet, "ankle 41.3 ± 0.3 mmHg, calf 0 mmHg"},
+		{"one site silent", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 41, 2), silent("calf.pressure")},
+				LastKnown: []sample.Instant{noon, noon.Add(-time.Minute)}},
+			StateUnknown, "ankle 41 ± 2 mmHg, calf: no readings since 11:59:00"},
+		{"all silent since yesterday", 0,
+			Now{Signals: []rules.Signal{silent(ankle), silent("calf.pressure")},
+				LastKnown: []sample.Instant{noon.Add(-24 * time.Hour), noon.Add(-24 * time.Hour)}},
+			StateUnknown, "no readings since 23 November 12:00:00"},
+		{"at a rail", 0,
+			Now{Signals: []rules.Signal{signal(ankle, nan, nan), signal("calf.pressure", 22, 1)},
+				LastKnown: []sample.Instant{noon.Add(-time.Minute), noon}},
+			StateUnknown, "ankle: no valid readings since 11:59:00, calf 22 ± 1 mmHg"},
+		{"before the first", 0,
+			Now{Signals: []rules.Signal{never(ankle), never("calf.pressure")}, LastKnown: []sample.Instant{sample.Past, sample.Past}},
+			StateUnknown, "no readings yet"},
+		{"not calibrated", 2,
+			Now{Signals: []rules.Signal{never(ankle), never("calf.pressure")}},
+			StateUncalibrated, "not calibrated"},
+		{"a hold under way", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 63, 2), signal("calf.pressure", 22, 1)},
+				Holds: []rules.Progress{hold("tight", "ankle", ankle, sample.Yes, 12*time.Second, 30*time.Second)}},
+			StateQuiet, "ankle above 60 mmHg for 12 s of 30 s; ankle 63 ± 2 mmHg, calf 22 ± 1 mmHg"},
+		{"a cell's hold past half", 1,
+			Now{Signals: []rules.Signal{signal("mat.peak", 71.4, nan), signal("left_hip.peak", 71.4, nan)},
+				Holds: []rules.Progress{hold("loaded", "left_hip", hip, sample.Yes, 16*time.Minute+50*time.Second, 30*time.Minute)}},
+			StateBuilding, "left hip: a cell above 60 mmHg for 16 min of 30 min; highest 71 mmHg at the left hip"},
+		{"a hold that pauses", 1,
+			Now{Signals: []rules.Signal{signal("mat.peak", 0.2, nan), signal("left_hip.peak", 0.2, nan)},
+				Holds: []rules.Progress{hold("loaded", "left_hip", hip, sample.No, 20*time.Minute, 30*time.Minute)}},
+			StateBuilding, "left hip: a cell above 60 mmHg for 20 min of 30 min, relieved for now; mat not loaded"},
+		{"an alert", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 63, 2), signal("calf.pressure", 22, 1)},
+				Alerts: []Alert{{ID: "a", Text: "ankle too tight"}, {ID: "b"}}},
+			StateAlert, "ankle too tight (and 1 more alert); ankle 63 ± 2 mmHg, calf 22 ± 1 mmHg"},
+	}
+	b := New(plan(), nil, time.UTC)
+	for _, tt := range tests {
+		tt.now.At = noon
+		v := b.Place(tt.place, &tt.now)
+		if v.State != tt.state || v.Text != tt.text {
+			t.Errorf("%s:\n got %s, %q\nwant %s, %q", tt.name, v.State, v.Text, tt.state, tt.text)
+		}
+	}
+}
+
+func hold(rule, subject, signal string, cond sample.Truth, held, delay time.Duration) rules.Progress {
+	return rules.Progress{Key: alert.Key{Rule: rule, Subject: subject}, Signal: signal, Unit: "mmHg",
+		Priority: alert.Low, Condition: cond, Held: held, OnDelay: delay, Due: sample.Never, Since: sample.Past}
+}
+
+func TestUnknownIsNull(t *testing.T) {
+	b := New(plan(), []Setting{{Sites: map[string]SiteSetting{"ankle": {HeightCM: 12, Target: &[2]float64{35, 45}}}}}, time.UTC)
+	v := b.Place(0, &Now{At: noon, LastScan: sample.Past,
+		Signals: []rules.Signal{silent("ankle.pressure"), never("calf.pressure")}})
+	raw, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		`"calf.pressure":{"value":null,"u":null,"unit":"mmHg","at":null,"known":0,"members":1}`,
+		`"ankle.pressure":{"value":null,"u":null,"unit":"mmHg","at":"2025-11-24T11:59:00Z","known":0,"members":1}`,
+		`{"id":"ankle","height_cm":12,"circumference_cm":null,"target":[35,45],"calibrated":true}`,
+		`"alerts":[]`, `"holds":[]`, `"at":null`,
+	} {
+		if !strings.Contains(string(raw), want) {
+			t.Errorf("%s\nlacks %s", raw, want)
+		}
+	}
+}
+
+func TestRegionsAreBoxes(t *testing.T) {
+	got := New(plan(), nil, time.UTC).Place(1, &Now{At: noon}).Mat.Regions
+	if want := []Region{{"left_hip", [2]int{1, 2}, [2]int{0, 3}}}; !slices.Equal(got, want) {
+		t.Errorf("regions %v, want %v", got, want)
+	}
+}
+
+func TestAlertKeepsItsNumbersAndGetsNewWords(t *testing.T) {
+	e := alert.Event{At: noon, Key: alert.Key{Place: "bench-1", Rule: "tight", Subject: "ankle"}, What: alert.Raised,
+		Priority: alert.High, Unit: "mmHg", Value: 63, U: math.NaN(), Limit: 60, Text: "raised"}
+	a := NewAlert(&e)
+	e.What, e.Value, e.Text = alert.Unknown, math.NaN(), "unknown"
+	a.Apply(&e)
+	if a.SignalKnown || a.Text != "unknown" || *a.Value != 63 || a.U != nil || a.State != Unacknowledged {
+		t.Errorf("after its signal was lost: %+v", a)
+	}
+	e.What, e.At, e.Text = alert.Cleared, noon.Add(time.Minute), "cleared"
+	a.Apply(&e)
+	if a.State != Normal || !a.ClearedAt.Equal(noon.Add(time.Minute).Time()) || *a.Value != 63 {
+		t.Errorf("after it was cleared: %+v", a)
+	}
+	e.What, e.Value, e.Text = alert.Raised, 70, "again"
+	a.Apply(&e)
+	if a.State != Unacknowledged || a.ClearedAt != nil || *a.Value != 70 {
+		t.Errorf("after it was raised again: %+v", a)
+	}
+}
+
+func TestAlertsAreSortedForPeople(t *testing.T) {
+	at := func(minutes int) time.Time { return noon.Time().Add(time.Duration(minutes) * time.Minute) }
+	cleared := func(minutes int) *time.Time { t := at(minutes); return &t }
+	alerts := []Alert{
+		{ID: "cleared early", State: Normal, Priority: "high", ClearedAt: cleared(1)},
+		{ID: "low", State: Unacknowledged, Priority: "low", RaisedAt: at(9)},
+		{ID: "cleared late", State: Normal, Priority: "low", ClearedAt: cleared(2)},
+		{ID: "high, old", State: Unacknowledged, Priority: "high", RaisedAt: at(1)},
+		{ID: "high, new", State: Unacknowledged, Priority: "high", RaisedAt: at(2)},
+	}
+	SortAlerts(alerts)
+	var got []string
+	for _, a := range alerts {
+		got = append(got, a.ID)
+	}
+	if want := []string{"high, new", "high, old", "low", "cleared late", "cleared early"}; !slices.Equal(got, want) {
+		t.Errorf("order %q, want %q", got, want)
+	}
+}
