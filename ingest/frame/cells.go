@@ -1,0 +1,106 @@
+package frame
+
+import "bytes"
+
+// A cells walks over the cells of one row.
+type cells struct {
+	row   []byte
+	sep   byte // the separator, 0 for runs of blanks
+	next  int  // where the next cell starts; beyond len(row): there is none
+	at    int  // where the present cell starts, its quote included
+	plain []byte
+}
+
+// start begins a row, which is without its line ending.
+func (c *cells) start(row []byte) {
+	c.row, c.next = row, 0
+	if c.sep == 0 {
+		c.next = skipBlanks(row, 0)
+		if c.next == len(row) {
+			c.next++
+		}
+	}
+}
+
+// cell returns the next cell without its quotes and without blanks around it,
+// valid until the next call, or more = false where there is none. ok is false
+// where quotes do not match; the rest of the row cannot be read then.
+func (c *cells) cell() (text []byte, more, ok bool) {
+	if c.next > len(c.row) {
+		return nil, false, true
+	}
+	start := c.next
+	if c.sep != 0 {
+		// Blanks around a cell are layout, but a separator that is one ends it.
+		for start < len(c.row) && isBlank(c.row[start]) && c.row[start] != c.sep {
+			start++
+		}
+	}
+	c.at = start
+	if start < len(c.row) && c.row[start] == '"' {
+		return c.quoted(start + 1)
+	}
+	end := c.end(start)
+	text = bytes.TrimRight(c.row[start:end], " \t")
+	c.advance(end)
+	return text, true, true
+}
+
+// quoted reads a cell from behind its opening quote. A quote inside is doubled.
+func (c *cells) quoted(i int) (text []byte, more, ok bool) {
+	c.plain = c.plain[:0]
+	for {
+		n := bytes.IndexByte(c.row[i:], '"')
+		if n < 0 {
+			return nil, true, false
+		}
+		c.plain = append(c.plain, c.row[i:i+n]...)
+		i += n + 1
+		if i == len(c.row) || c.row[i] != '"' {
+			break
+		}
+		c.plain = append(c.plain, '"')
+		i++
+	}
+	end := c.end(i)
+	if len(bytes.TrimLeft(c.row[i:end], " \t")) > 0 {
+		return nil, true, false
+	}
+	c.advance(end)
+	return c.plain, true, true
+}
+
+// end returns where the cell that i is in ends.
+func (c *cells) end(i int) int {
+	if c.sep != 0 {
+		if n := bytes.IndexByte(c.row[i:], c.sep); n >= 0 {
+			return i + n
+		}
+		return len(c.row)
+	}
+	for i < len(c.row) && !isBlank(c.row[i]) {
+		i++
+	}
+	return i
+}
+
+// advance goes on to the cell behind the separator at end.
+func (c *cells) advance(end int) {
+	if c.sep != 0 {
+		c.next = end + 1
+		return
+	}
+	c.next = skipBlanks(c.row, end)
+	if c.next == len(c.row) {
+		c.next++ // blanks at the end separate nothing
+	}
+}
+
+func isBlank(b byte) bool { return b == ' ' || b == '\t' }
+
+func skipBlanks(b []byte, i int) int {
+	for i < len(b) && isBlank(b[i]) {
+		i++
+	}
+	return i
+}

@@ -1,0 +1,189 @@
+package frame
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+
+	"weald/ingest/sample"
+)
+
+// Rows decodes the delimited format. Each row becomes a frame with the whole
+// scan: Readings has one entry a channel, in the order of Delimited.Channels,
+// and Wall is the row's time.
+//
+// Seq counts the rows of the source, refused ones too as long as it is known
+// whose they are, so that a refused row shows as the gap that it is. Millis is
+// Wall in whole milliseconds, modulo 2^32, for loggers on a live link whose
+// seconds are a device counter.
+//
+// A new connection may begin with header lines again, so Reset expects them;
+// the counts of rows go on.
+type Rows struct {
+	c    Delimited
+	cut  cutter
+	line int // of the row being read, from 1
+
+	roles  []int // what each column is: a channel, or one of the roles below
+	marks  map[string]bool
+	values []float64 // marks that are numbers
+	local  localTimes
+	counts map[uint16]*rowCount
+	blank  bool // an empty line is a row, with its one cell empty
+
+	cells    cells
+	f        Frame
+	bad      Bad
+	readings []float64
+}
+
+// The roles of columns that are not channels.
+const (
+	unread = -1 - iota
+	timeRole
+	sourceRole
+)
+
+// A rowCount is how far the rows of one source have come.
+type rowCount struct {
+	next uint32         // sequence number of the next row
+	at   sample.Instant // its time, where rows have none of their own
+}
+
+// byteOrderMark is what some programs put in front of UTF-8.
+var byteOrderMark = []byte("\xEF\xBB\xBF")
+
+// NewDelimited returns a decoder for rows as c describes them, or an error
+// with every problem that Check finds. It keeps the slices and maps of c.
+func NewDelimited(c Delimited) (*Rows, error) {
+	var errs []error
+	for _, p := range c.Check() {
+		errs = append(errs, fmt.Errorf("delimited: %s: %s", p.Field, p.Message))
+	}
+	if len(errs) > 0 {
+		return nil, errors.Join(errs...)
+	}
+	c.Decimal = c.decimal()
+	d := &Rows{
+		c:        c,
+		cut:      newCutter('\n', maxRow+len("\r"), 1024),
+		roles:    make([]int, c.reach()),
+		marks:    map[string]bool{"": true},
+		counts:   map[uint16]*rowCount{},
+		readings: make([]float64, len(c.Channels)),
+	}
+	for i := range d.roles {
+		d.roles[i] = unread
+	}
+	for i, col := range c.Channels {
+		d.roles[col] = i
+	}
+	if c.Time.Column >= 0 {
+		d.roles[c.Time.Column] = timeRole
+	}
+	if c.hasSource() {
+		d.roles[c.Source.Column] = sourceRole
+	}
+	for _, m := range c.Empty {
+		d.marks[strings.TrimSpace(m)] = true
+	}
+	d.values = c.markValues()
+	if c.Separator != spaceSeparator {
+		d.cells.sep = c.Separator[0]
+	}
+	if c.Time.Column >= 0 && c.Time.As == InLayout {
+		d.local = newLocalTimes(&c.Time)
+	}
+	// With a single column and no time, an empty line is a missing reading;
+	// skipping it would move all later ones.
+	d.blank = len(d.roles) == 1 && c.Time.Column < 0 && d.cells.sep != 0
+	return d, nil
+}
+
+// Feed takes the next bytes of a stream or a file.
+func (d *Rows) Feed(p []byte, h Handler) {
+	for {
+		b, rest, what := d.cut.next(p)
+		switch what {
+		case nothing:
+			return
+		case tooLong:
+			d.line++
+			d.overlong(h)
+		case piece:
+			d.decode(b, h)
+		}
+		p = rest
+	}
+}
+
+// Message takes one or more whole rows; the last needs no line ending.
+func (d *Rows) Message(p []byte, h Handler) {
+	d.cut.reset()
+	d.Feed(p, h)
+	d.Flush(h)
+}
+
+// Flush takes what is left as a row.
+func (d *Rows) Flush(h Handler) {
+	if b := d.cut.take(); len(b) > 0 {
+		d.decode(b, h)
+	}
+}
+
+// Reset forgets a half-received row and starts at line 1 again.
+func (d *Rows) Reset() {
+	d.cut.reset()
+	d.line = 0
+}
+
+func (d *Rows) decode(b []byte, h Handler) {
+	d.line++
+	if n := len(b); n > 0 && b[n-1] == '\r' {
+		b = b[:n-1]
+	}
+	if d.line == 1 {
+		b = bytes.TrimPrefix(b, byteOrderMark)
+	}
+	switch {
+	case len(b) > maxRow:
+		d.overlong(h)
+	case d.line > d.c.HeaderLines && (d.blank || !d.isBlank(b)):
+		d.row(b, h)
+	}
+}
+
+// isBlank reports whether b has blanks only, none of them a separator.
+func (d *Rows) isBlank(b []byte) bool {
+	for _, v := range b {
+		if !isBlank(v) || v == d.cells.sep {
+			return false
+		}
+	}
+	return true
+}
+
+func (d *Rows) overlong(h Handler) {
+	if d.line <= d.c.HeaderLines {
+		return
+	}
+	if !d.c.hasSource() {
+		d.count(0)
+	}
+	d.bad = Bad{Reason: BadLength, Detail: "longer than 1 MiB", Line: d.line}
+	h.Bad(&d.bad)
+}
+
+// count takes the next row of a source.
+func (d *Rows) count(source uint16) rowCount {
+	n := d.counts[source]
+	if n == nil {
+		n = &rowCount{at: d.c.Time.Start}
+		d.counts[source] = n
+	}
+	now := *n
+	n.next++
+	n.at = n.at.Add(d.c.Time.Period)
+	return now
+}
