@@ -1,0 +1,164 @@
+package config
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"weald/config/internal/shape"
+	"weald/config/internal/tree"
+	"weald/rules"
+)
+
+// A Config is a file in which nothing is wrong. Nobody changes it after Parse.
+type Config struct {
+	// Data is the folder that the daemon writes to, "" where the file names
+	// none.
+	Data string
+
+	// Listen is the loopback address and port of the pages.
+	Listen string
+
+	// Bridges are in the order of the file; so are the sources in them.
+	Bridges []Bridge
+
+	// Places are in the order of the file, as in the Plan.
+	Places []Place
+
+	plan *rules.Plan
+}
+
+// Plan returns what the rules need to know; rules.Plan.Check finds nothing
+// wrong with it. It is shared: nobody may change it.
+func (c *Config) Plan() *rules.Plan { return c.plan }
+
+// A Problem is one thing that is wrong with a file.
+type Problem struct {
+	File         string
+	Line, Column int    // from 1, columns in characters; 0 where there is no place
+	Message      string // what is wrong, and what would be right
+}
+
+// String returns file:line:column: message.
+func (p Problem) String() string {
+	if p.Line == 0 {
+		return p.File + ": " + p.Message
+	}
+	return fmt.Sprintf("%s:%d:%d: %s", p.File, p.Line, p.Column, p.Message)
+}
+
+// Problems are everything that is wrong with a file, sorted by place. Nil means
+// that nothing is; test with len or Err, for an interface that holds a nil
+// Problems is not nil.
+type Problems []Problem
+
+// Error returns one line for each problem, without a line feed at the end.
+func (p Problems) Error() string {
+	var b strings.Builder
+	for i, problem := range p {
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		b.WriteString(problem.String())
+	}
+	return b.String()
+}
+
+// Err returns p as an error, and nil where nothing is wrong.
+func (p Problems) Err() error {
+	if len(p) == 0 {
+		return nil
+	}
+	return p
+}
+
+// Load reads the file at path. It returns either a Config or problems; a file
+// that cannot be read is a problem without a place.
+func Load(path string) (*Config, Problems) {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+	case info.Size() > tree.MaxBytes: // not worth reading
+		return nil, Problems{{File: path, Message: fmt.Sprintf("the file has %d bytes: give one of at most %d", info.Size(), tree.MaxBytes)}}
+	default:
+		var b []byte
+		if b, err = os.ReadFile(path); err == nil {
+			return Parse(path, b)
+		}
+	}
+	return nil, Problems{{File: path, Message: fmt.Sprintf("cannot be read: %v: give the path of a configuration file", cause(err))}}
+}
+
+// cause drops the path from err, which the problem names already.
+func cause(err error) error {
+	if e, ok := err.(*os.PathError); ok {
+		return e.Err
+	}
+	return err
+}
+
+// Parse reads a configuration that is in memory. name is what problems call
+// it, and relative paths in it are relative to the folder of name.
+func Parse(name string, b []byte) (*Config, Problems) {
+	d, ok := tree.Parse(b)
+	if !ok {
+		return nil, problems(name, d)
+	}
+	r := reader{doc: d, folder: filepath.Dir(name), sources: map[string]int{}}
+	d.Decode(&r.file)
+	c := r.config()
+	if found := problems(name, d); len(found) > 0 {
+		return nil, found
+	}
+	return c, nil
+}
+
+func problems(name string, d *tree.Doc) Problems {
+	var out Problems
+	for _, p := range d.Problems() {
+		out = append(out, Problem{name, p.Line, p.Column, p.Message})
+	}
+	return out
+}
+
+// A reader makes a Config of a decoded file. It goes on after a problem, with
+// values that may then make no sense; the Config is thrown away in the end.
+type reader struct {
+	doc    *tree.Doc
+	file   shape.File
+	folder string // of the configuration file
+
+	plan    rules.Plan
+	sources map[string]int // by "bridge/source": index into plan.Sources
+}
+
+func (r *reader) config() *Config {
+	c := &Config{
+		Data:   r.path(r.file.Data, r.folder),
+		Listen: r.listen(),
+	}
+	c.Bridges = r.bridges()
+	c.Places = r.places()
+	r.rules()
+	r.check()
+	c.plan = &r.plan
+	return c
+}
+
+// path makes a relative path one that is relative to folder.
+func (r *reader) path(path, folder string) string {
+	if path == "" || filepath.IsAbs(path) {
+		return path
+	}
+	return filepath.Join(folder, path)
+}
+
+// unique reports an id that an earlier member of the list at list has.
+func (r *reader) unique(seen map[string]tree.Path, id, what string, path tree.Path) {
+	if first, again := seen[id]; again && id != "" {
+		r.doc.Report(path, "%s %q is used twice, first on line %d: give each %s its own", path.Name(), id, r.doc.Line(first), what)
+		return
+	}
+	seen[id] = path
+}

@@ -1,0 +1,45 @@
+// Package shape is the configuration file as it is written: its keys, what each
+// may hold, and what it is when left out.
+//
+// The comments on the fields are the descriptions in the JSON Schema, and so
+// what editors show to whoever writes a file; they name units, defaults and
+// where a default comes from. The tags are read by package tree and by the
+// generator of the schema alike. What a file means is package config's matter.
+package shape
+
+import "weald/config/internal/tree"
+
+// File is a whole configuration.
+type File struct {
+	// Folder that the daemon writes to; captures with a relative path are made
+	// in it. A relative path is relative to the configuration file. Default:
+	// the folder of the configuration file. Readings and alerts are kept in
+	// memory only in this version.
+	Data string `yaml:"data"`
+
+	// The pages and the HTTP interface.
+	Web Web `yaml:"web"`
+
+	// Connections that readings come from, each with its sources.
+	Bridges []Bridge `yaml:"bridges"`
+
+	// Limbs, beds and seats: where the sensors are.
+	Places []Place `yaml:"places"`
+
+	// What to watch for.
+	Rules []Rule `yaml:"rules"`
+
+	Notify  tree.Unavailable `yaml:"notify" jsonschema:"-"`
+	Cluster tree.Unavailable `yaml:"cluster" jsonschema:"-"`
+}
+
+// Web is how people and programs reach the daemon.
+type Web struct {
+	// Address and port of the pages. Loopback only in this version, because
+	// anything else requires TLS and accounts. Port 0 lets the system choose.
+	// Default 127.0.0.1:8420.
+	Listen string `yaml:"listen" jsonschema:"default=127.0.0.1:8420"`
+
+	TLS      tree.Unavailable `yaml:"tls" jsonschema:"-" instead:"leave it out, the pages are served on loopback only"`
+	Accounts tree.Unavailable `yaml:"accounts" jsonschema:"-" instead:"leave it out, the pages are served on loopback only"`
+}

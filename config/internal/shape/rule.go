@@ -1,0 +1,86 @@
+package shape
+
+import "weald/config/internal/tree"
+
+// Rule says what is watched, where, and for how long it must last.
+type Rule struct {
+	// Name of the rule, unique in the file.
+	ID ID `yaml:"id" jsonschema:"required"`
+
+	// The places that the rule is for. Default: all of them.
+	At At `yaml:"at"`
+
+	// True while a signal is above, below or outside of something.
+	Limit *Limit `yaml:"limit"`
+
+	// How long the condition must have been true for the alert to be raised;
+	// called on-delay in ISA-18.2. Default 0s: at once.
+	OnDelay Duration `yaml:"on_delay" jsonschema:"default=0s"`
+
+	// How long it must have been false for the alert to be cleared; called
+	// off-delay in ISA-18.2. Default 0s: at once.
+	OffDelay Duration `yaml:"off_delay" jsonschema:"default=0s"`
+
+	// How long the condition must be false, before the alert is raised, for the
+	// time that it was true to be lost. Shorter dips pause it. Default 0s: lost
+	// at once.
+	ResetsAfter Duration `yaml:"resets_after" jsonschema:"default=0s"`
+
+	// How long the signal must be unknown without a break for the time that the
+	// condition was true to be lost. Default 10m (common practice, no source).
+	ForgetAfter Duration `yaml:"forget_after" jsonschema:"default=10m"`
+
+	// Expression over the signals of the place; time in which it is not true
+	// counts for nothing. Default: always.
+	While string `yaml:"while"`
+
+	// Priority of the alert, in the words of IEC 60601-1-8 (no conformity is
+	// claimed). Default low.
+	Priority string `yaml:"priority" jsonschema:"enum=low,enum=medium,enum=high,default=low"`
+
+	Graduation tree.Unavailable `yaml:"graduation" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Exposure   tree.Unavailable `yaml:"exposure" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Relief     tree.Unavailable `yaml:"relief" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Turn       tree.Unavailable `yaml:"turn" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Change     tree.Unavailable `yaml:"rate" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Drift      tree.Unavailable `yaml:"drift" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Swing      tree.Unavailable `yaml:"swing" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Quality    tree.Unavailable `yaml:"quality" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Formula    tree.Unavailable `yaml:"formula" jsonschema:"-" instead:"the one kind of rule is limit"`
+
+	Latched       tree.Unavailable `yaml:"latched" jsonschema:"-"`
+	EscalateAfter tree.Unavailable `yaml:"escalate_after" jsonschema:"-"`
+	Certainty     tree.Unavailable `yaml:"certainty" jsonschema:"-"`
+}
+
+// At picks places; an empty one picks all.
+type At struct {
+	// The one place of this name. Either this or kind.
+	Place ID `yaml:"place"`
+
+	// All places of this kind. Either this or place.
+	Kind string `yaml:"kind" jsonschema:"enum=wrap,enum=bed,enum=seat"`
+}
+
+// Limit is true while a signal is beyond a bound; exactly one of above, below
+// and outside is given.
+type Limit struct {
+	// The signal: a site's pressure such as ankle.pressure; mat.pressure or
+	// pelvis.pressure, judged for every cell on its own; or one number for a
+	// mat or a region, such as mat.peak, mat.mean, mat.area, mat.load or
+	// pelvis.peak.
+	Watch string `yaml:"watch" jsonschema:"required"`
+
+	// True above this value, in the signal's unit.
+	Above *float64 `yaml:"above"`
+
+	// True below this value, in the signal's unit.
+	Below *float64 `yaml:"below"`
+
+	// True below the first and above the second value, in the signal's unit.
+	Outside *[2]float64 `yaml:"outside"`
+
+	// How far the signal must come back for the condition to end, in its unit;
+	// called deadband in ISA-18.2. Default 0.
+	Deadband float64 `yaml:"deadband" jsonschema:"minimum=0"`
+}

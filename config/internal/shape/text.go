@@ -1,0 +1,134 @@
+package shape
+
+import (
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+// Patterns of the texts below, for the JSON Schema.
+const (
+	IDPattern      = `^[a-z0-9][a-z0-9_-]{0,63}$`
+	SourcePattern  = `^[a-z0-9][a-z0-9_-]{0,63}/[a-z0-9][a-z0-9_-]{0,63}$`
+	ChannelPattern = `^[a-z0-9][a-z0-9_-]{0,63}/[a-z0-9][a-z0-9_-]{0,63}/[0-9]{1,5}$`
+	RangePattern   = `^[0-9]{1,5}-[0-9]{1,5}$`
+	HexPattern     = `^[0-9a-fA-F]{4}$`
+)
+
+var (
+	idWord      = regexp.MustCompile(IDPattern)
+	sourceWord  = regexp.MustCompile(SourcePattern)
+	channelWord = regexp.MustCompile(ChannelPattern)
+	rangeWord   = regexp.MustCompile(RangePattern)
+	hexWord     = regexp.MustCompile(HexPattern)
+)
+
+// ID is a name that appears in addresses, metrics and alerts.
+type ID string
+
+// UnmarshalText takes any text, and refuses what is not a name.
+func (id *ID) UnmarshalText(b []byte) error {
+	*id = ID(b) // kept even if it is wrong, so that references to it are found
+	if !idWord.Match(b) {
+		return fmt.Errorf("is %q: give at most 64 of a-z, 0-9, - and _, beginning with a letter or a digit", clip(b))
+	}
+	return nil
+}
+
+// Wanted says what an ID looks like.
+func (ID) Wanted() string { return "a name such as bed-4" }
+
+// Text is text that is taken as it is written, even if it looks like a number.
+type Text string
+
+// UnmarshalText takes any text.
+func (t *Text) UnmarshalText(b []byte) error { *t = Text(b); return nil }
+
+// Wanted says what a Text looks like.
+func (Text) Wanted() string { return "text" }
+
+// Hex is a number of four hexadecimal digits, in upper case.
+type Hex string
+
+// UnmarshalText takes four hexadecimal digits in any case.
+func (h *Hex) UnmarshalText(b []byte) error {
+	if !hexWord.Match(b) {
+		return fmt.Errorf("is %q: give four hexadecimal digits such as 2E8A", clip(b))
+	}
+	*h = Hex(strings.ToUpper(string(b)))
+	return nil
+}
+
+// Wanted says what a Hex looks like.
+func (Hex) Wanted() string { return "four hexadecimal digits such as 2E8A" }
+
+// SourceRef names a source as bridge/source.
+type SourceRef struct{ Bridge, Source string }
+
+// UnmarshalText reads bridge/source.
+func (r *SourceRef) UnmarshalText(b []byte) error {
+	if !sourceWord.Match(b) {
+		return fmt.Errorf("is %q: give bridge/source, such as hub/mat4", clip(b))
+	}
+	r.Bridge, r.Source, _ = strings.Cut(string(b), "/")
+	return nil
+}
+
+// Wanted says what a SourceRef looks like.
+func (SourceRef) Wanted() string { return "bridge/source, such as hub/mat4" }
+
+// String returns bridge/source.
+func (r SourceRef) String() string { return r.Bridge + "/" + r.Source }
+
+// ChannelRef names a channel as bridge/source/channel.
+type ChannelRef struct {
+	SourceRef
+	Channel int
+}
+
+// UnmarshalText reads bridge/source/channel.
+func (r *ChannelRef) UnmarshalText(b []byte) error {
+	if !channelWord.Match(b) {
+		return fmt.Errorf("is %q: give bridge/source/channel, such as trolley/leg/0", clip(b))
+	}
+	part := strings.Split(string(b), "/")
+	r.Bridge, r.Source = part[0], part[1]
+	var err error
+	r.Channel, err = strconv.Atoi(part[2])
+	return err
+}
+
+// Wanted says what a ChannelRef looks like.
+func (ChannelRef) Wanted() string { return "bridge/source/channel, such as trolley/leg/0" }
+
+// Range is one number, or first-last with both included.
+type Range struct{ First, Last int }
+
+// UnmarshalText reads 4 or 1-12.
+func (r *Range) UnmarshalText(b []byte) error {
+	first, last, isRange := strings.Cut(string(b), "-")
+	if !isRange {
+		last = first
+	}
+	if !rangeWord.MatchString(first + "-" + last) {
+		return fmt.Errorf("is %q: give a number from 0, or a range such as 1-12", clip(b))
+	}
+	f, _ := strconv.Atoi(first) // at most five digits, see the pattern
+	l, _ := strconv.Atoi(last)
+	if l > 65535 || f > l {
+		return fmt.Errorf("is %q: give first-last, at most 65535, with the smaller number first", clip(b))
+	}
+	r.First, r.Last = f, l
+	return nil
+}
+
+// Wanted says what a Range looks like.
+func (Range) Wanted() string { return "a number from 0, or a range such as 1-12" }
+
+func clip(b []byte) string {
+	if r := []rune(string(b)); len(r) > 60 {
+		return string(r[:60]) + "…"
+	}
+	return string(b)
+}

@@ -1,0 +1,35 @@
+package config
+
+import (
+	"net"
+	"net/netip"
+	"strconv"
+
+	"weald/config/internal/tree"
+)
+
+// listen checks the address of the pages. Without TLS and accounts anyone who
+// reaches it may read everything, so only this machine may reach it.
+func (r *reader) listen() string {
+	listen, path := r.file.Web.Listen, tree.Path{"web", "listen"}
+	host, port, err := net.SplitHostPort(listen)
+	if err != nil {
+		r.doc.Report(path, "listen is %q: give an address and a port, such as 127.0.0.1:8420", listen)
+		return listen
+	}
+	if n, err := strconv.ParseUint(port, 10, 16); err != nil || strconv.FormatUint(n, 10) != port {
+		r.doc.Report(path, "listen has the port %q: give a number from 0 to 65535", port)
+	}
+	if addr, err := netip.ParseAddr(host); host != "localhost" && (err != nil || !addr.Unmap().IsLoopback()) {
+		r.doc.Report(path, "listen is %q, which others can reach: anything but loopback requires tls and accounts, "+
+			"which are not available in this version; give 127.0.0.1:%s", listen, portOr(port))
+	}
+	return listen
+}
+
+func portOr(port string) string {
+	if port == "" {
+		return "8420"
+	}
+	return port
+}
