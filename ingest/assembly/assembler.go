@@ -1,0 +1,263 @@
+package assembly
+
+import (
+	"fmt"
+	"time"
+
+	"weald/ingest/calib"
+	"weald/ingest/clock"
+	"weald/ingest/frame"
+	"weald/ingest/sample"
+)
+
+// Config says what a source is.
+type Config struct {
+	Index    int // sample.Scan.Source of its scans
+	Channels int // > 0
+	Unit     calib.Unit
+	Lines    []calib.Line // as calib.NewConverter takes them
+
+	// SaturatesAt is the rail in the readings' own unit: a reading at or above
+	// it is unknown. 0 stands for the top of each frame's coding, and for none
+	// where the frame has none.
+	SaturatesAt float64
+
+	// Unnumbered is for formats without sequence numbers: nothing is known of
+	// gaps, repeats and overtaken frames.
+	Unnumbered bool
+
+	// OwnTime is for rows that carry the time of day, which then counts as it
+	// is: Frame.Wall is the event time. It implies Unnumbered.
+	OwnTime bool
+}
+
+// An Assembler turns the frames of one source into scans. It is not safe for
+// concurrent use and starts no goroutine. Once the buffers of a source's first
+// split, stored or suspect scan exist, it allocates nothing.
+type Assembler struct {
+	config Config
+	out    func(*sample.Scan)
+
+	sequence sequence
+	newest   sample.Instant // row, with OwnTime
+	clock    clock.Clock
+	lane     *lane // live frames
+	aside    *lane // stored and overtaken frames; nil before the first
+	convert  *calib.Converter
+
+	stats Stats
+	rate  rate
+	bad   frame.Bad
+}
+
+// New returns the Assembler of a source. Its scans go to out, which must copy
+// what it keeps and must not call the Assembler. The error says what is wrong
+// with the calibration.
+func New(c Config, out func(*sample.Scan)) (*Assembler, error) {
+	convert, err := calib.NewConverter(c.Unit, c.Channels, c.Lines)
+	if err != nil {
+		return nil, err
+	}
+	a := &Assembler{config: c, out: out, convert: convert, newest: sample.Past}
+	a.stats.LastEvent, a.stats.LastArrival = sample.Past, sample.Past
+	a.lane = newLane(c, convert, a.done)
+	return a, nil
+}
+
+// Frame takes a frame of the source that arrived at the given instant, which
+// must not run backwards. Scans that it completes go out before Frame returns.
+//
+// A frame that is refused changes nothing; what is returned says why and is
+// valid until the next call. Otherwise the result is nil. The reasons are
+// frame.BadChannel for readings beyond the source's channels and frame.BadTime
+// for a row without the time that should count.
+func (a *Assembler) Frame(f *frame.Frame, arrival sample.Instant) *frame.Bad {
+	if f.Kind == frame.Readings {
+		if end := f.First + len(f.Readings); f.First < 0 || end > a.config.Channels {
+			a.bad = frame.Bad{Reason: frame.BadChannel, Detail: fmt.Sprintf("channels %d to %d of a source with %d", f.First, end-1, a.config.Channels)}
+			return &a.bad
+		}
+	}
+	if a.config.OwnTime && (f.Wall == sample.Never || f.Wall == sample.Past) {
+		a.bad = frame.Bad{Reason: frame.BadTime, Detail: "row without a time"}
+		return &a.bad
+	}
+	a.stats.Frames++
+	a.stats.LastArrival = arrival
+	switch {
+	case a.config.OwnTime:
+		a.row(f, arrival)
+	case f.Stored:
+		a.stored(f, arrival)
+	default:
+		a.live(f, arrival)
+	}
+	return nil
+}
+
+// row takes a frame whose own time counts. It is passed on as it comes, in time
+// or not: to sort it is not for the daemon, which does not know what follows.
+func (a *Assembler) row(f *frame.Frame, arrival sample.Instant) {
+	if f.Kind != frame.Readings {
+		return
+	}
+	late := f.Wall < a.newest
+	if late {
+		a.stats.Late++
+	}
+	a.newest = max(a.newest, f.Wall)
+	if a.lane.open && a.lane.entry.scan.At != f.Wall {
+		a.lane.end()
+	}
+	a.lane.add(f, f.Wall, arrival, !late)
+}
+
+// live takes a frame that was sent as soon as it was recorded.
+func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
+	if !a.config.Unnumbered {
+		p, gap := a.sequence.judge(f.Seq, f.Millis, f.Kind == frame.Readings, arrival)
+		a.stats.Gaps += uint64(gap)
+		switch p {
+		case same:
+			if f.Kind != frame.Readings || !a.lane.takes(f) {
+				a.stats.Repeats++
+				return
+			}
+		case repeat:
+			a.stats.Repeats++
+			return
+		case late:
+			a.overtaken(f, arrival)
+			return
+		case reboot:
+			if a.lane.open {
+				a.lane.end()
+			}
+			a.sequence.begin(f.Seq, f.Millis, arrival)
+			a.clock.Restart()
+		}
+	}
+	if f.Kind == frame.Readings && a.lane.takes(f) {
+		// A further part was sampled with the first, cannot be faster than it,
+		// and may follow a status with a newer counter.
+		a.lane.add(f, a.lane.entry.scan.At, arrival, true)
+		return
+	}
+	at := a.clock.Map(f.Millis, arrival)
+	if f.Kind == frame.Readings {
+		a.lane.add(f, at, arrival, true)
+	}
+}
+
+// overtaken takes a frame that fills a hole.
+func (a *Assembler) overtaken(f *frame.Frame, arrival sample.Instant) {
+	a.stats.Late++
+	if f.Kind != frame.Readings {
+		return
+	}
+	if a.lane.takes(f) {
+		a.lane.add(f, a.lane.entry.scan.At, arrival, true)
+		return
+	}
+	// It lies between frames that were received, so it has a place.
+	if at, ok := a.clock.Place(f.Millis, arrival); ok {
+		a.sideways().add(f, at, arrival, false)
+	}
+}
+
+// stored takes a frame that was recorded earlier.
+func (a *Assembler) stored(f *frame.Frame, arrival sample.Instant) {
+	a.stats.Stored++
+	at, ok := a.clock.Place(f.Millis, arrival)
+	if !ok {
+		a.stats.Unplaced++
+		return
+	}
+	l := a.sideways()
+	if !a.config.Unnumbered {
+		p, gap := a.sequence.judgeStored(f.Seq, f.Millis, arrival)
+		a.stats.Gaps += uint64(gap)
+		if p == repeat || p == same && !l.takes(f) {
+			a.stats.Repeats++
+			return
+		}
+	}
+	if f.Kind == frame.Readings {
+		l.add(f, at, arrival, false)
+	}
+}
+
+func (a *Assembler) sideways() *lane {
+	if a.aside == nil {
+		a.aside = newLane(a.config, a.convert, a.done)
+	}
+	return a.aside
+}
+
+// done passes a scan on.
+func (a *Assembler) done(e *entry) {
+	s := &a.stats
+	s.Scans++
+	s.Saturated += uint64(e.saturated)
+	s.LastSaturated = e.saturated
+	if e.incomplete {
+		s.Incomplete++
+	}
+	if e.damaged {
+		s.Damaged++
+	}
+	if e.live {
+		s.LastEvent = max(s.LastEvent, e.scan.At)
+		a.rate.add(e.scan.At)
+	}
+	a.out(&e.scan)
+}
+
+// Flush passes on a scan of which no part has come for 300 ms. It is to be
+// called about once a second, so that the last scan before a silence is not
+// kept waiting for its next.
+func (a *Assembler) Flush(now sample.Instant) {
+	a.lane.flush(now)
+	if a.aside != nil {
+		a.aside.flush(now)
+	}
+}
+
+// Close passes on all that is still kept back: an incomplete scan as it is, and
+// suspect ones as damaged. It ends the input; a mere loss of the link does not,
+// since what follows may be the same device.
+func (a *Assembler) Close() {
+	a.lane.close()
+	if a.aside != nil {
+		a.aside.close()
+	}
+}
+
+// Step says that the host has moved its clock: see clock.Clock.
+func (a *Assembler) Step(by time.Duration) {
+	if a.config.OwnTime {
+		return
+	}
+	a.clock.Step(by)
+	a.sequence.step(by)
+	a.rate = rate{}
+	if a.stats.LastArrival != sample.Past {
+		a.stats.LastArrival = a.stats.LastArrival.Add(by)
+		a.stats.LastEvent = a.stats.LastEvent.Add(by)
+	}
+	a.lane.step(by)
+	if a.aside != nil {
+		a.aside.step(by)
+	}
+}
+
+// Calibrated reports whether any channel of the source has a pressure.
+func (a *Assembler) Calibrated() bool { return a.convert.Calibrated() }
+
+// Stats returns what has been counted so far.
+func (a *Assembler) Stats() Stats {
+	s, c := a.stats, a.clock.Status()
+	s.Epochs, s.Offset, s.Skew = c.Epochs, c.Offset, c.Skew
+	s.Rate = a.rate.perSecond()
+	return s
+}

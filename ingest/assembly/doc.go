@@ -1,0 +1,88 @@
+// Package assembly makes scans of frames: one Assembler per source counts what
+// was lost, gives every scan its event time, puts the parts of a split scan
+// together, converts readings to pressure, and keeps damaged scans away from the
+// rules.
+//
+// # Sequence
+//
+// Every frame of a numbered source carries a sequence number and a counter of
+// milliseconds; both wrap. Compared with the newest frame so far, a frame is
+//
+//   - next, when its number and counter are ahead (the counter may be equal).
+//     Numbers that were left out are a gap, counted in frames and never taken
+//     back. A number that stays the same while the counter goes on is next as
+//     well: a device that does not number its frames has no gaps.
+//   - a part, when number and counter are those of the scan that is being put
+//     together and its channels are still missing: some devices number scans,
+//     not frames.
+//   - a repeat, when number and counter are those of a frame that was received.
+//     It is dropped and counted.
+//   - late, when its number is missing among the last 256 and its counter lies
+//     between those of the frames received before and after it. It was
+//     overtaken on its way. It is counted, does not move the clock, and is
+//     passed on with its own, earlier, event time; the readings of other parts
+//     are missing from it unless its scan is still being put together.
+//   - the first after a reboot, whenever else number or counter fall back, or
+//     when the number leaps by more than ten a millisecond of the counter. The
+//     sequence starts again, no gap is counted, and the clock begins an epoch.
+//
+// A device that restarts within 256 frames of its first one repeats its own
+// numbers and counters and so looks like repeats, with one difference: they come
+// at the device's pace, while true repeats come in a burst. At least 8 repeats in
+// order, with nothing between them, that go on for a second by the device's time
+// and by the host's, are a reboot.
+//
+// Stored frames (recorded earlier, sent late) may have any number: they fill
+// holes, move the sequence forward where they can follow on it, or lie far from
+// it. They never are a reboot and never move the clock. One that cannot be given a time, because no frame
+// has been received live yet or because its counter belongs to an earlier boot,
+// is not passed on and counted as unplaced: a reading at an invented time is
+// worse than none.
+//
+// # Scans
+//
+// A scan ends with the frame that announces no more of it. A frame with another
+// counter, or with channels that the scan already has, begins a new scan and
+// ends the former one as it is; so does Flush after 300 ms without a part.
+// Channels that were not delivered are NaN, never an older reading. A reading at
+// the rail is NaN in Values and kept in Raw. A frame with readings beyond the
+// source's channels is refused whole.
+//
+// # Damage
+//
+// Some bridges send one or two scans at the start of a recording in which
+// bytes were lost or shifted: hundreds of cells at values like 1280, 2560, 3840.
+// Taken as readings they would be the heaviest load that the mat ever saw.
+// They must raise nothing, and yet no load may ever be taken for them: a
+// hundred cells far above the rest, for minutes, are an emergency.
+//
+// The two differ in kind. Load is a quantity: it shows in how much the cells
+// read and how many of them. Damage is an error of writing: it shows in which
+// digits the readings have. So only digits are looked at. A sensor has no
+// liking for multiples of 256; one reading in 256 happens to be one, however
+// heavy the load (in recordings of people never more than 6 in 100 of at least
+// 32 large readings), while in a damaged scan nearly all are. A scan is suspect
+// when of its readings of 256 and more, at least 32 and all whole numbers, more
+// than half are multiples of 256, of at least 8 different ones. How large the
+// readings are beyond that, where they lie and whether they came suddenly is no
+// matter.
+//
+// Digits are not proof. A device may count in steps of 256 (eight bits in the
+// upper byte). So a suspect scan is kept back until its successor shows how the
+// device counts:
+//
+//   - The successor's digits are fine (most readings other than 0 are no
+//     multiples), or it has no reading but 0: the suspects were damaged. They
+//     are passed on with all readings missing, at their own times, and counted.
+//   - The successor is suspect as well, or counts in multiples though too few
+//     to be suspect: it is kept back too, up to three scans. With the fourth,
+//     this is how the device counts; all are passed on in order, with their
+//     times, nothing is lost, and the source is not suspected again until a
+//     scan has fine digits.
+//
+// Suspects are counted toward the four from one scan with fine digits to the
+// next, whatever came between. So a load that lasts longer than three scans is
+// never thrown away, whatever its digits, its amount and its extent; and a load
+// with honest digits is never kept back for even one. At the end of the input,
+// suspects that are still kept back are taken to be damaged.
+package assembly

@@ -1,0 +1,181 @@
+package assembly
+
+import (
+	"time"
+
+	"weald/ingest/sample"
+)
+
+// What a frame is in its source's sequence; the package documentation defines
+// the terms.
+type place uint8
+
+const (
+	next place = iota
+	same       // number and counter of the newest frame: a part or a repeat
+	repeat
+	late
+	reboot
+)
+
+const (
+	remembered = 256  // frames; a power of two
+	mostPerMs  = 10   // frames that a device can send in a millisecond
+	settling   = 1000 // milliseconds allowed on top of a leap's time
+
+	// Repeats of at least so many frames and so long, at the device's pace, are
+	// a reboot; from one to the next the number goes up by so much at most.
+	runFrames, runSteps = 8, 8
+	runTime             = time.Second
+
+	// After half a turn of the counter its order means nothing.
+	longSilent = (1 << 31) * time.Millisecond
+)
+
+// A sequence knows the newest frame and which of the last ones were received.
+type sequence struct {
+	begun   bool
+	first   uint32 // number of the first frame since the reboot
+	seq, ms uint32 // of the newest frame
+	arrival sample.Instant
+	ring    [remembered]received
+
+	stored received // the newest stored frame
+	run    run
+}
+
+// A run is an unbroken row of repeats in their order.
+type run struct {
+	n       int
+	seq     uint32 // of the newest
+	ms      uint32 // of the first
+	arrival sample.Instant
+}
+
+type received struct {
+	yes     bool
+	seq, ms uint32
+}
+
+// judge says what a live frame is, and records it unless it is a reboot: then
+// the sequence must begin anew. Gap is how many frames are missing before it. A
+// status may come between the parts of a scan, whose counter is behind its own:
+// with readings false, the counter is not one that the next must be ahead of.
+func (s *sequence) judge(seq, ms uint32, readings bool, arrival sample.Instant) (p place, gap uint32) {
+	ahead, onward := int32(seq-s.seq), int32(ms-s.ms)
+	switch {
+	case !s.begun:
+		return reboot, 0
+	case onward < 0 && ahead >= 0 && arrival.Sub(s.arrival) < longSilent:
+		return reboot, 0
+	case ahead == 0 && onward == 0:
+		return same, 0
+	case ahead >= 0:
+		if !possible(uint32(ahead), ms-s.ms) {
+			return reboot, 0
+		}
+		s.run.n = 0
+		if s.seq, s.arrival = seq, arrival; readings {
+			s.ms = ms
+		}
+		s.record(seq, ms)
+		return next, uint32(max(ahead, 1)) - 1
+	}
+	switch r := s.ring[seq%remembered]; {
+	case r.yes && r.seq == seq && r.ms == ms:
+		if s.starting(seq, ms, arrival) {
+			return reboot, 0
+		}
+		return repeat, 0
+	case s.fits(seq, ms):
+		s.record(seq, ms)
+		s.run.n = 0
+		return late, 0
+	}
+	return reboot, 0
+}
+
+// judgeStored says what a stored frame is that has a time: next, late, the same
+// as the stored one before, or a repeat.
+func (s *sequence) judgeStored(seq, ms uint32, arrival sample.Instant) (p place, gap uint32) {
+	this := received{yes: true, seq: seq, ms: ms}
+	if s.stored == this {
+		return same, 0
+	}
+	s.stored = this
+	ahead := int32(seq - s.seq)
+	switch r := s.ring[seq%remembered]; {
+	case ahead > 0 && s.follows(uint32(ahead), ms):
+		s.seq, s.arrival = seq, arrival
+		s.record(seq, ms)
+		return next, uint32(ahead) - 1
+	case r == this:
+		return repeat, 0
+	case ahead <= 0 && ahead > -remembered:
+		s.record(seq, ms)
+	}
+	return late, 0
+}
+
+// begin starts the sequence with its first frame.
+func (s *sequence) begin(seq, ms uint32, arrival sample.Instant) {
+	*s = sequence{begun: true, first: seq, seq: seq, ms: ms, arrival: arrival}
+	s.record(seq, ms)
+}
+
+func (s *sequence) record(seq, ms uint32) {
+	s.ring[seq%remembered] = received{yes: true, seq: seq, ms: ms}
+}
+
+// fits reports whether a frame is one that is missing among the last ones.
+func (s *sequence) fits(seq, ms uint32) bool {
+	behind := s.seq - seq
+	if behind >= remembered || int32(seq-s.first) <= 0 || s.ring[seq%remembered].is(seq) {
+		return false
+	}
+	after := seq + 1
+	for !s.ring[after%remembered].is(after) {
+		after++ // the newest is there, so this ends
+	}
+	before := seq - 1
+	for !s.ring[before%remembered].is(before) {
+		if before--; s.seq-before >= remembered {
+			return false
+		}
+	}
+	lo, hi := s.ring[before%remembered].ms, s.ring[after%remembered].ms
+	return int32(ms-lo) >= 0 && int32(hi-ms) >= 0
+}
+
+func (r received) is(seq uint32) bool { return r.yes && r.seq == seq }
+
+// possible reports whether a device can number that many frames in that many
+// milliseconds.
+func possible(leap, ms uint32) bool { return uint64(leap) <= mostPerMs*(uint64(ms)+settling) }
+
+// follows reports whether a stored frame that many numbers ahead moves the
+// sequence forward: where frames are numbered when they are recorded, its counter
+// is ahead as well; where they are numbered when they are sent, its number is
+// near. Neither is so for a frame of an earlier boot.
+func (s *sequence) follows(ahead, ms uint32) bool {
+	return ahead < remembered || int32(ms-s.ms) >= 0 && possible(ahead, ms-s.ms)
+}
+
+// starting reports whether a run of repeats is a device that counts from its
+// start again.
+func (s *sequence) starting(seq, ms uint32, arrival sample.Instant) bool {
+	r := &s.run
+	if r.n == 0 || seq-r.seq-1 >= runSteps {
+		*r = run{n: 1, seq: seq, ms: ms, arrival: arrival}
+		return false
+	}
+	r.n, r.seq = r.n+1, seq
+	counted := time.Duration(int32(ms-r.ms)) * time.Millisecond
+	took := arrival.Sub(r.arrival)
+	return r.n >= runFrames && counted >= runTime && (took-counted).Abs() <= counted/2
+}
+
+// step moves arrivals with the host's clock.
+func (s *sequence) step(by time.Duration) {
+	s.arrival, s.run.arrival = s.arrival.Add(by), s.run.arrival.Add(by)
+}

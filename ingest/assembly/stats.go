@@ -1,0 +1,68 @@
+package assembly
+
+import (
+	"math"
+	"time"
+
+	"weald/ingest/sample"
+)
+
+// Stats is what has been counted of a source since its Assembler was made. It
+// is plain data and may be copied. Counts never fall.
+type Stats struct {
+	Frames     uint64 // accepted, of any kind, repeats included
+	Scans      uint64 // passed on, damaged and late ones included
+	Gaps       uint64 // frames that were missing when the next one came
+	Repeats    uint64 // frames dropped because they had been received
+	Late       uint64 // frames that were overtaken, or rows that go back in time
+	Stored     uint64 // frames recorded earlier and sent late
+	Unplaced   uint64 // of them, not passed on because their time is not known
+	Incomplete uint64 // scans from which readings are missing
+	Damaged    uint64 // scans whose readings were withheld as damaged
+	Saturated  uint64 // readings at the rail
+
+	LastSaturated int // readings at the rail in the newest scan
+
+	Epochs int           // of the device's clock; 1 is one that has never started again
+	Offset time.Duration // wall clock minus the device's counter
+	Skew   float64       // ppm that the device's clock runs fast; NaN not known yet
+	Rate   float64       // live scans per second of event time, over the last ten seconds; NaN before the second scan
+
+	LastEvent   sample.Instant // event time of the newest live scan; Past before it
+	LastArrival sample.Instant // of the newest frame; Past before it
+}
+
+// rateOver is the event time of one half of a rate's window.
+const rateOver = 5 * time.Second
+
+// A rate is the mean number of scans per second over two halves of a window,
+// the older of which is full.
+type rate struct {
+	begun      bool
+	older, now half
+	last       sample.Instant
+}
+
+type half struct {
+	from sample.Instant
+	n    int // scans after from
+}
+
+func (r *rate) add(at sample.Instant) {
+	if !r.begun || at < r.last { // time that goes back is counted anew
+		*r = rate{begun: true, older: half{from: at}, now: half{from: at}, last: at}
+		return
+	}
+	r.now.n++
+	if r.last = at; at.Sub(r.now.from) >= rateOver {
+		r.older, r.now = r.now, half{from: at}
+	}
+}
+
+func (r *rate) perSecond() float64 {
+	span := r.last.Sub(r.older.from).Seconds()
+	if !r.begun || span <= 0 {
+		return math.NaN()
+	}
+	return float64(r.older.n+r.now.n) / span
+}
