@@ -1,6 +1,7 @@
 package config
 
 import (
+	"slices"
 	"time"
 
 	"weald/config/internal/shape"
@@ -19,9 +20,7 @@ func (r *reader) rules() {
 	for i, rule := range r.file.Rules {
 		path := tree.Path{"rules", i}
 		r.unique(seen, string(rule.ID), "rule", path.With("id"))
-		if rule.At.Place != "" && rule.At.Kind != "" {
-			r.doc.Report(path.With("at", "kind"), "at has both place and kind: give one of them, or none for all places")
-		}
+		r.at(rule.At, path.With("at"))
 		priority, _ := alert.ParsePriority(rule.Priority)
 		r.plan.Rules = append(r.plan.Rules, rules.Rule{
 			ID:          string(rule.ID),
@@ -34,6 +33,24 @@ func (r *reader) rules() {
 			While:       rule.While,
 			Priority:    priority,
 		})
+	}
+}
+
+// at checks that there are places for a rule to be for.
+func (r *reader) at(at shape.At, path tree.Path) {
+	if at.Place != "" && at.Kind != "" {
+		r.doc.Report(path.With("kind"), "at has both place and kind: give one of them, or none for all places")
+	}
+	var ids, kinds []string
+	for _, p := range r.file.Places {
+		ids, kinds = append(ids, string(p.ID)), append(kinds, p.Kind)
+	}
+	slices.Sort(kinds)
+	if place := string(at.Place); place != "" && !slices.Contains(ids, place) && !r.follows(path) {
+		r.doc.Report(path.With("place"), "there is no place %q: %s", place, choose(place, ids))
+	}
+	if at.Kind != "" && !slices.Contains(kinds, at.Kind) && !r.follows(path) {
+		r.doc.Report(path.With("kind"), "there is no place of the kind %s: %s", at.Kind, choose(at.Kind, kinds))
 	}
 }
 
