@@ -104,7 +104,7 @@ func (c *checker) limit(at func(...any) []any, l *Limit) {
 	}
 	switch {
 	case n != 1:
-		c.bad(at("limit"), "a limit needs exactly one of above, below and outside")
+		c.bad(at("limit"), "a limit needs exactly one of above, below and outside: it has %d", n)
 		return
 	case l.Deadband < 0 || math.IsNaN(l.Deadband) || math.IsInf(l.Deadband, 0):
 		c.bad(at("limit", "deadband"), "a deadband is a number that is not negative")
@@ -112,7 +112,7 @@ func (c *checker) limit(at func(...any) []any, l *Limit) {
 	if o := l.Outside; o != nil {
 		switch {
 		case !(o[0] < o[1]):
-			c.bad(at("limit", "outside"), "the first number must be the smaller one")
+			c.bad(at("limit", "outside"), "outside is [%g, %g]: write the smaller number first", o[0], o[1])
 		case l.Deadband >= o[1]-o[0]:
 			c.bad(at("limit", "deadband"), "a deadband of %g leaves nothing inside %g to %g: use less than %g", l.Deadband, o[0], o[1], o[1]-o[0])
 		}

@@ -1,0 +1,143 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"weald/config"
+	"weald/ingest/sample"
+	"weald/stream/rehearsal"
+)
+
+type rehearseFlags struct {
+	config      string
+	inputs      []string
+	from, to    string
+	byEventTime bool
+	json        bool
+	failOnAlert bool
+}
+
+func newRehearse() *cobra.Command {
+	var f rehearseFlags
+	cmd := &cobra.Command{
+		Use:   "rehearse -c FILE [--input BRIDGE=FILE …]",
+		Short: "Run the rules over recordings as if they came in live",
+		Long: `Plays recordings through the configured bridges, calibrations and rules, as fast
+as it goes, and prints what would have been raised and cleared.
+
+A recording is a capture of a bridge's raw bytes or a file in the bridge's own
+format. Without --input, every bridge whose link is a file is played.
+
+With --json each event is one object a line, in time order, and the last line is
+{"summary": …}. The run ends at the last reading.`,
+		Example: `  weald rehearse -c weald.yaml --input logger=k07.csv --json
+  weald rehearse -c weald.yaml --input hub=night.cap --from 2026-03-01T22:00:00Z`,
+		Args: arguments(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error { return rehearse(cmd, f) },
+	}
+	flags := cmd.Flags()
+	flags.StringVarP(&f.config, "config", "c", "", "the configuration")
+	flags.StringArrayVar(&f.inputs, "input", nil, "a recording of a bridge, BRIDGE=FILE; may be repeated")
+	flags.StringVar(&f.from, "from", "", "judge readings from this instant on, RFC 3339")
+	flags.StringVar(&f.to, "to", "", "judge readings before this instant, RFC 3339")
+	flags.BoolVar(&f.byEventTime, "by-event-time", false, "put late frames in their place, to see what they would have changed")
+	flags.BoolVar(&f.json, "json", false, "one JSON object per event, and a summary")
+	flags.BoolVar(&f.failOnAlert, "fail-on-alert", false, "exit with 1 if anything was raised")
+	return cmd
+}
+
+func rehearse(cmd *cobra.Command, f rehearseFlags) error {
+	from, err := instant("--from", f.from, sample.Past)
+	if err != nil {
+		return err
+	}
+	to, err := instant("--to", f.to, sample.Never)
+	if err != nil {
+		return err
+	}
+	c, err := load(cmd, f.config)
+	if err != nil {
+		return err
+	}
+	files, err := inputFiles(c, f.inputs)
+	if err != nil {
+		return err
+	}
+	played := make([]*recording, len(files))
+	inputs := make([]rehearsal.Input, len(files))
+	for i, in := range files {
+		played[i] = &recording{bridge: bridgeOf(in.bridge, nil), path: in.path}
+		inputs[i] = played[i].play
+	}
+	result, err := rehearsal.Run(cmd.Context(), c.Plan(), inputs, rehearsal.Options{From: from, To: to, ByEventTime: f.byEventTime})
+	if err != nil {
+		return err
+	}
+	if err := reportRehearsal(cmd.OutOrStdout(), result, played, f.json); err != nil {
+		return err
+	}
+	for _, p := range played {
+		p.complain(cmd.ErrOrStderr())
+	}
+	if f.failOnAlert && result.Figures.Raised > 0 {
+		return errFound
+	}
+	return nil
+}
+
+func instant(flag, text string, otherwise sample.Instant) (sample.Instant, error) {
+	if text == "" {
+		return otherwise, nil
+	}
+	t, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil {
+		return 0, usageError{fmt.Errorf("%s %q is not a time like 2026-03-01T22:00:00Z", flag, text)}
+	}
+	return sample.At(t), nil
+}
+
+type inputFile struct {
+	bridge *config.Bridge
+	path   string
+}
+
+// inputFiles pairs recordings with bridges, in the order of the configuration.
+func inputFiles(c *config.Config, given []string) ([]inputFile, error) {
+	paths := map[string]string{}
+	for _, text := range given {
+		id, path, ok := strings.Cut(text, "=")
+		if !ok || id == "" || path == "" {
+			return nil, usageError{fmt.Errorf("--input %q is not BRIDGE=FILE", text)}
+		}
+		if !slices.ContainsFunc(c.Bridges, func(b config.Bridge) bool { return b.ID == id }) {
+			return nil, usageError{fmt.Errorf("--input: the configuration has no bridge %q", id)}
+		}
+		if _, twice := paths[id]; twice {
+			return nil, usageError{fmt.Errorf("--input: bridge %q is given twice", id)}
+		}
+		paths[id] = path
+	}
+	var files []inputFile
+	for i := range c.Bridges {
+		b := &c.Bridges[i]
+		switch path, ok := paths[b.ID]; {
+		case ok:
+			files = append(files, inputFile{b, path})
+		case len(given) == 0 && b.Link.File != nil:
+			files = append(files, inputFile{b, b.Link.File.Path})
+		}
+	}
+	if len(files) == 0 {
+		return nil, usageError{errors.New("nothing to rehearse: give --input BRIDGE=FILE, or a bridge whose link is a file")}
+	}
+	return files, nil
+}
+
+var _ = context.Canceled

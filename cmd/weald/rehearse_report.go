@@ -1,0 +1,134 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/stream/rehearsal"
+)
+
+// eventLine is one event of a rehearsal for programs; null is unknown.
+type eventLine struct {
+	At       string   `json:"at"` // RFC 3339, nanoseconds where there are any
+	Event    string   `json:"event"`
+	Rule     string   `json:"rule"`
+	Place    string   `json:"place"`
+	Subject  string   `json:"subject"`
+	Priority string   `json:"priority"`
+	Value    *float64 `json:"value"`
+	Limit    *float64 `json:"limit"`
+	HeldS    float64  `json:"held_s"`
+	Text     string   `json:"text"`
+	ID       string   `json:"id"`
+	Signal   string   `json:"signal"`
+	Unit     string   `json:"unit"`
+	U        *float64 `json:"u"`
+}
+
+type summaryLine struct {
+	Summary summary `json:"summary"`
+}
+
+// summary is the last line; figures that have no value are null.
+type summary struct {
+	From          *string        `json:"from"`
+	To            *string        `json:"to"`
+	Scans         int            `json:"scans"`
+	Late          int            `json:"late"`
+	Raised        int            `json:"raised"`
+	Cleared       int            `json:"cleared"`
+	Standing      int            `json:"standing"`
+	PerPlaceHour  *float64       `json:"alerts_per_place_hour"`
+	BusyShare     *float64       `json:"share_of_busy_10_min"`
+	StandingLong  int            `json:"standing_over_24_h"`
+	Chattering    []string       `json:"chattering"`
+	AckWithin5Min *float64       `json:"share_acknowledged_within_5_min"` // nobody acknowledges in a rehearsal
+	MedianAckS    *float64       `json:"median_s_to_acknowledge"`
+	Inputs        []inputSummary `json:"inputs"`
+}
+
+type inputSummary struct {
+	Bridge  string            `json:"bridge"`
+	File    string            `json:"file"`
+	Frames  uint64            `json:"frames"`
+	Bad     map[string]uint64 `json:"bad"`
+	Gaps    uint64            `json:"gaps"`
+	Repeats uint64            `json:"repeats"`
+	Damaged uint64            `json:"damaged"`
+}
+
+// known turns NaN into null.
+func known(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+func lineOf(e *alert.Event) eventLine {
+	return eventLine{
+		At: e.At.String(), Event: string(e.What), Rule: e.Rule, Place: e.Place, Subject: e.Subject,
+		Priority: e.Priority.String(), Value: known(e.Value), Limit: known(e.Limit),
+		HeldS: e.Held.Seconds(), Text: e.Text, ID: e.ID(), Signal: e.Signal, Unit: e.Unit, U: known(e.U),
+	}
+}
+
+func summaryOf(r *rehearsal.Result, played []*recording) summary {
+	s := summary{
+		Scans: r.Scans, Late: r.Late, Raised: r.Figures.Raised, Cleared: r.Figures.Cleared,
+		Standing: r.Figures.Standing, StandingLong: r.Figures.StandingLong, Chattering: r.Figures.Chattering,
+		PerPlaceHour: known(r.Figures.PerPlaceHour), BusyShare: known(r.Figures.BusyShare),
+		Inputs: []inputSummary{},
+	}
+	if s.Chattering == nil {
+		s.Chattering = []string{}
+	}
+	if r.Scans > 0 {
+		from, to := r.From.String(), r.To.String()
+		s.From, s.To = &from, &to
+	}
+	for _, p := range played {
+		s.Inputs = append(s.Inputs, p.summary())
+	}
+	return s
+}
+
+func reportRehearsal(w io.Writer, r *rehearsal.Result, played []*recording, asJSON bool) error {
+	out := bufio.NewWriter(w)
+	s := summaryOf(r, played)
+	if asJSON {
+		enc := json.NewEncoder(out)
+		enc.SetEscapeHTML(false)
+		for i := range r.Events {
+			if err := enc.Encode(lineOf(&r.Events[i])); err != nil {
+				return err
+			}
+		}
+		if err := enc.Encode(summaryLine{s}); err != nil {
+			return err
+		}
+		return out.Flush()
+	}
+	for i := range r.Events {
+		e := &r.Events[i]
+		fmt.Fprintf(out, "%s  %-8s %-6s %s, %s: %s\n", e.At, e.What, e.Priority, e.Place, e.Rule, e.Text)
+	}
+	if s.From == nil {
+		fmt.Fprintln(out, "no readings")
+		return out.Flush()
+	}
+	fmt.Fprintf(out, "%d scans from %s to %s: raised %d, cleared %d, standing at the end %d, late scans %d\n",
+		s.Scans, *s.From, *s.To, s.Raised, s.Cleared, s.Standing, s.Late)
+	if s.PerPlaceHour != nil {
+		fmt.Fprintf(out, "%.2g alerts per place and hour; %.0f %% of 10-minute periods with more than 10; %d chattering\n",
+			*s.PerPlaceHour, *s.BusyShare*100, len(s.Chattering))
+	}
+	return out.Flush()
+}
+
+var _ = sample.Past
