@@ -1,0 +1,35 @@
+// A headless browser for the stories, and what each page of it must not do:
+// complain, break the content policy, or ask another host for anything.
+
+import { chromium } from 'playwright-core';
+
+const ARGS = ['--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];
+
+export async function launch() {
+  return chromium.launch({
+    executablePath: process.env.WEALD_CHROMIUM ?? '/usr/bin/chromium',
+    args: [...ARGS, ...(process.getuid?.() === 0 ? ['--no-sandbox'] : [])],
+  });
+}
+
+/** A page with its complaints collected. `read` says that the caution has been read already. */
+export async function open(browser, url, { theme = 'light', width = 1280, height = 900, read = true, reducedMotion = 'no-preference' } = {}) {
+  const context = await browser.newContext({ viewport: { width, height }, colorScheme: theme, reducedMotion, locale: 'en-GB' });
+  if (read) await context.addInitScript(() => localStorage.setItem('weald.caution.read', '1'));
+  const page = await context.newPage();
+  const complaints = [];
+  const host = new URL(url).host;
+  page.on('console', (m) => {
+    // A connection that a story cuts is reported by the browser itself.
+    if (m.type() === 'error' && !/WebSocket connection|Failed to load resource|ERR_/.test(m.text())) complaints.push(m.text());
+  });
+  page.on('pageerror', (e) => complaints.push(String(e)));
+  page.on('request', (r) => {
+    if (new URL(r.url()).host !== host) complaints.push(`asked another host: ${r.url()}`);
+  });
+  await page.addInitScript(() => {
+    addEventListener('securitypolicyviolation', (e) => console.error(`content policy: ${e.violatedDirective} ${e.blockedURI}`));
+  });
+  await page.goto(url);
+  return { page, context, complaints };
+}

@@ -1,0 +1,66 @@
+// What is said aloud by a screen reader: each alert once, urgent ones at once,
+// and never more than one message in a few seconds.
+
+import { plain } from './format';
+import type { Alert } from './link/types';
+import { alerts as text, priorities } from './text';
+
+const PAUSE = 3000;
+
+class Voice {
+  said = $state('');
+  #queue: string[] = [];
+  #merge: (messages: string[]) => string;
+  #timer: ReturnType<typeof setTimeout> | undefined;
+
+  constructor(merge: (messages: string[]) => string) {
+    this.#merge = merge;
+  }
+
+  say(message: string): void {
+    this.#queue.push(message);
+    if (this.#timer === undefined) this.#speak();
+  }
+
+  #speak = (): void => {
+    this.#timer = undefined;
+    if (this.#queue.length === 0) return;
+    this.said = this.#merge(this.#queue);
+    this.#queue = [];
+    this.#timer = setTimeout(this.#speak, PAUSE);
+  };
+}
+
+export class Announcer {
+  readonly urgent = new Voice((m) => (m.length === 1 ? m[0]! : text.spokenMany(m.length, m[0]!)));
+  readonly calm = new Voice((m) => m.join(' '));
+  #known: Set<string> | null = null;
+
+  /** The whole list, at the beginning and after a reconnection. */
+  all(alerts: readonly Alert[]): void {
+    const open = alerts.filter((a) => a.cleared_at == null);
+    if (this.#known === null) {
+      this.#known = new Set(open.map(once));
+      if (open.length > 0) this.calm.say(text.spokenOpen(open.length));
+      return;
+    }
+    open.forEach((a) => this.raised(a));
+  }
+
+  raised(a: Alert): void {
+    this.#known ??= new Set();
+    if (this.#known.has(once(a))) return;
+    this.#known.add(once(a));
+    const voice = a.priority === 'low' ? this.calm : this.urgent;
+    voice.say(text.spoken(priorities[a.priority], plain(a.place), a.text));
+  }
+
+  cleared(a: Alert): void {
+    this.#known?.delete(once(a));
+    this.calm.say(text.spokenCleared(plain(a.place), a.text));
+  }
+}
+
+function once(a: Alert): string {
+  return `${a.id} ${a.raised_at}`;
+}

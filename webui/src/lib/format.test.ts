@@ -1,0 +1,46 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { clockTime, duration, instant, number, percent, quantity, setZone } from './format';
+
+beforeAll(() => setZone('Europe/Berlin'));
+
+describe('times', () => {
+  const noon = Date.UTC(2031, 0, 15, 11, 0, 7);
+  it('are 24 h in the zone of the site', () => {
+    expect(clockTime(noon, noon)).toBe('12:00');
+    expect(clockTime(noon, noon, true)).toBe('12:00:07');
+    expect(clockTime(Date.UTC(2031, 0, 14, 23, 5), noon)).toBe('00:05');
+  });
+  it('have a date when it is not today there', () => {
+    expect(clockTime(Date.UTC(2031, 0, 14, 22, 59), noon)).toBe('14 Jan 23:59');
+  });
+  it('that are none are a dash', () => {
+    expect(clockTime(instant(null), noon)).toBe('—');
+    expect(clockTime(instant('soon'), noon)).toBe('—');
+  });
+});
+
+it('durations have the two largest units', () => {
+  expect([0, 48_000, 89_400, 90_000, 3_599_000, 3_600_000, 6_120_000, 183_600_000].map(duration)).toEqual([
+    '0 s', '48 s', '89 s', '2 min', '1 h', '1 h', '1 h 42 min', '2 d 3 h',
+  ]);
+});
+
+it('numbers have the digits that their uncertainty supports', () => {
+  expect(number(41.23, 1.8)).toBe('41');
+  expect(number(41.23, 0.4)).toBe('41.2');
+  expect(number(4.23, null)).toBe('4.2');
+  expect(number(-0.04, 0.2)).toBe('0.0');
+  expect(number(-3.2)).toBe('−3.2');
+  expect(quantity(41.23, 1.8, 'mmHg')).toBe('41 ± 2 mmHg');
+  expect(quantity(120, null, 'cm2')).toBe('120 cm²');
+});
+
+it('unknown is a dash with a word, never 0', () => {
+  expect(quantity(null, 1, 'mmHg')).toBe('— not known');
+  expect(number(NaN)).toBe('—');
+  expect(percent(null)).toBe('—');
+});
+
+it('a share is not whole before it is', () => {
+  expect([0.8321, 0.999, 1].map(percent)).toEqual(['83 %', '99 %', '100 %']);
+});

@@ -1,0 +1,86 @@
+// How numbers, durations and times are written. Times are 24 h in the site's
+// zone, with the date where it is not today's; a number has no more digits
+// than its uncertainty supports.
+
+import { words } from './text';
+
+let zone: string | undefined;
+
+/** Sets the zone of the site, an IANA name. Unknown names leave the browser's. */
+export function setZone(name: string | undefined): void {
+  try {
+    new Intl.DateTimeFormat('en-GB', { timeZone: name });
+    zone = name;
+  } catch {
+    zone = undefined;
+  }
+}
+
+const formats = new Map<string, Intl.DateTimeFormat>();
+
+function format(key: string, options: Intl.DateTimeFormatOptions): Intl.DateTimeFormat {
+  const full = `${key} ${zone}`;
+  let f = formats.get(full);
+  if (!f) formats.set(full, (f = new Intl.DateTimeFormat('en-GB', { ...options, hourCycle: 'h23', timeZone: zone })));
+  return f;
+}
+
+function day(ms: number): string {
+  return format('day', { day: 'numeric', month: 'short', year: 'numeric' }).format(ms);
+}
+
+/** "10:42", "10:42:07" with seconds, "3 Feb 10:42" where that is not the day of now. */
+export function clockTime(ms: number, now: number, seconds = false): string {
+  if (!Number.isFinite(ms)) return words.dash;
+  const time = format(seconds ? 's' : 'm', { hour: '2-digit', minute: '2-digit', second: seconds ? '2-digit' : undefined }).format(ms);
+  if (!Number.isFinite(now) || day(ms) === day(now)) return time;
+  return `${format('date', { day: 'numeric', month: 'short' }).format(ms)} ${time}`;
+}
+
+/** An RFC 3339 time in ms since the epoch, NaN for null or nonsense. */
+export function instant(s: string | null | undefined): number {
+  return s ? Date.parse(s) : NaN;
+}
+
+/** "48 s", "18 min", "1 h 42 min", "2 d 3 h". */
+export function duration(ms: number): string {
+  if (!Number.isFinite(ms)) return words.dash;
+  const s = Math.max(0, Math.round(ms / 1000));
+  if (s < 90) return `${s} s`;
+  const min = Math.round(s / 60);
+  if (min < 60) return `${min} min`;
+  const h = Math.floor(min / 60);
+  if (h < 48) return min % 60 ? `${h} h ${min % 60} min` : `${h} h`;
+  return `${Math.floor(h / 24)} d ${h % 24} h`;
+}
+
+/** A number with the digits that its uncertainty supports: one below 1, none above. */
+export function number(value: number | null | undefined, u?: number | null): string {
+  if (value == null || !Number.isFinite(value)) return words.dash;
+  const digits = u != null && u >= 1 ? 0 : Math.abs(value) < 10 || (u != null && u < 1) ? 1 : 0;
+  const s = value.toFixed(digits);
+  return (Number(s) === 0 ? s.replace('-', '') : s).replace('-', '−');
+}
+
+/** "41 ± 2 mmHg"; a dash and a word where the value is unknown. */
+export function quantity(value: number | null | undefined, u: number | null | undefined, unit: string): string {
+  if (value == null || !Number.isFinite(value)) return `${words.dash} ${words.unknown}`;
+  const doubt = u != null && Number.isFinite(u) ? ` ± ${number(u, u)}` : '';
+  return `${number(value, u)}${doubt} ${unitName(unit)}`.trim();
+}
+
+export function unitName(unit: string): string {
+  if (unit === 'cm2') return 'cm²';
+  return unit === '1' ? '' : unit;
+}
+
+/** "83 %", never 100 % before it is reached. */
+export function percent(share: number | null | undefined): string {
+  if (share == null || !Number.isFinite(share)) return words.dash;
+  return `${share >= 1 ? Math.round(share * 100) : Math.min(99, Math.round(share * 100))} %`;
+}
+
+/** An identifier as a word: "front_left" to "front left". */
+export function plain(id: string): string {
+  return id.replaceAll('_', ' ');
+}

@@ -1,0 +1,67 @@
+// What the daemon remembers, over HTTP: used to fill a page at its beginning
+// and to fill the hole that a lost connection leaves.
+
+/** One signal's record. Entries are NaN where nothing was known. */
+export interface Series {
+  readonly name: string;
+  readonly t: Float64Array; // ms since the epoch
+  readonly min: Float64Array;
+  readonly mean: Float64Array;
+  readonly max: Float64Array;
+}
+
+export interface Past {
+  /** Duration of one point in ms. */
+  readonly step: number;
+  readonly series: readonly Series[];
+}
+
+interface Answer {
+  step_s: number;
+  series: { name: string; t: string[]; min: (number | null)[]; mean: (number | null)[]; max: (number | null)[] }[] | null;
+}
+
+const numbers = (list: (number | null)[]) => Float64Array.from(list, (x) => x ?? NaN);
+
+/** Reads signals of a place between two instants in ms, at about so many points. */
+export async function readPast(place: string, names: readonly string[], from: number, to: number, points: number): Promise<Past> {
+  if (names.length === 0 || !(to > from)) return { step: 1000, series: [] };
+  const query = new URLSearchParams();
+  for (const name of names) query.append('name', name);
+  query.set('from', new Date(from).toISOString());
+  query.set('to', new Date(to).toISOString());
+  query.set('points', String(Math.max(2, Math.min(2000, Math.round(points)))));
+  const answer = await getJSON<Answer>(`/api/v1/places/${encodeURIComponent(place)}/signals?${query}`);
+  return {
+    step: answer.step_s * 1000,
+    series: (answer.series ?? []).map((s) => ({
+      name: s.name,
+      t: Float64Array.from(s.t, (x) => Date.parse(x)),
+      min: numbers(s.min),
+      mean: numbers(s.mean),
+      max: numbers(s.max),
+    })),
+  };
+}
+
+export async function getJSON<T>(path: string): Promise<T> {
+  const response = await fetch(path, { headers: { Accept: 'application/json' }, signal: AbortSignal.timeout(10_000) });
+  if (!response.ok) throw new Error(`${path}: ${response.status}`);
+  return (await response.json()) as T;
+}
+
+let running = 0;
+const waiting: (() => void)[] = [];
+const AT_ONCE = 3;
+
+/** Runs a task when fewer than three are running, so that a ward's worth of requests does not crowd out the page. */
+export async function inTurn<T>(task: () => Promise<T>): Promise<T> {
+  if (running >= AT_ONCE) await new Promise<void>((go) => waiting.push(go));
+  running++;
+  try {
+    return await task();
+  } finally {
+    running--;
+    waiting.shift()?.();
+  }
+}

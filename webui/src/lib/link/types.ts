@@ -1,0 +1,115 @@
+// Shapes of the HTTP API and of the JSON events of the live connection. null is
+// unknown, everywhere.
+
+export type Priority = 'high' | 'medium' | 'low';
+export type PlaceState = 'alert' | 'building' | 'quiet' | 'unknown' | 'uncalibrated';
+export type PlaceKind = 'wrap' | 'bed' | 'seat';
+
+export interface Signal {
+  value: number | null;
+  /** Standard uncertainty, in the signal's unit. */
+  u: number | null;
+  unit: string;
+  at: string | null;
+}
+
+export interface Site {
+  id: string;
+  height_cm: number | null;
+  circumference_cm: number | null;
+  target?: [number, number] | null;
+  calibrated: boolean;
+}
+
+export interface Region {
+  id: string;
+  /** First and last row and column, from 0, inclusive. */
+  rows: [number, number];
+  columns: [number, number];
+}
+
+export interface Mat {
+  rows: number;
+  columns: number;
+  regions: Region[];
+  /** mmHg above which a cell counts as loaded on the map of durations. */
+  loaded_above: number;
+  calibrated: boolean;
+}
+
+export interface Hold {
+  rule: string;
+  subject: string;
+  priority: Priority;
+  condition: 'yes' | 'no' | 'unknown';
+  held_s: number;
+  on_delay_s: number;
+  /** Share of the on-delay that has been held, 0 to 1. */
+  used: number;
+  /** When it will be raised if the condition lasts. */
+  due_at: string | null;
+  raised: boolean;
+  since: string | null;
+  signal: string;
+  /** The bound that the signal is compared with, in its unit. */
+  limit?: number | null;
+}
+
+export interface Alert {
+  id: string;
+  place: string;
+  rule: string;
+  subject: string;
+  priority: Priority;
+  /** "unacknowledged" while raised, "normal" once cleared. */
+  state: string;
+  raised_at: string;
+  cleared_at: string | null;
+  value: number | null;
+  limit: number | null;
+  unit: string;
+  /** Whether what it watches is known at present. */
+  signal_known: boolean;
+  text: string;
+}
+
+export interface Place {
+  id: string;
+  kind: PlaceKind;
+  state: PlaceState;
+  text: string;
+  /** When the newest evaluated scan was taken. */
+  at: string | null;
+  sites: Site[];
+  mat?: Mat | null;
+  signals: Record<string, Signal>;
+  alerts: Alert[];
+  holds: Hold[];
+}
+
+export interface StreamName {
+  stream: number;
+  place: string;
+  name: string;
+  unit: string;
+}
+
+export interface MapName {
+  stream: number;
+  place: string;
+  rows: number;
+  columns: number;
+}
+
+export type LiveEvent =
+  | { event: 'hello'; protocol: string; now: string; speed: number; version: string; zone?: string }
+  | { event: 'snapshot'; now: string; places: Place[] | null; alerts: Alert[] | null; streams: StreamName[] | null; maps: MapName[] | null }
+  | { event: 'alert'; what: 'raised' | 'cleared' | 'unknown' | 'known'; alert: Alert }
+  | { event: 'place'; place: Place }
+  | { event: 'beat'; now: string };
+
+export interface Subscription {
+  places: string[] | 'all';
+  signals: string[];
+  maps: string[];
+}

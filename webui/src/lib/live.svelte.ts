@@ -1,0 +1,184 @@
+// What the pages know: places, alerts and the connection as reactive state,
+// and samples and maps as plain callbacks, since they never pass through
+// component state.
+
+import { SvelteMap } from 'svelte/reactivity';
+import { Announcer } from './announce.svelte';
+import { clockTime, instant, setZone } from './format';
+import { LiveLink, type Phase } from './link/socket';
+import type { Alert, LiveEvent, Place, Subscription } from './link/types';
+import type { Block, Frame, MapFrame } from './link/wire';
+import { HOUR, Ribbons } from './ribbons';
+import { link as text } from './text';
+
+type SampleSink = (base: number, block: Block) => void;
+type MapSink = (frame: MapFrame) => void;
+/** Fills what is missing between two instants, in ms of server time. */
+type Healer = (from: number, to: number) => Promise<void>;
+
+export class Live {
+  phase = $state<Phase>('connecting');
+  /** Server time of the last news before the page became old, NaN for none. */
+  since = $state(NaN);
+  speed = $state(1);
+  /** Server time in ms, once a second; NaN before the first word. */
+  now = $state(NaN);
+  /** The first snapshot has come. */
+  loaded = $state(false);
+  healed = $state('');
+  alerts = $state.raw<Alert[]>([]);
+  readonly places = new SvelteMap<string, Place>();
+
+  readonly ribbons = new Ribbons();
+  readonly announcer = new Announcer();
+
+  readonly #link: LiveLink;
+  #streams = new Map<number, string>();
+  #sinks = new Map<string, SampleSink>();
+  #mapSinks = new Map<string, MapSink>();
+  #healers = new Set<Healer>();
+  #news: ReadonlySet<string> = new Set();
+  #lost = NaN; // server time up to which all news have come, while a hole is open
+  #last = NaN;
+
+  constructor(url: string) {
+    this.#link = new LiveLink(url, {
+      event: (e) => this.#event(e),
+      frame: (f) => this.#frame(f),
+      phase: (phase, last) => {
+        this.phase = phase;
+        this.since = last;
+        if (phase === 'old') this.healed = '';
+      },
+    });
+  }
+
+  start(): void {
+    this.#link.start();
+    setInterval(() => this.#tick(), 1000);
+  }
+
+  /** Server time now, in ms, NaN before the first word; not reactive. */
+  clock(): number {
+    return this.#link.now();
+  }
+
+  subscribe(s: Subscription): void {
+    this.#link.subscribe(s);
+  }
+
+  /** Hands over every sample of one signal, "place/name". One sink a signal. */
+  samples(name: string, sink: SampleSink): () => void {
+    this.#sinks.set(name, sink);
+    return () => {
+      if (this.#sinks.get(name) === sink) this.#sinks.delete(name);
+    };
+  }
+
+  maps(place: string, sink: MapSink): () => void {
+    this.#mapSinks.set(place, sink);
+    return () => {
+      if (this.#mapSinks.get(place) === sink) this.#mapSinks.delete(place);
+    };
+  }
+
+  heals(healer: Healer): () => void {
+    this.#healers.add(healer);
+    return () => this.#healers.delete(healer);
+  }
+
+  #tick(): void {
+    const now = this.#link.now();
+    if (Number.isNaN(now)) return;
+    this.now = now;
+    if (this.phase === 'live') this.ribbons.tick(now, this.#news);
+    const kept = this.alerts.filter((a) => a.cleared_at == null || now - instant(a.cleared_at) < HOUR);
+    if (kept.length !== this.alerts.length) this.alerts = kept;
+  }
+
+  #event(e: LiveEvent): void {
+    switch (e.event) {
+      case 'hello':
+        this.speed = this.#link.clock.speed;
+        if (Number.isNaN(this.#lost)) this.#lost = this.#last;
+        setZone(e.zone);
+        break;
+      case 'snapshot':
+        this.#snapshot(e);
+        break;
+      case 'place':
+        this.#place(e.place);
+        break;
+      case 'alert':
+        this.#alert(e.what, e.alert);
+        break;
+      case 'beat':
+        break;
+    }
+    this.#last = this.#link.now();
+  }
+
+  #snapshot(e: LiveEvent & { event: 'snapshot' }): void {
+    const places = e.places ?? [];
+    this.#streams = new Map((e.streams ?? []).map((s) => [s.stream, `${s.place}/${s.name}`]));
+    for (const m of e.maps ?? []) this.#streams.set(m.stream, m.place);
+    this.#news = new Set(places.map((p) => p.id));
+    places.forEach((p) => this.#place(p));
+    this.alerts = e.alerts ?? [];
+    this.announcer.all(this.alerts);
+    this.now = this.#link.now();
+    this.loaded = true;
+    if (!Number.isNaN(this.#lost)) void this.#heal(this.#lost, this.now);
+    this.#lost = NaN;
+  }
+
+  async #heal(from: number, to: number): Promise<void> {
+    // Columns that were begun before the loss are read again.
+    const done = await Promise.allSettled([...this.#healers].map((h) => h(from - 1000 * this.speed, to)));
+    const filled = done.every((d) => d.status === 'fulfilled');
+    this.healed = (filled ? text.healed : text.healedOnly)(clockTime(from, to, true), clockTime(to, to, true));
+    this.announcer.calm.say(this.healed);
+  }
+
+  #place(p: Place): void {
+    this.ribbons.update(p);
+    this.places.set(p.id, p);
+  }
+
+  #alert(what: string, a: Alert): void {
+    const others = this.alerts.filter((x) => x.id !== a.id || (x.cleared_at != null && x.raised_at !== a.raised_at));
+    this.alerts = [a, ...others];
+    if (what === 'raised') this.announcer.raised(a);
+    if (what === 'cleared') this.announcer.cleared(a);
+  }
+
+  #frame(f: Frame): void {
+    if (f.kind !== 'samples') {
+      const place = this.#streams.get(f.stream);
+      if (place !== undefined) this.#mapSinks.get(place)?.(f);
+      return;
+    }
+    for (const block of f.blocks) {
+      const name = this.#streams.get(block.stream);
+      if (name !== undefined) this.#sinks.get(name)?.(f.base, block);
+    }
+    if (f.skipped) this.#skipped();
+    this.#last = this.#link.now();
+  }
+
+  #repair: ReturnType<typeof setTimeout> | undefined;
+
+  /** Newer samples replaced older ones on the way: the hole is read a little later, in one go. */
+  #skipped(): void {
+    const from = this.#last;
+    this.#repair ??= setTimeout(() => {
+      this.#repair = undefined;
+      const to = this.#link.now();
+      for (const healer of this.#healers) healer(from - 1000 * this.speed, to).catch(() => undefined);
+    }, 3000);
+  }
+}
+
+const secure = location.protocol === 'https:';
+
+export const live = new Live(`${secure ? 'wss' : 'ws'}://${location.host}/live`);

@@ -1,0 +1,78 @@
+// In which order places are shown. By place is the order of the ward, with
+// numbers read as numbers. By urgency is worked out when it is asked for and
+// then left alone, so that no row moves under a finger.
+
+import { instant } from './format';
+import type { Place, Priority } from './link/types';
+
+const collator = new Intl.Collator('en', { numeric: true });
+
+const PRIORITY: Record<Priority, number> = { high: 0, medium: 1, low: 2 };
+
+/** When the next limit is reached if things stay as they are, in ms; Infinity if none will. */
+export function nextDue(place: Place): number {
+  let due = Infinity;
+  for (const hold of place.holds) {
+    const at = hold.raised ? NaN : instant(hold.due_at);
+    if (at < due) due = at;
+  }
+  return due;
+}
+
+/** The gravest priority among the open alerts of a place, null if there is none. */
+export function worst(place: Place): Priority | null {
+  let found: Priority | null = null;
+  for (const a of place.alerts) {
+    if (a.cleared_at == null && (found === null || PRIORITY[a.priority] < PRIORITY[found])) found = a.priority;
+  }
+  for (const h of place.holds) {
+    if (h.raised && (found === null || PRIORITY[h.priority] < PRIORITY[found])) found = h.priority;
+  }
+  return found;
+}
+
+/** Alerts by priority; then places about which nothing is known, since silence is no safety; then by what is due. */
+function rank(place: Place): number {
+  const priority = worst(place);
+  if (priority) return PRIORITY[priority];
+  switch (place.state) {
+    case 'alert':
+      return 2;
+    case 'unknown':
+      return 3;
+    case 'uncalibrated':
+      return 4;
+    case 'building':
+    case 'quiet':
+      return 5;
+  }
+}
+
+function since(place: Place): number {
+  return Math.min(...place.holds.filter((h) => h.raised).map((h) => instant(h.since)), Infinity);
+}
+
+export function byPlace(a: Place, b: Place): number {
+  return collator.compare(a.id, b.id);
+}
+
+export function byUrgency(a: Place, b: Place): number {
+  const before = (x: number, y: number) => (x < y ? -1 : x > y ? 1 : 0);
+  return rank(a) - rank(b) || before(since(a), since(b)) || before(nextDue(a), nextDue(b)) || byPlace(a, b);
+}
+
+/** Alerts, the gravest first, and of these the longest standing. */
+export function byPriority(a: { priority: Priority; raised_at: string; id: string }, b: typeof a): number {
+  return PRIORITY[a.priority] - PRIORITY[b.priority] || instant(a.raised_at) - instant(b.raised_at) || collator.compare(a.id, b.id);
+}
+
+/**
+ * Keeps an order that somebody is looking at: places that are gone drop out,
+ * new ones are added at the end.
+ */
+export function keepOrder(shown: readonly string[], present: readonly string[]): string[] {
+  const there = new Set(present);
+  const kept = shown.filter((id) => there.has(id));
+  const old = new Set(kept);
+  return [...kept, ...present.filter((id) => !old.has(id))];
+}

@@ -1,0 +1,109 @@
+// The last hour of every place, as shares of tolerance used per subject: from
+// the record at first and after a hole, and from then on by what the daemon
+// says of the holds. Not reactive: ribbons are painted, not rendered.
+
+import { Columns } from './columns';
+import { inTurn, readPast } from './link/history';
+import type { Place } from './link/types';
+
+export const HOUR = 3_600_000;
+/** One column of a ribbon. */
+export const COLUMN = 10_000;
+const COUNT = HOUR / COLUMN + 6;
+
+export interface Row {
+  readonly subject: string;
+  readonly columns: Columns;
+  /** The present share, NaN unknown. */
+  used: number;
+}
+
+export class Ribbon {
+  readonly rows: Row[];
+  readonly key: string;
+  /** How far the record is complete, in ms; -Infinity before it was read. */
+  covered = -Infinity;
+
+  constructor(subjects: readonly string[]) {
+    this.key = subjects.join(' ');
+    this.rows = subjects.map((subject) => ({ subject, columns: new Columns(COUNT, COLUMN), used: NaN }));
+  }
+
+  /** Carries the present shares on to `to`. */
+  extend(to: number): void {
+    const from = Math.max(this.covered, to - 60 * COLUMN);
+    for (const row of this.rows) {
+      for (let t = row.columns.column(from) * COLUMN; t < to; t += COLUMN) row.columns.add(Math.max(t, from), row.used);
+      row.columns.add(to, row.used);
+    }
+    this.covered = to;
+  }
+}
+
+/** The subjects of a place in the order of the body: regions as they are named, sites from the top down, then the rest. */
+export function bodyOrder(place: Place): string[] {
+  const watched = new Set(place.holds.map((h) => h.subject));
+  const sites = place.sites.toSorted((a, b) => (b.height_cm ?? 0) - (a.height_cm ?? 0)).map((s) => s.id);
+  const known = [...sites, ...(place.mat?.regions ?? []).map((r) => r.id)];
+  const rest = [...watched].filter((s) => !known.includes(s)).sort();
+  return [...known.filter((s) => watched.has(s)), ...rest];
+}
+
+/** The share of its tolerance that a subject has used, over all rules; NaN where none is known. */
+export function usedNow(place: Place, subject: string): number {
+  let used = NaN;
+  for (const h of place.holds) {
+    if (h.subject !== subject || (h.condition === 'unknown' && !h.raised)) continue;
+    if (!(used >= h.used)) used = h.used;
+  }
+  return used;
+}
+
+export class Ribbons {
+  readonly #ribbons = new Map<string, Ribbon>();
+  #filling = new Map<string, Promise<void>>();
+
+  /** Takes what a place says of itself at `now` (ms). */
+  update(place: Place): Ribbon {
+    const subjects = bodyOrder(place);
+    let ribbon = this.#ribbons.get(place.id);
+    if (!ribbon || ribbon.key !== subjects.join(' ')) this.#ribbons.set(place.id, (ribbon = new Ribbon(subjects)));
+    for (const row of ribbon.rows) row.used = usedNow(place, row.subject);
+    return ribbon;
+  }
+
+  get(id: string): Ribbon | undefined {
+    return this.#ribbons.get(id);
+  }
+
+  /** Carries every ribbon on that has its record; `ids` are those about which news come. */
+  tick(now: number, ids: Iterable<string>): void {
+    for (const id of ids) {
+      const ribbon = this.#ribbons.get(id);
+      if (ribbon && ribbon.covered > -Infinity) ribbon.extend(now);
+    }
+  }
+
+  /** Reads what is missing up to `now` from the record. Asking twice asks once. */
+  fill(place: Place, now: number): Promise<void> {
+    const running = this.#filling.get(place.id);
+    if (running) return running;
+    const task = this.#fill(place, now).finally(() => this.#filling.delete(place.id));
+    this.#filling.set(place.id, task);
+    return task;
+  }
+
+  async #fill(place: Place, now: number): Promise<void> {
+    const ribbon = this.update(place);
+    if (now - ribbon.covered < COLUMN) return;
+    const from = Math.max(ribbon.covered - COLUMN, now - HOUR);
+    const names = place.holds.map((h) => `${h.subject}.used/${h.rule}`);
+    const past = await inTurn(() => readPast(place.id, names, from, now, (now - from) / COLUMN));
+    for (const series of past.series) {
+      const row = ribbon.rows.find((r) => series.name.startsWith(`${r.subject}.used/`));
+      if (!row) continue;
+      for (let i = 0; i < series.t.length; i++) row.columns.addRange(series.t[i]!, series.min[i]!, series.mean[i]!, series.max[i]!);
+    }
+    if (ribbon.covered < now) ribbon.covered = now;
+  }
+}

@@ -1,0 +1,20 @@
+// How a place stands, as a mark and a word.
+
+import { worst } from './order';
+import type { Place } from './link/types';
+import { alerts, priorities, states } from './text';
+
+export interface Standing {
+  mark: 'high' | 'medium' | 'low' | 'building' | 'quiet' | 'unknown' | 'uncalibrated';
+  word: string;
+  /** The largest share of tolerance that is used and not yet raised. */
+  used: number;
+}
+
+export function standing(place: Place): Standing {
+  const used = Math.max(0, ...place.holds.filter((h) => !h.raised).map((h) => h.used));
+  const priority = worst(place);
+  if (priority) return { mark: priority, word: `${states.alert}, ${alerts.priority(priorities[priority])}`, used };
+  const mark = place.state === 'alert' ? 'low' : place.state;
+  return { mark, word: states[place.state], used };
+}
