@@ -33,6 +33,7 @@ type Options struct {
 	Store    *history.Store // must follow the pipeline before the hub does
 	Clock    pipeline.Clock
 	Version  string // of the program, for people
+	Zone     string // IANA name of the zone in which people read times; "" for the viewer's own
 }
 
 // A Hub serves all viewers.

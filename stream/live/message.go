@@ -85,6 +85,7 @@ type (
 		Now      time.Time `json:"now"`
 		Speed    float64   `json:"speed"`
 		Version  string    `json:"version"`
+		Zone     string    `json:"zone,omitempty"`
 	}
 	beat struct {
 		Event string    `json:"event"`

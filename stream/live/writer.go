@@ -39,7 +39,7 @@ type writer struct {
 func (w *writer) run() error {
 	now := w.hub.Clock.Now().Time()
 	err := w.send(websocket.TextMessage, encode(hello{
-		Event: "hello", Protocol: Protocol, Now: now, Speed: w.hub.Clock.Speed(), Version: w.hub.Version,
+		Event: "hello", Protocol: Protocol, Now: now, Speed: w.hub.Clock.Speed(), Version: w.hub.Version, Zone: w.hub.Zone,
 	}))
 	if err != nil {
 		return err

@@ -16,9 +16,9 @@ type Setting struct {
 
 // A SiteSetting is what the configuration says about a site.
 type SiteSetting struct {
-	HeightCM        float64     // 0 where not configured
-	CircumferenceCM float64     // 0 where not configured
-	Target          *[2]float64 // mmHg, nil where there is none
+	HeightCM        *float64    // nil where not configured, as are the others
+	CircumferenceCM *float64    //
+	Target          *[2]float64 // mmHg, the band that is aimed for
 }
 
 // A Builder makes views of the places of one plan. It never changes after New,
@@ -54,12 +54,9 @@ func (b *Builder) newSites(place *rules.Place, setting Setting) []Site {
 	sites := make([]Site, 0, len(place.Sites))
 	for _, s := range place.Sites {
 		is := setting.Sites[s.ID]
-		site := Site{ID: s.ID, Target: is.Target, Calibrated: true}
-		if is.HeightCM != 0 {
-			site.HeightCM = &is.HeightCM
-		}
-		if is.CircumferenceCM != 0 {
-			site.CircumferenceCM = &is.CircumferenceCM
+		site := Site{
+			ID: s.ID, HeightCM: is.HeightCM, CircumferenceCM: is.CircumferenceCM, Target: is.Target,
+			Calibrated: true,
 		}
 		for _, c := range s.Channels {
 			site.Calibrated = site.Calibrated && b.plan.Sources[c.Source].Calibrated
@@ -127,7 +124,7 @@ func (b *Builder) Place(index int, now *Now) Place {
 		v.Signals[s.Name] = newSignal(s, now.At)
 	}
 	for i := range now.Holds {
-		v.Holds[i] = newHold(&now.Holds[i])
+		v.Holds[i] = b.newHold(&now.Holds[i])
 	}
 	return v
 }
@@ -142,8 +139,9 @@ func newSignal(s *rules.Signal, now sample.Instant) Signal {
 	return v
 }
 
-func newHold(p *rules.Progress) Hold {
+func (b *Builder) newHold(p *rules.Progress) Hold {
 	return Hold{
+		Bound: b.bound(p), Limit: b.limit(p),
 		Rule: p.Rule, Subject: p.Subject, Signal: p.Signal,
 		Priority: p.Priority.String(), Condition: p.Condition.String(),
 		HeldS: p.Held.Seconds(), OnDelayS: p.OnDelay.Seconds(), Used: p.Used(),

@@ -76,6 +76,8 @@ type Hold struct {
 	Rule      string     `json:"rule"`
 	Subject   string     `json:"subject"`
 	Signal    string     `json:"signal"`
+	Bound     string     `json:"bound" doc:"What the signal is compared with, in words"`
+	Limit     *float64   `json:"limit" doc:"The bound as a number; null for a band"`
 	Priority  string     `json:"priority" enum:"low,medium,high"`
 	Condition string     `json:"condition" enum:"yes,no,unknown"`
 	HeldS     float64    `json:"held_s"`

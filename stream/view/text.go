@@ -94,6 +94,18 @@ func (b *Builder) bound(p *rules.Progress) string {
 	return ""
 }
 
+// limit is the bound as a number, nil where it is a band.
+func (b *Builder) limit(p *rules.Progress) *float64 {
+	r := b.rules[p.Rule]
+	switch {
+	case r == nil || r.Limit == nil:
+		return nil
+	case r.Limit.Above != nil:
+		return r.Limit.Above
+	}
+	return r.Limit.Below
+}
+
 func isCells(place *rules.Place, subject string) bool {
 	for _, s := range place.Sites {
 		if s.ID == subject {

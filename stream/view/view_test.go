@@ -127,7 +127,8 @@ func hold(rule, subject, signal string, cond sample.Truth, held, delay time.Dura
 }
 
 func TestUnknownIsNull(t *testing.T) {
-	b := New(plan(), []Setting{{Sites: map[string]SiteSetting{"ankle": {HeightCM: 12, Target: &[2]float64{35, 45}}}}}, time.UTC)
+	height := 12.0
+	b := New(plan(), []Setting{{Sites: map[string]SiteSetting{"ankle": {HeightCM: &height, Target: &[2]float64{35, 45}}}}}, time.UTC)
 	v := b.Place(0, &Now{At: noon, LastScan: sample.Past,
 		Signals: []rules.Signal{silent("ankle.pressure"), never("calf.pressure")}})
 	raw, err := json.Marshal(v)

@@ -1,0 +1,153 @@
+package metrics
+
+import (
+	"context"
+	"math"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus/testutil"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/stream/hostclock"
+	"weald/stream/pipeline"
+	"weald/stream/view"
+)
+
+type nobody struct{}
+
+func (nobody) Clients() int        { return 3 }
+func (nobody) Ended(string) uint64 { return 2 }
+
+func newOptions() (Options, *hostclock.Clock) {
+	above := 60.0
+	plan := &rules.Plan{
+		Sources: []rules.Source{{ID: "trolley/leg", Channels: 2, StaleAfter: time.Minute, Calibrated: true}},
+		Places: []rules.Place{{ID: "bench-1", Kind: rules.Wrap, Sites: []rules.Site{
+			{ID: "ankle", Channels: []rules.Channel{{Index: 0}}},
+			{ID: "calf", Channels: []rules.Channel{{Index: 1}}},
+		}}},
+		Rules: []rules.Rule{
+			{ID: "tight", Priority: alert.Medium, Limit: &rules.Limit{Watch: "ankle.pressure", Above: &above}},
+			{ID: "calf-tight", Priority: alert.Low, Limit: &rules.Limit{Watch: "calf.pressure", Above: &above}},
+		},
+	}
+	clock := hostclock.New(1)
+	delay, observe := NewDelay()
+	p := pipeline.New(pipeline.Options{Plan: plan, Clock: clock, Views: view.New(plan, nil, time.UTC), Delay: observe})
+	return Options{
+		Plan: plan, Pipeline: p, Delay: delay, Viewers: nobody{}, Ends: []string{"slow"}, Version: "test",
+		ClockOff: func() time.Duration { return -1500 * time.Millisecond },
+		Bridges: func() []Bridge {
+			return []Bridge{{ID: "trolley", Open: true, Frames: 7, Bad: map[string]uint64{"checksum": 1, "length": 0},
+				Source: []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0}}}}
+		},
+	}, clock
+}
+
+// run runs the pipeline until the test ends.
+func run(t *testing.T, p *pipeline.Pipeline) {
+	ctx, stop := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- p.Run(ctx) }()
+	t.Cleanup(func() { stop(); <-ended })
+}
+
+func TestScrape(t *testing.T) {
+	o, clock := newOptions()
+	run(t, o.Pipeline)
+	s := &sample.Scan{At: clock.Now(), Arrived: clock.Now(), Values: []float64{70.5, math.NaN()}}
+	if err := o.Pipeline.Put(t.Context(), s); err != nil {
+		t.Fatal(err)
+	}
+	for o.Pipeline.Load().Scans == 0 {
+		time.Sleep(time.Millisecond)
+	}
+	want := `
+# HELP weald_alerts Alerts in a state.
+# TYPE weald_alerts gauge
+weald_alerts{place="bench-1",priority="low",rule="calf-tight",state="unacknowledged"} 0
+weald_alerts{place="bench-1",priority="medium",rule="tight",state="unacknowledged"} 1
+# HELP weald_clock_off_seconds How far the host's wall clock is ahead of the daemon's clock.
+# TYPE weald_clock_off_seconds gauge
+weald_clock_off_seconds -1.5
+# HELP weald_frames_bad_total Frames that were refused, by reason.
+# TYPE weald_frames_bad_total counter
+weald_frames_bad_total{bridge="trolley",reason="checksum"} 1
+weald_frames_bad_total{bridge="trolley",reason="length"} 0
+# HELP weald_frames_total Frames that arrived whole and valid.
+# TYPE weald_frames_total counter
+weald_frames_total{bridge="trolley"} 7
+# HELP weald_gap_scans_total Scans that the sequence numbers of a source say were lost.
+# TYPE weald_gap_scans_total counter
+weald_gap_scans_total{source="trolley/leg"} 4
+# HELP weald_live_clients Viewers that are connected live.
+# TYPE weald_live_clients gauge
+weald_live_clients 3
+# HELP weald_live_ended_total Live connections that have ended, by reason.
+# TYPE weald_live_ended_total counter
+weald_live_ended_total{reason="slow"} 2
+# HELP weald_pipeline_responding Whether the pipeline answered the scrape: 1 or 0.
+# TYPE weald_pipeline_responding gauge
+weald_pipeline_responding 1
+# HELP weald_site_known Whether the pressure of a site is known: 1 or 0.
+# TYPE weald_site_known gauge
+weald_site_known{place="bench-1",site="ankle"} 1
+weald_site_known{place="bench-1",site="calf"} 0
+# HELP weald_site_pressure_mmhg Present pressure of a site in mmHg; no series while it is unknown.
+# TYPE weald_site_pressure_mmhg gauge
+weald_site_pressure_mmhg{place="bench-1",site="ankle"} 70.5
+`
+	r := New(o)
+	err := testutil.GatherAndCompare(r, strings.NewReader(want),
+		"weald_alerts", "weald_clock_off_seconds", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
+		"weald_live_clients", "weald_live_ended_total", "weald_pipeline_responding", "weald_site_known", "weald_site_pressure_mmhg")
+	if err != nil {
+		t.Error(err)
+	}
+	if n := testutil.CollectAndCount(o.Delay); n != 1 {
+		t.Errorf("%d delay histograms", n)
+	}
+	rec := httptest.NewRecorder()
+	Handler(r).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+	body := rec.Body.String()
+	for _, line := range []string{"weald_rule_delay_seconds_count 1\n", "\ngo_goroutines ", "\nprocess_cpu_seconds_total "} {
+		if !strings.Contains(body, line) {
+			t.Errorf("the answer lacks %q", line)
+		}
+	}
+}
+
+func TestNamesAndHelpPassTheLinter(t *testing.T) {
+	o, _ := newOptions()
+	run(t, o.Pipeline)
+	problems, err := testutil.GatherAndLint(New(o))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range problems {
+		t.Errorf("%s: %s", p.Metric, p.Text)
+	}
+}
+
+func TestScrapeDoesNotNeedThePipeline(t *testing.T) {
+	o, _ := newOptions()
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	o.Pipeline.Run(ctx)
+	err := testutil.GatherAndCompare(New(o), strings.NewReader(`
+# HELP weald_frames_total Frames that arrived whole and valid.
+# TYPE weald_frames_total counter
+weald_frames_total{bridge="trolley"} 7
+# HELP weald_pipeline_responding Whether the pipeline answered the scrape: 1 or 0.
+# TYPE weald_pipeline_responding gauge
+weald_pipeline_responding 0
+`), "weald_frames_total", "weald_pipeline_responding", "weald_site_known")
+	if err != nil {
+		t.Error(err)
+	}
+}

@@ -1,0 +1,43 @@
+package metrics
+
+import "github.com/prometheus/client_golang/prometheus"
+
+var all []*prometheus.Desc
+
+func named(name, help string, labels ...string) *prometheus.Desc {
+	d := prometheus.NewDesc("weald_"+name, help, labels, nil)
+	all = append(all, d)
+	return d
+}
+
+// The names that dashboards hold on to.
+var (
+	buildInfo = named("build_info", "Always 1; the label is the version of the program.", "version")
+
+	bridgeOpen = named("bridge_open", "Whether the link of a bridge is open: 1 or 0.", "bridge")
+	bridgeWell = named("bridge_well", "Whether nothing is known to be wrong with a bridge: 1 or 0.", "bridge")
+	frames     = named("frames_total", "Frames that arrived whole and valid.", "bridge")
+	framesBad  = named("frames_bad_total", "Frames that were refused, by reason.", "bridge", "reason")
+	scans      = named("scans_total", "Scans that a source delivered.", "source")
+	gapScans   = named("gap_scans_total", "Scans that the sequence numbers of a source say were lost.", "source")
+	repeats    = named("repeated_frames_total", "Frames that came again and were dropped.", "source")
+	damaged    = named("damaged_scans_total", "Scans that were kept from the rules because they were damaged at the source.", "source")
+
+	sitePressure = named("site_pressure_mmhg", "Present pressure of a site in mmHg; no series while it is unknown.", "place", "site")
+	siteKnown    = named("site_known", "Whether the pressure of a site is known: 1 or 0.", "place", "site")
+	regionPeak   = named("region_peak_mmhg", "Present highest pressure of a region of a mat in mmHg; no series while it is unknown.", "place", "region")
+	regionKnown  = named("region_known", "Whether the highest pressure of a region is known: 1 or 0.", "place", "region")
+	alertsNow    = named("alerts", "Alerts in a state.", "place", "rule", "priority", "state")
+	lateScans    = named("late_scans_total", "Scans that were older than what had been evaluated for the place, and were not.", "place")
+
+	taken      = named("pipeline_scans_total", "Scans that the pipeline has taken.")
+	blocked    = named("pipeline_blocked_total", "How often a bridge had to wait for room in the pipeline's queue.")
+	waiting    = named("pipeline_waiting_scans", "Scans that wait in the pipeline's queue.")
+	behind     = named("pipeline_behind_seconds", "How old the scan was that the pipeline took last; 0 when none waits.")
+	responding = named("pipeline_responding", "Whether the pipeline answered the scrape: 1 or 0.")
+
+	liveClients = named("live_clients", "Viewers that are connected live.")
+	liveEnded   = named("live_ended_total", "Live connections that have ended, by reason.", "reason")
+
+	clockOff = named("clock_off_seconds", "How far the host's wall clock is ahead of the daemon's clock.")
+)
