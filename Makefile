@@ -48,7 +48,7 @@ fuzz:
 	@set -e; grep -rl --include='*_test.go' '^func Fuzz' cmd config ingest rules stream webui/*.go webui/*/*.go 2>/dev/null | grep -v node_modules | xargs -n1 dirname | sort -u | while read -r dir; do \
 	  for target in $$(grep -h -o '^func Fuzz[A-Za-z0-9_]*' $$dir/*_test.go | sed 's/^func //' | sort -u); do \
 	    echo "fuzz $$dir $$target"; \
-	    $(GO) test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) ./$$dir; \
+	    $(GO) test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 200ms ./$$dir; \
 	  done; \
 	done
 
