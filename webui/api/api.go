@@ -1,0 +1,132 @@
+// Package api answers HTTP requests about places, alerts and bridges in JSON,
+// described by an OpenAPI 3.1 document that it serves at /api/v1/openapi.json.
+// Errors are RFC 9457 problem details. What is not known is null, never 0.
+//
+// Handlers ask the pipeline and the history; they hold no state.
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"weald/rules"
+	"weald/stream/history"
+	"weald/stream/pipeline"
+)
+
+// Options are what Register needs.
+type Options struct {
+	Plan     *rules.Plan
+	Pipeline *pipeline.Pipeline
+	Store    *history.Store
+	Bridges  func() []Bridge      // in the order of the configuration
+	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
+	Speed    float64              // of the daemon's clock; 0 means 1
+	Version  string
+}
+
+// answerWithin is how long a request waits for the pipeline.
+const answerWithin = 5 * time.Second
+
+type server struct{ Options }
+
+// Register adds the routes to mux.
+func Register(mux *http.ServeMux, o Options) error {
+	if o.Speed == 0 {
+		o.Speed = 1
+	}
+	s := &server{o}
+	api := humago.New(mux, huma.Config{
+		OpenAPI: &huma.OpenAPI{
+			OpenAPI: "3.1.0",
+			Info: &huma.Info{
+				Title:       "weald",
+				Version:     o.Version,
+				Description: about,
+			},
+			Components: &huma.Components{
+				Schemas: huma.NewMapRegistry("#/components/schemas/", huma.DefaultSchemaNamer),
+			},
+		},
+		Formats:       huma.DefaultFormats,
+		DefaultFormat: "application/json",
+	})
+	s.addPlaces(api)
+	s.addHistory(api)
+	s.addAlerts(api)
+	s.addBridges(api)
+	s.addHealth(api)
+
+	document, err := json.Marshal(api.OpenAPI())
+	if err != nil {
+		return fmt.Errorf("OpenAPI document: %w", err)
+	}
+	mux.HandleFunc("GET /api/v1/openapi.json", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "application/openapi+json")
+		w.Write(document)
+	})
+	mux.Handle("/api/", elsewhere(mux))
+	return nil
+}
+
+const about = `Pressures under wraps, mattresses and cushions, and what the rules make of them.
+
+A research and training aid: not a medical device, not an alarm system, and no substitute for looking at the skin. Local policy and the responsible clinician decide.
+
+null is unknown, never 0. Times are RFC 3339 in UTC. Live data come over a WebSocket connection to /live (subprotocol weald.live.v1), metrics from /metrics.`
+
+// operation describes a GET route that can fail with the given statuses.
+func operation(id, path, summary string, errors ...int) huma.Operation {
+	return huma.Operation{
+		OperationID: id, Method: http.MethodGet, Path: path, Summary: summary,
+		Errors: append(errors, http.StatusServiceUnavailable),
+	}
+}
+
+// ask runs f on the pipeline's goroutine.
+func (s *server) ask(ctx context.Context, f func(*pipeline.State)) error {
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
+	if err := s.Pipeline.Do(ctx, f); err != nil {
+		return huma.Error503ServiceUnavailable("the pipeline does not answer: " + err.Error())
+	}
+	return nil
+}
+
+// place finds a place by its id.
+func (s *server) place(id string) (int, error) {
+	for i := range s.Plan.Places {
+		if s.Plan.Places[i].ID == id {
+			return i, nil
+		}
+	}
+	return 0, huma.Error404NotFound(fmt.Sprintf("there is no place %q", id))
+}
+
+// elsewhere answers for every path under /api/ that no route is for.
+func elsewhere(mux *http.ServeMux) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		status, detail := http.StatusNotFound, "there is nothing at "+r.URL.Path
+		get := r.Clone(r.Context())
+		get.Method = http.MethodGet
+		if _, pattern := mux.Handler(get); pattern != "/api/" {
+			status, detail = http.StatusMethodNotAllowed, r.URL.Path+" can be read but not "+r.Method
+			w.Header().Set("Allow", "GET, HEAD")
+		}
+		Problem(w, status, detail)
+	})
+}
+
+// Problem writes an RFC 9457 problem.
+func Problem(w http.ResponseWriter, status int, detail string) {
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(status)
+	// An error means that the client is gone.
+	_ = json.NewEncoder(w).Encode(&huma.ErrorModel{Title: http.StatusText(status), Status: status, Detail: detail})
+}

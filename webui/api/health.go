@@ -1,0 +1,114 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"weald/rules"
+	"weald/stream/pipeline"
+)
+
+// behindLimit is how old, in host time, scans may be when the pipeline takes
+// them before the daemon says that it falls behind. stepLimit is how far the
+// wall clock may be from the daemon's.
+const (
+	behindLimit = time.Second
+	stepLimit   = 2 * time.Second
+	readyWithin = time.Second
+)
+
+type healthBody struct {
+	Status  string `json:"status" enum:"alive"`
+	Version string `json:"version"`
+}
+
+type readyBody struct {
+	Ready   bool     `json:"ready"`
+	Reasons []string `json:"reasons" nullable:"false" doc:"Why it is not, one sentence each"`
+}
+
+type readyOutput struct {
+	Status int
+	Body   readyBody
+}
+
+func (s *server) addHealth(api huma.API) {
+	huma.Register(api, huma.Operation{OperationID: "healthz", Method: http.MethodGet, Path: "/healthz", Summary: "Whether the daemon is alive"},
+		func(context.Context, *struct{}) (*answer[healthBody], error) {
+			return &answer[healthBody]{Body: healthBody{Status: "alive", Version: s.Version}}, nil
+		})
+	ready := huma.Operation{OperationID: "readyz", Method: http.MethodGet, Path: "/readyz", Summary: "Whether it can do its job, and why not (200 or 503)"}
+	huma.Register(api, ready, func(ctx context.Context, _ *struct{}) (*readyOutput, error) {
+		out := &readyOutput{Status: http.StatusOK}
+		out.Body.Reasons = s.reasons(ctx)
+		if out.Body.Ready = len(out.Body.Reasons) == 0; !out.Body.Ready {
+			out.Status = http.StatusServiceUnavailable
+		}
+		return out, nil
+	})
+	op := api.OpenAPI().Paths["/readyz"].Get
+	op.Responses["503"] = &huma.Response{Description: "It cannot", Content: op.Responses["200"].Content}
+}
+
+// reasons says everything that keeps the daemon from its job.
+func (s *server) reasons(ctx context.Context) []string {
+	reasons := []string{}
+	say := func(format string, args ...any) { reasons = append(reasons, fmt.Sprintf(format, args...)) }
+
+	ctx, cancel := context.WithTimeout(ctx, readyWithin)
+	defer cancel()
+	if err := s.Pipeline.Do(ctx, func(*pipeline.State) {}); err != nil {
+		say("the pipeline does not answer: %v", err)
+	}
+	if load := s.Pipeline.Load(); load.Behind > time.Duration(float64(behindLimit)*s.Speed) {
+		say("the rules have fallen behind: %d scans wait, and the last one was %v old", load.Waiting, load.Behind.Round(time.Millisecond))
+	}
+	for _, b := range s.Bridges() {
+		switch {
+		case b.Trouble != "":
+			say("bridge %s: %s", b.ID, b.Trouble)
+		case b.State != "open" && b.State != "ended":
+			say("bridge %s is not open yet: %s", b.ID, b.State)
+		}
+		for _, source := range b.Sources {
+			switch {
+			case source.Trouble != "":
+				say("source %s: %s", source.ID, source.Trouble)
+			case source.LastScanAt == nil:
+				say("source %s has delivered nothing yet", source.ID)
+			}
+		}
+	}
+	for i := range s.Plan.Sources {
+		if source := &s.Plan.Sources[i]; !source.Calibrated && used(s.Plan, i) {
+			say("source %s is not calibrated: its places show no pressure", source.ID)
+		}
+	}
+	if s.ClockOff != nil {
+		if off := s.ClockOff(); off > stepLimit || off < -stepLimit {
+			say("the host's clock has been set since the start: times are off by %v until weald is started again", off.Round(time.Second))
+		}
+	}
+	return reasons
+}
+
+// used reports whether any place rests on a source.
+func used(plan *rules.Plan, source int) bool {
+	for i := range plan.Places {
+		if m := plan.Places[i].Mat; m != nil && m.Source == source {
+			return true
+		}
+		for _, site := range plan.Places[i].Sites {
+			for _, c := range site.Channels {
+				if c.Source == source {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}

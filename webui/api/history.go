@@ -1,0 +1,159 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"weald/ingest/sample"
+	"weald/stream/history"
+	"weald/stream/pipeline"
+	"weald/stream/view"
+)
+
+type signalsInput struct {
+	Place  string    `path:"place" doc:"The place's id in the configuration"`
+	Names  []string  `query:"name,explode" doc:"Which signals; all without it. May be repeated, or hold names with commas between them"`
+	From   time.Time `query:"from" doc:"An hour before its end without it"`
+	To     time.Time `query:"to" doc:"The place's present without it"`
+	Points int       `query:"points" default:"600" minimum:"1" maximum:"5000" doc:"How many points are of use, such as pixels across"`
+}
+
+type signalsBody struct {
+	From   time.Time    `json:"from"`
+	To     time.Time    `json:"to"`
+	StepS  float64      `json:"step_s" doc:"From one point to the next; below 1 the points are the readings themselves"`
+	Series []seriesBody `json:"series" nullable:"false"`
+}
+
+type seriesBody struct {
+	Name string      `json:"name"`
+	Unit string      `json:"unit"`
+	T    []time.Time `json:"t" nullable:"false" doc:"When each point begins"`
+	Min  []*float64  `json:"min" nullable:"false" doc:"null where nothing was known"`
+	Mean []*float64  `json:"mean" nullable:"false" doc:"Weighted with time"`
+	Max  []*float64  `json:"max" nullable:"false"`
+}
+
+func (s *server) addHistory(api huma.API) {
+	huma.Register(api, operation("signals", "/api/v1/places/{place}/signals", "What signals did in the last hour, at a resolution that fits", 404, 422), s.signals)
+	huma.Register(api, operation("map", "/api/v1/places/{place}/map", "A mat's cells, now or in the last hour", 404), s.cells)
+}
+
+func (s *server) signals(ctx context.Context, in *signalsInput) (*answer[signalsBody], error) {
+	i, err := s.place(in.Place)
+	if err != nil {
+		return nil, err
+	}
+	q := history.Query{Place: i, Points: in.Points}
+	for _, name := range in.Names {
+		q.Names = append(q.Names, strings.Split(name, ",")...)
+	}
+	if q.To, err = s.instant(ctx, i, in.To); err != nil {
+		return nil, err
+	}
+	if q.From = q.To.Add(-history.Span); !in.From.IsZero() {
+		q.From = sample.At(in.From)
+	}
+	found, err := s.Store.Query(q)
+	switch {
+	case errors.Is(err, history.ErrNoSeries):
+		return nil, huma.Error404NotFound("place " + in.Place + ": " + err.Error())
+	case err != nil:
+		return nil, huma.Error422UnprocessableEntity(err.Error())
+	}
+	a := &answer[signalsBody]{Body: signalsBody{
+		From: found.From.Time(), To: found.To.Time(), StepS: found.Step.Seconds(),
+		Series: make([]seriesBody, len(found.Series)),
+	}}
+	for k := range found.Series {
+		a.Body.Series[k] = newSeries(&found.Series[k])
+	}
+	return a, nil
+}
+
+// instant is t, or a place's present if t was not given.
+func (s *server) instant(ctx context.Context, place int, t time.Time) (sample.Instant, error) {
+	if !t.IsZero() {
+		return sample.At(t), nil
+	}
+	var now sample.Instant
+	err := s.ask(ctx, func(st *pipeline.State) { now = st.PlaceNow(place) })
+	return now, err
+}
+
+func newSeries(l *history.Line) seriesBody {
+	b := seriesBody{Name: l.Name, Unit: l.Unit, T: make([]time.Time, len(l.T)),
+		Min: numbers(l.Min), Mean: numbers(l.Mean), Max: numbers(l.Max)}
+	for i, at := range l.T {
+		b.T[i] = at.Time()
+	}
+	return b
+}
+
+// numbers makes what was kept in single precision readable: four decimals are
+// more than any sensor supports.
+func numbers(values []float64) []*float64 {
+	out := make([]*float64, len(values))
+	for i, v := range values {
+		out[i] = view.Number(math.Round(v*1e4) / 1e4)
+	}
+	return out
+}
+
+type mapInput struct {
+	Place string    `path:"place" doc:"The place's id in the configuration"`
+	At    time.Time `query:"at" doc:"When; now without it. Older maps are kept half a minute apart, in steps of 0.1 mmHg"`
+}
+
+type mapBody struct {
+	At      *time.Time `json:"at" doc:"When the cells were measured; null before the first scan"`
+	Rows    int        `json:"rows"`
+	Columns int        `json:"columns"`
+	Unit    string     `json:"unit"`
+	Cells   []*float64 `json:"cells" nullable:"false" doc:"Row by row; null is unknown"`
+	LoadedS []*float64 `json:"loaded_s" nullable:"false" doc:"For how long each cell has been loaded since its last relief; empty for older maps"`
+}
+
+func (s *server) cells(ctx context.Context, in *mapInput) (*answer[mapBody], error) {
+	i, err := s.place(in.Place)
+	if err != nil {
+		return nil, err
+	}
+	mat := s.Plan.Places[i].Mat
+	if mat == nil {
+		return nil, huma.Error404NotFound("place " + in.Place + " has no mat")
+	}
+	now, err := s.instant(ctx, i, time.Time{})
+	if err != nil {
+		return nil, err
+	}
+	var m history.Map
+	s.Store.Map(i, &m)
+	if !in.At.IsZero() && sample.At(in.At) < m.At {
+		if err := s.Store.MapAt(i, sample.At(in.At), &m); err != nil {
+			return nil, huma.Error404NotFound("place " + in.Place + ": " + err.Error())
+		}
+		now = m.At
+	}
+	a := &answer[mapBody]{Body: mapBody{
+		At: view.Moment(m.At), Rows: mat.Rows, Columns: mat.Columns, Unit: "mmHg",
+		Cells:   make([]*float64, mat.Rows*mat.Columns),
+		LoadedS: make([]*float64, len(m.Loaded)),
+	}}
+	if now <= m.Until {
+		for k, v := range m.Cells {
+			a.Body.Cells[k] = view.Number(math.Round(float64(v)*1e4) / 1e4)
+		}
+	}
+	for k, v := range m.Loaded {
+		if v != history.NoTime {
+			a.Body.LoadedS[k] = view.Number(float64(v))
+		}
+	}
+	return a, nil
+}

@@ -1,0 +1,66 @@
+package api
+
+import (
+	"context"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"weald/stream/pipeline"
+	"weald/stream/view"
+)
+
+type placesBody struct {
+	Places []view.Place `json:"places" nullable:"false"`
+}
+
+type placeInput struct {
+	Place string `path:"place" doc:"The place's id in the configuration"`
+}
+
+func (s *server) addPlaces(api huma.API) {
+	huma.Register(api, operation("places", "/api/v1/places", "All places with their present state"),
+		func(ctx context.Context, _ *struct{}) (*answer[placesBody], error) {
+			var a answer[placesBody]
+			err := s.ask(ctx, func(st *pipeline.State) { a.Body.Places = st.Places() })
+			return &a, err
+		})
+	huma.Register(api, operation("place", "/api/v1/places/{place}", "One place with its present state", 404),
+		func(ctx context.Context, in *placeInput) (*answer[view.Place], error) {
+			i, err := s.place(in.Place)
+			if err != nil {
+				return nil, err
+			}
+			var a answer[view.Place]
+			err = s.ask(ctx, func(st *pipeline.State) { a.Body = st.Place(i) })
+			return &a, err
+		})
+}
+
+// An answer is a response with a body.
+type answer[B any] struct{ Body B }
+
+type alertsBody struct {
+	Alerts []view.Alert `json:"alerts" nullable:"false" doc:"The raised ones, most pressing first, then those cleared within the last hour"`
+}
+
+type alertsInput struct {
+	State string `query:"state" enum:"unacknowledged,normal" doc:"Only alerts in this state"`
+}
+
+func (s *server) addAlerts(api huma.API) {
+	huma.Register(api, operation("alerts", "/api/v1/alerts", "Alerts that are raised or were cleared within the last hour"),
+		func(ctx context.Context, in *alertsInput) (*answer[alertsBody], error) {
+			var all []view.Alert
+			if err := s.ask(ctx, func(st *pipeline.State) { all = st.Alerts() }); err != nil {
+				return nil, err
+			}
+			var a answer[alertsBody]
+			a.Body.Alerts = []view.Alert{}
+			for _, one := range all {
+				if in.State == "" || one.State == in.State {
+					a.Body.Alerts = append(a.Body.Alerts, one)
+				}
+			}
+			return &a, nil
+		})
+}

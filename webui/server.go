@@ -1,0 +1,94 @@
+package webui
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"weald/webui/api"
+)
+
+// Options are what New needs.
+type Options struct {
+	API     api.Options
+	Live    http.Handler // the live connection
+	Metrics http.Handler
+	Pages   fs.FS // Pages() but for tests
+
+	// Hosts are names under which the daemon may be asked over loopback,
+	// beside localhost and loopback addresses: those of a proxy on the same
+	// machine.
+	Hosts []string
+}
+
+// maxBody bounds what a request may carry. No route takes a body yet.
+const maxBody = 1 << 20
+
+// New returns everything that the daemon serves. Its error is about how the
+// program was built.
+func New(o Options) (http.Handler, error) {
+	mux := http.NewServeMux()
+	if err := api.Register(mux, o.API); err != nil {
+		return nil, err
+	}
+	pages, err := newPages(o.Pages)
+	if err != nil {
+		return nil, err
+	}
+	mux.Handle("GET /live", o.Live)
+	mux.Handle("GET /metrics", o.Metrics)
+	mux.Handle("/", pages)
+
+	crossOrigin := http.NewCrossOriginProtection()
+	crossOrigin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		api.Problem(w, http.StatusForbidden, "a page of another origin may not do that")
+	}))
+	handler := http.MaxBytesHandler(crossOrigin.Handler(mux), maxBody)
+	return headers(hosts(o.Hosts, handler)), nil
+}
+
+// How long a client may take.
+const (
+	headerWithin = 5 * time.Second
+	readWithin   = 30 * time.Second
+	writeWithin  = 60 * time.Second // live connections set their own
+	idleFor      = 2 * time.Minute
+	closeWithin  = 3 * time.Second
+	maxHeader    = 32 << 10
+)
+
+// Serve answers on l until ctx ends, then lets requests that are running finish
+// for a moment. It returns the cause of the end. Live connections are closed by
+// whoever runs them.
+func Serve(ctx context.Context, l net.Listener, handler http.Handler, log *slog.Logger) error {
+	server := &http.Server{
+		Handler:           handler,
+		ReadHeaderTimeout: headerWithin,
+		ReadTimeout:       readWithin,
+		WriteTimeout:      writeWithin,
+		IdleTimeout:       idleFor,
+		MaxHeaderBytes:    maxHeader,
+		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelDebug),
+	}
+	stopped := make(chan struct{})
+	stop := context.AfterFunc(ctx, func() {
+		defer close(stopped)
+		patience, cancel := context.WithTimeout(context.Background(), closeWithin)
+		defer cancel()
+		if server.Shutdown(patience) != nil {
+			server.Close()
+		}
+	})
+	err := server.Serve(l)
+	if !stop() {
+		<-stopped
+	}
+	if errors.Is(err, http.ErrServerClosed) {
+		return context.Cause(ctx)
+	}
+	return err
+}
