@@ -67,7 +67,7 @@ func (c *cells) quoted(i int) (text []byte, more, ok bool) {
 		return nil, true, false
 	}
 	c.advance(end)
-	return c.plain, true, true
+	return bytes.Trim(c.plain, " \t"), true, true
 }
 
 // end returns where the cell that i is in ends.
