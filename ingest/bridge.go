@@ -46,7 +46,7 @@ func (f Format) decoder() (frame.Decoder, error) {
 	case Packed:
 		return frame.NewPacked(), nil
 	case Delimited:
-		return frame.NewDelimited(f.Delimited), nil
+		return frame.NewDelimited(f.Delimited)
 	}
 	return nil, fmt.Errorf("there is no format %q", f.Kind)
 }
@@ -61,19 +61,10 @@ type Source struct {
 	Rate       float64       // scans a second, nominal; 0 if not stated
 	StaleAfter time.Duration // how long a value lasts
 
-	Unit        Unit
-	Calibration []calib.Line // a line a channel; nil for none
-	SaturatesAt float64      // readings from here on are unknown; 0 for the format's own top
+	Unit        calib.Unit
+	Calibration []calib.Line // a line a channel, or one for all, or none
+	SaturatesAt float64      // readings from here on are unknown; 0 for the top of their coding
 }
-
-// A Unit is what a source's readings are in.
-type Unit string
-
-// The units.
-const (
-	Counts Unit = "counts"
-	MMHg   Unit = "mmHg"
-)
 
 // Options is what a Supervisor needs from its surroundings.
 type Options struct {
@@ -100,7 +91,7 @@ func (b *Bridge) check() error {
 		if s.Channels <= 0 {
 			errs = append(errs, fmt.Errorf("source %s has no channels", s.ID))
 		}
-		if n := len(s.Calibration); n > 0 && n != s.Channels {
+		if n := len(s.Calibration); n > 1 && n != s.Channels {
 			errs = append(errs, fmt.Errorf("source %s has %d channels and a calibration for %d", s.ID, s.Channels, n))
 		}
 	}

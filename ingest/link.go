@@ -3,6 +3,8 @@ package ingest
 import (
 	"context"
 	"io"
+
+	"weald/ingest/sample"
 )
 
 // A Link is a way to a bridge: a serial port, a file, later a socket, a topic,
@@ -18,7 +20,7 @@ type Link interface {
 	// One goroutine reads from the connection. Read waits for bytes and never
 	// returns 0, nil. Close, called once by another goroutine, ends a waiting
 	// Read. Any error of Read ends the connection, and the link is opened
-	// anew; io.EOF does so too, unless the Link is Finite.
+	// anew; io.EOF does so too, unless the Link is a Recording.
 	Open(ctx context.Context) (io.ReadCloser, error)
 }
 
@@ -28,16 +30,43 @@ type Link interface {
 // an error of the link.
 type Messages interface{ Whole() bool }
 
-// Finite is what a Link implements if it may come to an end: where it is true
-// io.EOF means that everything was said, and the bridge rests.
-type Finite interface{ Finite() bool }
+// Recording is what a Link implements that plays a recording and not a bridge.
+// io.EOF then means that everything was said, and the bridge rests.
+//
+// Rebased says which times count. True: the recording is played at its own pace
+// as if it happened now, and its times are mapped to the daemon's clock like a
+// device's. False: it is played as fast as it goes, its own times count, and the
+// time of a chunk's arrival is what Stamped says, else what its frames say.
+type Recording interface{ Rebased() bool }
+
+// Stamped is what a connection implements that knows when its bytes arrived, in
+// nanoseconds since 1970, because it was written down. ReadStamped is called
+// instead of Read.
+type Stamped interface {
+	ReadStamped(p []byte) (n int, at sample.Instant, err error)
+}
 
 func whole(c io.ReadCloser) bool {
 	m, ok := c.(Messages)
 	return ok && m.Whole()
 }
 
-func finite(l Link) bool {
-	f, ok := l.(Finite)
-	return ok && f.Finite()
+// timing says which times of a link's frames count.
+type timing uint8
+
+const (
+	asSent     timing = iota // a bridge, now
+	asIfNow                  // a recording, at its pace
+	asRecorded               // a recording, as fast as it goes
+)
+
+func timingOf(l Link) timing {
+	r, ok := l.(Recording)
+	switch {
+	case !ok:
+		return asSent
+	case r.Rebased():
+		return asIfNow
+	}
+	return asRecorded
 }

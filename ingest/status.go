@@ -1,6 +1,8 @@
 package ingest
 
 import (
+	"maps"
+	"slices"
 	"time"
 
 	"weald/ingest/frame"
@@ -40,8 +42,8 @@ type Status struct {
 
 	Bytes    uint64
 	LastByte sample.Instant
-	Frames   uint64 // good ones, of every source
-	LastGood sample.Instant
+	Frames   uint64                  // good ones of configured sources
+	LastGood sample.Instant          // of any source
 	Bad      map[frame.Reason]uint64 // refused frames by reason; never nil
 	LastBad  string                  // what was wrong with the latest, empty if none
 
@@ -69,21 +71,24 @@ type SourceStatus struct {
 	Number uint16
 	Index  int // sample.Scan.Source
 
-	Frames  uint64
-	Scans   uint64 // handed on
-	Gaps    uint64 // frames that the sequence numbers say were lost
-	Repeats uint64 // frames that came again, dropped
-	Late    uint64 // frames older than one already handed on
-	Partial uint64 // scans with parts that never came
-	Damaged uint64 // scans that were kept back as damaged at the source
-	Stored  uint64 // scans that the bridge kept and sent later
+	Frames    uint64 // accepted
+	Scans     uint64 // handed on
+	Gaps      uint64 // frames that the sequence numbers say were lost
+	Repeats   uint64 // frames that came again, dropped
+	Late      uint64 // frames that were overtaken, rows that go back in time
+	Partial   uint64 // scans from which readings are missing
+	Damaged   uint64 // scans whose readings were withheld as damaged at the source
+	Stored    uint64 // frames that the bridge kept and sent later
+	Unplaced  uint64 // of them, dropped because their time is not known
+	Saturated int    // readings at the rail in the newest scan
+	Channels  int    // that its newest whole scan had; 0 before it
 
-	LastScan sample.Instant // event time; Past before the first
+	LastScan sample.Instant // event time of the newest live scan; Past before it
 	LastSeen sample.Instant // arrival of the last frame
 
 	// The device's clock against the daemon's.
-	Epochs  int           // 1 after the first frame; more tell of reboots
-	Offset  time.Duration // of the last scan: arrival minus event time
+	Epochs  int           // 1 after the first frame; more tell of restarts
+	Offset  time.Duration // wall clock minus the device's counter
 	SkewPPM float64       // how much too fast the device's clock runs; NaN not known yet
 
 	Rate    float64 // scans a second, measured; NaN not known yet
@@ -118,4 +123,16 @@ type CaptureStatus struct {
 	File  string // empty: nothing is captured
 	Bytes int64
 	Error string // why capturing stopped, empty if it did not
+}
+
+// clone copies s so that no part is shared.
+func (s *Status) clone() Status {
+	c := *s
+	c.Bad = maps.Clone(s.Bad)
+	c.Sources = slices.Clone(s.Sources)
+	c.Unknown = slices.Clone(s.Unknown)
+	for i := range c.Unknown {
+		c.Unknown[i].Readings = slices.Clone(s.Unknown[i].Readings)
+	}
+	return c
 }

@@ -1,0 +1,152 @@
+package ingest
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"weald/ingest/assembly"
+	"weald/ingest/frame"
+	"weald/ingest/sample"
+)
+
+// A source takes the frames of one configured source.
+type source struct {
+	spec *Source
+	asm  *assembly.Assembler
+
+	lastSeen sample.Instant // arrival of its last frame
+	health   frame.Health
+	healthAt sample.Instant
+
+	widest  int // channels that the scan being received has shown
+	sends   int // channels of the last whole scan, 0 before it
+	refused int // channels of the last frame that had too many; 0 none
+
+	// For recordings that have a device counter and no arrival.
+	begun  bool
+	millis uint32
+	played sample.Instant // when the frame with millis arrives
+}
+
+// newSource prepares for frames in the given format and timing.
+func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*source, error) {
+	own := false
+	if f.Kind == Delimited {
+		switch f.Delimited.Time.As {
+		case frame.InRFC3339, frame.InLayout:
+			// The logger knows the time of day, unless that day is played
+			// again as if it were today.
+			own = t != asIfNow
+		default:
+			own = t == asRecorded
+		}
+	}
+	asm, err := assembly.New(assembly.Config{
+		Index: spec.Index, Channels: spec.Channels, Unit: spec.Unit, Lines: spec.Calibration,
+		SaturatesAt: spec.SaturatesAt, OwnTime: own,
+	}, out)
+	if err != nil {
+		return nil, fmt.Errorf("source %s: %w", spec.ID, err)
+	}
+	return &source{spec: spec, asm: asm, lastSeen: sample.Past, healthAt: sample.Past}, nil
+}
+
+// take hands a frame to the assembler. What it returns says why the frame was
+// refused, nil if it was not.
+func (s *source) take(f *frame.Frame, arrival sample.Instant) *frame.Bad {
+	s.lastSeen = arrival
+	if f.Kind == frame.Status {
+		s.health, s.healthAt = f.Health, arrival
+	} else {
+		s.measure(f)
+	}
+	return s.asm.Frame(f, arrival)
+}
+
+// measure notes how many channels a source really has.
+func (s *source) measure(f *frame.Frame) {
+	end := f.First + len(f.Readings)
+	if end > s.spec.Channels {
+		s.refused = end
+		return
+	}
+	s.widest = max(s.widest, end)
+	if !f.More {
+		s.sends, s.widest, s.refused = s.widest, 0, 0
+	}
+}
+
+// longestPause is the longest silence that a recording's counters are believed;
+// beyond it the device is taken to have restarted.
+const longestPause = 24 * time.Hour
+
+// arrives says when a recorded frame arrived, given that the bytes before it
+// arrived at now: as long after the source's last frame as its counter says.
+func (s *source) arrives(f *frame.Frame, now sample.Instant) sample.Instant {
+	pause := time.Duration(int32(f.Millis-s.millis)) * time.Millisecond
+	switch {
+	case !s.begun || pause > longestPause || pause < -longestPause:
+		s.begun, s.played = true, max(now, 0) // the first of all arrives at 0
+	case pause < 0:
+		return now // an older frame, or a restart: time stands still
+	default:
+		s.played = max(s.played.Add(pause), now)
+	}
+	s.millis = f.Millis
+	return s.played
+}
+
+// oddRate is how far a measured rate may be from the nominal one, as a factor.
+const oddRate = 1.5
+
+// trouble says what is wrong with the source while its link works, empty if
+// nothing is. Stranger is the number of an unknown source that sends, or -1.
+func (s *source) trouble(now, since sample.Instant, stats *assembly.Stats, stranger int) string {
+	switch {
+	case s.refused > 0:
+		return fmt.Sprintf("it sends %d channels and %d are configured: its frames are refused", s.refused, s.spec.Channels)
+	case s.sends > 0 && s.sends < s.spec.Channels:
+		return fmt.Sprintf("it sends %d channels and %d are configured: the others are unknown", s.sends, s.spec.Channels)
+	}
+	quiet := max(silentAfter, s.patience())
+	if ago := now.Sub(max(s.lastSeen, since)); ago >= quiet {
+		words := fmt.Sprintf("nothing from it for %v", ago.Truncate(time.Second))
+		if s.lastSeen == sample.Past {
+			words = "nothing from it so far"
+			if stranger >= 0 {
+				words += fmt.Sprintf("; source %d sends and is not configured: is the number right?", stranger)
+			}
+		}
+		return words
+	}
+	if r, nominal := stats.Rate, s.spec.Rate; nominal > 0 && stats.Scans > 20 && (r*oddRate < nominal || r > nominal*oddRate) {
+		return fmt.Sprintf("it sends %.3g scans/s and %.3g are configured", r, nominal)
+	}
+	return ""
+}
+
+// patience is how long the source may be silent, going by its rate.
+func (s *source) patience() time.Duration {
+	if s.spec.Rate <= 0 {
+		return silentAfter
+	}
+	return time.Duration(min(3/s.spec.Rate, 86400) * float64(time.Second))
+}
+
+// publish copies what is known to where Status finds it.
+func (s *source) publish(to *SourceStatus, stats *assembly.Stats) {
+	*to = SourceStatus{
+		ID: s.spec.ID, Number: s.spec.Number, Index: s.spec.Index,
+		Frames: stats.Frames, Scans: stats.Scans, Gaps: stats.Gaps, Repeats: stats.Repeats,
+		Late: stats.Late, Partial: stats.Incomplete, Damaged: stats.Damaged,
+		Stored: stats.Stored, Unplaced: stats.Unplaced, Saturated: stats.LastSaturated,
+		LastScan: stats.LastEvent, LastSeen: s.lastSeen,
+		Epochs: stats.Epochs, Offset: stats.Offset, SkewPPM: stats.Skew,
+		Rate: stats.Rate, Nominal: s.spec.Rate, Channels: s.sends,
+		Health: s.health, HealthAt: s.healthAt,
+	}
+	if stats.Frames == 0 {
+		to.Rate, to.SkewPPM = math.NaN(), math.NaN()
+	}
+}
