@@ -119,7 +119,7 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 		a.stats.Gaps += uint64(gap)
 		switch p {
 		case same:
-			if f.Kind != frame.Readings || !a.lane.takes(f) {
+			if !a.lane.takes(f) {
 				a.stats.Repeats++
 				return
 			}
@@ -137,7 +137,7 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 			a.clock.Restart()
 		}
 	}
-	if f.Kind == frame.Readings && a.lane.takes(f) {
+	if a.lane.takes(f) {
 		// A further part was sampled with the first, cannot be faster than it,
 		// and may follow a status with a newer counter.
 		a.lane.add(f, a.lane.entry.scan.At, arrival, true)
@@ -152,11 +152,11 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 // overtaken takes a frame that fills a hole.
 func (a *Assembler) overtaken(f *frame.Frame, arrival sample.Instant) {
 	a.stats.Late++
-	if f.Kind != frame.Readings {
-		return
-	}
 	if a.lane.takes(f) {
 		a.lane.add(f, a.lane.entry.scan.At, arrival, true)
+		return
+	}
+	if f.Kind != frame.Readings {
 		return
 	}
 	// It lies between frames that were received, so it has a place.

@@ -60,8 +60,8 @@
 // read and how many of them. Damage is an error of writing: it shows in which
 // digits the readings have. So only digits are looked at. A sensor has no
 // liking for multiples of 256; one reading in 256 happens to be one, however
-// heavy the load (in recordings of people never more than 6 in 100 of at least
-// 32 large readings), while in a damaged scan nearly all are. A scan is suspect
+// heavy the load (in recordings of people never more than 1 in 10 of at least 32
+// large readings), while in a damaged scan nearly all are. A scan is suspect
 // when of its readings of 256 and more, at least 32 and all whole numbers, more
 // than half are multiples of 256, of at least 8 different ones. How large the
 // readings are beyond that, where they lie and whether they came suddenly is no

@@ -33,11 +33,10 @@ func (g *guard) pass(e *entry, done func(*entry)) {
 	case counting == fine:
 		g.condemn(done)
 		g.coarse = 0
-	case g.coarse > patience: // known to count so
 	case counting == mute:
 		g.condemn(done)
 	case suspected || g.n > 0:
-		if g.coarse++; g.coarse <= patience {
+		if g.coarse++; g.coarse <= patience { // beyond it, the device is known
 			g.keep(e)
 			return
 		}

@@ -63,7 +63,7 @@ func newLane(c Config, convert *calib.Converter, done func(*entry)) *lane {
 
 // takes reports whether f is a part that is missing from the open scan.
 func (l *lane) takes(f *frame.Frame) bool {
-	return l.open && l.ms == f.Millis && l.entry.scan.Stored == f.Stored && !l.overlaps(f.First, len(f.Readings))
+	return l.open && f.Kind == frame.Readings && l.ms == f.Millis && l.entry.scan.Stored == f.Stored && !l.overlaps(f.First, len(f.Readings))
 }
 
 // add puts f, whose channels are the source's, into the open scan or a new one

@@ -14,8 +14,9 @@ const (
 
 	young      = 10 * time.Second // of an epoch, in which earliness is doubted
 	youngJump  = time.Minute
-	slewPart   = 8 // corrections take at most 1/slewPart of the elapsed time
-	silentPart = 1000
+	slewPart   = 8           // corrections take at most 1/slewPart of the elapsed time
+	silentPart = 1000        // of a silence is what predictions may be wrong by after it
+	turning    = time.Minute // and for so long
 
 	lateFor    = 20 * time.Second
 	lateBeaten = 50 * time.Millisecond
@@ -40,15 +41,17 @@ type Clock struct {
 	last     sample.Instant // the latest event time given
 	envelope envelope
 	late     lateness
+
+	slack      int64 // of predictions after a silence, ns
+	slackUntil int64 // dev
 }
 
 // lateness watches a run of frames that are all more than Jump late.
 type lateness struct {
-	frames  int
-	least   int64          // how late the fastest of them is
-	beaten  int64          // the lateness that has to be beaten by lateBeaten
-	since   sample.Instant // when it was last beaten, by the host
-	sinceMs int64          // and by the device (dev)
+	frames int
+	least  int64 // how late the fastest of them is, ns
+	beaten int64 // the lateness that has to be beaten by lateBeaten
+	since  int64 // dev when it was last beaten
 }
 
 // Map returns the event time of a frame that was sent as soon as it was
@@ -67,13 +70,13 @@ func (c *Clock) Map(ms uint32, arrival sample.Instant) sample.Instant {
 		// was early: the host has moved its time and has not said so.
 		c.Step(arrival.Sub(c.predict(dev)))
 	}
-	tolerance := int64(Jump) + (dev-c.dev)/silentPart
+	tolerance := int64(Jump) + c.doubt(dev)
 	lead := int64(c.predict(dev).Sub(arrival))
 	if lead > tolerance && (dev >= int64(young) || lead > int64(youngJump)) {
 		return c.begin(ms, arrival)
 	}
 	if -lead > tolerance {
-		if c.stays(-lead, dev, arrival) {
+		if c.stays(-lead, dev) {
 			return c.begin(ms, c.predict(dev).Add(time.Duration(c.late.least)))
 		}
 	} else {
@@ -118,7 +121,6 @@ func (c *Clock) Step(by time.Duration) {
 		return
 	}
 	c.origin, c.arrival, c.last = c.origin.Add(by), c.arrival.Add(by), c.last.Add(by)
-	c.late.since = c.late.since.Add(by)
 	c.epochs++
 	c.steps++
 }
@@ -133,7 +135,7 @@ func (c *Clock) begin(ms uint32, arrival sample.Instant) sample.Instant {
 	c.epochs++
 	c.origin, c.arrival = arrival, arrival
 	c.ms, c.dev, c.out = ms, 0, 0
-	c.late = lateness{}
+	c.late, c.slack, c.slackUntil = lateness{}, 0, 0
 	c.envelope.begin()
 	c.last = max(c.last, arrival)
 	return c.last
@@ -164,19 +166,32 @@ func (c *Clock) slew(dev int64) {
 	c.out += min(max(c.envelope.line.at(dev)-c.out, -limit), limit)
 }
 
+// doubt returns what a silence adds to the error that a prediction may have: the
+// silence times twice the largest skew, for as long as it takes the line to turn
+// to what comes after it.
+func (c *Clock) doubt(dev int64) int64 {
+	if dev >= c.slackUntil {
+		c.slack = 0
+	}
+	if by := (dev - c.dev) / silentPart; by > c.slack {
+		c.slack, c.slackUntil = by, dev+int64(turning)
+	}
+	return c.slack
+}
+
 // stays reports whether a frame that is late by the given nanoseconds shows
 // that the lateness has come to stay.
-func (c *Clock) stays(by, dev int64, arrival sample.Instant) bool {
+func (c *Clock) stays(by, dev int64) bool {
 	l := &c.late
 	if l.frames == 0 {
-		*l = lateness{least: by, beaten: by, since: arrival, sinceMs: dev}
+		*l = lateness{least: by, beaten: by, since: dev}
 	}
 	l.frames++
 	l.least = min(l.least, by)
 	if l.least < l.beaten-int64(lateBeaten) {
-		l.beaten, l.since, l.sinceMs = l.least, arrival, dev
+		l.beaten, l.since = l.least, dev
 	}
-	return l.frames >= lateFrames && arrival.Sub(l.since) >= lateFor && dev-l.sinceMs >= int64(lateFor)
+	return l.frames >= lateFrames && dev-l.since >= int64(lateFor)
 }
 
 // Status is what a person may want to know about a Clock.

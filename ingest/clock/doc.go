@@ -10,12 +10,13 @@
 //
 // # What is promised
 //
-// As long as arrivals do not run backwards:
-//
-//   - Event times of one Clock never run backwards, across epochs neither.
-//   - No event time is later than its frame's arrival.
-//   - A frame that comes later than the fastest ones never makes an event time
-//     later than it would have been without it.
+//   - Event times of one Clock never run backwards, across epochs neither,
+//     unless the host moves its clock: tells so (Step), or gives an arrival more
+//     than Jump before the last.
+//   - No event time is later than its frame's arrival, as long as arrivals do
+//     not run backwards.
+//   - The line is above no frame that it is drawn through, and its slope is at
+//     most 500 ppm either way, whatever the delays.
 //   - Inside an epoch the line is never stepped: event times gain or lose at
 //     most an eighth against the device while they are being corrected. The one
 //     exception is the promise above: until a correction toward earlier times
@@ -40,8 +41,8 @@
 //     that is in time again calls it off. A burst, however long and late, that
 //     is delivered at once or faster than it was recorded starts no epoch.
 //
-// After a silence the prediction itself is less sure; both bounds are then
-// widened by a thousandth of the silence.
+// After a silence the prediction itself is less sure; for a minute, both bounds
+// are then widened by a thousandth of the silence.
 //
 // The package is pure: it does no I/O and reads no clock.
 package clock

@@ -10,7 +10,8 @@ const (
 	window   = 600    // seconds with frames that the line is drawn through
 	shed     = 60     // how many of them are forgotten at a time
 	fastest  = 500e-6 // a clock worse than this is not a clock
-	held     = 30     // seconds that must agree before the line turns to them
+	silent   = 60.0   // seconds without a frame that are a silence
+	held     = 30     // seconds after a silence before the line turns to them
 	skewSpan = 60.0   // seconds of device time before a skew is told
 )
 
@@ -35,10 +36,10 @@ func (l line) at(dev int64) int64 { return l.offset + int64(l.slope*float64(dev-
 // Of the lines that lie below all points, those worth having touch the lower
 // convex hull along one of its edges; the edge that spans the points' mean is
 // the one whose points lie closest above it in sum. Seconds, not frames, count
-// alike, so that a burst of frames has no more say than one. Where the points
-// are very unevenly spread (a silence, then a few seconds) the mean could be
-// spanned by an edge that hangs on a single late second, so the edge is chosen
-// at the held-newest second at the latest.
+// alike, so that a burst of frames has no more say than one. After a silence the
+// mean soon lies in the silence, where an edge could hang on a single late
+// second behind it: so the mean is that of the seconds before until 30 more have
+// come.
 //
 // The hull is kept as its points come, oldest first, so that a second costs a
 // handful of comparisons; it is built anew only when old points are shed.
@@ -54,12 +55,15 @@ type envelope struct {
 	hull   [window]int16 // indices into points
 	h      int
 	sum    float64 // of x over points
+
+	before     int     // how many of the points lie before the last silence
+	beforeMean float64 // of their x
 }
 
 // begin forgets everything but the skew.
 func (e *envelope) begin() {
 	e.line = line{slope: e.line.slope}
-	e.open, e.n, e.h, e.sum = false, 0, 0, 0
+	e.open, e.n, e.h, e.sum, e.before = false, 0, 0, 0, 0
 	e.add(0, 0)
 }
 
@@ -86,10 +90,13 @@ func (e *envelope) add(dev, offset int64) {
 func (e *envelope) close() {
 	if e.n == window {
 		copy(e.points[:], e.points[shed:])
-		e.n, e.h, e.sum = e.n-shed, 0, 0
+		e.n, e.h, e.sum, e.before = e.n-shed, 0, 0, max(0, e.before-shed)
 		for i := range e.n {
 			e.push(i)
 		}
+	}
+	if e.n > 0 && e.now.x-e.points[e.n-1].x > silent {
+		e.before, e.beforeMean = e.n, e.sum/float64(e.n)
 	}
 	e.points[e.n] = e.now
 	e.n++
@@ -117,7 +124,10 @@ func (e *envelope) push(i int) {
 
 // draw pins the line to the hull.
 func (e *envelope) draw() {
-	x := min(e.sum/float64(e.n), e.points[e.n-min(held, (e.n+1)/2)].x)
+	x := e.sum / float64(e.n)
+	if e.before > 0 && e.n-e.before < held {
+		x = e.beforeMean
+	}
 	right := e.h - 1
 	for right > 1 && e.points[e.hull[right-1]].x >= x {
 		right--

@@ -18,11 +18,11 @@ func TestEpochs(t *testing.T) {
 	quick := exponential(0.005)
 	lateBy := func(by, from, to float64) func(*rand.Rand, float64) float64 {
 		return func(r *rand.Rand, t float64) float64 {
-			if d := quick(r, t); t < from || t >= to {
-				return d
-			} else {
-				return by + d
+			d := quick(r, t)
+			if t >= from && t < to {
+				d += by
 			}
+			return d
 		}
 	}
 	heldUntil := func(from, to, drain float64) func(*rand.Rand, float64) float64 {
@@ -148,42 +148,50 @@ func TestFirstFrameLate(t *testing.T) {
 	}
 }
 
-// A silence of hours, with a skew that has been learnt or not, is no epoch, and
-// a late frame after it moves nothing.
+// A silence of hours, with a skew that has been learnt or not, is no epoch; and
+// frames that are late when it ends move nothing.
 func TestSilence(t *testing.T) {
 	for _, c := range []struct {
 		name           string
-		learn, silence float64
-		within         time.Duration
+		skew           float64 // ppm
+		learn, silence float64 // s
+		late           float64 // s, of the first frames after the silence
+		soon, within   time.Duration
 	}{
-		{"20 s known, an hour", 20, 3600, 20 * time.Millisecond},
-		{"10 min known, an hour", 600, 3600, 20 * time.Millisecond},
-		{"10 min known, 20 hours", 600, 72000, 20 * time.Millisecond},
-		{"10 min known, 60 days", 600, 60 * 86400, 20 * time.Millisecond},
+		{"20 s known, an hour", 250, 20, 3600, 4, 200 * time.Millisecond, 20 * time.Millisecond},
+		{"10 min known, an hour", 250, 600, 3600, 4, 20 * time.Millisecond, 20 * time.Millisecond},
+		{"10 min known, 20 hours", -400, 600, 72000, 4, 500 * time.Millisecond, 20 * time.Millisecond},
+		{"10 min known, 60 days", 250, 600, 60 * 86400, 4, 500 * time.Millisecond, 20 * time.Millisecond},
+		{"nothing known, two hours, slow", -500, 0.2, 7200, 0, 5 * time.Second, 20 * time.Millisecond},
+		{"nothing known, two hours, fast", 500, 0.2, 7200, 0, 5 * time.Second, 20 * time.Millisecond},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := rand.New(rand.NewPCG(1, 1))
 			clk := new(Clock)
-			worst, last := time.Duration(0), sample.Past
-			send := func(t float64, by time.Duration) time.Duration {
+			last := sample.Past
+			send := func(t, by float64) time.Duration {
 				truth := start.Add(seconds(t))
 				// What arrives after a frame that was late cannot arrive before it.
-				last = max(last, truth.Add(by+seconds(0.002*r.ExpFloat64())))
-				return clk.Map(uint32(uint64(t*1000*(1+250e-6))), last).Sub(truth).Abs()
+				last = max(last, truth.Add(seconds(by+0.002*r.ExpFloat64())))
+				return clk.Map(uint32(uint64(t*1000*(1+c.skew*1e-6))), last).Sub(truth).Abs()
 			}
 			for s := 0.0; s < c.learn; s += 0.1 {
 				send(s, 0)
 			}
-			from := c.learn + c.silence
-			first := send(from, 4*time.Second)
-			for s := from + 0.1; s < from+300; s += 0.1 {
-				if off := send(s, 0); s > from+60 {
-					worst = max(worst, off)
+			from, soon, later := c.learn+c.silence, time.Duration(0), time.Duration(0)
+			for s := from; s < from+400; s += 0.1 {
+				switch {
+				case s < from+8:
+					soon = max(soon, send(s, c.late))
+				case s < from+100:
+					soon = max(soon, send(s, 0))
+				default:
+					later = max(later, send(s, 0))
 				}
 			}
-			t.Logf("first frame after the silence, 4 s late: off by %v; after a minute at most %v", first, worst)
-			if worst > c.within {
-				t.Errorf("off by %v a minute after the silence, want at most %v", worst, c.within)
+			t.Logf("off by at most %v soon after the silence, %v later", soon, later)
+			if soon > c.soon || later > c.within {
+				t.Errorf("off by %v soon after the silence and %v later, want at most %v and %v", soon, later, c.soon, c.within)
 			}
 			if got := clk.Status().Epochs; got != 1 {
 				t.Errorf("%d epochs, want 1", got)

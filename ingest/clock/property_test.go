@@ -53,6 +53,28 @@ func TestAlways(t *testing.T) {
 	})
 }
 
+// Nor do times run backwards when arrivals do by a little, as they may on a host
+// that takes them from several threads.
+func TestArrivalsOutOfOrder(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := new(Clock)
+		newest, last, ms := start, sample.Past, uint32(0)
+		for range rapid.IntRange(2, 100).Draw(t, "frames") {
+			newest = newest.Add(time.Duration(rapid.Int64Range(0, int64(time.Second)).Draw(t, "wait")))
+			if rapid.IntRange(0, 9).Draw(t, "reboot") == 0 {
+				ms = 0
+			}
+			ms += uint32(rapid.IntRange(0, 1000).Draw(t, "counted"))
+			back := time.Duration(rapid.Int64Range(0, int64(Jump)/2).Draw(t, "back"))
+			at := c.Map(ms, newest.Add(-back))
+			if at < last {
+				t.Fatalf("at %v, after %v", at, last)
+			}
+			last = at
+		}
+	})
+}
+
 // Stored frames tell when they were recorded and move nothing: a clock that has
 // placed any number of them goes on as its twin that has placed none.
 func TestPlaceMovesNothing(t *testing.T) {
