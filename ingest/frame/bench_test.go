@@ -129,3 +129,28 @@ func BenchmarkLine(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkRows decodes rows of four and of 2,048 columns.
+func BenchmarkRows(b *testing.B) {
+	for _, c := range []struct {
+		name  string
+		cells int
+	}{{"4", 4}, {"2048", 2048}} {
+		f := matScan(c.cells, 0.4, 4095)
+		logger := Delimited{Separator: ",", Time: TimeColumn{Column: 0, As: InSeconds}, Channels: columns(1, c.cells)}
+		f.Wall = 1702378176106295000
+		row, err := logger.AppendRow(nil, f)
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.Run(c.name, func(b *testing.B) {
+			d, s := newRows(b, logger), &sink{}
+			b.SetBytes(int64(len(row)))
+			b.ReportAllocs()
+			for b.Loop() {
+				d.Feed(row, s)
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(s.readings), "ns/reading")
+		})
+	}
+}

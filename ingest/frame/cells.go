@@ -5,20 +5,17 @@ import "bytes"
 // A cells walks over the cells of one row.
 type cells struct {
 	row   []byte
-	sep   byte // the separator, 0 for runs of blanks
-	next  int  // where the next cell starts; beyond len(row): there is none
-	at    int  // where the present cell starts, its quote included
-	plain []byte
+	sep   byte   // the separator, 0 for runs of blanks
+	next  int    // where the next cell starts; beyond len(row): there is none
+	at    int    // where the present cell starts, its quote included
+	plain []byte // a quoted cell without its quotes
 }
 
-// start begins a row, which is without its line ending.
+// start begins a row, which is without its line ending and not blank.
 func (c *cells) start(row []byte) {
 	c.row, c.next = row, 0
 	if c.sep == 0 {
 		c.next = skipBlanks(row, 0)
-		if c.next == len(row) {
-			c.next++
-		}
 	}
 }
 

@@ -79,9 +79,15 @@ func TestLayoutOtherZones(t *testing.T) {
 	checkLocal(t, time.DateTime, zone(t, "Asia/Kathmandu"), []localCase{
 		{"2024-01-01 05:45:00", "2024-01-01T00:00:00Z"},
 	})
+	checkLocal(t, time.DateTime, time.UTC, []localCase{
+		{"1678-01-01 00:00:00", "1678-01-01T00:00:00Z"},
+		{"1677-12-31 00:00:00", ""},
+		{"2262-01-01 00:00:00", ""},
+	})
 	checkLocal(t, "02.01.06 15:04:05.000", time.UTC, []localCase{
 		{"31.12.23 23:59:59.250", "2023-12-31T23:59:59.25Z"},
 		{"31.12.23", ""},
+		{"29.02.23 00:00:00.000", ""},
 		{"", ""},
 	})
 }

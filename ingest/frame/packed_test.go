@@ -217,6 +217,7 @@ func TestPackedUnfit(t *testing.T) {
 		{"no such coding", Frame{Kind: Readings, Readings: []float64{1}}, 3},
 		{"no such kind", Frame{Kind: 3}, U16},
 		{"channel too high", Frame{Kind: Readings, First: 65536}, U16},
+		{"more than can be counted", Frame{Kind: Readings, Readings: make([]float64, 65536)}, U8},
 		{"battery", Frame{Kind: Status, Health: Health{BatteryMV: 65535}}, 0},
 		{"percent", Frame{Kind: Status, Health: Health{BatteryPercent: 101}}, 0},
 		{"hot", Frame{Kind: Status, Health: Health{Celsius: 128}}, 0},

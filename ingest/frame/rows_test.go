@@ -233,6 +233,7 @@ func TestRowsLimits(t *testing.T) {
 	if r.bads[0].Line != 3 || r.frames[1].Seq != 2 {
 		t.Errorf("line %d refused and number %d after it, want 3 and 2", r.bads[0].Line, r.frames[1].Seq)
 	}
+	decode(newRows(t, legLogger()), []byte(strings.Repeat("x", maxRow+1)+"\n")).wantBad(t, BadLength)
 	wide := "1" + strings.Repeat(" ", maxRow-len("1,1,2,3,4")) + good[1:]
 	decode(newRows(t, legLogger()), []byte(wide)).only(t)
 }
@@ -249,6 +250,25 @@ func TestRowsReset(t *testing.T) {
 	}
 	if r.frames[1].Seq != 1 || r.bads[0].Line != 3 {
 		t.Errorf("number %d and line %d, want rows to go on at 1 and lines to start again", r.frames[1].Seq, r.bads[0].Line)
+	}
+}
+
+func TestRowsMessage(t *testing.T) {
+	c := legLogger()
+	c.HeaderLines = 1
+	d, r := newRows(t, c), &record{}
+	d.Message([]byte("head\n1,1,2,3,4"), r)
+	d.Message([]byte("2,1,2,3,4\n3,1,2,3,4\n"), r)
+	d.Message([]byte("x"), r)
+	if want := "frame frame frame fields"; strings.Join(r.order, " ") != want || r.bads[0].Line != 5 {
+		t.Errorf("got %v %+v, want %s at line 5", r.order, r.bads, want)
+	}
+}
+
+func TestRowsTimesThatRunOut(t *testing.T) {
+	c := Delimited{Separator: ",", Time: TimeColumn{Column: -1, Period: time.Hour, Start: sample.Never - 1}, Channels: []int{0}}
+	if got := strings.Join(decode(newRows(t, c), []byte("1\n2\n3\n")).order, " "); got != "frame time time" {
+		t.Errorf("got %s, want one frame", got)
 	}
 }
 
