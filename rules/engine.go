@@ -39,11 +39,19 @@ func (e *Engine) Scan(s *sample.Scan) {
 
 // Tick lets time pass to now on the host's clock: what has become due is told.
 func (e *Engine) Tick(now sample.Instant) {
-	for _, p := range e.places {
-		p.drain(now)
-		for p.due != sample.Never && p.due.Add(grace) <= now {
-			p.tick(p.due)
-		}
+	for i := range e.places {
+		e.TickPlace(i, now)
+	}
+}
+
+// TickPlace is Tick for one place, whose present is now. It is for places whose
+// sources live in a time of their own, as recordings do that are played with the
+// times they were made at.
+func (e *Engine) TickPlace(place int, now sample.Instant) {
+	p := e.places[place]
+	p.drain(now)
+	for p.due != sample.Never && p.due.Add(grace) <= now {
+		p.tick(p.due)
 	}
 }
 
@@ -51,13 +59,19 @@ func (e *Engine) Tick(now sample.Instant) {
 // sample.Never.
 func (e *Engine) Next() sample.Instant {
 	next := sample.Never
-	for _, p := range e.places {
-		if p.due != sample.Never {
-			next = min(next, p.due.Add(grace))
-		}
-		if len(p.queue.waiting) > 0 {
-			next = min(next, p.queue.deadline())
-		}
+	for i := range e.places {
+		next = min(next, e.NextPlace(i))
+	}
+	return next
+}
+
+// NextPlace returns when TickPlace wants to be called next for a place, or
+// sample.Never.
+func (e *Engine) NextPlace(place int) sample.Instant {
+	p := e.places[place]
+	next := p.due.Add(grace)
+	if len(p.queue.waiting) > 0 {
+		next = min(next, p.queue.deadline())
 	}
 	return next
 }

@@ -32,8 +32,8 @@ var ErrStopped = errors.New("the pipeline has stopped")
 // A Judge is what the loop needs of a *rules.Engine.
 type Judge interface {
 	Scan(*sample.Scan)
-	Tick(now sample.Instant)
-	Next() sample.Instant
+	TickPlace(place int, now sample.Instant)
+	NextPlace(place int) sample.Instant
 	Signals(place int) []rules.Signal
 	Cells(place int, loaded []time.Duration) (rules.Cells, bool)
 	Progress(place int, dst []rules.Progress) []rules.Progress
@@ -87,18 +87,24 @@ type Options struct {
 	Queue int
 }
 
+// A waiting scan, and since when it does, on the daemon's clock.
+type waiting struct {
+	scan  sample.Scan
+	since sample.Instant
+}
+
 // A Pipeline is the loop with its queues.
 type Pipeline struct {
 	clock     Clock
 	delay     func(time.Duration)
 	followers []Follower // set before Run
 
-	in   chan *sample.Scan
-	free chan *sample.Scan // empty scans; there are as many as in holds
+	in   chan *waiting
+	free chan *waiting // empty ones; there are as many as in holds
 	asks chan func(*State)
 	done chan struct{} // closed when Run returns
 
-	behind atomic.Int64 // how old the scan last taken was, ns
+	behind atomic.Int64 // how long the scan taken last had waited, ns
 	scans  atomic.Uint64
 	full   atomic.Uint64 // Puts that had to wait
 
@@ -119,13 +125,13 @@ func New(o Options) *Pipeline {
 	p := &Pipeline{
 		clock: o.Clock,
 		delay: o.Delay,
-		in:    make(chan *sample.Scan, o.Queue),
-		free:  make(chan *sample.Scan, o.Queue),
+		in:    make(chan *waiting, o.Queue),
+		free:  make(chan *waiting, o.Queue),
 		asks:  make(chan func(*State)),
 		done:  make(chan struct{}),
 	}
 	for range o.Queue {
-		p.free <- new(sample.Scan)
+		p.free <- new(waiting)
 	}
 	p.state = newState(o.Plan, o.Views, o.Clock)
 	p.state.judge = o.Judge(o.Plan, sink{p})
@@ -140,7 +146,7 @@ func (p *Pipeline) Follow(f Follower) { p.followers = append(p.followers, f) }
 // Put hands over a copy of s. It blocks while the queue is full, until ctx ends
 // or the pipeline stops.
 func (p *Pipeline) Put(ctx context.Context, s *sample.Scan) error {
-	var kept *sample.Scan
+	var kept *waiting
 	select {
 	case kept = <-p.free:
 	default:
@@ -153,9 +159,9 @@ func (p *Pipeline) Put(ctx context.Context, s *sample.Scan) error {
 			return ErrStopped
 		}
 	}
-	values, raw := append(kept.Values[:0], s.Values...), append(kept.Raw[:0], s.Raw...)
-	*kept = *s
-	kept.Values, kept.Raw = values, raw
+	values, raw := append(kept.scan.Values[:0], s.Values...), append(kept.scan.Raw[:0], s.Raw...)
+	kept.scan, kept.since = *s, p.clock.Now()
+	kept.scan.Values, kept.scan.Raw = values, raw
 	p.in <- kept // there are no more scans than places in the queue
 	return nil
 }
@@ -180,7 +186,7 @@ type Load struct {
 	Scans   uint64        // taken since the start
 	Waiting int           // scans in the queue
 	Blocked uint64        // how often a bridge had to wait for room
-	Behind  time.Duration // age of the scan taken last, when it was taken; 0 when none waits
+	Behind  time.Duration // how long the scan taken last had waited; 0 when none waits now
 }
 
 // Load may be called from any goroutine.

@@ -165,8 +165,8 @@ func (s *still) Scan(*sample.Scan) {
 	}
 	s.scans++
 }
-func (s *still) Tick(sample.Instant)                                   { s.ticks++ }
-func (s *still) Next() sample.Instant                                  { return s.next }
+func (s *still) TickPlace(int, sample.Instant)                         { s.ticks++ }
+func (s *still) NextPlace(int) sample.Instant                          { return s.next }
 func (s *still) Signals(int) []rules.Signal                            { return nil }
 func (s *still) Cells(int, []time.Duration) (rules.Cells, bool)        { return rules.Cells{}, false }
 func (s *still) Progress(_ int, dst []rules.Progress) []rules.Progress { return dst }
@@ -293,6 +293,32 @@ func TestPlaceOfAnOldRecordingLivesInItsOwnTime(t *testing.T) {
 		p.Do(t.Context(), func(s *State) { v = s.Place(0) })
 		if got := v.Signals["ankle.pressure"].Value; got != nil {
 			t.Errorf("a minute after its last reading the ankle is still %v", *got)
+		}
+	})
+}
+
+// A recording that is played faster than it was made must be judged by its own
+// time: what falls due between two of its readings is not decided before the
+// second has come.
+func TestRecordingIsNotJudgedAheadOfItsReadings(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var seen told
+		p := start(t, wrapPlan(2500*time.Millisecond), Options{}, &seen)
+		at := sample.Instant(5e17) // years ago
+		for i := range 1000 { // above for two seconds, below for one, again and again
+			v := 70.0
+			if i%3 == 2 {
+				v = 50
+			}
+			if err := p.Put(t.Context(), &sample.Scan{At: at, Arrived: at, Values: []float64{v, 30}}); err != nil {
+				t.Fatal(err)
+			}
+			at = at.Add(time.Second)
+			time.Sleep(time.Millisecond)
+		}
+		synctest.Wait()
+		if len(seen.changes) != 0 {
+			t.Errorf("changes %v, want none", seen.changes)
 		}
 	})
 }

@@ -41,29 +41,29 @@ func (p *Pipeline) Run(ctx context.Context) error {
 	}
 }
 
-// tick lets the engine see the time if it asked for it, and returns when it
-// wants to see it next. Scans that already wait go first: what was felt before
-// an instant must have its say about it.
+// tick lets the engine see the time where it asked for it, and returns when it
+// wants to see it next, on the daemon's clock. Scans that already wait go first:
+// what was felt before an instant must have its say about it.
 func (p *Pipeline) tick() sample.Instant {
 	now := p.clock.Now()
-	next := p.state.judge.Next()
+	next := p.state.next()
 	if next > now {
 		return next
 	}
 	for n := len(p.in); n > 0; n-- {
 		p.take(<-p.in)
 	}
-	p.state.judge.Tick(now)
-	if next = p.state.judge.Next(); next <= now {
+	p.state.tick(now)
+	if next = p.state.next(); next <= now {
 		return now.Add(time.Duration(float64(pause) * p.clock.Speed()))
 	}
 	return next
 }
 
-func (p *Pipeline) take(s *sample.Scan) {
+func (p *Pipeline) take(w *waiting) {
 	p.scans.Add(1)
-	p.behind.Store(int64(p.clock.Now().Sub(s.Arrived)))
-	p.state.arrived(s)
-	p.state.judge.Scan(s)
-	p.free <- s
+	p.behind.Store(int64(p.clock.Now().Sub(w.since)))
+	p.state.heard(w)
+	p.state.judge.Scan(&w.scan)
+	p.free <- w
 }

@@ -83,13 +83,30 @@ func uses(p *rules.Place, source int) bool {
 	return false
 }
 
-// arrived notes with what delay the places of a source hear from it.
-func (s *State) arrived(scan *sample.Scan) {
-	if scan.Stored || scan.Source < 0 || scan.Source >= len(s.bySource) {
+// heard notes with what delay the places of a source hear from it. Scans that a
+// bridge kept for later say nothing about that.
+func (s *State) heard(w *waiting) {
+	if w.scan.Stored {
 		return
 	}
-	for _, i := range s.bySource[scan.Source] {
-		s.places[i].lag.add(scan.Arrived, scan.Arrived.Sub(scan.At))
+	for _, i := range s.bySource[w.scan.Source] {
+		s.places[i].lag.add(w.since, w.since.Sub(w.scan.At))
+	}
+}
+
+// next returns when the engine wants to see the time, on the daemon's clock.
+func (s *State) next() sample.Instant {
+	next := sample.Never
+	for i := range s.places {
+		next = min(next, s.judge.NextPlace(i).Add(s.places[i].lag.least()))
+	}
+	return next
+}
+
+// tick shows every place its own present.
+func (s *State) tick(now sample.Instant) {
+	for i := range s.places {
+		s.judge.TickPlace(i, now.Add(-s.places[i].lag.least()))
 	}
 }
 
