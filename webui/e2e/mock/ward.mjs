@@ -16,8 +16,10 @@ export function place(id, kind, { sites = 0, rows = 0, columns = 0, rate = 10, p
   const names = kind === 'seat' ? ['front', 'back'] : REGIONS;
   if (rows > 0) {
     names.forEach((name, i) => {
-      const [from, to] = [Math.round((i * columns) / names.length), Math.round(((i + 1) * columns) / names.length) - 1];
-      p.regions.push({ id: name, rows: [0, rows - 1], columns: [from, to] });
+      const n = Math.max(rows, columns);
+      const [from, to] = [Math.round((i * n) / names.length), Math.round(((i + 1) * n) / names.length) - 1];
+      const along = { rows: [0, rows - 1], columns: [0, columns - 1], [rows > columns ? 'rows' : 'columns']: [from, to] };
+      p.regions.push({ id: name, ...along });
     });
   }
   p.subjects = [...p.sites.map((s) => s.id), ...p.regions.map((r) => r.id)];
@@ -47,7 +49,7 @@ export function cells(p, t) {
   const lean = 0.08 * Math.sin(t / 20_000 + p.phase);
   for (let r = 0; r < rows; r++) {
     for (let c = 0; c < columns; c++) {
-      const [y, x] = [r / rows - 0.5 + lean, c / columns];
+      const [y, x] = rows > columns ? [c / columns - 0.5 + lean, r / rows] : [r / rows - 0.5 + lean, c / columns];
       let v = 0;
       for (const [at, wide, tall, high] of [[0.07, 0.045, 0.1, 45], [0.24, 0.07, 0.26, 38], [0.52, 0.08, 0.24, 70], [0.7, 0.09, 0.2, 30], [0.94, 0.025, 0.16, 62]]) {
         v += high * Math.exp(-(((x - at) / wide) ** 2) - (y / tall) ** 2);

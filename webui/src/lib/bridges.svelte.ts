@@ -2,6 +2,7 @@
 // does not answer is said on every page and not only where one looks for it.
 
 import { getJSON } from './link/history';
+import { bridges as text } from './text';
 
 export interface Source {
   id: string;
@@ -34,6 +35,14 @@ export interface Bridge {
   unknown_sources: { number: number }[] | null;
 }
 
+/** What is wrong with a bridge or, failing that, with one of its sources. */
+export function troubleOf(b: Bridge): string {
+  if (b.trouble) return b.trouble;
+  const source = (b.sources ?? []).find((s) => s.trouble);
+  if (source) return `${source.id}: ${source.trouble}`;
+  return b.state === 'waiting' ? (text.states.waiting ?? b.state) : '';
+}
+
 const EVERY = 5000;
 
 class Bridges {
@@ -42,7 +51,7 @@ class Bridges {
 
   /** Those about which something is wrong at present. */
   get troubled(): Bridge[] {
-    return (this.list ?? []).filter((b) => b.trouble !== '' || b.state === 'waiting');
+    return (this.list ?? []).filter((b) => troubleOf(b) !== '');
   }
 
   start(): () => void {

@@ -80,6 +80,11 @@ export function percent(share: number | null | undefined): string {
   return `${share >= 1 ? Math.round(share * 100) : Math.min(99, Math.round(share * 100))} %`;
 }
 
+/** What a rule is about, as words: a site, a region, or all of a mat. */
+export function subjectName(id: string): string {
+  return id === 'mat' ? words.wholeMat : plain(id);
+}
+
 /** An identifier as a word: "front_left" to "front left". */
 export function plain(id: string): string {
   return id.replaceAll('_', ' ');

@@ -1,17 +1,6 @@
 import { expect, it } from 'vitest';
-import type { Hold, Place } from './link/types';
 import { byPlace, byPriority, byUrgency, keepOrder, nextDue, worst } from './order';
-
-function hold(part: Partial<Hold>): Hold {
-  return {
-    rule: 'r', subject: 'pelvis', priority: 'medium', signal: 'pelvis.pressure', condition: 'yes', held_s: 0, on_delay_s: 60,
-    used: 0, due_at: null, raised: false, since: null, ...part,
-  };
-}
-
-function place(id: string, part: Partial<Place> = {}): Place {
-  return { id, kind: 'bed', state: 'quiet', text: '', at: null, sites: [], signals: {}, alerts: [], holds: [], ...part };
-}
+import { alert, hold, place } from './testplace';
 
 const raised = (priority: 'high' | 'medium' | 'low', since: string) => ({
   state: 'alert' as const,
@@ -49,9 +38,8 @@ it('the next due time leaves out what is raised, and what is not due', () => {
 });
 
 it('the worst priority counts open alerts and raised holds only', () => {
-  const alert = { id: 'x', place: 'a', rule: 'r', subject: 's', state: '', raised_at: '', value: null, limit: null, unit: 'mmHg', signal_known: true, text: '' };
-  expect(worst(place('a', { alerts: [{ ...alert, priority: 'high', cleared_at: '2031-01-01T10:00:00Z' }] }))).toBeNull();
-  expect(worst(place('a', { alerts: [{ ...alert, priority: 'low', cleared_at: null }], holds: [hold({ raised: true })] }))).toBe('medium');
+  expect(worst(place('a', { alerts: [alert({ priority: 'high', cleared_at: '2031-01-01T10:00:00Z' })] }))).toBeNull();
+  expect(worst(place('a', { alerts: [alert({ priority: 'low' })], holds: [hold({ raised: true })] }))).toBe('medium');
 });
 
 it('alerts: gravest first, longest standing first among equals', () => {

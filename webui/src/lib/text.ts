@@ -10,6 +10,7 @@ export const words = {
   alerts: 'Alerts',
   bridges: 'Bridges',
   now: 'now',
+  wholeMat: 'whole mat',
 } as const;
 
 export const caution = {
@@ -114,10 +115,11 @@ export const mat = {
   cell: (row: number, column: number) => `row ${row}, column ${column}`,
   inRegion: (region: string) => `in ${region}`,
   table: 'Figures by region',
-  columns: { region: 'Region', peak: 'Peak', mean: 'Mean', longest: 'Loaded longest', used: 'Tolerance used' },
+  columns: { region: 'Region', peak: 'Peak, mmHg', mean: 'Mean, mmHg', longest: 'Loaded longest', used: 'Tolerance used' },
   image: (what: string, text: string) => `Map of the mat, shaded by ${what}. ${text}`,
   cellNow: (v: string, held: string) => `${v} mmHg, loaded for ${held}`,
   unknownCell: 'no data',
+  noRule: 'no rule',
 } as const;
 
 export const wrap = {

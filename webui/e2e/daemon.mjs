@@ -1,0 +1,65 @@
+// Starts the real program and waits until it listens.
+
+import { spawn } from 'node:child_process';
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+
+/** Runs `weald` with arguments; resolves with its address once it has said it. */
+export function startDaemon(binary, args) {
+  const child = spawn(binary, args, { stdio: ['ignore', 'ignore', 'pipe'] });
+  let said = '';
+  return new Promise((resolve, reject) => {
+    const give = (why) => reject(new Error(`${binary} ${args.join(' ')}: ${why}\n${said}`));
+    const timer = setTimeout(() => {
+      child.kill('SIGKILL');
+      give('does not listen after 30 s');
+    }, 30_000);
+    child.on('error', (e) => give(e.message));
+    child.on('exit', (code) => {
+      clearTimeout(timer);
+      give(`ended with ${code}`);
+    });
+    child.stderr.on('data', (chunk) => {
+      said = (said + chunk).slice(-20_000);
+      const found = /listening on (http:\/\/[^\s"]+)/.exec(said);
+      if (!found) return;
+      clearTimeout(timer);
+      resolve({
+        url: found[1].replace(/\/$/, ''),
+        said: () => said,
+        stop: () =>
+          new Promise((done) => {
+            child.removeAllListeners('exit');
+            child.on('exit', done);
+            child.kill('SIGTERM');
+            setTimeout(() => child.kill('SIGKILL'), 5000).unref();
+          }),
+      });
+    });
+  });
+}
+
+export function demo(binary) {
+  return startDaemon(binary, ['demo', '--listen', '127.0.0.1:0']);
+}
+
+/** The daemon with a configuration of its own, in a folder that is removed when it stops. */
+export async function withConfig(binary, yaml) {
+  const dir = mkdtempSync(join(tmpdir(), 'weald-e2e-'));
+  const file = join(dir, 'weald.yaml');
+  writeFileSync(file, yaml.replaceAll('$DIR', dir));
+  try {
+    const daemon = await startDaemon(binary, ['run', '-c', file]);
+    return {
+      ...daemon,
+      async stop() {
+        await daemon.stop();
+        rmSync(dir, { recursive: true, force: true });
+      },
+    };
+  } catch (e) {
+    rmSync(dir, { recursive: true, force: true });
+    throw e;
+  }
+}

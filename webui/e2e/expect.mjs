@@ -1,0 +1,38 @@
+// The few ways in which stories look at a page.
+
+import assert from 'node:assert/strict';
+
+/** Waits until fn gives something true, and gives it back. */
+export async function until(what, fn, timeout = 10_000) {
+  const end = Date.now() + timeout;
+  for (;;) {
+    const value = await fn();
+    if (value) return value;
+    if (Date.now() > end) assert.fail(`after ${timeout / 1000} s still not so: ${what}`);
+    await new Promise((go) => setTimeout(go, 50));
+  }
+}
+
+/** How many different colours a canvas shows, and a sum that changes with any pixel. */
+export function look(page, selector) {
+  return page.evaluate((s) => {
+    const canvas = document.querySelector(s);
+    if (!canvas?.width) return { colours: 0, sum: 0 };
+    const words = new Uint32Array(canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data.buffer);
+    let sum = 0;
+    for (const w of words) sum = (Math.imul(sum, 31) + w) | 0;
+    return { colours: new Set(words).size, sum };
+  }, selector);
+}
+
+/** Sideways scroll in CSS pixels, 0 where the page fits. */
+export function overflow(page) {
+  return page.evaluate(() => Math.max(0, document.documentElement.scrollWidth - document.documentElement.clientWidth));
+}
+
+export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1', wrap: '/places/bench-1', alerts: '/alerts', bridges: '/bridges' };
+
+/** Waits until a page shows the present. */
+export function live(page) {
+  return page.waitForSelector('.clock[data-phase="live"]', { timeout: 10_000 });
+}

@@ -1,0 +1,56 @@
+// Stories told to the real program through a real browser.
+//
+//   WEALD_BIN   the program, default ../bin/weald
+//   node e2e/run.mjs [words]   only the stories whose names hold one of the words
+
+import { existsSync, mkdirSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import { launch } from './browser.mjs';
+import { demo } from './daemon.mjs';
+import access from './stories/access.mjs';
+import alerts from './stories/alerts.mjs';
+import connection from './stories/connection.mjs';
+import equipment from './stories/equipment.mjs';
+import figures from './stories/figures.mjs';
+import pages from './stories/pages.mjs';
+import pictures from './stories/pictures.mjs';
+
+const at = (path) => fileURLToPath(new URL(path, import.meta.url));
+
+const binary = process.env.WEALD_BIN ?? at('../../bin/weald');
+if (!existsSync(binary)) {
+  console.error(`no program at ${binary}: build it first, or set WEALD_BIN`);
+  process.exit(2);
+}
+if (!existsSync(at('../dist/index.html'))) {
+  console.error('the pages are not built: npm run build, and then the program');
+  process.exit(2);
+}
+const artifacts = at('./artifacts');
+mkdirSync(artifacts, { recursive: true });
+
+const wanted = process.argv.slice(2);
+const stories = [...pages, ...alerts, ...connection, ...access, ...equipment, ...pictures, ...figures].filter(
+  (s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)),
+);
+
+const ward = await demo(binary);
+const browser = await launch();
+let failed = 0;
+for (const story of stories) {
+  const began = Date.now();
+  const opened = [];
+  const say = (line) => console.log(`    ${line}`);
+  try {
+    await story.tell({ ward: ward.url, browser, binary, artifacts, say, later: (stop) => opened.push(stop) });
+    console.log(`ok   ${story.name} (${((Date.now() - began) / 1000).toFixed(1)} s)`);
+  } catch (e) {
+    failed++;
+    console.log(`FAIL ${story.name}\n${String(e.stack ?? e).replace(/^/gm, '     ')}`);
+  }
+  for (const stop of opened.reverse()) await stop();
+}
+await browser.close();
+await ward.stop();
+console.log(`${stories.length - failed} passed, ${failed} failed`);
+process.exit(failed ? 1 : 0);

@@ -1,0 +1,114 @@
+import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { open } from '../browser.mjs';
+import { live, overflow, PATHS, until } from '../expect.mjs';
+
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+
+async function violations(page) {
+  await page.evaluate(axe);
+  const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
+  return found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join('; ')}`);
+}
+
+export default [
+  {
+    name: 'access: axe finds nothing on any page, light, dark and on a phone, nor in the caution',
+    async tell({ ward, browser, later }) {
+      for (const look of [{ theme: 'light' }, { theme: 'dark' }, { theme: 'dark', width: 360, height: 740 }]) {
+        for (const [name, path] of Object.entries(PATHS)) {
+          const { page, context } = await open(browser, ward + path, look);
+          later(() => context.close());
+          await live(page);
+          await page.waitForTimeout(700);
+          assert.deepEqual(await violations(page), [], `${name} ${JSON.stringify(look)}`);
+          await context.close();
+        }
+      }
+      const { page, context } = await open(browser, ward, { read: false });
+      later(() => context.close());
+      await page.locator('dialog[open]').waitFor();
+      assert.deepEqual(await violations(page), []);
+    },
+  },
+  {
+    name: 'access: no page scrolls sideways at 360 or 320 px',
+    async tell({ ward, browser, later }) {
+      for (const width of [360, 320]) {
+        for (const [name, path] of Object.entries(PATHS)) {
+          const { page, context } = await open(browser, ward + path, { width, height: 740 });
+          later(() => context.close());
+          await live(page);
+          await page.waitForTimeout(500);
+          assert.equal(await overflow(page), 0, `${name} at ${width} px`);
+          await context.close();
+        }
+      }
+    },
+  },
+  {
+    name: 'access: everything can be reached and done by keyboard, and one sees where one is',
+    async tell({ ward, browser, later }) {
+      const { page, context } = await open(browser, ward);
+      later(() => context.close());
+      await live(page);
+      await page.keyboard.press('Tab');
+      assert.ok(await page.evaluate(() => document.activeElement.matches('a.skip')), 'the skip link comes first');
+      const seen = [];
+      for (let i = 0; i < 14; i++) {
+        seen.push(await page.evaluate(() => {
+          const e = document.activeElement;
+          return `${e.tagName} ${e.textContent.trim()} ${getComputedStyle(e).outlineStyle}`;
+        }));
+        await page.keyboard.press('Tab');
+      }
+      assert.ok(seen.every((s) => !s.endsWith(' none')), `without a visible focus: ${seen.filter((s) => s.endsWith(' none'))}`);
+      for (const name of ['Alerts', 'by urgency', 'bed-1']) assert.ok(seen.some((s) => s.includes(name)), `${name} is not among ${seen.join(' | ')}`);
+      await page.getByRole('button', { name: 'by urgency' }).focus();
+      await page.keyboard.press('Enter');
+      assert.equal(await page.getByRole('button', { name: 'by urgency' }).getAttribute('aria-pressed'), 'true');
+    },
+  },
+  {
+    name: 'access: with reduced motion, traces move once a second',
+    async tell({ ward, browser, later, say }) {
+      const rates = {};
+      for (const reducedMotion of ['no-preference', 'reduce']) {
+        const { page, context } = await open(browser, ward + PATHS.wrap, { reducedMotion });
+        later(() => context.close());
+        await live(page);
+        await page.waitForTimeout(2500);
+        rates[reducedMotion] = await page.evaluate(async () => {
+          let draws = 0;
+          const { drawImage } = CanvasRenderingContext2D.prototype;
+          CanvasRenderingContext2D.prototype.drawImage = function (...args) {
+            draws++;
+            return drawImage.apply(this, args);
+          };
+          await new Promise((go) => setTimeout(go, 5000));
+          return draws / 5;
+        });
+        await context.close();
+      }
+      say(`steps a second: ${rates['no-preference']} and ${rates.reduce}`);
+      assert.ok(rates.reduce <= 1.5 && rates['no-preference'] > 3);
+    },
+  },
+  {
+    name: 'access: the theme follows the device and can be chosen',
+    async tell({ ward, browser, later }) {
+      const { page, context } = await open(browser, ward, { theme: 'dark' });
+      later(() => context.close());
+      await live(page);
+      const ground = () => page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor);
+      const dark = await ground();
+      await page.getByLabel('Theme').selectOption('light');
+      const light = await ground();
+      assert.notEqual(light, dark);
+      await page.reload();
+      await live(page);
+      await until('the choice is kept', async () => (await ground()) === light);
+    },
+  },
+];

@@ -1,0 +1,110 @@
+import assert from 'node:assert/strict';
+import { open } from '../browser.mjs';
+import { live, PATHS, until } from '../expect.mjs';
+import { startProxy } from '../proxy.mjs';
+
+const bar = (page) => page.locator('.bar.old');
+
+/** Share of the pixel columns of the first lane, of the last `seconds` of a minute, that have no trace. */
+function openShare(page, from, to) {
+  return page.evaluate(
+    ([a, b]) => {
+      const canvas = document.querySelector('.lanes canvas');
+      const { width, height } = canvas;
+      const lane = Math.floor(height / document.querySelectorAll('.lanes .names > div').length);
+      const data = canvas.getContext('2d').getImageData(0, 0, width, lane).data;
+      const styles = getComputedStyle(document.documentElement);
+      const probe = new OffscreenCanvas(1, 1).getContext('2d');
+      const words = ['--ink', '--soft'].map((name) => {
+        probe.fillStyle = styles.getPropertyValue(name);
+        probe.fillRect(0, 0, 1, 1);
+        return [...probe.getImageData(0, 0, 1, 1).data.slice(0, 3)].join();
+      });
+      const column = (ms) => Math.round(width - (ms / 60_000) * width);
+      let open = 0;
+      const [x0, x1] = [Math.max(0, column(a)), Math.min(width, column(b))];
+      for (let x = x0; x < x1; x++) {
+        let drawn = false;
+        for (let y = 0; y < lane && !drawn; y++) {
+          const i = 4 * (y * width + x);
+          drawn = words.includes([...data.slice(i, i + 3)].join());
+        }
+        if (!drawn) open++;
+      }
+      return open / (x1 - x0);
+    },
+    [from, to],
+  );
+}
+
+/** Cuts the cable for some seconds; gives back how long the page took to say so, and when the hole was. */
+async function cutFor(page, proxy, ms, say) {
+  const began = Date.now();
+  proxy.silence();
+  await bar(page).waitFor({ timeout: 3000 });
+  const took = Date.now() - began;
+  say(`said to be old after ${(took / 1000).toFixed(2)} s`);
+  assert.ok(took <= 3000, `it took ${took} ms`);
+  assert.match(await bar(page).innerText(), /No news since \d\d:\d\d:\d\d/);
+  assert.equal(await page.locator('main.old').count(), 1);
+  await page.waitForTimeout(Math.max(0, ms - took));
+  proxy.mend();
+  await bar(page).waitFor({ state: 'detached', timeout: 15_000 });
+  const back = Date.now();
+  say(`live again ${((back - began - ms) / 1000).toFixed(1)} s after the cable was mended`);
+  return { began, back };
+}
+
+export default [
+  {
+    name: 'connection: a silent loss is said within three seconds, heals by itself, and the hole is filled',
+    async tell({ ward, browser, later, say }) {
+      const proxy = await startProxy(ward);
+      later(() => proxy.stop());
+      const { page, context } = await open(browser, proxy.url + PATHS.wrap);
+      later(() => context.close());
+      await live(page);
+      await page.waitForTimeout(3000);
+      const { began, back } = await cutFor(page, proxy, 8000, say);
+      await until('the hole is said to be filled', async () => /has been filled in/.test(await page.locator('.bar').innerText()));
+      await page.waitForTimeout(2500);
+      const share = await openShare(page, Date.now() - began - 1000, Date.now() - back + 1000);
+      say(`${Math.round(share * 100)} % of the hole is still open`);
+      assert.ok(share < 0.1, 'the traces have a hole');
+      const left = await page.evaluate(() => performance.getEntriesByType('navigation').length);
+      assert.equal(left, 1);
+    },
+  },
+  {
+    name: 'connection: a hole that cannot be filled stays open, and is not claimed to be filled',
+    async tell({ ward, browser, later, say }) {
+      const proxy = await startProxy(ward);
+      later(() => proxy.stop());
+      const { page, context } = await open(browser, proxy.url + PATHS.wrap);
+      later(() => context.close());
+      await live(page);
+      await page.waitForTimeout(3000);
+      await page.route('**/signals?**', (route) => route.abort());
+      const { began, back } = await cutFor(page, proxy, 8000, say);
+      await until('it says that it could not', async () => /could not be filled/.test(await page.locator('.bar').innerText()));
+      await page.waitForTimeout(1500);
+      const share = await openShare(page, Date.now() - began - 3500, Date.now() - back + 1000);
+      assert.ok(share > 0.7, `only ${Math.round(share * 100)} % of the hole is open`);
+    },
+  },
+  {
+    name: 'connection: on the round, a hang-up heals so fast that nothing need be said, or is said',
+    async tell({ ward, browser, later }) {
+      const proxy = await startProxy(ward);
+      later(() => proxy.stop());
+      const { page, context } = await open(browser, proxy.url);
+      later(() => context.close());
+      await live(page);
+      proxy.hangUp();
+      await until('the round is live', async () => (await page.locator('.clock').getAttribute('data-phase')) === 'live');
+      const text = () => page.locator('li.band .sentence').allInnerTexts();
+      const before = (await text()).join();
+      await until('and goes on', async () => (await text()).join() !== before);
+    },
+  },
+];

@@ -1,0 +1,53 @@
+import assert from 'node:assert/strict';
+import { open } from '../browser.mjs';
+import { withConfig } from '../daemon.mjs';
+import { until } from '../expect.mjs';
+
+const CONFIG = `
+data: $DIR/data
+web: {listen: 127.0.0.1:0}
+bridges:
+  - id: trolley
+    link: {serial: {port: $DIR/no-such-port, baud: 115200}}
+    format: line
+    sources:
+      - {number: 0, id: leg, channels: 2, rate: 10, unit: mmHg}
+      - {number: 1, id: raw, channels: 1, rate: 10}
+places:
+  - id: bench-9
+    kind: wrap
+    sites:
+      - {id: ankle, height_cm: 12, circumference_cm: 23.5, channels: [trolley/leg/0]}
+      - {id: calf, height_cm: 31, circumference_cm: 36, channels: [trolley/leg/1]}
+  - id: bench-10
+    kind: wrap
+    sites:
+      - {id: ankle, height_cm: 12, circumference_cm: 23.5, channels: [trolley/raw/0]}
+rules:
+  - {id: tight, at: {kind: wrap}, limit: {watch: ankle.pressure, above: 60}, on_delay: 30s, priority: medium}
+`;
+
+export default [
+  {
+    name: 'equipment: a port that does not exist is said on the pages, and nothing is shown as zero',
+    async tell({ binary, browser, later, artifacts }) {
+      const daemon = await withConfig(binary, CONFIG);
+      later(() => daemon.stop());
+      const { page, context, complaints } = await open(browser, daemon.url);
+      later(() => context.close());
+      await until('the round says so', async () => /Bridge trolley: .*no-such-port/.test((await page.locator('aside').allInnerTexts()).join()));
+      await until('bench-9 has no data', async () => (await page.locator('li.band[data-mark="unknown"]').count()) === 1);
+      assert.equal(await page.locator('li.band[data-mark="uncalibrated"]').count(), 1);
+      assert.match(await page.locator('li.band[data-mark="uncalibrated"]').innerText(), /not calibrated/);
+      await page.screenshot({ path: `${artifacts}/bad-port-round.png` });
+      await page.goto(`${daemon.url}/bridges`);
+      await until('the bridges page says so', async () => /no-such-port[\s\S]*next try/.test(await page.locator('main').innerText()));
+      await page.screenshot({ path: `${artifacts}/bad-port-bridges.png` });
+      await page.goto(`${daemon.url}/places/bench-9`);
+      await until('the sites are not known', async () => (await page.locator('dd').allInnerTexts()).filter((t) => t.includes('— not known')).length === 2);
+      assert.equal(await page.locator('g.site[data-state="unknown"]').count(), 2);
+      await page.screenshot({ path: `${artifacts}/bad-port-wrap.png` });
+      assert.deepEqual(complaints, []);
+    },
+  },
+];

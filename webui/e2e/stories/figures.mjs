@@ -1,0 +1,90 @@
+import assert from 'node:assert/strict';
+import { readdirSync, readFileSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import { gzipSync } from 'node:zlib';
+import { launch, open } from '../browser.mjs';
+import { live, look, until } from '../expect.mjs';
+import { startMock } from '../mock/server.mjs';
+import { place } from '../mock/ward.mjs';
+
+/** CPU that the page's renderer and the whole browser use over some seconds, as shares of one core, by the browser's own accounts. */
+async function cpu(browser, seconds, meanwhile = async () => {}) {
+  const cdp = await browser.newBrowserCDPSession();
+  const read = async () => new Map((await cdp.send('SystemInfo.getProcessInfo')).processInfo.map((p) => [`${p.type} ${p.id}`, p.cpuTime]));
+  const [before, began] = [await read(), performance.now()];
+  await Promise.all([new Promise((go) => setTimeout(go, seconds * 1000)), meanwhile()]);
+  const [after, took] = [await read(), (performance.now() - began) / 1000];
+  const shares = [...after].map(([key, time]) => [key, (time - (before.get(key) ?? 0)) / took]);
+  const sum = (list) => list.reduce((a, [, x]) => a + x, 0);
+  return { renderer: Math.max(...shares.filter(([k]) => k.startsWith('renderer')).map(([, x]) => x)), all: sum(shares) };
+}
+
+const share = (x) => `${(100 * x).toFixed(1)} %`;
+
+export default [
+  {
+    name: 'figures: 24 channels at 50/s and a map at 10/s take less than 15 % of a core',
+    async tell({ later, say }) {
+      const mock = await startMock([place('trial', 'bed', { sites: 24, rate: 50, rows: 32, columns: 64 })]);
+      later(() => mock.stop());
+      const browser = await launch(); // one of its own, so that its accounts are this page's
+      later(() => browser.close());
+      const { page, complaints } = await open(browser, `${mock.url}/places/trial`, { width: 1280, height: 1700 });
+      await live(page);
+      await until('map and traces are drawn', async () => (await look(page, '.map canvas')).colours > 8 && (await look(page, '.lanes canvas')).colours > 2);
+      await page.waitForTimeout(3000);
+      const used = await cpu(browser, 15);
+      say(`renderer ${share(used.renderer)} of a core, all of the browser ${share(used.all)}`);
+      const heap = await page.evaluate(() => performance.memory.usedJSHeapSize / 1e6);
+      say(`script heap ${heap.toFixed(1)} MB`);
+      assert.ok(used.renderer < 0.15, `the renderer takes ${share(used.renderer)}`);
+      assert.deepEqual(complaints, []);
+    },
+  },
+  {
+    name: 'figures: a round of sixty places scrolls smoothly',
+    async tell({ later, say }) {
+      const mock = await startMock(Array.from({ length: 60 }, (_, i) => place(`bed-${i + 1}`, 'bed', { rows: 32, columns: 64 })));
+      later(() => mock.stop());
+      const browser = await launch();
+      later(() => browser.close());
+      const { page } = await open(browser, mock.url);
+      await live(page);
+      await until('sixty bands', async () => (await page.locator('li.band').count()) === 60);
+      await page.waitForTimeout(6000);
+      const frames = [];
+      const used = await cpu(browser, 10, async () => {
+        frames.push(...(await page.evaluate(
+          () =>
+            new Promise((done) => {
+              const gaps = [];
+              const [first, end] = [performance.now(), document.documentElement.scrollHeight - innerHeight];
+              let last = first;
+              const step = (now) => {
+                gaps.push(now - last);
+                last = now;
+                scrollTo(0, (end * (1 - Math.cos((now - first) / 1500))) / 2);
+                if (now - first < 9000) requestAnimationFrame(step);
+                else done(gaps);
+              };
+              requestAnimationFrame(step);
+            }),
+        )));
+      });
+      frames.sort((a, b) => a - b);
+      const at = (q) => frames[Math.floor(q * (frames.length - 1))];
+      say(`frame ${at(0.5).toFixed(0)} ms in the middle, ${at(0.95).toFixed(0)} ms for 95 of 100, longest ${at(1).toFixed(0)} ms; renderer ${share(used.renderer)} of a core while scrolling`);
+      assert.ok(at(0.95) < 60, '5 of 100 frames take longer than 60 ms');
+    },
+  },
+  {
+    name: 'figures: the first page is smaller than 60 kB, packed',
+    async tell({ say }) {
+      const dist = fileURLToPath(new URL('../../dist/', import.meta.url));
+      const files = ['index.html', ...readdirSync(`${dist}assets`).map((f) => `assets/${f}`)];
+      const size = files.reduce((sum, f) => sum + gzipSync(readFileSync(dist + f), { level: 9 }).length, 0);
+      say(`${(size / 1000).toFixed(1)} kB in ${files.length} files`);
+      assert.ok(size < 60_000);
+    },
+  },
+];

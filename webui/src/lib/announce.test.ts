@@ -1,0 +1,63 @@
+import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
+import { Announcer } from './announce.svelte';
+import { alert } from './testplace';
+
+beforeEach(() => void vi.useFakeTimers());
+afterEach(() => void vi.useRealTimers());
+
+describe('what is spoken', () => {
+  it('at first only how many alerts are open', () => {
+    const a = new Announcer();
+    a.all([alert(), alert({ id: 'x' }), alert({ id: 'y', cleared_at: '2031-01-01T10:01:00Z' })]);
+    expect(a.calm.said).toBe('2 alerts are open.');
+    expect(a.urgent.said).toBe('');
+  });
+
+  it('each new alert once, also when a reconnection tells of it again', () => {
+    const a = new Announcer();
+    a.all([]);
+    a.raised(alert());
+    expect(a.urgent.said).toBe('New medium priority alert, bed-1: pelvis above 32 mmHg');
+    a.urgent.said = '';
+    vi.advanceTimersByTime(5000);
+    a.raised(alert());
+    a.all([alert()]);
+    expect(a.urgent.said).toBe('');
+  });
+
+  it('what was raised while the connection was lost', () => {
+    const a = new Announcer();
+    a.all([]);
+    a.all([alert({ priority: 'high' })]);
+    expect(a.urgent.said).toMatch(/New high priority alert/);
+  });
+
+  it('an alert that cleared and came again, again', () => {
+    const a = new Announcer();
+    a.all([]);
+    a.raised(alert());
+    a.cleared(alert());
+    expect(a.calm.said).toMatch(/^Cleared, bed-1/);
+    vi.advanceTimersByTime(5000);
+    a.urgent.said = '';
+    a.raised(alert({ raised_at: '2031-01-01T11:00:00Z' }));
+    expect(a.urgent.said).toMatch(/New medium/);
+  });
+
+  it('several in a moment as one message, a pause after the first', () => {
+    const a = new Announcer();
+    a.all([]);
+    for (const id of ['a', 'b', 'c']) a.raised(alert({ id, text: id }));
+    expect(a.urgent.said).toMatch(/: a$/);
+    vi.advanceTimersByTime(3000);
+    expect(a.urgent.said).toMatch(/^2 new alerts\. .*: b$/);
+  });
+
+  it('low priority does not interrupt', () => {
+    const a = new Announcer();
+    a.all([]);
+    a.raised(alert({ priority: 'low' }));
+    expect(a.urgent.said).toBe('');
+    expect(a.calm.said).toMatch(/New low priority/);
+  });
+});

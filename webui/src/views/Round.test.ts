@@ -1,0 +1,54 @@
+import { render, screen, within } from '@testing-library/svelte';
+import { tick } from 'svelte';
+import { afterEach, beforeEach, expect, it } from 'vitest';
+import { live } from '../lib/live.svelte';
+import { alert, hold, place } from '../lib/testplace';
+import Round from './Round.svelte';
+
+const ids = () => screen.getAllByRole('listitem').map((li) => within(li).getByRole('heading').textContent);
+
+beforeEach(() => {
+  live.loaded = true;
+  live.now = Date.UTC(2031, 0, 1, 10);
+  for (const id of ['bed-10', 'bed-9', 'bed-1']) live.places.set(id, place(id));
+});
+
+afterEach(() => live.places.clear());
+
+function raise(id: string): void {
+  live.places.set(id, place(id, { state: 'alert', alerts: [alert({ place: id })], holds: [hold({ raised: true, since: '2031-01-01T09:59:00Z', used: 1 })] }));
+}
+
+it('is in the order of the ward, and says how things stand', async () => {
+  render(Round);
+  expect(ids()).toEqual(['bed-1', 'bed-9', 'bed-10']);
+  expect(screen.getByText('3 places: nothing needs anybody now.')).toBeTruthy();
+  raise('bed-9');
+  await tick();
+  expect(screen.getByText('3 places: 1 with an alert.')).toBeTruthy();
+  expect(within(screen.getAllByRole('listitem')[1]!).getByText(/alert, medium priority/)).toBeTruthy();
+});
+
+it('sorts by urgency when asked, and then moves nothing under the finger', async () => {
+  raise('bed-9');
+  render(Round);
+  screen.getByRole('button', { name: 'by urgency' }).click();
+  await tick();
+  expect(ids()).toEqual(['bed-9', 'bed-1', 'bed-10']);
+  live.places.set('bed-10', place('bed-10', { state: 'alert', holds: [hold({ raised: true, priority: 'high', since: '2031-01-01T10:00:00Z' })] }));
+  await tick();
+  expect(ids()).toEqual(['bed-9', 'bed-1', 'bed-10']);
+  screen.getByRole('button', { name: 'Sort again' }).click();
+  await tick();
+  expect(ids()).toEqual(['bed-10', 'bed-9', 'bed-1']);
+});
+
+it('says when the next limit is reached, and what is not known as not known', async () => {
+  live.places.set('bed-1', place('bed-1', { holds: [hold({ due_at: '2031-01-01T10:18:00Z', used: 0.2 })] }));
+  live.places.set('bed-9', place('bed-9', { state: 'unknown' }));
+  render(Round);
+  const [due, silent, quiet] = screen.getAllByRole('listitem').map((li) => li.textContent);
+  expect(due).toMatch(/in 18 min/);
+  expect(silent).toMatch(/no data.*not known/s);
+  expect(quiet).toMatch(/nothing due/);
+});
