@@ -38,9 +38,12 @@ func (c *cells) cell() (text []byte, more, ok bool) {
 		return c.quoted(start + 1)
 	}
 	end := c.end(start)
-	text = bytes.TrimRight(c.row[start:end], " \t")
+	last := end
+	for last > start && isBlank(c.row[last-1]) {
+		last--
+	}
 	c.advance(end)
-	return text, true, true
+	return c.row[start:last], true, true
 }
 
 // quoted reads a cell from behind its opening quote. A quote inside is doubled.
@@ -70,10 +73,10 @@ func (c *cells) quoted(i int) (text []byte, more, ok bool) {
 // end returns where the cell that i is in ends.
 func (c *cells) end(i int) int {
 	if c.sep != 0 {
-		if n := bytes.IndexByte(c.row[i:], c.sep); n >= 0 {
-			return i + n
+		for i < len(c.row) && c.row[i] != c.sep { // cells are short
+			i++
 		}
-		return len(c.row)
+		return i
 	}
 	for i < len(c.row) && !isBlank(c.row[i]) {
 		i++

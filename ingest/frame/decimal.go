@@ -97,6 +97,9 @@ var tens = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e
 // parseFloat reads b as parseDecimal does and rounds it to the nearest
 // float64. Reason is BadNumber, or BadRange for what no float64 holds.
 func parseFloat(b []byte, mark byte) (float64, Reason) {
+	if v, ok := parseCount(b); ok {
+		return v, ""
+	}
 	d, ok := parseDecimal(b, mark)
 	if !ok {
 		return 0, BadNumber
@@ -115,6 +118,23 @@ func parseFloat(b []byte, mark byte) (float64, Reason) {
 		v = -v
 	}
 	return v, ""
+}
+
+// parseCount reads a few digits and nothing else, which is what most cells of
+// most loggers are.
+func parseCount(b []byte) (float64, bool) {
+	if len(b) == 0 || len(b) > 15 {
+		return 0, false
+	}
+	var v int64
+	for _, c := range b {
+		c -= '0'
+		if c > 9 {
+			return 0, false
+		}
+		v = v*10 + int64(c)
+	}
+	return float64(v), true
 }
 
 // parseLong reads a number that is too long or too large for the short way. b
