@@ -34,7 +34,7 @@ var ranks = map[string]int{
 	"weald/rules/timeline":    3,
 	"weald/ingest":            3,
 	"weald/stream/hostclock":  4,
-	"weald/stream/history":    4,
+	"weald/stream/view":       4,
 	"weald/stream/pipeline":   5,
 	"weald/stream":            6,
 	"weald/config":            7,
