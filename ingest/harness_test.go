@@ -1,0 +1,164 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"io"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"weald/ingest/calib"
+	"weald/ingest/frame"
+	"weald/ingest/sample"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// fakeLink is a link in memory. What is sent while nobody has it open is lost.
+type fakeLink struct {
+	mu    sync.Mutex
+	fails error // of Open
+	whole bool
+	conn  *fakeConn
+	opens []time.Time
+}
+
+func (l *fakeLink) Name() string { return "fake" }
+
+func (l *fakeLink) Open(context.Context) (io.ReadCloser, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.opens = append(l.opens, time.Now())
+	if l.fails != nil {
+		return nil, l.fails
+	}
+	l.conn = &fakeConn{in: make(chan []byte, 1000), closed: make(chan struct{}), whole: l.whole}
+	return l.conn, nil
+}
+
+func (l *fakeLink) set(err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.fails = err
+}
+
+func (l *fakeLink) send(p []byte) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.conn != nil {
+		l.conn.in <- p
+	}
+}
+
+// hangUp ends the connection as the other side would.
+func (l *fakeLink) hangUp() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	close(l.conn.in)
+	l.conn = nil
+}
+
+type fakeConn struct {
+	in     chan []byte
+	rest   []byte
+	closed chan struct{}
+	whole  bool
+}
+
+func (c *fakeConn) Whole() bool { return c.whole }
+
+func (c *fakeConn) Read(p []byte) (int, error) {
+	if len(c.rest) == 0 {
+		select {
+		case b, ok := <-c.in:
+			if !ok {
+				return 0, io.EOF
+			}
+			c.rest = b
+		case <-c.closed:
+			return 0, errors.New("closed by us")
+		}
+	}
+	n := copy(p, c.rest)
+	c.rest = c.rest[n:]
+	return n, nil
+}
+
+func (c *fakeConn) Close() error { close(c.closed); return nil }
+
+// twoLegs is a line bridge with two sources of two channels at 10/s.
+func twoLegs(l Link) Bridge {
+	source := func(n uint16, id string) Source {
+		return Source{Number: n, ID: "trolley/" + id, Index: int(n), Channels: 2, Rate: 10, StaleAfter: time.Second, Unit: calib.MMHg}
+	}
+	return Bridge{ID: "trolley", Link: l, Format: Format{Kind: Line}, Sources: []Source{source(0, "left"), source(1, "right")}}
+}
+
+// A rig runs a Supervisor within a synctest bubble.
+type rig struct {
+	t     *testing.T
+	link  *fakeLink
+	sup   *Supervisor
+	scans []sample.Scan
+	seq   uint32
+}
+
+// bubble runs f with a supervised bridge in virtual time.
+func bubble(t *testing.T, b func(Link) Bridge, f func(r *rig)) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		r := &rig{t: t, link: &fakeLink{}}
+		began := time.Now()
+		var err error
+		r.sup, err = New(b(r.link), Options{
+			Now: func() sample.Instant { return sample.At(began).Add(time.Since(began)) },
+			Out: func(s *sample.Scan) {
+				c := *s
+				c.Values = append([]float64(nil), s.Values...)
+				r.scans = append(r.scans, c)
+			},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() { done <- r.sup.Run(ctx) }()
+		synctest.Wait()
+		f(r)
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("Run returned %v", err)
+		}
+		if s := r.sup.Status().State; s != Stopped && s != Ended {
+			t.Errorf("after Run the state is %s", s)
+		}
+	})
+}
+
+// line sends a line frame of a source with the readings, and lets 100 ms pass.
+func (r *rig) line(source uint16, readings ...float64) {
+	r.t.Helper()
+	b, err := frame.AppendLine(nil, &frame.Frame{
+		Kind: frame.Readings, Source: source, Seq: r.seq, Millis: 100 * r.seq, Readings: readings,
+	})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	r.seq++
+	r.link.send(b)
+	r.pass(100 * time.Millisecond)
+}
+
+// pass lets time pass.
+func (r *rig) pass(d time.Duration) {
+	time.Sleep(d)
+	synctest.Wait()
+}
+
+// sampleNow is the daemon's clock.
+func sampleNow(r *rig) sample.Instant { return r.sup.opts.Now() }
