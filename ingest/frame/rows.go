@@ -18,6 +18,9 @@ import (
 // Wall in whole milliseconds, modulo 2^32, for loggers on a live link whose
 // seconds are a device counter.
 //
+// The words of a refusal count columns of cells from 0, as the description
+// does; Bad.Column is the byte in the line, from 1.
+//
 // A new connection may begin with header lines again, so Reset expects them;
 // the counts of rows go on.
 type Rows struct {
