@@ -18,7 +18,10 @@ import (
 	"weald/stream/view"
 )
 
-const mostClients = 256
+const (
+	mostClients = 256
+	goneEvery   = 10 * time.Millisecond // how often Run looks whether all have left
+)
 
 // A Place is what the hub must know of one place.
 type Place struct {
@@ -141,9 +144,17 @@ func (h *Hub) Alert(a view.Alert, what alert.Change) {
 }
 
 // Run looks for changed places once a second, and beats, until ctx ends; then
-// it sends every viewer away (1001).
+// it sends every viewer away (1001) and gives them a moment to hear of it.
 func (h *Hub) Run(ctx context.Context) error {
-	defer close(h.closing)
+	err := h.follow(ctx)
+	close(h.closing)
+	for waited := time.Duration(0); h.Clients() > 0 && waited < closeDeadline; waited += goneEvery {
+		time.Sleep(goneEvery)
+	}
+	return err
+}
+
+func (h *Hub) follow(ctx context.Context) error {
 	ticker := time.NewTicker(time.Second)
 	defer ticker.Stop()
 	for {

@@ -305,7 +305,7 @@ func TestRecordingIsNotJudgedAheadOfItsReadings(t *testing.T) {
 		var seen told
 		p := start(t, wrapPlan(2500*time.Millisecond), Options{}, &seen)
 		at := sample.Instant(5e17) // years ago
-		for i := range 1000 { // above for two seconds, below for one, again and again
+		for i := range 1000 {      // above for two seconds, below for one, again and again
 			v := 70.0
 			if i%3 == 2 {
 				v = 50
