@@ -31,14 +31,18 @@ const maxBody = 1 << 20
 // New returns everything that the daemon serves. Its error is about how the
 // program was built.
 func New(o Options) (http.Handler, error) {
-	mux := http.NewServeMux()
-	if err := api.Register(mux, o.API); err != nil {
+	answers := http.NewServeMux()
+	if err := api.Register(answers, o.API); err != nil {
 		return nil, err
 	}
 	pages, err := newPages(o.Pages)
 	if err != nil {
 		return nil, err
 	}
+	mux := http.NewServeMux()
+	mux.Handle("/api/", zip(answers))
+	mux.Handle("GET /healthz", answers)
+	mux.Handle("GET /readyz", answers)
 	mux.Handle("GET /live", o.Live)
 	mux.Handle("GET /metrics", o.Metrics)
 	mux.Handle("/", pages)

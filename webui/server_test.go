@@ -1,7 +1,9 @@
 package webui
 
 import (
+	"compress/gzip"
 	"context"
+	"encoding/json"
 	"errors"
 	"io"
 	"log/slog"
@@ -63,6 +65,31 @@ func TestPagesAreZippedAndAskedForOnce(t *testing.T) {
 	r.Header.Set("Accept-Encoding", "gzip;q=0")
 	if rec = s.do(r); rec.Header().Get("Content-Encoding") != "" || rec.Body.Len() != 4000 {
 		t.Errorf("to one who refuses gzip: %q", rec.Header().Get("Content-Encoding"))
+	}
+}
+
+func TestAnswersAreZippedWhenLarge(t *testing.T) {
+	s := newStack(t, built)
+	for path, want := range map[string]string{"/api/v1/openapi.json": "gzip", "/api/v1/places/nowhere": "", "/api/v1/places/bench-1/signals": "gzip"} {
+		r := httptest.NewRequest("GET", path, nil)
+		plain := s.do(r)
+		r.Header.Set("Accept-Encoding", "gzip")
+		rec := s.do(r)
+		if got := rec.Header().Get("Content-Encoding"); got != want || rec.Code != plain.Code {
+			t.Errorf("%s: %d, encoding %q; want %d, %q", path, rec.Code, got, plain.Code, want)
+			continue
+		}
+		if want == "" {
+			continue
+		}
+		z, err := gzip.NewReader(rec.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, err := io.ReadAll(z)
+		if err != nil || !json.Valid(body) {
+			t.Errorf("%s: %d bytes that are no JSON (%v)", path, len(body), err)
+		}
 	}
 }
 
