@@ -31,9 +31,9 @@ func bridgeOf(b *config.Bridge, link ingest.Link) ingest.Bridge {
 }
 
 // linkOf makes the link of a bridge.
-func linkOf(b *config.Bridge, now clockFunc, speed float64) ingest.Link {
+func linkOf(b *config.Bridge, speed float64) ingest.Link {
 	if f := b.Link.File; f != nil {
-		return filelink.Link{Path: f.Path, Fast: f.Fast}
+		return filelink.Link{Path: f.Path, Fast: f.Fast, Decoder: bridgeOf(b, nil).Format.Decoder, Speed: speed}
 	}
 	s := b.Link.Serial
 	link := serialport.Link{Path: s.Port, Baud: s.Baud}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -140,4 +139,3 @@ func inputFiles(c *config.Config, given []string) ([]inputFile, error) {
 	return files, nil
 }
 
-var _ = context.Canceled

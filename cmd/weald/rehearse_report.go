@@ -7,7 +7,6 @@ import (
 	"io"
 	"math"
 
-	"weald/ingest/sample"
 	"weald/rules/alert"
 	"weald/stream/rehearsal"
 )
@@ -131,4 +130,3 @@ func reportRehearsal(w io.Writer, r *rehearsal.Result, played []*recording, asJS
 	return out.Flush()
 }
 
-var _ = sample.Past

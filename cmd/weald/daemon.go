@@ -1,0 +1,173 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"weald/config"
+	"weald/ingest"
+	"weald/ingest/sample"
+	"weald/stream/history"
+	"weald/stream/hostclock"
+	"weald/stream/live"
+	"weald/stream/metrics"
+	"weald/stream/pipeline"
+	"weald/stream/view"
+	"weald/webui"
+	"weald/webui/api"
+)
+
+// A daemon is everything that `weald run` starts, put together. This file is
+// the only one that knows every part.
+type daemon struct {
+	config  *config.Config
+	clock   *hostclock.Clock
+	pipe    *pipeline.Pipeline
+	hub     *live.Hub
+	bridges []*ingest.Supervisor
+	handler webui.Options
+	log     *slog.Logger
+}
+
+// newDaemon builds a daemon whose clock runs speed times as fast as the host's.
+// It starts nothing.
+func newDaemon(c *config.Config, speed float64, stderr io.Writer) (*daemon, error) {
+	d := &daemon{config: c, clock: hostclock.New(speed), log: newLog(stderr)}
+	plan := c.Plan()
+	delay, late := metrics.NewDelay()
+	d.pipe = pipeline.New(pipeline.Options{
+		Plan: plan, Clock: d.clock, Delay: late,
+		Views: view.New(plan, settings(c), time.Local),
+	})
+	store := history.New(len(plan.Places), d.pipe.Series)
+	d.pipe.Follow(store)
+	var err error
+	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build()}); err != nil {
+		return nil, err
+	}
+	d.pipe.Follow(d.hub)
+	d.handler = webui.Options{
+		Pages: webui.Pages(),
+		Live:  d.hub,
+		API: api.Options{
+			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews,
+			ClockOff: d.clock.Off, Speed: speed, Version: build(),
+		},
+		Metrics: metrics.Handler(metrics.New(metrics.Options{
+			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts,
+			Viewers: d.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Version: build(),
+		})),
+	}
+	return d, nil
+}
+
+// run serves on l until ctx ends.
+func (d *daemon) run(ctx context.Context, l net.Listener) error {
+	group, ctx := errgroup.WithContext(ctx)
+	if err := d.connect(ctx); err != nil {
+		return err
+	}
+	handler, err := webui.New(d.handler)
+	if err != nil {
+		return err
+	}
+	for _, b := range d.bridges {
+		group.Go(func() error { return b.Run(ctx) })
+	}
+	group.Go(func() error { return d.pipe.Run(ctx) })
+	group.Go(func() error { return d.hub.Run(ctx) })
+	group.Go(func() error { return webui.Serve(ctx, l, handler, d.log) })
+	group.Go(func() error {
+		return d.clock.Watch(ctx, time.Second, func(by, off time.Duration) {
+			d.log.Warn("the host's clock stepped", slog.Duration("by", by), slog.Duration("off", off))
+		})
+	})
+	d.log.Info("listening on http://" + l.Addr().String())
+	return group.Wait()
+}
+
+// connect makes a supervisor for every bridge. Their scans go to the pipeline
+// until ctx ends.
+func (d *daemon) connect(ctx context.Context) error {
+	for i := range d.config.Bridges {
+		b := &d.config.Bridges[i]
+		s, err := ingest.New(bridgeOf(b, linkOf(b, d.clock.Speed())), ingest.Options{
+			Now: d.clock.Now, Speed: d.clock.Speed(), Log: d.log,
+			Out: func(s *sample.Scan) { _ = d.pipe.Put(ctx, s) }, // fails only when everything ends
+		})
+		if err != nil {
+			return err
+		}
+		d.bridges = append(d.bridges, s)
+	}
+	return nil
+}
+
+func (d *daemon) bridgeViews() []api.Bridge {
+	out := make([]api.Bridge, 0, len(d.bridges))
+	for _, b := range d.bridges {
+		out = append(out, bridgeView(b.Status(), d.config.Plan()))
+	}
+	return out
+}
+
+func (d *daemon) bridgeCounts() []metrics.Bridge {
+	out := make([]metrics.Bridge, 0, len(d.bridges))
+	for _, b := range d.bridges {
+		out = append(out, bridgeCounts(b.Status()))
+	}
+	return out
+}
+
+// settings is what the pages show of places beyond what the rules know.
+func settings(c *config.Config) []view.Setting {
+	out := make([]view.Setting, len(c.Places))
+	for i := range c.Places {
+		out[i].Sites = map[string]view.SiteSetting{}
+		for _, s := range c.Places[i].Sites {
+			out[i].Sites[s.ID] = view.SiteSetting{HeightCM: s.HeightCM, CircumferenceCM: s.CircumferenceCM, Target: s.Target}
+		}
+	}
+	return out
+}
+
+func livePlaces(c *config.Config) []live.Place {
+	out := make([]live.Place, len(c.Places))
+	for i, p := range c.Places {
+		out[i].ID = p.ID
+		if p.Mat != nil {
+			out[i].Rows, out[i].Columns = p.Mat.Rows, p.Mat.Columns
+		}
+	}
+	return out
+}
+
+// listen opens the address of the pages.
+func listen(address string) (net.Listener, error) {
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		var op *net.OpError
+		if errors.As(err, &op) {
+			err = op.Err
+		}
+		return nil, fmt.Errorf("the pages cannot listen on %s: %w; is another weald running?", address, err)
+	}
+	return l, nil
+}
+
+// newLog logs for people: no time, which the journal of the system adds.
+func newLog(w io.Writer) *slog.Logger {
+	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{ReplaceAttr: func(_ []string, a slog.Attr) slog.Attr {
+		if a.Key == slog.TimeKey {
+			return slog.Attr{}
+		}
+		return a
+	}}))
+}

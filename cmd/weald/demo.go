@@ -1,0 +1,83 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
+
+	"weald/config"
+	"weald/ingest/emulate"
+)
+
+type demoFlags struct {
+	speed  float64
+	data   string
+	listen string
+	seed   uint64
+}
+
+func newDemo() *cobra.Command {
+	f := demoFlags{speed: 1, listen: "127.0.0.1:8420", seed: 1}
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Show an invented ward on emulated bridges",
+		Long: `Runs the daemon on the invented ward Larch: six beds, two wraps on a bench and two
+seats, played as bridges over pseudo-terminals. Nothing in it is about a person.
+
+With --speed the whole ward, its clock included, runs that many times as fast.
+
+` + caution,
+		Example: "  weald demo\n  weald demo --speed 20 --listen 127.0.0.1:8421",
+		Args:    arguments(cobra.NoArgs),
+		RunE:    func(cmd *cobra.Command, _ []string) error { return demo(cmd, f) },
+	}
+	flags := cmd.Flags()
+	flags.Float64Var(&f.speed, "speed", f.speed, "how many times as fast as life, 0.1 to 100")
+	flags.StringVar(&f.data, "data", "", "a folder for its ports and configuration; a temporary one unless given")
+	flags.StringVar(&f.listen, "listen", f.listen, "address of the pages; port 0 picks a free one")
+	flags.Uint64Var(&f.seed, "seed", f.seed, "equal seeds give equal wards")
+	return cmd
+}
+
+func demo(cmd *cobra.Command, f demoFlags) error {
+	if !(f.speed >= 0.1 && f.speed <= 100) {
+		return usageError{errors.New("--speed must be from 0.1 to 100")}
+	}
+	if f.data == "" {
+		dir, err := os.MkdirTemp("", "weald-demo-")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(dir)
+		f.data = dir
+	}
+	ward, err := emulate.NewDemo(f.data, emulate.DemoOptions{Speed: f.speed, Seed: f.seed})
+	if err != nil {
+		return err
+	}
+	defer ward.Close()
+	name := filepath.Join(f.data, "larch.yaml")
+	if err := os.WriteFile(name, []byte(ward.Config()), 0o600); err != nil {
+		return fmt.Errorf("demonstration: %w", err)
+	}
+	c, problems := config.Load(name)
+	if len(problems) > 0 {
+		return fmt.Errorf("the demonstration's configuration is wrong: %w", problems)
+	}
+	d, err := newDaemon(c, f.speed, cmd.ErrOrStderr())
+	if err != nil {
+		return err
+	}
+	l, err := listen(f.listen)
+	if err != nil {
+		return err
+	}
+	group, ctx := errgroup.WithContext(cmd.Context())
+	group.Go(func() error { return ward.Run(ctx) })
+	group.Go(func() error { return d.run(ctx, l) })
+	return group.Wait()
+}

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"weald/ingest/emulate"
+)
+
+type emulateFlags struct {
+	scenario string
+	source   uint16
+	seed     uint64
+	speed    float64
+	pty, out string
+	damage   emulate.Damage
+}
+
+func newEmulate() *cobra.Command {
+	f := emulateFlags{speed: 1, seed: 1}
+	var list strings.Builder
+	for _, s := range emulate.Scenarios() {
+		fmt.Fprintf(&list, "  %-12s %s\n", s.Name, s.About)
+	}
+	cmd := &cobra.Command{
+		Use:   "emulate SCENARIO (--pty PATH | --out FILE)",
+		Short: "Play an invented bridge",
+		Long: `Plays a scenario as a bridge would send it, over a pseudo-terminal that weald can
+read like a serial port, or into a file. The scenarios, all invented:
+
+` + list.String(),
+		Example: "  weald emulate bed --pty /tmp/bridge\n  weald emulate leg --out leg.bin --speed 0",
+		Args:    arguments(cobra.ExactArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			f.scenario = args[0]
+			return playScenario(cmd, f)
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.pty, "pty", "", "make a pseudo-terminal and a link to it at this path")
+	flags.StringVar(&f.out, "out", "", "write the bytes to a file or a port, - for standard output")
+	flags.Uint16Var(&f.source, "source", 0, "number of the source in its frames")
+	flags.Uint64Var(&f.seed, "seed", f.seed, "equal seeds give equal readings")
+	flags.Float64Var(&f.speed, "speed", f.speed, "how many times as fast as life; 0 for as fast as it goes")
+	flags.Float64Var(&f.damage.Drop, "drop", 0, "share of frames that never leave")
+	flags.Float64Var(&f.damage.Repeat, "repeat", 0, "share of frames that are sent twice")
+	flags.Float64Var(&f.damage.Flip, "flip", 0, "share of frames with one bit changed")
+	flags.Float64Var(&f.damage.Noise, "noise", 0, "share of frames with noise before them")
+	flags.DurationVar(&f.damage.UnplugEvery, "unplug-every", 0, "pull the plug of the pseudo-terminal this often")
+	flags.DurationVar(&f.damage.UnplugFor, "unplug-for", 0, "for this long")
+	return cmd
+}
+
+func playScenario(cmd *cobra.Command, f emulateFlags) error {
+	scenario, err := emulate.Named(f.scenario)
+	if err != nil {
+		return usageError{err}
+	}
+	w, err := f.open(cmd.OutOrStdout(), cmd.ErrOrStderr())
+	if err != nil {
+		return err
+	}
+	defer w.Close()
+	player := &emulate.Player{
+		Stream: scenario.New(f.source, f.seed), Encoding: scenario.Encoding,
+		Speed: f.speed, Firmware: "emulated-1", Damage: f.damage, Seed: f.seed,
+	}
+	return player.Play(cmd.Context(), w)
+}
+
+// open opens where the bytes go.
+func (f *emulateFlags) open(stdout, stderr io.Writer) (io.WriteCloser, error) {
+	switch {
+	case (f.pty == "") == (f.out == ""):
+		return nil, usageError{errors.New("emulate needs one of --pty and --out")}
+	case f.pty != "":
+		port, err := emulate.NewPort(f.pty)
+		if err != nil {
+			return nil, err
+		}
+		fmt.Fprintf(stderr, "weald: playing on %s\n", port.Path())
+		return port, nil
+	case f.out == "-":
+		return nopCloser{stdout}, nil
+	}
+	return os.OpenFile(f.out, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o644)
+}
+
+type nopCloser struct{ io.Writer }
+
+func (nopCloser) Close() error { return nil }

@@ -1,0 +1,85 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"weald/ingest"
+	"weald/ingest/capture"
+	"weald/ingest/sample"
+)
+
+// captureMagic begins every capture file.
+const captureMagic = "WCAP1\n"
+
+// A recording is a file that is played through a bridge's decoder.
+type recording struct {
+	bridge ingest.Bridge
+	path   string
+	status ingest.Status // of the last time it was played
+	torn   error         // it was cut short; what came before is good
+}
+
+// play is a rehearsal.Input.
+func (r *recording) play(ctx context.Context, out func(*sample.Scan)) error {
+	f, err := os.Open(r.path)
+	if err != nil {
+		return fmt.Errorf("recording of %s: %w", r.bridge.ID, err)
+	}
+	defer f.Close()
+	in := bufio.NewReaderSize(f, 1<<20)
+	magic, err := in.Peek(len(captureMagic))
+	if err != nil && !errors.Is(err, io.EOF) {
+		return fmt.Errorf("recording of %s: %w", r.bridge.ID, err)
+	}
+	p, err := ingest.NewPlayback(r.bridge, in, ingest.PlayOptions{Capture: string(magic) == captureMagic})
+	if err != nil {
+		return err
+	}
+	defer func() { r.status = p.Status() }()
+	for s, err := range p.Scans(ctx) {
+		var corrupt *capture.CorruptError
+		switch {
+		case errors.Is(err, capture.ErrTorn) || errors.As(err, &corrupt):
+			r.torn = err
+		case err != nil:
+			return err
+		default:
+			out(s)
+		}
+	}
+	return nil
+}
+
+// complain tells people what was wrong with the recording.
+func (r *recording) complain(w io.Writer) {
+	if r.torn != nil {
+		fmt.Fprintf(w, "weald: %s: %v\n", r.path, r.torn)
+	}
+	if n := r.status.BadFrames(); n > 0 {
+		fmt.Fprintf(w, "weald: %s: %d frames were refused, the last one: %s\n", r.path, n, r.status.LastBad)
+	}
+	if r.status.Trouble != "" {
+		fmt.Fprintf(w, "weald: %s: %s\n", r.path, r.status.Trouble)
+	}
+	for _, u := range r.status.Unknown {
+		fmt.Fprintf(w, "weald: %s: source %d is not in the configuration; its %d frames were not judged\n", r.path, u.Number, u.Frames)
+	}
+}
+
+func (r *recording) summary() inputSummary {
+	s := inputSummary{Bridge: r.bridge.ID, File: r.path, Frames: r.status.Frames, Bad: map[string]uint64{}}
+	for reason, n := range r.status.Bad {
+		s.Bad[string(reason)] = n
+	}
+	for _, src := range r.status.Sources {
+		s.Gaps += src.Gaps
+		s.Repeats += src.Repeats
+		s.Damaged += src.Damaged
+	}
+	return s
+}

@@ -1,0 +1,86 @@
+package main
+
+import (
+	"weald/ingest"
+	"weald/ingest/frame"
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/stream/metrics"
+	"weald/stream/view"
+	"weald/webui/api"
+)
+
+// bridgeView says what the pages and the API show of a bridge.
+func bridgeView(s ingest.Status, plan *rules.Plan) api.Bridge {
+	b := api.Bridge{
+		ID: s.Bridge, Link: s.Link, Format: s.Format, State: string(s.State), Since: view.Moment(s.Since),
+		Trouble: s.Trouble, TroubleSince: view.Moment(s.TroubleSince), NextTryAt: view.Moment(s.NextTry),
+		Connections: s.Opened, Bytes: s.Bytes, Frames: s.Frames, LastFrameAt: view.Moment(s.LastGood),
+		Bad: badFrames(s.Bad), LastBad: s.LastBad,
+		Sources: []api.Source{}, UnknownSources: []api.UnknownSource{},
+	}
+	for _, src := range s.Sources {
+		b.Sources = append(b.Sources, sourceView(src, plan))
+	}
+	for _, u := range s.Unknown {
+		b.UnknownSources = append(b.UnknownSources, api.UnknownSource{
+			Number: int(u.Number), Frames: u.Frames, LastAt: u.Last.Time(), Channels: u.Channels,
+		})
+	}
+	return b
+}
+
+func sourceView(s ingest.SourceStatus, plan *rules.Plan) api.Source {
+	v := api.Source{
+		ID: s.ID, Number: int(s.Number),
+		Frames: s.Frames, Scans: s.Scans, Gaps: s.Gaps, Repeats: s.Repeats, Late: s.Late,
+		Partial: s.Partial, Damaged: s.Damaged, Stored: s.Stored,
+		Epochs: s.Epochs, SkewPPM: view.Number(s.SkewPPM), Rate: view.Number(s.Rate),
+		LastScanAt: view.Moment(s.LastScan), Firmware: s.Health.Firmware,
+		Calibrated: plan.Sources[s.Index].Calibrated, Trouble: s.Trouble,
+	}
+	if s.Epochs > 0 {
+		v.OffsetS = view.Number(s.Offset.Seconds())
+	}
+	if s.Nominal > 0 {
+		v.Nominal = &s.Nominal
+	}
+	if s.HealthAt != sample.Past {
+		health(&v, s.Health)
+	}
+	return v
+}
+
+func health(v *api.Source, h frame.Health) {
+	number := func(n int, scale float64) *float64 {
+		f := float64(n) * scale
+		return &f
+	}
+	if h.BatteryPercent >= 0 {
+		v.Battery = number(h.BatteryPercent, 1)
+	}
+	if h.BatteryMV >= 0 {
+		v.BatteryV = number(h.BatteryMV, 1e-3)
+	}
+	if h.Celsius != frame.NoCelsius {
+		v.Celsius = number(h.Celsius, 1)
+	}
+}
+
+func badFrames(bad map[frame.Reason]uint64) map[string]uint64 {
+	out := make(map[string]uint64, len(bad))
+	for reason, n := range bad {
+		out[string(reason)] = n
+	}
+	return out
+}
+
+// bridgeCounts is what Prometheus sees of a bridge.
+func bridgeCounts(s ingest.Status) metrics.Bridge {
+	b := metrics.Bridge{ID: s.Bridge, Open: s.State == ingest.Open, Well: s.Trouble == "", Frames: s.Frames, Bad: badFrames(s.Bad)}
+	for _, src := range s.Sources {
+		b.Well = b.Well && src.Trouble == ""
+		b.Source = append(b.Source, metrics.Source{ID: src.ID, Scans: src.Scans, Gaps: src.Gaps, Repeats: src.Repeats, Damaged: src.Damaged})
+	}
+	return b
+}
