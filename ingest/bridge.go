@@ -38,8 +38,8 @@ const (
 	Delimited Kind = "delimited"
 )
 
-// decoder returns a new decoder for one connection after the other.
-func (f Format) decoder() (frame.Decoder, error) {
+// Decoder returns a new decoder, for one connection after the other.
+func (f Format) Decoder() (frame.Decoder, error) {
 	switch f.Kind {
 	case Line:
 		return frame.NewLine(), nil
@@ -95,7 +95,7 @@ func (b *Bridge) check() error {
 			errs = append(errs, fmt.Errorf("source %s has %d channels and a calibration for %d", s.ID, s.Channels, n))
 		}
 	}
-	if _, err := b.Format.decoder(); err != nil {
+	if _, err := b.Format.Decoder(); err != nil {
 		errs = append(errs, fmt.Errorf("bridge %s: %w", b.ID, err))
 	}
 	return errors.Join(errs...)

@@ -46,7 +46,7 @@ type intake struct {
 // newIntake prepares to take b's bytes, with times that count as t says, and to
 // give scans to out.
 func newIntake(b *Bridge, t timing, out func(*sample.Scan)) (*intake, error) {
-	decoder, err := b.Format.decoder()
+	decoder, err := b.Format.Decoder()
 	if err != nil {
 		return nil, err
 	}

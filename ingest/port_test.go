@@ -155,7 +155,6 @@ func TestConnectionsStayApartInACapture(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const second = sample.Instant(time.Second)
 	line := func(seq uint32, v float64) []byte {
 		b, err := frame.AppendLine(nil, &frame.Frame{Kind: frame.Readings, Seq: seq, Millis: 1000 * seq, Readings: []float64{v, v}})
 		if err != nil {

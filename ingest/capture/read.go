@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/binary"
 	"encoding/json"
@@ -38,6 +39,13 @@ type Record struct {
 	Bytes []byte         // empty: a new connection began
 }
 
+// Begins reports whether what r holds begins like a capture file. It uses up
+// nothing.
+func Begins(r *bufio.Reader) bool {
+	b, _ := r.Peek(len(magic)) // what is shorter is none
+	return string(b) == magic
+}
+
 // A Reader reads a capture file in one pass.
 type Reader struct {
 	header Header
@@ -47,6 +55,7 @@ type Reader struct {
 	start, end  int
 	offset      int64 // in the file, of buf[start]
 	ended       bool  // r has nothing more
+	records     int64 // begun so far
 	lastCorrupt bool  // the record before was refused
 }
 
@@ -96,34 +105,32 @@ func (c *Reader) Header() Header { return c.header }
 // Offset is how far into the file the reading has come, in bytes.
 func (c *Reader) Offset() int64 { return c.offset }
 
-// Records yields each record in the order written. A record's bytes are valid
-// only until the next iteration. It allocates nothing per record.
-//
-// It ends after the last record, or after the first error, yielded with an
-// empty record: one that wraps ErrTorn, or whatever the underlying reader
-// returned. A *CorruptError ends it only where the next record cannot be found;
-// a caller that goes on after one has lost that record alone.
+// Records yields each record in the order written, as Next returns them, up to
+// and with the first error that no more can follow; the end of the file is none.
+// An error comes with an empty record.
 func (c *Reader) Records() iter.Seq2[Record, error] {
 	return func(yield func(Record, error) bool) {
-		for n := int64(1); ; n++ {
-			rec, err := c.next(n)
-			if err == io.EOF {
+		for {
+			rec, err := c.Next()
+			if err == io.EOF || !yield(rec, err) {
 				return
 			}
-			if !yield(rec, err) {
-				return
-			}
-			if err == nil {
-				continue
-			}
-			if _, ok := errors.AsType[*CorruptError](err); !ok || c.ended && c.start == c.end {
+			if _, corrupt := errors.AsType[*CorruptError](err); err != nil && !corrupt {
 				return
 			}
 		}
 	}
 }
 
-func (c *Reader) next(n int64) (Record, error) {
+// Next returns the next record. Its bytes are valid until Next is called again,
+// and it costs no allocation.
+//
+// At the end of the file the error is io.EOF, at a cut one that wraps ErrTorn,
+// else a *CorruptError or whatever the underlying reader returned. After a
+// *CorruptError Next may be called again: where the next record can be found,
+// the damaged one alone is lost, and otherwise io.EOF follows.
+func (c *Reader) Next() (Record, error) {
+	n := c.records + 1
 	if err := c.fill(prefix); err != nil {
 		return Record{}, err
 	}
@@ -131,6 +138,7 @@ func (c *Reader) next(n int64) (Record, error) {
 	if len(have) == 0 {
 		return Record{}, io.EOF
 	}
+	c.records = n
 	if len(have) < prefix {
 		return Record{}, fmt.Errorf("%w in record %d at byte %d", ErrTorn, n, c.offset)
 	}

@@ -95,7 +95,7 @@ func TestLargeScansAreSplit(t *testing.T) {
 }
 
 func TestSourcesSayHowTheyAre(t *testing.T) {
-	h := playAll(t, Player{Encoding: Encoding{Coding: frame.U8}, Firmware: "larch 1"}, 5*61)
+	h := playAll(t, Player{Encoding: Encoding{Coding: frame.U12}, Firmware: "larch 1"}, 5*61)
 	var told []frame.Frame
 	for i, f := range h.frames {
 		if f.Seq != uint32(i) {

@@ -1,0 +1,112 @@
+package emulate
+
+import (
+	"errors"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"testing/iotest"
+	"time"
+
+	"weald/ingest/frame"
+)
+
+func TestARecordingIsPlayedAtItsTimes(t *testing.T) {
+	const file = "10.00,seat,1.26,NA\n10.09,back,3,4\nragged\n10.05,seat,999,-3\n11.5,seat,5,6"
+	d := frame.Delimited{
+		Separator: ",", Channels: []int{2, 3}, Empty: []string{"NA"},
+		Time:   frame.TimeColumn{Column: 0, As: frame.InSeconds},
+		Source: frame.SourceColumn{Column: 1, Is: map[string]uint16{"seat": 0, "back": 1}},
+	}
+	want := []Scan{
+		{Source: 0, At: 0, Values: []float64{13, math.NaN()}},
+		{Source: 1, At: 90 * time.Millisecond, Values: []float64{30, 40}},
+		{Source: 0, At: 90 * time.Millisecond, Values: []float64{4095, 0}}, // time does not run back
+		{Source: 0, At: 1500 * time.Millisecond, Values: []float64{50, 60}},
+	}
+	for name, in := range map[string]io.Reader{"at once": strings.NewReader(file), "byte by byte": iotest.OneByteReader(strings.NewReader(file))} {
+		r, err := NewRecording(in, d, 10, 4095)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var s Scan
+		for i, w := range want {
+			if err := r.Next(&s); err != nil {
+				t.Fatalf("%s: scan %d: %v", name, i, err)
+			}
+			same := slices.EqualFunc(s.Values, w.Values, func(a, b float64) bool { return a == b || a != a && b != b })
+			if s.Source != w.Source || s.At != w.At || !same {
+				t.Errorf("%s: scan %d is %+v, want %+v", name, i, s, w)
+			}
+		}
+		if err := r.Next(&s); err != io.EOF || r.Refused() != 1 {
+			t.Errorf("%s: at the end %v, %d rows refused", name, err, r.Refused())
+		}
+	}
+	if _, err := NewRecording(nil, frame.Delimited{}, 1, 1); err == nil {
+		t.Error("a description of nothing was accepted")
+	}
+	broken := errors.New("disk on fire")
+	r, _ := NewRecording(iotest.ErrReader(broken), d, 1, 1)
+	if err := r.Next(new(Scan)); !errors.Is(err, broken) {
+		t.Errorf("a reader's error came as %v", err)
+	}
+}
+
+// recordings is the folder of real recordings.
+func recordings(t *testing.T, folder string) string {
+	t.Helper()
+	data := os.Getenv("WEALD_DATA")
+	if data == "" {
+		data = filepath.Join("..", "..", "..", "shared", "data")
+	}
+	path := filepath.Join(data, folder)
+	if _, err := os.Stat(path); err != nil {
+		t.Skipf("recordings not found: %v", err)
+	}
+	return path
+}
+
+func TestABedRecordingIsSentBitForBit(t *testing.T) {
+	path := filepath.Join(recordings(t, "bed-postures"), "S1", "1.txt")
+	content, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want [][]string
+	for row := range strings.Lines(string(content)) {
+		want = append(want, strings.Split(strings.TrimSpace(row), "\t"))
+	}
+	r, err := NewRecording(strings.NewReader(string(content)), MatRows1Hz(2048), 1, 4095)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := new(heard)
+	d := frame.NewPacked()
+	p := Player{Stream: r, Encoding: Encoding{Coding: frame.U12}}
+	if err := p.Play(t.Context(), writerFunc(func(b []byte) { d.Feed(b, h) })); err != nil {
+		t.Fatal(err)
+	}
+	if len(h.frames) != len(want) || h.bad != 0 || r.Refused() != 0 {
+		t.Fatalf("%d frames of %d rows, %d bad, %d refused", len(h.frames), len(want), h.bad, r.Refused())
+	}
+	for i, f := range h.frames {
+		if f.Millis != uint32(1000*i) || len(f.Readings) != 2048 {
+			t.Fatalf("frame %d at %d ms has %d readings", i, f.Millis, len(f.Readings))
+		}
+		for c, v := range f.Readings {
+			if got := strings.TrimSpace(want[i][c]); got != strconv.FormatFloat(v, 'f', -1, 64) {
+				t.Fatalf("frame %d cell %d: %v, the file has %s", i, c, v, got)
+			}
+		}
+	}
+}
+
+type writerFunc func([]byte)
+
+func (w writerFunc) Write(p []byte) (int, error) { w(p); return len(p), nil }
