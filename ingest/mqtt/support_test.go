@@ -1,0 +1,157 @@
+package mqtt
+
+import (
+	"errors"
+	"io"
+	"net"
+	"sync"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"weald/ingest/mqtt/internal/mosquitto"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+const (
+	soon  = 10 * time.Second
+	quiet = 150 * time.Millisecond // long enough for what is wrong to happen
+)
+
+// eachVersion runs f with both versions of the protocol, each with a broker of
+// its own: the two would share a session.
+func eachVersion(t *testing.T, o mosquitto.Options, f func(*testing.T, *mosquitto.Broker, Version)) {
+	t.Run("5", func(t *testing.T) { f(t, mosquitto.Start(t, o), V5) })
+	t.Run("3.1.1", func(t *testing.T) { f(t, mosquitto.Start(t, o), V311) })
+}
+
+func open(t *testing.T, l *Link) io.ReadCloser {
+	t.Helper()
+	c, err := l.Open(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { c.Close() })
+	return c
+}
+
+type result struct {
+	text string
+	err  error
+}
+
+// reader reads c as a supervisor does: in a goroutine, one message at a time.
+// Each token that step gets lets it read one more.
+func reader(c io.Reader) (step chan<- struct{}, got <-chan result) {
+	steps, results := make(chan struct{}), make(chan result, 16)
+	go func() {
+		defer close(results)
+		p := make([]byte, 64<<10)
+		for range steps {
+			n, err := c.Read(p)
+			results <- result{string(p[:n]), err}
+			if err != nil {
+				return
+			}
+		}
+	}()
+	return steps, results
+}
+
+// next reads one message. It leaves the read before acknowledged, and this one
+// not yet.
+func next(t *testing.T, c io.Reader) (string, error) {
+	t.Helper()
+	step, got := reader(c)
+	step <- struct{}{}
+	close(step)
+	select {
+	case r := <-got:
+		return r.text, r.err
+	case <-time.After(soon):
+		t.Fatalf("no message within %v", soon)
+		panic("unreached")
+	}
+}
+
+func want(t *testing.T, c io.Reader, text string) {
+	t.Helper()
+	if got, err := next(t, c); got != text || err != nil {
+		t.Fatalf("read %q, %v, want %q", got, err, text)
+	}
+}
+
+// wantNone lets the message before be acknowledged and sees to it that no other
+// one comes. It ends the connection.
+func wantNone(t *testing.T, c io.ReadCloser) {
+	t.Helper()
+	step, got := reader(c)
+	step <- struct{}{}
+	close(step)
+	select {
+	case r := <-got:
+		t.Errorf("read %q, %v, want nothing", r.text, r.err)
+	case <-time.After(quiet):
+	}
+	c.Close()
+	<-got
+}
+
+func publish(t *testing.T, address, bridge, text string, args ...string) {
+	t.Helper()
+	mosquitto.Publish(t, address, "weald/"+bridge+"/frames", []byte(text), args...)
+}
+
+// A relay stands between a client and a broker, and can be cut.
+type relay struct {
+	address string
+	l       net.Listener
+	to      string
+	wg      sync.WaitGroup
+
+	mu    sync.Mutex
+	conns []net.Conn // guarded by mu
+}
+
+func newRelay(t *testing.T, to string) *relay {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &relay{address: l.Addr().String(), l: l, to: to}
+	r.wg.Go(r.serve)
+	t.Cleanup(func() { l.Close(); r.cut(); r.wg.Wait() })
+	return r
+}
+
+func (r *relay) serve() {
+	for {
+		near, err := r.l.Accept()
+		if errors.Is(err, net.ErrClosed) {
+			return
+		}
+		far, err := net.Dial("tcp", r.to)
+		if err != nil {
+			near.Close()
+			continue
+		}
+		r.mu.Lock()
+		r.conns = append(r.conns, near, far)
+		r.mu.Unlock()
+		r.wg.Go(func() { io.Copy(near, far); near.Close() })
+		r.wg.Go(func() { io.Copy(far, near); far.Close() })
+	}
+}
+
+// cut breaks every connection off, as a client's death does.
+func (r *relay) cut() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, c := range r.conns {
+		c.Close()
+	}
+	r.conns = nil
+}
