@@ -18,7 +18,7 @@ var (
 )
 
 // The shapes and rates of the invented equipment. A mat's rows run from head to
-// foot, a seat's from front to back.
+// foot, a seat's from back to front.
 const (
 	MatRows, MatColumns   = 64, 32
 	SeatRows, SeatColumns = 16, 16

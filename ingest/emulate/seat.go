@@ -35,7 +35,7 @@ var loads = [...][2]float64{
 // shifting is how long a change of weight takes.
 const shifting = 1500 * time.Millisecond
 
-// Seat is a person on a cushion whose rows run from the front to the back.
+// Seat is a person on a cushion whose rows run from the back to the front.
 type Seat struct {
 	sits   []Sit
 	sway   *rand.Rand
@@ -51,9 +51,9 @@ type Seat struct {
 
 // seated has the parts of a body upright on a seat.
 var seated = []part{
-	{0.66, -0.34, 0.13, 0.22, 88}, {0.66, 0.34, 0.13, 0.22, 88},
-	{0.40, -0.44, 0.26, 0.28, 34}, {0.40, 0.44, 0.26, 0.28, 34},
-	{0.84, 0, 0.09, 0.22, 22},
+	{0.34, -0.34, 0.13, 0.22, 88}, {0.34, 0.34, 0.13, 0.22, 88},
+	{0.60, -0.44, 0.26, 0.28, 34}, {0.60, 0.44, 0.26, 0.28, 34},
+	{0.16, 0, 0.09, 0.22, 22},
 }
 
 // NewSeat puts a person of the given weight (1 is middling) on a seat and has
