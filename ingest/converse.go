@@ -8,7 +8,7 @@ import (
 	"weald/ingest/sample"
 )
 
-// A chunk is what one Read gave, in one of the reader's two buffers.
+// A chunk is what one Read gave, in one of the reader's buffers.
 type chunk struct {
 	buf []byte // whole, to be given back
 	n   int    // bytes in it
@@ -21,9 +21,13 @@ type chunk struct {
 // does.
 func (s *Supervisor) converse(ctx context.Context, conn io.ReadCloser) error {
 	chunks := make(chan chunk)
-	free := make(chan []byte, 2) // holds both buffers, so giving one back never waits
+	free := make(chan []byte, 2) // holds every buffer, so giving one back never waits
 	free <- make([]byte, readBuffer)
-	free <- make([]byte, readBuffer)
+	if !whole(conn) {
+		// A stream is read on while its bytes are decoded; a message is not
+		// asked for before the one before it was dealt with.
+		free <- make([]byte, readBuffer)
+	}
 	quit := make(chan struct{})
 	done := make(chan struct{})
 	go func() {

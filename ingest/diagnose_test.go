@@ -83,8 +83,8 @@ func TestTheWrongFormatIsNamed(t *testing.T) {
 				if s := r.sup.Status(); !strings.HasPrefix(s.Trouble, c.want) {
 					t.Errorf("trouble: %q, want %q", s.Trouble, c.want)
 				}
-				if len(r.scans) != 0 {
-					t.Errorf("%d scans were made of it", len(r.scans))
+				if len(r.scans()) != 0 {
+					t.Errorf("%d scans were made of it", len(r.scans()))
 				}
 			})
 		})

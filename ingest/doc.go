@@ -8,8 +8,9 @@
 // leave one after the other. For each connection it starts a reader, whose only
 // work is to wait in Read and to stamp what it got with the time of its
 // arrival; Run returns after the reader has. Between the two are two buffers
-// and no queue: a consumer that is slow holds back the link, and the bridge's
-// own buffers decide what is lost, which then shows as gaps.
+// (one, where messages are kept whole and may be acknowledged) and no queue: a
+// consumer that is slow holds back the link, and the bridge's own buffers
+// decide what is lost, which then shows as gaps.
 //
 // Status may be asked by anyone at any time. It is a copy, published after each
 // chunk of bytes and each tick, never in the midst of one.

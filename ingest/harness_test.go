@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"slices"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -100,11 +101,13 @@ func twoLegs(l Link) Bridge {
 
 // A rig runs a Supervisor within a synctest bubble.
 type rig struct {
-	t     *testing.T
-	link  *fakeLink
-	sup   *Supervisor
-	scans []sample.Scan
-	seq   uint32
+	t    *testing.T
+	link *fakeLink
+	sup  *Supervisor
+	seq  uint32
+
+	mu   sync.Mutex
+	kept []sample.Scan // guarded by mu
 }
 
 // bubble runs f with a supervised bridge in virtual time.
@@ -119,7 +122,9 @@ func bubble(t *testing.T, b func(Link) Bridge, f func(r *rig)) {
 			Out: func(s *sample.Scan) {
 				c := *s
 				c.Values = append([]float64(nil), s.Values...)
-				r.scans = append(r.scans, c)
+				r.mu.Lock()
+				defer r.mu.Unlock()
+				r.kept = append(r.kept, c)
 			},
 		})
 		if err != nil {
@@ -152,6 +157,13 @@ func (r *rig) line(source uint16, readings ...float64) {
 	r.seq++
 	r.link.send(b)
 	r.pass(100 * time.Millisecond)
+}
+
+// scans returns what came out so far.
+func (r *rig) scans() []sample.Scan {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return slices.Clone(r.kept)
 }
 
 // pass lets time pass.

@@ -27,7 +27,9 @@ type Link interface {
 // Messages is what a connection implements if it may keep messages whole, as a
 // broker's topic and a radio's notifications do. Where Whole is true each Read
 // returns exactly one message, and a message that does not fit into 64 KiB is
-// an error of the link.
+// an error of the link. Read is then called again only when everything that the
+// message completed has been handed on, so a link may take the next Read as the
+// receipt of the last message.
 type Messages interface{ Whole() bool }
 
 // Recording is what a Link implements that plays a recording and not a bridge.

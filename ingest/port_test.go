@@ -142,8 +142,8 @@ func TestACaptureThatCannotBeWrittenDisturbsNobody(t *testing.T) {
 	}
 	bubble(t, bridge, func(r *rig) {
 		r.line(0, 40, 20)
-		if s := r.sup.Status(); len(r.scans) != 1 || !strings.Contains(s.Capture.Error, "no such file or directory") {
-			t.Errorf("%d scans, capture: %+v", len(r.scans), s.Capture)
+		if s := r.sup.Status(); len(r.scans()) != 1 || !strings.Contains(s.Capture.Error, "no such file or directory") {
+			t.Errorf("%d scans, capture: %+v", len(r.scans()), s.Capture)
 		}
 	})
 }

@@ -1,12 +1,15 @@
 package ingest
 
 import (
+	"context"
 	"errors"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"weald/ingest/frame"
+	"weald/ingest/sample"
 )
 
 func TestBytesBecomeScans(t *testing.T) {
@@ -14,14 +17,14 @@ func TestBytesBecomeScans(t *testing.T) {
 		for i := range 5 {
 			r.line(uint16(i%2), float64(40+i), 20)
 		}
-		if len(r.scans) != 5 || r.scans[4].Values[0] != 44 || r.scans[3].Source != 1 {
-			t.Fatalf("scans: %+v", r.scans)
+		if len(r.scans()) != 5 || r.scans()[4].Values[0] != 44 || r.scans()[3].Source != 1 {
+			t.Fatalf("scans: %+v", r.scans())
 		}
 		s := r.sup.Status()
 		if s.State != Open || s.Trouble != "" || s.Frames != 5 || s.BadFrames() != 0 || s.Opened != 1 {
 			t.Errorf("status: %+v", s)
 		}
-		if a := s.Sources[0]; a.Scans != 3 || a.ID != "trolley/left" || a.LastScan != r.scans[4].At || a.Channels != 2 {
+		if a := s.Sources[0]; a.Scans != 3 || a.ID != "trolley/left" || a.LastScan != r.scans()[4].At || a.Channels != 2 {
 			t.Errorf("source: %+v", a)
 		}
 	})
@@ -44,8 +47,8 @@ func TestWholeMessages(t *testing.T) {
 		}
 		r.link.send(b) // bare: no COBS, no closing zero
 		r.pass(time.Millisecond)
-		if len(r.scans) != 1 || r.scans[0].Values[1] != 31 {
-			t.Errorf("scans: %+v", r.scans)
+		if len(r.scans()) != 1 || r.scans()[0].Values[1] != 31 {
+			t.Errorf("scans: %+v", r.scans())
 		}
 	})
 }
@@ -141,8 +144,8 @@ func TestUnknownSourcesAreListedAndNeverGuessed(t *testing.T) {
 			r.line(7, 1, 2, 3)
 		}
 		s := r.sup.Status()
-		if len(r.scans) != 0 || s.Frames != 0 || s.Bad[frame.BadSource] != 60 {
-			t.Errorf("%d scans, %d frames, bad %v", len(r.scans), s.Frames, s.Bad)
+		if len(r.scans()) != 0 || s.Frames != 0 || s.Bad[frame.BadSource] != 60 {
+			t.Errorf("%d scans, %d frames, bad %v", len(r.scans()), s.Frames, s.Bad)
 		}
 		if len(s.Unknown) != 1 || s.Unknown[0].Number != 7 || s.Unknown[0].Channels != 3 || s.Unknown[0].Frames != 60 || s.Unknown[0].Readings[2] != 3 {
 			t.Errorf("unknown: %+v", s.Unknown)
@@ -193,12 +196,12 @@ func TestAPartThatNeverComesIsLetGo(t *testing.T) {
 		}
 		r.link.send(b)
 		r.pass(200 * time.Millisecond)
-		if len(r.scans) != 0 {
+		if len(r.scans()) != 0 {
 			t.Fatal("half a scan went out at once")
 		}
 		r.pass(400 * time.Millisecond)
-		if len(r.scans) != 1 || r.scans[0].Values[0] != 50 || r.scans[0].Values[1] == r.scans[0].Values[1] {
-			t.Errorf("after the wait: %+v, want one scan with its second value unknown", r.scans)
+		if len(r.scans()) != 1 || r.scans()[0].Values[0] != 50 || r.scans()[0].Values[1] == r.scans()[0].Values[1] {
+			t.Errorf("after the wait: %+v, want one scan with its second value unknown", r.scans())
 		}
 	})
 }
@@ -217,4 +220,46 @@ func TestNewRefusesNonsense(t *testing.T) {
 			t.Errorf("%v, want %q", err, want)
 		}
 	}
+}
+
+// A link that acknowledges takes the next Read as the receipt of the message
+// before, so that must not come while the message is still being dealt with.
+func TestAMessageIsDealtWithBeforeTheNextIsAskedFor(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		link := &fakeLink{whole: true}
+		busy := make(chan struct{})
+		b := twoLegs(link)
+		b.Format = Format{Kind: Packed}
+		sup, err := New(b, Options{
+			Now: func() sample.Instant { return sample.At(time.Now()) },
+			Out: func(*sample.Scan) { <-busy },
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() { done <- sup.Run(ctx) }()
+		synctest.Wait()
+		for i := range uint32(2) {
+			p, err := frame.AppendPacked(nil, &frame.Frame{Kind: frame.Readings, Seq: i, Millis: i, Readings: []float64{1, 2}}, frame.U12)
+			if err != nil {
+				t.Fatal(err)
+			}
+			link.send(p)
+		}
+		synctest.Wait()
+		if n := len(link.conn.in); n != 1 {
+			t.Errorf("%d messages wait to be asked for while the first is dealt with, want 1", n)
+		}
+		close(busy)
+		synctest.Wait()
+		if n := len(link.conn.in); n != 0 {
+			t.Errorf("%d messages wait afterwards", n)
+		}
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
 }
