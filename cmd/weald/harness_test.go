@@ -1,0 +1,156 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+)
+
+// recordings returns the folder of real recordings, which are not part of the
+// project.
+func recordings(t testing.TB, parts ...string) string {
+	t.Helper()
+	root := os.Getenv("WEALD_DATA")
+	if root == "" {
+		root = "../../../shared/data"
+	}
+	path := filepath.Join(append([]string{root}, parts...)...)
+	if _, err := os.Stat(path); err != nil {
+		t.Skipf("recordings not found: %v", err)
+	}
+	return path
+}
+
+// A log is what a running daemon writes; tests read it while it does.
+type log struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *log) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *log) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}
+
+// start runs a command of the program until the test ends, and returns the
+// address of its pages.
+func start(t *testing.T, args ...string) string {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	var stderr log
+	done := make(chan int)
+	go func() { done <- run(ctx, args, io.Discard, &stderr) }()
+	t.Cleanup(func() {
+		cancel()
+		select {
+		case code := <-done:
+			if code != 0 {
+				t.Errorf("weald %v ended with %d: %s", args, code, stderr.String())
+			}
+		case <-time.After(20 * time.Second):
+			t.Errorf("weald %v does not end", args)
+		}
+	})
+	var address string
+	eventually(t, 20*time.Second, func() error {
+		_, after, found := strings.Cut(stderr.String(), "listening on ")
+		if !found {
+			return fmt.Errorf("not listening: %s", stderr.String())
+		}
+		address = strings.Trim(strings.SplitN(after, "\n", 2)[0], `" `)
+		return nil
+	})
+	return address
+}
+
+// eventually tries f until it returns nil.
+func eventually(t *testing.T, within time.Duration, f func() error) {
+	t.Helper()
+	deadline := time.Now().Add(within)
+	for {
+		err := f()
+		if err == nil {
+			return
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("after %v still: %v", within, err)
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+}
+
+// get reads JSON from the daemon.
+func get[T any](address, path string) (v T, err error) {
+	r, err := http.Get(address + path)
+	if err != nil {
+		return v, err
+	}
+	defer r.Body.Close()
+	if r.StatusCode != http.StatusOK {
+		return v, fmt.Errorf("%s: %s", path, r.Status)
+	}
+	return v, json.NewDecoder(r.Body).Decode(&v)
+}
+
+// text reads what is not JSON.
+func text(t *testing.T, address, path string) string {
+	t.Helper()
+	r, err := http.Get(address + path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	b, err := io.ReadAll(r.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+// write makes a file in a folder of the test.
+func write(t testing.TB, name, content string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// rehearsed runs `weald rehearse --json` and returns its events and summary.
+func rehearsed(t testing.TB, args ...string) (events []eventLine, s summary) {
+	t.Helper()
+	var stdout, stderr bytes.Buffer
+	if code := run(t.Context(), append([]string{"rehearse", "--json"}, args...), &stdout, &stderr); code != 0 {
+		t.Fatalf("rehearse ended with %d: %s%s", code, stdout.String(), stderr.String())
+	}
+	lines := strings.Split(strings.TrimSpace(stdout.String()), "\n")
+	for _, line := range lines[:len(lines)-1] {
+		var e eventLine
+		if err := json.Unmarshal([]byte(line), &e); err != nil {
+			t.Fatalf("%q: %v", line, err)
+		}
+		events = append(events, e)
+	}
+	var last summaryLine
+	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &last); err != nil {
+		t.Fatal(err)
+	}
+	return events, last.Summary
+}
