@@ -44,24 +44,30 @@ func (e *evidence) add(p []byte) {
 	e.bytes = append(e.bytes, p[:min(len(p), maxEvidence-len(e.bytes))]...)
 }
 
-// trouble says what is wrong with an open connection, empty if nothing is.
-func (in *intake) trouble(now sample.Instant) string {
-	if in.fresh.count > 0 && now.Sub(in.fresh.since) >= strangeAfter && (in.fresh.count >= enough || in.fresh.bad > 2) {
-		return in.strange()
+// A complaint is what is wrong, in words for people, and what kind of thing it
+// is: words that count seconds change while the trouble stays the same. The
+// zero complaint is none.
+type complaint struct{ kind, words string }
+
+// trouble says what is wrong with an open connection.
+func (in *intake) trouble(now sample.Instant) complaint {
+	strange := max(strangeAfter, in.grace)
+	if in.fresh.count > 0 && now.Sub(in.fresh.since) >= strange && (in.fresh.count >= enough || in.fresh.bad > 2) {
+		return complaint{"strange", in.strange()}
 	}
-	if words := in.losses.words; words != "" {
-		return words
+	if in.losses.words != "" {
+		return complaint{"losses", in.losses.words}
 	}
 	last := max(in.lastByte, in.opened)
-	quiet := max(silentAfter, in.patience())
-	if now.Sub(last) < quiet {
-		return ""
+	if now.Sub(last) < max(silentAfter, in.patience(), in.grace) {
+		return complaint{}
 	}
-	ago := now.Sub(last).Truncate(time.Second)
+	lasts := now.Sub(last).Truncate(time.Second)
+	words := fmt.Sprintf("nothing has arrived for %v", lasts)
 	if in.lastByte < in.opened {
-		return fmt.Sprintf("nothing has arrived since the link was opened %v ago: is the bridge powered, and is it sending?", ago)
+		words = fmt.Sprintf("nothing has arrived since the link was opened %v ago", lasts)
 	}
-	return fmt.Sprintf("nothing has arrived for %v: is the bridge powered, and is it sending?", ago)
+	return complaint{"silent", words + ": is the bridge powered, and is it sending?"}
 }
 
 // patience is how long the fastest source may be silent.
@@ -145,21 +151,19 @@ func excerpt(b []byte) (string, bool) {
 	return line[:min(len(line), 40)], true
 }
 
-// trouble says what is wrong with the bridge, empty if nothing is. It is called
-// with s.mu held.
-func (s *Supervisor) trouble(now sample.Instant) string {
-	switch {
-	case s.status.State == Open:
-		if words := s.in.trouble(now); words != "" {
-			return words
+// trouble says what is wrong with the bridge. It is called with s.mu held.
+func (s *Supervisor) trouble(now sample.Instant) complaint {
+	if s.status.State == Open {
+		if c := s.in.trouble(now); c != (complaint{}) {
+			return c
 		}
 		// A link that was just opened again has still to prove itself.
-		if s.lastErr == nil || now.Sub(s.opened) > silentAfter {
-			return ""
+		if now.Sub(s.opened) > silentAfter {
+			return complaint{}
 		}
-		return s.lastErr.Error()
-	case s.lastErr != nil:
-		return s.lastErr.Error()
 	}
-	return ""
+	if s.lastErr != nil {
+		return complaint{s.lastErr.Error(), s.lastErr.Error()}
+	}
+	return complaint{}
 }

@@ -185,3 +185,18 @@ func TestTheWrongRateIsSaid(t *testing.T) {
 		}
 	})
 }
+
+func TestATroubleIsLoggedOnce(t *testing.T) {
+	bubble(t, twoLegs, func(r *rig) {
+		r.line(0, 40, 20)
+		r.pass(time.Minute) // of silence, whose words count the seconds
+		r.line(0, 40, 20)
+		log := r.log.String()
+		if n := strings.Count(log, "bridge is in trouble"); n != 1 {
+			t.Errorf("logged %d times:\n%s", n, log)
+		}
+		if n := strings.Count(log, "bridge is well"); n != 1 {
+			t.Errorf("its end logged %d times:\n%s", n, log)
+		}
+	})
+}

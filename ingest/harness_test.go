@@ -1,9 +1,11 @@
 package ingest
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"io"
+	"log/slog"
 	"slices"
 	"sync"
 	"testing"
@@ -119,6 +121,7 @@ func bubble(t *testing.T, b func(Link) Bridge, f func(r *rig)) {
 		var err error
 		r.sup, err = New(b(r.link), Options{
 			Now: func() sample.Instant { return sample.At(began).Add(time.Since(began)) },
+			Log: slog.New(slog.NewTextHandler(&r.log, nil)),
 			Out: func(s *sample.Scan) {
 				c := *s
 				c.Values = append([]float64(nil), s.Values...)

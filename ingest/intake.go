@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"maps"
+	"time"
 
 	"weald/ingest/frame"
 	"weald/ingest/sample"
@@ -38,6 +39,7 @@ type intake struct {
 	unknown     []UnknownSource
 	moreUnknown uint64
 
+	grace  time.Duration  // the least silence that is worth a word
 	opened sample.Instant // when the connection began
 	fresh  evidence       // since the last sound frame
 	losses losses
@@ -213,7 +215,7 @@ func (in *intake) publish(to *Status, now sample.Instant) {
 		stats := s.asm.Stats()
 		s.publish(&to.Sources[i], &stats)
 		if to.State == Open && in.sound > 0 && in.timing != asRecorded {
-			to.Sources[i].Trouble = s.trouble(now, in.opened, &stats, stranger)
+			to.Sources[i].Trouble = s.trouble(now, in.opened, in.grace, &stats, stranger)
 		}
 	}
 	if len(to.Unknown) != len(in.unknown) {

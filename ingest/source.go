@@ -102,16 +102,16 @@ const oddRate = 1.5
 
 // trouble says what is wrong with the source while its link works, empty if
 // nothing is. Stranger is the number of an unknown source that sends, or -1.
-func (s *source) trouble(now, since sample.Instant, stats *assembly.Stats, stranger int) string {
+func (s *source) trouble(now, since sample.Instant, grace time.Duration, stats *assembly.Stats, stranger int) string {
 	switch {
 	case s.refused > 0:
 		return fmt.Sprintf("it sends %d channels and %d are configured: its frames are refused", s.refused, s.spec.Channels)
 	case s.sends > 0 && s.sends < s.spec.Channels:
 		return fmt.Sprintf("it sends %d channels and %d are configured: the others are unknown", s.sends, s.spec.Channels)
 	}
-	quiet := max(silentAfter, s.patience())
-	if ago := now.Sub(max(s.lastSeen, since)); ago >= quiet {
-		words := fmt.Sprintf("nothing from it for %v", ago.Truncate(time.Second))
+	last := max(s.lastSeen, since)
+	if now.Sub(last) >= max(silentAfter, s.patience(), grace) {
+		words := fmt.Sprintf("nothing from it for %v", now.Sub(last).Truncate(time.Second))
 		if s.lastSeen == sample.Past {
 			words = "nothing from it so far"
 			if stranger >= 0 {

@@ -29,6 +29,10 @@ const (
 	readBuffer = 64 << 10
 )
 
+// graceReal is how long, in real time, a silence must last to be one: where the
+// daemon's clock runs fast, seconds of it pass while a busy machine breathes.
+const graceReal = 500 * time.Millisecond
+
 // A Supervisor runs one bridge.
 type Supervisor struct {
 	// Set by New.
@@ -40,7 +44,7 @@ type Supervisor struct {
 	in      *intake
 	tape    *tape // nil where nothing is captured
 	retry   *backoff.ExponentialBackOff
-	said    string // the trouble that was logged last
+	said    string // the kind of trouble that was logged last
 	opened  sample.Instant
 	lastErr error // of the link; nil once a good frame came
 
@@ -67,6 +71,7 @@ func New(b Bridge, o Options) (*Supervisor, error) {
 	if err != nil {
 		return nil, err
 	}
+	in.grace = time.Duration(float64(graceReal) * o.Speed)
 	s := &Supervisor{
 		bridge: b, opts: o, in: in,
 		log: o.Log.With(slog.String("bridge", b.ID), slog.String("link", b.Link.Name())),
@@ -145,32 +150,29 @@ func (s *Supervisor) publish(now sample.Instant) {
 	s.in.publish(&s.status, now)
 	s.tape.publish(&s.status.Capture)
 	trouble := s.trouble(now)
-	if trouble != s.status.Trouble {
-		// One trouble whose words change, as they count seconds, is one
-		// trouble; so is one that gives way to another.
-		if s.status.Trouble == "" {
-			s.status.TroubleSince = now
-		}
-		s.status.Trouble = trouble
-	}
-	if trouble == "" {
+	// One trouble that gives way to another is one time of trouble.
+	switch {
+	case trouble.words == "":
 		s.status.TroubleSince = sample.Past
+	case s.status.Trouble == "":
+		s.status.TroubleSince = now
 	}
+	s.status.Trouble = trouble.words
 	s.mu.Unlock()
 	s.say(trouble)
 }
 
-// say logs what is wrong when it begins, changes and ends.
-func (s *Supervisor) say(trouble string) {
-	if trouble == s.said {
+// say logs what is wrong when it begins, becomes something else, and ends.
+func (s *Supervisor) say(c complaint) {
+	if c.kind == s.said {
 		return
 	}
-	if trouble == "" {
+	if c.kind == "" {
 		s.log.Info("bridge is well")
 	} else {
-		s.log.Warn("bridge is in trouble", slog.String("why", trouble))
+		s.log.Warn("bridge is in trouble", slog.String("why", c.words))
 	}
-	s.said = trouble
+	s.said = c.kind
 }
 
 // lost remembers why there is no connection.
