@@ -107,6 +107,7 @@ type rig struct {
 	link *fakeLink
 	sup  *Supervisor
 	seq  uint32
+	log  bytes.Buffer // read it after synctest.Wait only
 
 	mu   sync.Mutex
 	kept []sample.Scan // guarded by mu
