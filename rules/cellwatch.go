@@ -67,28 +67,12 @@ func (w *cellWatch) set(p *place) {
 		if g.raised == 0 {
 			continue
 		}
-		cell, known := w.raisedAndKnown(g)
+		cell, known := w.cells.RaisedKnown(g.cells)
 		if known == g.unknown {
 			g.unknown = !known
 			w.tell(p, g, cell, knownOr(!known), p.at, p.at.Sub(g.since))
 		}
 	}
-}
-
-// raisedAndKnown returns a raised cell of the group that has a value, or else
-// any raised cell and false.
-func (w *cellWatch) raisedAndKnown(g *group) (cell int, known bool) {
-	for _, c := range g.cells {
-		s, cond := w.cells.State(c)
-		switch {
-		case !s.Raised:
-		case cond != sample.Maybe:
-			return c, true
-		default:
-			cell = c
-		}
-	}
-	return cell, false
 }
 
 func (w *cellWatch) next() (time.Duration, bool, bool, []int) {

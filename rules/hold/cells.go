@@ -34,7 +34,7 @@ type Cells struct {
 	band  Band
 	which []int // the cells judged, ascending; nil for all
 
-	flags []uint8         // by cell: memory in bits 0 and 1, condition in bits 2 and 3
+	flags []uint8         // by cell: memory, condition, and whether it is raised
 	state []State         // by cell, as of mark
 	mark  []time.Duration // by cell, on the clock now
 
@@ -44,16 +44,18 @@ type Cells struct {
 	turns  []Turn        // reused
 }
 
-// The conditions as they stand in flags. Zero is unknown.
+// What stands in flags. Zero is an unknown condition and no memory.
 const (
+	memory    uint8 = 3 << 0
+	condition uint8 = 3 << 2
 	isUnknown uint8 = 0 << 2
 	isYes     uint8 = 1 << 2
 	isNo      uint8 = 2 << 2
-	memory    uint8 = 3
+	raised    uint8 = 1 << 4
 )
 
 func truth(flags uint8) sample.Truth {
-	switch flags &^ memory {
+	switch flags & condition {
 	case isYes:
 		return sample.Yes
 	case isNo:
@@ -85,7 +87,7 @@ func (c *Cells) Advance(span time.Duration) []Turn {
 	c.due = math.MaxInt64
 	for i := range c.state {
 		f := c.flags[i]
-		if f&^memory == isUnknown {
+		if f&condition == isUnknown {
 			continue
 		}
 		s, cond := &c.state[i], truth(f)
@@ -115,31 +117,62 @@ func (c *Cells) Advance(span time.Duration) []Turn {
 
 // Set takes a reading of all cells: mmHg, NaN unknown, one value a cell.
 func (c *Cells) Set(values []float64) {
-	if c.which == nil {
-		flags := c.flags[:len(values)]
-		hi, lo := c.band.hi, c.band.lo
-		for i, v := range values {
-			f := flags[i]
-			next := isNo
-			switch {
-			case v > hi[f&1]:
-				next = isYes | uint8(wasAbove)
-			case v < lo[f>>1&1]:
-				next = isYes | uint8(wasBelow)
-			case v != v:
-				next = isUnknown | f&memory
-			}
-			if next != f {
-				c.turn(i, f, next)
-			}
-		}
-		return
+	switch {
+	case c.which != nil:
+		c.setSome(values)
+	case math.IsInf(c.band.lo[0], -1):
+		c.setAbove(values)
+	default:
+		c.setAll(values)
 	}
+}
+
+// setAbove is setAll for a limit that has no lower side, as nearly all have.
+// Whether a cell goes on as it is takes one comparison or two.
+func (c *Cells) setAbove(values []float64) {
+	hi := c.band.hi
+	flags := c.flags[:len(values)]
+	for i, v := range values {
+		f := flags[i]
+		next := isNo
+		switch {
+		case v > hi[f&1]:
+			next = isYes | uint8(wasAbove)
+		case v != v:
+			next = isUnknown | f&memory
+		}
+		if next != f&^raised {
+			c.turn(i, next)
+		}
+	}
+}
+
+func (c *Cells) setAll(values []float64) {
+	hi, lo := c.band.hi, c.band.lo
+	flags := c.flags[:len(values)]
+	for i, v := range values {
+		f := flags[i]
+		next := isNo
+		switch {
+		case v > hi[f&1]:
+			next = isYes | uint8(wasAbove)
+		case v < lo[f>>1&1]:
+			next = isYes | uint8(wasBelow)
+		case v != v:
+			next = isUnknown | f&memory
+		}
+		if next != f&^raised {
+			c.turn(i, next)
+		}
+	}
+}
+
+func (c *Cells) setSome(values []float64) {
 	for _, i := range c.which {
 		f := c.flags[i]
 		cond, m := c.band.Judge(values[i], Memory(f&memory))
-		if next := encode(cond) | uint8(m); next != f {
-			c.turn(i, f, next)
+		if next := encode(cond) | uint8(m); next != f&^raised {
+			c.turn(i, next)
 		}
 	}
 }
@@ -148,8 +181,8 @@ func (c *Cells) Set(values []float64) {
 // too long. A delay of zero that Advance has not yet noticed goes unnoticed.
 func (c *Cells) Silence() {
 	for i, f := range c.flags {
-		if f&^memory != isUnknown {
-			c.turn(i, f, f&memory|isUnknown)
+		if f&condition != isUnknown {
+			c.turn(i, f&memory|isUnknown)
 		}
 	}
 }
@@ -165,8 +198,9 @@ func encode(t sample.Truth) uint8 {
 }
 
 // turn brings cell i up to date under its former condition and starts the next.
-func (c *Cells) turn(i int, was, next uint8) {
-	c.flags[i] = next
+func (c *Cells) turn(i int, next uint8) {
+	was := c.flags[i]
+	c.flags[i] = next | was&raised
 	before, after := truth(was), truth(next)
 	if before == after {
 		return
@@ -187,8 +221,10 @@ func (c *Cells) took(cell int, change Change, offset time.Duration) {
 		return
 	case Raised:
 		c.raised++
+		c.flags[cell] |= raised
 	case Cleared:
 		c.raised--
+		c.flags[cell] &^= raised
 	}
 	c.turns = append(c.turns, Turn{cell, change, offset})
 }
@@ -214,3 +250,19 @@ func (c *Cells) State(cell int) (State, sample.Truth) {
 
 // Raised returns how many cells are raised.
 func (c *Cells) Raised() int { return c.raised }
+
+// RaisedKnown returns the first of the given cells that is raised and has a
+// value; or else the first that is raised, and false; -1 if none is.
+func (c *Cells) RaisedKnown(cells []int) (cell int, known bool) {
+	cell = -1
+	for _, i := range cells {
+		switch f := c.flags[i]; {
+		case f&raised == 0:
+		case f&condition != isUnknown:
+			return i, true
+		case cell < 0:
+			cell = i
+		}
+	}
+	return cell, false
+}

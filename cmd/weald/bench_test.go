@@ -1,0 +1,186 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"weald/config"
+	"weald/ingest/assembly"
+	"weald/ingest/calib"
+	"weald/ingest/capture"
+	"weald/ingest/frame"
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+)
+
+const benchConfig = `
+bridges:
+  - id: hub
+    link: {file: {path: bed.cap}}
+    format: packed
+    sources:
+      - {number: 7, id: mat, channels: 2048, rate: 1, calibration: {slope: 0.05, offset: 0, u: 2}}
+places:
+  - id: bed-1
+    kind: bed
+    mat: {source: hub/mat, rows: 64, columns: 32, pitch_mm: [25, 25], head: first_row}
+rules:
+  - {id: loaded, at: {place: bed-1}, limit: {watch: mat.pressure, above: 30}, on_delay: 30m, resets_after: 2m, priority: medium}
+`
+
+// bodies are counts of a lying person, invented, as so many scans that differ
+// by noise, breathing and a slow creep.
+func bodies(n int) [][]float64 {
+	out := make([][]float64, n)
+	for k := range out {
+		out[k] = make([]float64, 2048)
+		for i := range out[k] {
+			row, column := float64(i/32), float64(i%32)
+			body := math.Exp(-math.Pow((column-16)/6, 2)) * (0.4 + math.Pow(math.Sin(row/64*3*math.Pi), 2))
+			v := body*(900+float64(k)) + float64((i*7919+k*104729)%5)
+			if body < 0.05 {
+				v = 0
+			}
+			out[k][i] = math.Floor(v)
+		}
+	}
+	return out
+}
+
+// wire encodes n scans, the given ones over and over.
+func wire(tb testing.TB, n int, scans [][]float64) (frames [][]byte) {
+	tb.Helper()
+	for k := range n {
+		scan := scans[k%len(scans)]
+		b, err := frame.AppendWire(nil, &frame.Frame{Kind: frame.Readings, Source: 7, Seq: uint32(k), Millis: uint32(k) * 1000, Readings: scan}, frame.U12)
+		if err != nil {
+			tb.Fatal(err)
+		}
+		frames = append(frames, b)
+	}
+	return frames
+}
+
+type quiet struct{}
+
+func (quiet) Alert(alert.Event)           {}
+func (quiet) Updated(int, sample.Instant) {}
+func (quiet) Late(int, *sample.Scan)      {}
+
+// A handler passes frames to an assembler.
+type handler struct {
+	a  *assembly.Assembler
+	at sample.Instant
+	tb testing.TB
+}
+
+func (h *handler) Frame(f *frame.Frame) {
+	if bad := h.a.Frame(f, h.at); bad != nil {
+		h.tb.Fatal(bad)
+	}
+}
+func (h *handler) Bad(b *frame.Bad) { h.tb.Fatal(b) }
+
+// From packed 12-bit bytes through COBS, checksum, sequence, clock, damage
+// check and calibration to the signals of seven regions and a hold for each of
+// 2,048 cells, one scan after the other; beside a bare loop that reads the same
+// bytes and adds up as many cells.
+func BenchmarkPackedBytesToCellHolds(b *testing.B) {
+	const n = 1000
+	scans := bodies(64)
+	frames := wire(b, n, scans)
+	perCell := func(b *testing.B) {
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/2048, "ns/cell")
+	}
+	b.Run("bare", func(b *testing.B) {
+		total, i := 0.0, 0
+		for b.Loop() {
+			sum, x := 0.0, byte(0)
+			for _, c := range frames[i%n] {
+				x ^= c
+			}
+			for _, v := range scans[i%len(scans)] {
+				sum += v
+			}
+			total += sum + float64(x)
+			i++
+		}
+		perCell(b)
+		if math.IsNaN(total) {
+			b.Fatal("no sum")
+		}
+	})
+	b.Run("weald", func(b *testing.B) {
+		c, problems := config.Parse("bench.yaml", []byte(benchConfig))
+		if len(problems) > 0 {
+			b.Fatal(problems)
+		}
+		engine := rules.NewEngine(c.Plan(), quiet{})
+		s := c.Bridges[0].Sources[0]
+		h := &handler{tb: b}
+		d := frame.NewPacked()
+		i := 0
+		b.ReportAllocs()
+		for b.Loop() {
+			if i%n == 0 { // the numbers begin again, as after a restart of the device
+				var err error
+				if h.a, err = assembly.New(assembly.Config{Channels: s.Channels, Unit: calib.Counts, Lines: s.Lines}, engine.Scan); err != nil {
+					b.Fatal(err)
+				}
+			}
+			h.at = h.at.Add(time.Second)
+			d.Feed(frames[i%n], h)
+			i++
+		}
+		perCell(b)
+	})
+}
+
+// A day of a 2,048-cell mat at one scan a second, from a capture of 260 MB.
+func BenchmarkRehearseADayOfAMat(b *testing.B) {
+	dir := b.TempDir()
+	file := filepath.Join(dir, "day.cap")
+	writeDay(b, file)
+	name := filepath.Join(dir, "bench.yaml")
+	if err := os.WriteFile(name, []byte(benchConfig), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		var out, errs bytes.Buffer
+		if code := run(b.Context(), []string{"rehearse", "-c", name, "--input", "hub=" + file, "--json"}, &out, &errs); code != 0 {
+			b.Fatal(errs.String())
+		}
+		if !bytes.Contains(out.Bytes(), []byte(fmt.Sprintf(`"scans":%d`, 86400))) {
+			b.Fatalf("not a whole day: %s", out.String())
+		}
+	}
+	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N), "s/day")
+}
+
+func writeDay(b *testing.B, file string) {
+	b.Helper()
+	w, err := capture.Create(file, capture.Header{Bridge: "hub", Format: "packed", Started: time.Unix(0, 0).UTC()})
+	if err != nil {
+		b.Fatal(err)
+	}
+	scans := bodies(64)
+	var buf []byte
+	for k := range 86400 {
+		f := frame.Frame{Kind: frame.Readings, Source: 7, Seq: uint32(k), Millis: uint32(k) * 1000, Readings: scans[k%64]}
+		if buf, err = frame.AppendWire(buf[:0], &f, frame.U12); err != nil {
+			b.Fatal(err)
+		}
+		if err := w.Record(sample.Instant(k)*sample.Instant(time.Second), buf); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		b.Fatal(err)
+	}
+}
