@@ -138,4 +138,3 @@ func inputFiles(c *config.Config, given []string) ([]inputFile, error) {
 	}
 	return files, nil
 }
-

@@ -129,4 +129,3 @@ func reportRehearsal(w io.Writer, r *rehearsal.Result, played []*recording, asJS
 	}
 	return out.Flush()
 }
-

@@ -27,7 +27,7 @@ var ranks = map[string]int{
 	"weald/rules/alert":       1,
 	"weald/ingest/assembly":   2,
 	"weald/ingest/serialport": 2,
-	"weald/ingest/capture":    2,
+	"weald/ingest/capture":    1,
 	"weald/ingest/filelink":   2,
 	"weald/ingest/emulate":    2,
 	"weald/rules":             2,
