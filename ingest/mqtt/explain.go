@@ -70,6 +70,11 @@ func (l *Link) refused311(err error, code byte) error {
 	return l.lost(err)
 }
 
+// denied explains why there is no subscription.
+func (l *Link) denied(err error, topic string) error {
+	return wire.Plain(err, "%s does not let %s read %s", l.Broker, l.who(), topic)
+}
+
 // dismissed5 explains why the broker ended a session.
 func (l *Link) dismissed5(d *paho5.Disconnect) error {
 	switch d.ReasonCode {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net"
 	"sync"
+	"time"
 
 	"weald/ingest/mqtt/internal/handover"
 	"weald/ingest/tcp/wire"
@@ -47,6 +48,23 @@ func (s *session) leave(why error) {
 		close(s.left)
 	})
 }
+
+// leaveUnless says that the connection is lost for want of a better reason: one
+// from the client library itself may be on its way.
+func (s *session) leaveUnless(why error) {
+	late := time.NewTimer(betterReason)
+	defer late.Stop()
+	select {
+	case <-late.C:
+		s.leave(why)
+	case <-s.left:
+	case <-s.conn.Closed():
+	}
+}
+
+// betterReason is how long a client library may take to say why a connection
+// was lost.
+const betterReason = time.Second
 
 // A delivery is one message as the client library gives it.
 type delivery struct {

@@ -4,10 +4,12 @@ import (
 	"errors"
 	"io"
 	"net"
+	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	paho "github.com/eclipse/paho.mqtt.golang"
 	"go.uber.org/goleak"
 
 	"weald/ingest/mqtt/internal/mosquitto"
@@ -102,6 +104,30 @@ func wantNone(t *testing.T, c io.ReadCloser) {
 func publish(t *testing.T, address, bridge, text string, args ...string) {
 	t.Helper()
 	mosquitto.Publish(t, address, "weald/"+bridge+"/frames", []byte(text), args...)
+}
+
+var floodFrame = strings.Repeat("x", 60<<10)
+
+// flood publishes as fast as the broker takes it, until stop.
+func flood(t *testing.T, address, bridge string) (stop func()) {
+	t.Helper()
+	p := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + address).SetClientID("flood").SetProtocolVersion(4))
+	if token := p.Connect(); !token.WaitTimeout(soon) || token.Error() != nil {
+		t.Fatal(token.Error())
+	}
+	quit := make(chan struct{})
+	var done sync.WaitGroup
+	done.Go(func() {
+		for {
+			select {
+			case <-quit:
+				return
+			default:
+				p.Publish("weald/"+bridge+"/frames", 0, false, floodFrame).WaitTimeout(soon)
+			}
+		}
+	})
+	return func() { close(quit); done.Wait(); p.Disconnect(100) }
 }
 
 // A relay stands between a client and a broker, and can be cut.

@@ -2,7 +2,6 @@ package mqtt
 
 import (
 	"context"
-	"fmt"
 	"net"
 	"net/url"
 	"sync"
@@ -69,8 +68,10 @@ func (s *session) connect311(ctx context.Context, password string) error {
 		defer late.Stop()
 		select {
 		case <-t.Done():
-			if err := l.unsubscribed311(s.topic, t); err != nil {
-				s.leave(err)
+			if st, ok := t.(*paho.SubscribeToken); ok && st.Result()[s.topic] >= 0x80 {
+				s.leave(l.denied(t.Error(), s.topic))
+			} else if err := t.Error(); err != nil {
+				s.leaveUnless(l.lost(err))
 			}
 		case <-late.C:
 			s.leave(l.lost(context.DeadlineExceeded))
@@ -84,15 +85,4 @@ func (s *session) connect311(ctx context.Context, password string) error {
 // receive311 is called for one message after the other.
 func (s *session) receive311(_ paho.Client, m paho.Message) {
 	s.receive(delivery{topic: m.Topic(), payload: m.Payload(), retained: m.Retained(), dup: m.Duplicate(), ack: m.Ack})
-}
-
-// unsubscribed311 explains why there is no subscription, if there is none.
-func (l *Link) unsubscribed311(topic string, t paho.Token) error {
-	if st, ok := t.(*paho.SubscribeToken); ok && st.Result()[topic] >= 0x80 {
-		return fmt.Errorf("%s does not let %s read %s", l.Broker, l.who(), topic)
-	}
-	if err := t.Error(); err != nil {
-		return l.lost(err)
-	}
-	return nil
 }

@@ -85,9 +85,10 @@ func (s *session) connect5(ctx context.Context, password string) error {
 	// behind a reader, who comes after Open.
 	subscribed.Go(func() {
 		ack, err := m.Subscribe(subscribing, &paho.Subscribe{Subscriptions: []paho.SubscribeOptions{{Topic: s.topic, QoS: 1}}})
-		// A connection that was lost has a better reason, which is on its way.
-		if err != nil && !errors.Is(err, paho.ErrConnectionLost) {
-			s.leave(s.link.unsubscribed5(s.topic, ack, err))
+		if ack != nil && len(ack.Reasons) == 1 && ack.Reasons[0] >= 0x80 {
+			s.leave(s.link.denied(err, s.topic))
+		} else if err != nil {
+			s.leaveUnless(s.link.lost(err))
 		}
 	})
 	return nil
@@ -120,14 +121,6 @@ func (l *Link) refused5(err error) error {
 	}
 	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 		return wire.Plain(err, "%s ended the connection when MQTT 5 was proposed: if it is an older broker, set version 3.1.1", l.Broker)
-	}
-	return l.lost(err)
-}
-
-// unsubscribed5 explains why there is no subscription.
-func (l *Link) unsubscribed5(topic string, ack *paho.Suback, err error) error {
-	if ack != nil && len(ack.Reasons) == 1 && ack.Reasons[0] >= 0x80 {
-		return wire.Plain(err, "%s does not let %s read %s", l.Broker, l.who(), topic)
 	}
 	return l.lost(err)
 }

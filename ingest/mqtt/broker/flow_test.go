@@ -110,7 +110,8 @@ func TestAFrameThatNobodyTakes(t *testing.T) {
 
 func TestAFloodSlowsNobodyElse(t *testing.T) {
 	b, _ := start(t, Options{Accounts: accounts(t, "flooded", "calm")})
-	flood := client(t, b, "flooded", nil)
+	var line net.Conn
+	flood := client(t, b, "flooded", func(o *paho.ClientOptions) { o.SetCustomOpenConnectionFn(dialer(b, &line)) })
 	calm := client(t, b, "calm", nil)
 	open(t, b, "flooded") // and never read
 	frame := strings.Repeat("x", 60<<10)
@@ -141,6 +142,7 @@ func TestAFloodSlowsNobodyElse(t *testing.T) {
 		t.Errorf("%d messages of a bridge that nobody reads were let in, want one", n.Messages)
 	}
 	close(quit)
+	line.Close() // it is stuck in the midst of a frame
 	flooding.Wait()
 }
 

@@ -3,7 +3,6 @@ package broker
 import (
 	"context"
 	"log/slog"
-	"slices"
 	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
@@ -23,10 +22,12 @@ type hook struct {
 func (h *hook) ID() string { return "weald" }
 
 func (h *hook) Provides(b byte) bool {
-	return slices.Contains([]byte{
-		mochi.OnConnectAuthenticate, mochi.OnACLCheck, mochi.OnSessionEstablished,
-		mochi.OnDisconnect, mochi.OnPacketRead, mochi.OnPublish,
-	}, b)
+	switch b {
+	case mochi.OnConnectAuthenticate, mochi.OnACLCheck, mochi.OnSessionEstablished,
+		mochi.OnDisconnect, mochi.OnPacketRead, mochi.OnPublish:
+		return true
+	}
+	return false
 }
 
 func (h *hook) seat(c *mochi.Client) *seat { return h.broker.seats[string(c.Properties.Username)] }
