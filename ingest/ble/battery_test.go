@@ -15,9 +15,15 @@ func level(t *testing.T, c *Conn, want int) {
 	})
 }
 
+// withBattery gives a pad the Battery Service.
+func withBattery(c *standin.Characteristic) func(*ward) {
+	c.UUID = "00002a19-0000-1000-8000-00805f9b34fb"
+	s := &standin.Service{UUID: "0000180f-0000-1000-8000-00805f9b34fb", Characteristics: []*standin.Characteristic{c}}
+	return func(w *ward) { w.pad.Services = append(w.pad.Services, s) }
+}
+
 func TestBatteryThatBlueZReads(t *testing.T) {
-	w := newWard(t, true)
-	w.pad.Battery = 81
+	w := newWard(t, true, func(w *ward) { w.pad.Battery = 81 })
 	c := open(t, w.link(t, Config{Address: padAddress}))
 	level(t, c, 81)
 	w.pad.SetBattery(80)
@@ -30,10 +36,8 @@ func TestBatteryThatBlueZReads(t *testing.T) {
 
 func TestBatteryServiceThatBlueZLeavesToUs(t *testing.T) {
 	for _, flags := range [][]string{{"read", "notify"}, {"read"}, {"notify"}} {
-		w := newWard(t, true)
-		battery := &standin.Characteristic{UUID: "00002a19-0000-1000-8000-00805f9b34fb", Flags: flags, Value: []byte{64}}
-		w.pad.Services = append(w.pad.Services, &standin.Service{UUID: "0000180f-0000-1000-8000-00805f9b34fb", Characteristics: []*standin.Characteristic{battery}})
-		w.bluez.Add(w.pad)
+		battery := &standin.Characteristic{Flags: flags, Value: []byte{64}}
+		w := newWard(t, true, withBattery(battery))
 		c := open(t, w.link(t, Config{Address: padAddress}))
 		if flags[0] == "read" {
 			level(t, c, 64)
@@ -60,11 +64,7 @@ func TestBatteryServiceThatBlueZLeavesToUs(t *testing.T) {
 }
 
 func TestABatteryThatRefusesIsNoObstacle(t *testing.T) {
-	w := newWard(t, true)
-	w.pad.Services = append(w.pad.Services, &standin.Service{UUID: "0000180f-0000-1000-8000-00805f9b34fb", Characteristics: []*standin.Characteristic{{
-		UUID: "00002a19-0000-1000-8000-00805f9b34fb", Flags: []string{"notify"}, Refuse: "NotAuthorized Not authorised",
-	}}})
-	w.bluez.Add(w.pad)
+	w := newWard(t, true, withBattery(&standin.Characteristic{Flags: []string{"notify"}, Refuse: "NotAuthorized Not authorised"}))
 	level(t, open(t, w.link(t, Config{Address: padAddress})), -1)
 }
 

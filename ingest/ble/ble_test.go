@@ -36,17 +36,26 @@ type ward struct {
 	frames *standin.Characteristic
 }
 
-func newWard(t *testing.T, acquire bool) *ward {
+// newWard starts one. The pad is as make leaves it.
+func newWard(t *testing.T, acquire bool, make ...func(*ward)) *ward {
 	t.Helper()
 	w := &ward{bus: standin.StartBus(t)}
 	w.bluez = standin.Start(t, w.bus)
-	w.frames = &standin.Characteristic{UUID: FramesUUID, Flags: []string{"notify"}, Acquire: acquire}
-	w.pad = &standin.Peripheral{
-		Address: padAddress, Name: "Larch pad 3", RSSI: -61, Advertises: []string{ServiceUUID},
-		Services: []*standin.Service{{UUID: ServiceUUID, Characteristics: []*standin.Characteristic{w.frames}}},
+	w.pad, w.frames = newPad(padAddress, acquire)
+	for _, change := range make {
+		change(w)
 	}
 	w.bluez.Add(w.pad)
 	return w
+}
+
+// newPad is a pad as its firmware should make it, and its frames.
+func newPad(address string, acquire bool) (*standin.Peripheral, *standin.Characteristic) {
+	frames := &standin.Characteristic{UUID: FramesUUID, Flags: []string{"notify"}, Acquire: acquire}
+	return &standin.Peripheral{
+		Address: address, Name: "Larch pad 3", RSSI: -61, Advertises: []string{ServiceUUID},
+		Services: []*standin.Service{{UUID: ServiceUUID, Characteristics: []*standin.Characteristic{frames}}},
+	}, frames
 }
 
 // link makes a link on the ward's bus.

@@ -154,6 +154,9 @@ func (c *Conn) connect(ctx context.Context) error {
 			return d.Resolved, c.lost(t)
 		})
 	})
+	if err == ErrDropped {
+		err = c.reason(ctx, err)
+	}
 	if err != nil {
 		return err
 	}

@@ -38,7 +38,8 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		with   Config
-		change func(*ward)
+		made   func(*ward) // how the pad is made
+		change func(*ward) // what happens then
 		is     error
 		says   string
 	}{
@@ -51,15 +52,18 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 		{name: "no bus", with: Config{Address: padAddress}, change: func(w *ward) { w.bus = "unix:path=/nonexistent/bus" }, is: bluez.ErrNoBus},
 		{name: "no service", with: Config{Address: padAddress, Service: "0x181A"}, is: ErrNoService, says: "0x181A; it offers " + ServiceUUID},
 		{name: "no characteristic", with: Config{Address: padAddress, Characteristic: "2a6d"}, is: ErrNoService, says: "with characteristic 0x2A6D; service " + ServiceUUID + " has " + FramesUUID},
-		{name: "cannot notify", with: Config{Address: padAddress}, change: func(w *ward) { w.frames.Flags = []string{"read", "write"} }, says: "sends no notifications (it can read, write)"},
+		{name: "cannot notify", with: Config{Address: padAddress}, made: func(w *ward) { w.frames.Flags = []string{"read", "write"} }, says: "sends no notifications (it can read, write)"},
 		{name: "walked away", with: Config{Address: padAddress}, change: func(w *ward) { w.pad.Remember(); w.pad.Away(true) }, is: ErrNotFound, says: "le-connection-abort-by-local"},
-		{name: "connect refused", with: Config{Address: padAddress}, change: func(w *ward) { w.pad.Refuse = "NotReady Resource Not Ready" }, is: bluez.ErrOff},
-		{name: "unpaired", with: Config{Address: padAddress}, change: func(w *ward) { w.frames.Refuse = "Failed Operation failed with ATT error: 0x05" }, is: bluez.ErrPairing, says: "bluetoothctl pair"},
-		{name: "not authorised", with: Config{Address: padAddress}, change: func(w *ward) { w.frames.Refuse = "NotAuthorized Not authorised" }, is: bluez.ErrPairing},
-		{name: "refused otherwise", with: Config{Address: padAddress}, change: func(w *ward) { w.frames.Refuse = "Failed Operation failed with ATT error: 0x11" }, is: bluez.ErrFailed, says: "ATT error: 0x11"},
+		{name: "connect refused", with: Config{Address: padAddress}, made: func(w *ward) { w.pad.Refuse = "NotReady Resource Not Ready" }, is: bluez.ErrOff},
+		{name: "unpaired", with: Config{Address: padAddress}, made: func(w *ward) { w.frames.Refuse = "Failed Operation failed with ATT error: 0x05" }, is: bluez.ErrPairing, says: "bluetoothctl pair"},
+		{name: "not authorised", with: Config{Address: padAddress}, made: func(w *ward) { w.frames.Refuse = "NotAuthorized Not authorised" }, is: bluez.ErrPairing},
+		{name: "refused otherwise", with: Config{Address: padAddress}, made: func(w *ward) { w.frames.Refuse = "Failed Operation failed with ATT error: 0x11" }, is: bluez.ErrFailed, says: "ATT error: 0x11"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			w := newWard(t, true)
+			if c.made == nil {
+				c.made = func(*ward) {}
+			}
+			w := newWard(t, true, c.made)
 			if c.change != nil {
 				c.change(w)
 			}
@@ -139,6 +143,73 @@ func TestOpenEndsWithItsContext(t *testing.T) {
 	}
 	if _, err := l.Open(ctx); !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("with an ended context: %v", err)
+	}
+}
+
+// What takes too long is given up, said, and called off.
+func TestOpenDoesNotWaitForEver(t *testing.T) {
+	for _, c := range []struct{ stalls, says string }{
+		{"connect", "no connection within 100ms"},
+		{"services", "did not tell its services within 100ms"},
+	} {
+		w := newWard(t, true, func(w *ward) { w.pad.Stalls = c.stalls })
+		l := w.link(t, Config{Address: padAddress})
+		l.limits.connect, l.limits.resolve = 100*time.Millisecond, 100*time.Millisecond
+		if c.stalls == "services" {
+			l.limits.connect = 10 * time.Second
+		}
+		_, err := l.Open(t.Context())
+		if err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%v, want %q", err, c.says)
+		}
+		if w.pad.Connected() || w.pad.Pending() {
+			t.Errorf("after stalled %s: connected %v, connecting %v", c.stalls, w.pad.Connected(), w.pad.Pending())
+		}
+	}
+}
+
+// Everything can go while Open is at it.
+func TestLostWhileOpening(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		stalls string // "" while scanning for somebody else
+		lose   func(*ward)
+		is     error
+	}{
+		{"BlueZ, scanning", "", func(w *ward) { w.bluez.Stop() }, bluez.ErrStopped},
+		{"adapter, scanning", "", func(w *ward) { w.bluez.Unplug("hci0") }, ErrAdapterGone},
+		{"power, scanning", "", func(w *ward) { w.bluez.Power("hci0", false) }, ErrAdapterGone},
+		{"BlueZ, connecting", "connect", func(w *ward) { w.bluez.Stop() }, bluez.ErrStopped},
+		{"adapter, connecting", "connect", func(w *ward) { w.bluez.Unplug("hci0") }, ErrNotFound},
+		{"BlueZ, resolving", "services", func(w *ward) { w.bluez.Stop() }, bluez.ErrStopped},
+		{"adapter, resolving", "services", func(w *ward) { w.bluez.Unplug("hci0") }, ErrAdapterGone},
+		{"peripheral, resolving", "services", func(w *ward) { w.pad.Drop() }, ErrDropped},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			w := newWard(t, true, func(w *ward) { w.pad.Stalls = c.stalls })
+			config := Config{Address: padAddress}
+			if c.stalls == "" {
+				config.Address = "C4:2D:5E:00:10:FF"
+			}
+			l := w.link(t, config)
+			failed := make(chan error, 1)
+			go func() {
+				_, err := l.Open(t.Context())
+				failed <- err
+			}()
+			eventually(t, "it is at it", func() bool {
+				switch c.stalls {
+				case "connect":
+					return w.pad.Pending()
+				case "services":
+					return w.pad.Connected()
+				}
+				return w.bluez.Scans() > 0
+			})
+			time.Sleep(20 * time.Millisecond)
+			c.lose(w)
+			wants(t, <-failed, c.is)
+		})
 	}
 }
 

@@ -63,11 +63,9 @@ func (l *last) Bad(b *frame.Bad) { l.bad, l.bads = *b, l.bads+1 }
 
 // sensor is a ward whose pad is a plain pressure sensor.
 func sensor(t *testing.T) (*ward, *standin.Characteristic) {
-	w := newWard(t, true)
 	value := &standin.Characteristic{UUID: "00002a6d-0000-1000-8000-00805f9b34fb", Flags: []string{"read", "notify"}, Acquire: true}
-	w.pad.Services = []*standin.Service{{UUID: "0000181a-0000-1000-8000-00805f9b34fb", Characteristics: []*standin.Characteristic{value}}}
-	w.bluez.Add(w.pad)
-	return w, value
+	s := &standin.Service{UUID: "0000181a-0000-1000-8000-00805f9b34fb", Characteristics: []*standin.Characteristic{value}}
+	return newWard(t, true, func(w *ward) { w.pad.Services = []*standin.Service{s} }), value
 }
 
 // mmHg converts the only reading of a frame as its source's calibration does.

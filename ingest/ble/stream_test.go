@@ -7,6 +7,8 @@ import (
 	"os"
 	"testing"
 	"time"
+
+	"weald/ingest/ble/bluez"
 )
 
 // ways are the two in which BlueZ hands over notifications.
@@ -146,6 +148,7 @@ func TestNoStreamIsDoubledByReconnecting(t *testing.T) {
 		t.Run(way.name, func(t *testing.T) {
 			w := newWard(t, way.acquire)
 			l := w.link(t, Config{Address: padAddress})
+			before := openFiles(t)
 			for round := range uint32(5) {
 				c := open(t, l)
 				if n := w.frames.Listeners(); n != 1 {
@@ -169,21 +172,71 @@ func TestNoStreamIsDoubledByReconnecting(t *testing.T) {
 				}
 				eventually(t, "no subscription is left", func() bool { return w.frames.Listeners() == 0 })
 			}
+			eventually(t, "no socket is left", func() bool { return openFiles(t) <= before })
 		})
 	}
 }
 
+// openFiles counts the descriptors of this process.
+func openFiles(t *testing.T) int {
+	t.Helper()
+	files, err := os.ReadDir("/proc/self/fd")
+	if err != nil {
+		t.Skipf("descriptors cannot be counted here: %v", err)
+	}
+	return len(files)
+}
+
+// A peripheral that indicates, and one whose notifications another program has
+// as signals already, cannot be had through a socket.
+func TestSignalsWhereASocketIsRefused(t *testing.T) {
+	t.Run("indications", func(t *testing.T) {
+		w := newWard(t, true, func(w *ward) { w.frames.Flags = []string{"indicate"} })
+		c := open(t, w.link(t, Config{Address: padAddress}))
+		w.frames.Notify([]byte{1})
+		if got := message(t, c); !bytes.Equal(got, []byte{1}) {
+			t.Errorf("read %x, want 01", got)
+		}
+	})
+	t.Run("shared", func(t *testing.T) {
+		w := newWard(t, true)
+		w.pad.Remember()
+		const pad = "/org/bluez/hci0/dev_C4_2D_5E_00_10_7F"
+		const char = pad + "/service0001/char0002"
+		bus, err := bluez.Dial(t.Context(), w.bus)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer bus.Close()
+		if err := bus.Connect(t.Context(), pad); err != nil {
+			t.Fatal(err)
+		}
+		eventually(t, "the other program listens", func() bool { return bus.Subscribe(t.Context(), char) == nil })
+		c := open(t, w.link(t, Config{Address: padAddress}))
+		if c.socket != nil {
+			t.Error("a socket was taken from the other program")
+		}
+		w.frames.Notify([]byte{1})
+		if got := message(t, c); !bytes.Equal(got, []byte{1}) {
+			t.Errorf("read %x, want 01", got)
+		}
+		c.Close()
+		eventually(t, "the other program alone listens", func() bool { return w.frames.Listeners() == 1 })
+		if !w.pad.Connected() {
+			t.Error("the other program lost its peripheral")
+		}
+	})
+}
+
 func TestTwoLinksTwoPeripherals(t *testing.T) {
 	w := newWard(t, true)
-	other := newWard(t, false) // on a bus of its own, for its peripheral only
-	second := other.pad
-	second.Address, second.Name = "C4:2D:5E:00:10:80", "Larch pad 4"
+	second, frames := newPad("C4:2D:5E:00:10:80", false)
 	w.bluez.Add(second)
 	a := open(t, w.link(t, Config{Address: padAddress}))
 	b := open(t, w.link(t, Config{Address: second.Address}))
 	for i := range uint32(200) {
 		w.frames.Notify(packed(t, i))
-		other.frames.Notify(packed(t, 1000+i))
+		frames.Notify(packed(t, 1000+i))
 	}
 	for i := range uint32(200) {
 		for _, side := range []struct {

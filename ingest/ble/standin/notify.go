@@ -148,7 +148,7 @@ func (c *Characteristic) acquire(program dbus.Sender, _ map[string]dbus.Variant)
 	if len(c.listeners) > 0 {
 		return 0, 0, refuse("InProgress", "Operation already in progress")
 	}
-	if !c.Acquire {
+	if !c.Acquire || !c.has("notify") {
 		return 0, 0, refuse("NotSupported", "Operation is not supported")
 	}
 	ends, err := unix.Socketpair(unix.AF_UNIX, unix.SOCK_SEQPACKET|unix.SOCK_CLOEXEC|unix.SOCK_NONBLOCK, 0)

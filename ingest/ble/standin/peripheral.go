@@ -24,8 +24,13 @@ type Peripheral struct {
 	// as in "Failed le-connection-abort-by-local". Empty: it does not.
 	Refuse string
 
+	// Stalls is what the peripheral does not get done: "connect" or "services".
+	// Disconnect ends the wait for it.
+	Stalls string
+
 	b         *BlueZ
-	adapter   path // that holds it
+	pending   chan struct{} // closed when a stalled Connect is called off
+	adapter   path          // that holds it
 	connected bool
 	away      bool
 }
@@ -159,6 +164,13 @@ func (b *BlueZ) know(p *Peripheral, adapter path) {
 func (p *Peripheral) connect() *dbus.Error {
 	b := p.b
 	b.mu.Lock()
+	if p.Stalls == "connect" {
+		off := make(chan struct{})
+		p.pending = off
+		b.mu.Unlock()
+		<-off
+		return refuse("Failed", "le-connection-abort-by-local")
+	}
 	defer b.mu.Unlock()
 	switch name, text, _ := strings.Cut(p.Refuse, " "); {
 	case p.Refuse != "":
@@ -187,7 +199,9 @@ func (p *Peripheral) connect() *dbus.Error {
 		if p.Battery > 0 {
 			b.export(at, batteryIface, props("Percentage", p.Battery), nil)
 		}
-		b.change(at, deviceIface, "ServicesResolved", true)
+		if p.Stalls != "services" {
+			b.change(at, deviceIface, "ServicesResolved", true)
+		}
 	})
 	return nil
 }
@@ -195,6 +209,10 @@ func (p *Peripheral) connect() *dbus.Error {
 func (p *Peripheral) disconnect() *dbus.Error {
 	p.b.mu.Lock()
 	defer p.b.mu.Unlock()
+	if p.pending != nil {
+		p.callOff()
+		return nil
+	}
 	if !p.connected {
 		return refuse("NotConnected", "Not Connected")
 	}
@@ -218,8 +236,24 @@ func (b *BlueZ) drop(p *Peripheral) {
 	b.change(p.at(), deviceIface, "Connected", false)
 }
 
-// hangUp ends all subscriptions.
+// callOff ends a stalled Connect.
+func (p *Peripheral) callOff() {
+	if p.pending != nil {
+		close(p.pending)
+		p.pending = nil
+	}
+}
+
+// Pending reports whether an attempt to connect is going on.
+func (p *Peripheral) Pending() bool {
+	p.b.mu.Lock()
+	defer p.b.mu.Unlock()
+	return p.pending != nil
+}
+
+// hangUp ends all subscriptions, and a stalled Connect.
 func (p *Peripheral) hangUp() {
+	p.callOff()
 	for _, c := range p.characteristics() {
 		c.hangUp("")
 	}
