@@ -19,6 +19,8 @@ type emulateFlags struct {
 	speed    float64
 	pty, out string
 	damage   emulate.Damage
+
+	recording recordingFlags
 }
 
 func newEmulate() *cobra.Command {
@@ -28,17 +30,26 @@ func newEmulate() *cobra.Command {
 		fmt.Fprintf(&list, "  %-12s %s\n", s.Name, s.About)
 	}
 	cmd := &cobra.Command{
-		Use:   "emulate SCENARIO (--pty PATH | --out FILE)",
-		Short: "Play an invented bridge",
-		Long: `Plays a scenario as a bridge would send it, over a pseudo-terminal that weald can
-read like a serial port, or into a file. The scenarios, all invented:
+		Use:   "emulate (SCENARIO | --recording FILE) (--pty PATH | --out FILE)",
+		Short: "Play an invented scenario or a recording as a bridge",
+		Long: `Plays a scenario, or the rows of a recording, as a bridge would send them, over a
+pseudo-terminal that weald can read like a serial port, or into a file. The
+scenarios, all invented:
 
 ` + list.String(),
-		Example: "  weald emulate bed --pty /tmp/bridge\n  weald emulate leg --out leg.bin --speed 0",
-		Args:    arguments(cobra.ExactArgs(1)),
+		Example: `  weald emulate bed --pty /tmp/bridge
+  weald emulate wrap --out leg.txt --speed 0
+  weald emulate --recording night.txt --mat 2048 --pty /tmp/bridge --speed 10
+  weald emulate --recording k07.csv -c weald.yaml --bridge logger --send line --out -`,
+		Args: arguments(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			f.scenario = args[0]
-			return playScenario(cmd, f)
+			if (len(args) == 0) == (f.recording.file == "") {
+				return usageError{errors.New("emulate needs either a scenario or --recording")}
+			}
+			if len(args) == 1 {
+				f.scenario = args[0]
+			}
+			return playEmulated(cmd, f)
 		},
 	}
 	flags := cmd.Flags()
@@ -53,23 +64,36 @@ read like a serial port, or into a file. The scenarios, all invented:
 	flags.Float64Var(&f.damage.Noise, "noise", 0, "share of frames with noise before them")
 	flags.DurationVar(&f.damage.UnplugEvery, "unplug-every", 0, "pull the plug of the pseudo-terminal this often")
 	flags.DurationVar(&f.damage.UnplugFor, "unplug-for", 0, "for this long")
+	flags.StringVar(&f.recording.file, "recording", "", "play the rows of a text file")
+	flags.IntVar(&f.recording.mat, "mat", 0, "a row is one scan of a mat of so many cells, one a second")
+	flags.StringVarP(&f.recording.config, "config", "c", "", "a configuration that describes the columns")
+	flags.StringVar(&f.recording.bridge, "bridge", "", "the bridge of it that does")
+	flags.StringVar(&f.recording.send, "send", "packed", "how a recording is sent: line or packed")
+	flags.Float64Var(&f.recording.scale, "scale", 1, "what a recording's readings are multiplied by, then rounded")
 	return cmd
 }
 
-func playScenario(cmd *cobra.Command, f emulateFlags) error {
-	scenario, err := emulate.Named(f.scenario)
-	if err != nil {
-		return usageError{err}
+func playEmulated(cmd *cobra.Command, f emulateFlags) error {
+	player := &emulate.Player{Speed: f.speed, Firmware: "emulated-1", Damage: f.damage, Seed: f.seed}
+	if f.scenario != "" {
+		scenario, err := emulate.Named(f.scenario)
+		if err != nil {
+			return usageError{err}
+		}
+		player.Stream, player.Encoding = scenario.New(f.source, f.seed), scenario.Encoding
+	} else {
+		stream, encoding, file, err := f.recording.stream(cmd)
+		if err != nil {
+			return err
+		}
+		defer file.Close()
+		player.Stream, player.Encoding = stream, encoding
 	}
 	w, err := f.open(cmd.OutOrStdout(), cmd.ErrOrStderr())
 	if err != nil {
 		return err
 	}
 	defer w.Close()
-	player := &emulate.Player{
-		Stream: scenario.New(f.source, f.seed), Encoding: scenario.Encoding,
-		Speed: f.speed, Firmware: "emulated-1", Damage: f.damage, Seed: f.seed,
-	}
 	return player.Play(cmd.Context(), w)
 }
 
