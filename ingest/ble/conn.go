@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"sync"
 	"sync/atomic"
@@ -124,8 +125,8 @@ func (c *Conn) receive() ([]byte, error) {
 		return nil, fmt.Errorf("a notification of more than %d bytes", longest)
 	case n > 0:
 		return c.buf[:n], nil
-	case !errors.Is(err, os.ErrDeadlineExceeded) && !bluez.HungUp(c.socket):
-		return nil, nil
+	case err == io.EOF && !bluez.HungUp(c.socket):
+		return nil, nil // an empty one
 	}
 	select {
 	case <-c.ended:

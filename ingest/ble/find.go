@@ -2,6 +2,7 @@ package ble
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -52,7 +53,7 @@ func (l *Link) find(ctx context.Context, bus *bluez.Bus, a bluez.Adapter) (bluez
 			})
 		})
 		if err == nil && l.config.Name != "" {
-			err = listen(ctx, bus, l.limits.settle) // for another of that name
+			err = listen(ctx, bus, l.limits, l.limits.settle) // for another of that name
 		}
 		known = l.matches(bus.Tree, a.Path, heard) // before the scan ends, and with it what is heard
 		return err
@@ -112,16 +113,16 @@ func scan(ctx context.Context, bus *bluez.Bus, a bluez.Adapter, l limits, body f
 	})
 }
 
-// listen applies what happens during d.
-func listen(ctx context.Context, bus *bluez.Bus, d time.Duration) error {
-	enough := fmt.Errorf("listened for %v", d)
+// listen applies what happens during d, to the last.
+func listen(ctx context.Context, bus *bluez.Bus, l limits, d time.Duration) error {
+	enough := errors.New("listened long enough")
 	err := within(ctx, d, enough, func(ctx context.Context) error {
 		return bus.Await(ctx, func(bluez.Tree) (bool, error) { return false, nil })
 	})
-	if err == enough {
-		return nil
+	if err != enough {
+		return err
 	}
-	return err
+	return within(ctx, l.ask, errSlow, bus.Refresh)
 }
 
 // pickCharacteristic returns what to read of a connected peripheral.

@@ -68,7 +68,7 @@ func (f Finder) list(ctx context.Context, d time.Duration, l limits) ([]Peripher
 		return nil, err
 	}
 	// The scans of several adapters run inside each other.
-	hear := func(ctx context.Context) error { return listen(ctx, bus, d) }
+	hear := func(ctx context.Context) error { return listen(ctx, bus, l, d) }
 	var found []Peripheral
 	for _, a := range adapters {
 		inner := hear

@@ -151,8 +151,13 @@ func (c *Characteristic) acquire(program dbus.Sender, _ map[string]dbus.Variant)
 	if !c.Acquire || !c.has("notify") {
 		return 0, 0, refuse("NotSupported", "Operation is not supported")
 	}
-	ends, err := unix.Socketpair(unix.AF_UNIX, unix.SOCK_SEQPACKET|unix.SOCK_CLOEXEC|unix.SOCK_NONBLOCK, 0)
+	ends, err := unix.Socketpair(unix.AF_UNIX, unix.SOCK_SEQPACKET, 0)
 	if err != nil {
+		return 0, 0, refuse("Failed", err.Error())
+	}
+	unix.CloseOnExec(ends[0])
+	unix.CloseOnExec(ends[1])
+	if err := unix.SetNonblock(ends[0], true); err != nil { // so that Close ends a Write
 		return 0, 0, refuse("Failed", err.Error())
 	}
 	c.acquired = &acquired{program: string(program), ours: os.NewFile(uintptr(ends[0]), "notify"), theirs: ends[1]}
