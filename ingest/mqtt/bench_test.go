@@ -3,7 +3,6 @@ package mqtt
 import (
 	"bytes"
 	"testing"
-	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
@@ -32,7 +31,6 @@ func BenchmarkLink(b *testing.B) {
 				b.Fatal(err)
 			}
 			defer conn.Close()
-			time.Sleep(20 * time.Millisecond) // for the topic to be granted
 			p := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + m.Address).SetClientID("gateway").SetProtocolVersion(4))
 			if t := p.Connect(); !t.WaitTimeout(soon) || t.Error() != nil {
 				b.Fatal(t.Error())

@@ -84,11 +84,11 @@ func (l *Link) clientID() string { return cmp.Or(l.ClientID, "weald-"+l.Bridge) 
 // says that such an id would reach into other bridges' topics.
 func Topic(bridge string) (string, error) { return handover.Topic(bridge) }
 
-// Open connects to the broker, within 20 s, and asks for the topic. Each Read of
-// the connection returns one message, and tells the broker that the message
-// before is safe; that the broker does not grant the topic is an error of Read,
-// as its answer comes after the frames that it has kept. The connection stays
-// open until Close, whatever becomes of ctx.
+// Open connects to the broker and has it grant the topic. Each Read of the
+// connection returns one message, and tells the broker that the message before
+// is safe. Where the broker has kept frames, they come before its answer about
+// the topic, and so a refusal is an error of Read. The connection stays open
+// until Close, whatever becomes of ctx.
 func (l *Link) Open(ctx context.Context) (io.ReadCloser, error) {
 	topic, err := Topic(l.Bridge)
 	if err != nil {
@@ -103,7 +103,11 @@ func (l *Link) Open(ctx context.Context) (io.ReadCloser, error) {
 	if l.Version == V311 {
 		connect = s.connect311
 	}
-	if err := connect(ctx, password); err != nil {
+	err = connect(ctx, password)
+	if err == nil {
+		err = s.settled(ctx)
+	}
+	if err != nil {
 		s.conn.Close()
 		if ctx.Err() != nil {
 			err = context.Cause(ctx)

@@ -20,24 +20,45 @@ type session struct {
 	offers chan handover.Offer
 	left   chan struct{}
 
+	granted chan struct{} // closed when the broker has granted the topic
+	waiting chan struct{} // closed when a frame waits for the reader
+
 	// hangUp ends the client library's part. Set before Open returns or
 	// closes conn.
 	hangUp func() error
 
 	once sync.Once
 	why  error // set before left is closed
+
+	first sync.Once // closes waiting
 }
 
 func newSession(l *Link, topic string) *session {
 	s := &session{
 		link: l, topic: topic,
 		offers: make(chan handover.Offer), left: make(chan struct{}),
+		granted: make(chan struct{}), waiting: make(chan struct{}),
 		hangUp: func() error { return nil },
 	}
 	s.conn = handover.New(l.Name(), s.offers, s.left,
 		func() error { return s.why },
 		func() error { return s.hangUp() })
 	return s
+}
+
+// settled waits until the topic is granted, or denied, which is an error. It
+// does not wait where frames that the broker had kept are there before: the
+// answer may stand behind them, and they behind the reader.
+func (s *session) settled(ctx context.Context) error {
+	select {
+	case <-s.granted:
+	case <-s.waiting:
+	case <-s.left:
+		return s.why
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+	return nil
 }
 
 // leave says that the connection to the broker is lost. The first reason
@@ -102,6 +123,7 @@ func (s *session) offer(d delivery) {
 	if d.dup {
 		s.link.counts.duplicates.Add(1)
 	}
+	s.first.Do(func() { close(s.waiting) })
 	select {
 	case s.offers <- o:
 	case <-s.conn.Closed():

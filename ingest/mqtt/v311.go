@@ -60,8 +60,6 @@ func (s *session) connect311(ctx context.Context, password string) error {
 		c.Disconnect(quiesce)
 		return nil
 	}
-	// The answer may stand behind frames that the broker has kept, and they
-	// behind a reader, who comes after Open.
 	subscribed.Go(func() {
 		t := c.Subscribe(s.topic, 1, nil)
 		late := time.NewTimer(subscribePatience)
@@ -72,6 +70,8 @@ func (s *session) connect311(ctx context.Context, password string) error {
 				s.leave(l.denied(t.Error(), s.topic))
 			} else if err := t.Error(); err != nil {
 				s.leaveUnless(l.lost(err))
+			} else {
+				close(s.granted)
 			}
 		case <-late.C:
 			s.leave(l.lost(context.DeadlineExceeded))

@@ -81,14 +81,14 @@ func (s *session) connect5(ctx context.Context, password string) error {
 		}
 		return s.link.refused5(failure)
 	}
-	// The answer may stand behind frames that the broker has kept, and they
-	// behind a reader, who comes after Open.
 	subscribed.Go(func() {
 		ack, err := m.Subscribe(subscribing, &paho.Subscribe{Subscriptions: []paho.SubscribeOptions{{Topic: s.topic, QoS: 1}}})
 		if ack != nil && len(ack.Reasons) == 1 && ack.Reasons[0] >= 0x80 {
 			s.leave(s.link.denied(err, s.topic))
 		} else if err != nil {
 			s.leaveUnless(s.link.lost(err))
+		} else {
+			close(s.granted)
 		}
 	})
 	return nil
