@@ -40,8 +40,8 @@ export function startDaemon(binary, args) {
   });
 }
 
-export function demo(binary) {
-  return startDaemon(binary, ['demo', '--listen', '127.0.0.1:0']);
+export function demo(binary, ...more) {
+  return startDaemon(binary, ['demo', '--listen', '127.0.0.1:0', ...more]);
 }
 
 /** The daemon with a configuration of its own, in a folder that is removed when it stops. */

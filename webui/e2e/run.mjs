@@ -30,20 +30,21 @@ const artifacts = at('./artifacts');
 mkdirSync(artifacts, { recursive: true });
 
 const wanted = process.argv.slice(2);
-const stories = [...pages, ...alerts, ...connection, ...access, ...equipment, ...pictures, ...figures].filter(
+const stories = [...alerts, ...pages, ...connection, ...access, ...equipment, ...pictures, ...figures].filter(
   (s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)),
 );
 
-const ward = await demo(binary);
 const browser = await launch();
+const began = Date.now();
+const ward = await demo(binary);
 let failed = 0;
 for (const story of stories) {
-  const began = Date.now();
+  const from = Date.now();
   const opened = [];
   const say = (line) => console.log(`    ${line}`);
   try {
-    await story.tell({ ward: ward.url, browser, binary, artifacts, say, later: (stop) => opened.push(stop) });
-    console.log(`ok   ${story.name} (${((Date.now() - began) / 1000).toFixed(1)} s)`);
+    await story.tell({ ward: ward.url, began, browser, binary, artifacts, say, later: (stop) => opened.push(stop) });
+    console.log(`ok   ${story.name} (${((Date.now() - from) / 1000).toFixed(1)} s)`);
   } catch (e) {
     failed++;
     console.log(`FAIL ${story.name}\n${String(e.stack ?? e).replace(/^/gm, '     ')}`);

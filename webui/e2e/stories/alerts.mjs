@@ -1,7 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
 import { live, until } from '../expect.mjs';
-import { demo } from '../daemon.mjs';
 
 /** Keeps every sentence that the live regions are given from now on. */
 function listen(page) {
@@ -16,11 +15,8 @@ function listen(page) {
 export default [
   {
     name: 'alerts: one comes within a minute of the start, is shown everywhere and is spoken once',
-    async tell({ binary, browser, later, say }) {
-      const ward = await demo(binary); // a ward in which nothing has happened yet
-      later(() => ward.stop());
-      const began = Date.now();
-      const { page, context, complaints } = await open(browser, ward.url);
+    async tell({ ward, began, browser, later, say }) {
+      const { page, context, complaints } = await open(browser, ward);
       later(() => context.close());
       await live(page);
       await listen(page);
@@ -29,6 +25,7 @@ export default [
         () => page.evaluate(() => fetch('/api/v1/alerts').then((r) => r.json()).then((b) => b.alerts[0])),
         60_000,
       );
+      assert.ok(Date.now() - began < 60_000, 'more than a minute after the start');
       say(`first alert ${((Date.now() - began) / 1000).toFixed(0)} s after the start: ${raised.place}: ${raised.text}`);
       const band = page.locator('li.band', { has: page.getByRole('link', { name: raised.place, exact: true }) });
       await until('its band says so', async () => (await band.getAttribute('data-mark')) === raised.priority, 3000);

@@ -57,8 +57,7 @@ export default [
       await page.getByLabel('Raw cells').uncheck();
       await until('blending is said to be blending', async () => /nobody measured/.test(await page.locator('.switches').innerText()));
       await page.keyboard.press('p');
-      const label = await page.locator('.map').getAttribute('aria-label');
-      assert.match(label, /shaded by loaded since last relief.*Highest now/);
+      await until('the words for the map follow', async () => /shaded by loaded since last relief.*Highest now/.test(await page.locator('.map').getAttribute('aria-label')));
       assert.ok((await page.locator('details tbody tr').count()) >= 4, 'figures by region');
       assert.deepEqual(complaints, []);
     },
@@ -68,7 +67,7 @@ export default [
     async tell({ ward, browser, later }) {
       const { page, context, complaints } = await open(browser, ward + PATHS.wrap);
       later(() => context.close());
-      const values = () => page.locator('.limb .value').allInnerTexts();
+      const values = () => page.locator('.limb .value').allTextContents();
       await until('both sites have figures', async () => (await values()).filter((t) => /\d.* mmHg/.test(t)).length === 2);
       const transforms = () => page.$$eval('g.site', (list) => list.map((g) => g.getAttribute('transform')).join());
       const first = await transforms();

@@ -2,6 +2,7 @@
 // does not answer is said on every page and not only where one looks for it.
 
 import { getJSON } from './link/history';
+import { live } from './live.svelte';
 import { bridges as text } from './text';
 
 export interface Source {
@@ -48,6 +49,8 @@ const EVERY = 5000;
 class Bridges {
   list = $state.raw<Bridge[] | null>(null);
   failed = $state(false);
+  /** Server time of the list, in ms. */
+  at = $state(NaN);
 
   /** Those about which something is wrong at present. */
   get troubled(): Bridge[] {
@@ -71,6 +74,7 @@ class Bridges {
     try {
       const answer = await getJSON<{ bridges: Bridge[] | null }>('/api/v1/bridges');
       this.list = answer.bridges ?? [];
+      this.at = live.clock();
       this.failed = false;
     } catch {
       this.failed = true;

@@ -19,9 +19,17 @@ export function fit(canvas: HTMLCanvasElement): boolean {
   return true;
 }
 
-/** A colour of the theme, such as ink('--soft'). */
+const inks = new Map<string, string>();
+
+/** A colour of the theme, such as ink('--soft'). Asking the style sheet is too dear for every frame. */
 export function ink(name: string): string {
-  return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  const key = `${name} ${document.documentElement.dataset.theme}`;
+  let colour = inks.get(key);
+  if (colour === undefined) {
+    colour = getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+    inks.set(key, colour);
+  }
+  return colour;
 }
 
 const hatches = new Map<string, CanvasPattern | null>();

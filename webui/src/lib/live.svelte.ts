@@ -16,6 +16,9 @@ type MapSink = (frame: MapFrame) => void;
 /** Fills what is missing between two instants, in ms of server time. */
 type Healer = (from: number, to: number) => Promise<void>;
 
+/** Real ms between two ticks over which the present may be carried on. */
+const LAPSE = 3000;
+
 export class Live {
   phase = $state<Phase>('connecting');
   /** Server time of the last news before the page became old, NaN for none. */
@@ -91,7 +94,7 @@ export class Live {
     const now = this.#link.now();
     if (Number.isNaN(now)) return;
     this.now = now;
-    if (this.phase === 'live') this.ribbons.tick(now, this.#news);
+    if (this.phase === 'live') this.ribbons.tick(now, this.#news, LAPSE * this.speed);
     const kept = this.alerts.filter((a) => a.cleared_at == null || now - instant(a.cleared_at) < HOUR);
     if (kept.length !== this.alerts.length) this.alerts = kept;
   }

@@ -83,13 +83,14 @@ function frame(now: number): void {
       e.again = false;
       e.painter.paint(again);
       const period = 1000 / (calm?.matches ? Math.min(1, e.painter.rate) : e.painter.rate);
-      // Keeps the rhythm, and starts a new one after a pause.
-      e.next = e.next + period > now ? e.next + period : now + period;
+      // All painters keep one beat, so that what is due together is drawn in
+      // one frame: each frame costs, whatever is in it.
+      e.next = (Math.floor(now / period) + 1) * period;
     }
     soonest = Math.min(soonest, e.next);
   }
   if (soonest === Infinity) return;
   // Sleeping until a painter is due costs less than asking at every frame.
   clearTimeout(timer);
-  timer = setTimeout(schedule, Math.max(0, soonest - now - 8));
+  timer = setTimeout(schedule, Math.max(0, soonest - now));
 }

@@ -4,9 +4,28 @@
 import { fit, hatch, ink } from './canvas';
 import { isoLine } from './iso';
 import type { Region } from './link/types';
-import { ramp, type Theme } from './ramp';
+import { ramp, step, type Theme } from './ramp';
 
 export type Shade = 'loaded' | 'pressure';
+
+/**
+ * How far along the ramp a value is. Time goes by its square root: the first
+ * minutes of a load are to be seen though the scale reaches for hours.
+ */
+export function shadeOf(shade: Shade, top: number): (v: number) => number {
+  return shade === 'loaded' ? (v) => (v > 0 ? Math.sqrt(v / top) : 0) : (v) => v / top;
+}
+
+const NICE = [10, 30, 60, 300, 900, 1800, 3600, 7200, 14_400, 28_800];
+
+/** Values for the ticks of a legend: the ends, and some between. */
+export function ticksOf(shade: Shade, top: number): number[] {
+  if (shade === 'pressure') return [0, top / 2, top];
+  const share = shadeOf(shade, top);
+  const ticks = [0];
+  for (const v of NICE) if (v < top && share(v) - share(ticks.at(-1)!) >= 0.18 && share(v) <= 0.75) ticks.push(v);
+  return [...ticks, top];
+}
 
 export interface MatPicture {
   rows: number;
@@ -56,13 +75,12 @@ export function matPainter(canvas: HTMLCanvasElement): (m: MatPicture, look: Mat
 
     const values = look.shade === 'loaded' ? m.loaded : m.pressure;
     const shades = ramp(look.theme).words;
-    const per = 255 / look.top;
+    const share = shadeOf(look.shade, look.top);
     let unknown = 0;
     for (let i = 0; i < values.length; i++) {
       const v = values[i]!;
       if (v !== v) unknown++;
-      const s = v > 0 ? Math.min(255, Math.round(v * per)) : 0;
-      words[i] = v === v ? shades[s]! : 0;
+      words[i] = v === v ? shades[step(share(v))]! : 0;
     }
     tiny.putImageData(image, 0, 0);
 

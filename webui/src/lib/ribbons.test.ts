@@ -1,6 +1,6 @@
 import { afterEach, expect, it, vi } from 'vitest';
 import { Walker } from './columns';
-import { bodyOrder, COLUMN, HOUR, Ribbon, Ribbons, usedNow } from './ribbons';
+import { bodyOrder, COLUMN, HOUR, Ribbon, Ribbons, spanOf, usedNow } from './ribbons';
 import { hold, place, site } from './testplace';
 
 const mat = { rows: 4, columns: 4, loaded_above: 20, calibrated: true, regions: [
@@ -37,12 +37,32 @@ it('shows the rule that has used most, and nothing where the condition is unknow
 
 it('carries the present on, column by column, also at many times the speed of life', () => {
   const ribbon = new Ribbon(['pelvis']);
-  ribbon.covered = 1_000_000;
   ribbon.rows[0]!.used = 0.5;
-  ribbon.extend(1_060_000);
+  ribbon.filled(1_000_000);
+  ribbon.extend(1_000_000, 60_000);
+  ribbon.extend(1_060_000, 60_000);
   ribbon.rows[0]!.used = NaN;
-  ribbon.extend(1_090_000);
+  ribbon.extend(1_090_000, 60_000);
   expect(shares(ribbon, 0, 1_000_000, 10)).toEqual([0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, NaN, NaN, NaN]);
+  expect(ribbon.missing).toBeNull();
+});
+
+it('does not carry the present back over a silence: that is a hole', () => {
+  const ribbon = new Ribbon(['pelvis']);
+  ribbon.rows[0]!.used = 0.5;
+  ribbon.extend(1_000_000, 3000);
+  expect(ribbon.missing).toBe(-Infinity); // the hour before was not read yet
+  ribbon.filled(1_000_000);
+  ribbon.extend(1_040_000, 3000);
+  expect(ribbon.missing).toBe(1_000_000);
+  expect(shares(ribbon, 0, 1_000_000, 5)).toEqual([0.5, 0.5, NaN, NaN, 0.5]);
+  ribbon.extend(1_041_000, 3000);
+  expect(ribbon.missing).toBe(1_000_000);
+});
+
+it('shows as much of the hour as there is a record for', () => {
+  expect([30_000, 700_000, 3_000_000, 9_000_000].map((age) => spanOf(0, age))).toEqual([HOUR / 6, HOUR / 2, HOUR, HOUR]);
+  expect(spanOf(NaN, 5)).toBe(HOUR);
 });
 
 it('reads the hour from the record once, and after a silence only what is missing', async () => {
@@ -65,9 +85,14 @@ it('reads the hour from the record once, and after a silence only what is missin
   expect(asked[0]!.searchParams.getAll('name')).toEqual(['pelvis.used/long-load']);
   expect(shares(ribbons.get('bed-1')!, 0, now - HOUR, 4)).toEqual([0.25, NaN, 0.25, 0.25]);
 
-  ribbons.tick(now + 5000, ['bed-1']);
-  await ribbons.fill(bed, now + 9000);
+  expect(ribbons.began).toBe(now - HOUR);
+
+  ribbons.tick(now, ['bed-1'], 3000);
+  ribbons.tick(now + 2000, ['bed-1'], 3000);
+  await ribbons.fill(bed, now + 2000);
+  expect(ribbons.get('bed-1')!.missing).toBeNull();
   expect(asked).toHaveLength(1); // nothing is missing
+  ribbons.tick(now + 60_000, ['bed-1'], 3000);
   await ribbons.fill(bed, now + 60_000);
-  expect(Date.parse(asked[1]!.searchParams.get('from')!)).toBe(now + 5000 - COLUMN);
+  expect(Date.parse(asked[1]!.searchParams.get('from')!)).toBe(now + 2000 - COLUMN);
 });

@@ -21,22 +21,31 @@ export interface Row {
 export class Ribbon {
   readonly rows: Row[];
   readonly key: string;
-  /** How far the record is complete, in ms; -Infinity before it was read. */
-  covered = -Infinity;
+  /** Where a hole begins that the record can fill, in ms; null where there is none. */
+  missing: number | null = -Infinity;
+  #last = NaN; // how far it was carried on
 
   constructor(subjects: readonly string[]) {
     this.key = subjects.join(' ');
     this.rows = subjects.map((subject) => ({ subject, columns: new Columns(COUNT, COLUMN), used: NaN }));
   }
 
-  /** Carries the present shares on to `to`. */
-  extend(to: number): void {
-    const from = Math.max(this.covered, to - 60 * COLUMN);
-    for (const row of this.rows) {
-      for (let t = row.columns.column(from) * COLUMN; t < to; t += COLUMN) row.columns.add(Math.max(t, from), row.used);
-      row.columns.add(to, row.used);
+  /** The record up to `to` has been added. */
+  filled(to: number): void {
+    this.missing = null;
+    if (!(this.#last >= to)) this.#last = to;
+  }
+
+  /** Carries the present shares on to `to`. Over more than `most` ms nobody knows what they were: that is a hole. */
+  extend(to: number, most: number): void {
+    const known = to - this.#last <= most;
+    if (!known && this.missing === null) this.missing = this.#last;
+    const from = known ? this.#last : to;
+    for (const { columns, used } of this.rows) {
+      for (let t = (columns.column(from) + 1) * COLUMN; t < to; t += COLUMN) columns.add(t, used);
+      columns.add(to, used);
     }
-    this.covered = to;
+    this.#last = to;
   }
 }
 
@@ -60,6 +69,8 @@ export function usedNow(place: Place, subject: string): number {
 }
 
 export class Ribbons {
+  /** When the oldest record that was read begins, in ms; NaN before any was. */
+  began = NaN;
   readonly #ribbons = new Map<string, Ribbon>();
   #filling = new Map<string, Promise<void>>();
 
@@ -76,12 +87,9 @@ export class Ribbons {
     return this.#ribbons.get(id);
   }
 
-  /** Carries every ribbon on that has its record; `ids` are those about which news come. */
-  tick(now: number, ids: Iterable<string>): void {
-    for (const id of ids) {
-      const ribbon = this.#ribbons.get(id);
-      if (ribbon && ribbon.covered > -Infinity) ribbon.extend(now);
-    }
+  /** Carries ribbons on to now; `ids` are the places about which news come, and `most` is how long ago they may have come last. */
+  tick(now: number, ids: Iterable<string>, most: number): void {
+    for (const id of ids) this.#ribbons.get(id)?.extend(now, most);
   }
 
   /** Reads what is missing up to `now` from the record. Asking twice asks once. */
@@ -95,15 +103,25 @@ export class Ribbons {
 
   async #fill(place: Place, now: number): Promise<void> {
     const ribbon = this.update(place);
-    if (now - ribbon.covered < COLUMN) return;
-    const from = Math.max(ribbon.covered - COLUMN, now - HOUR);
+    if (ribbon.missing === null) return;
+    const from = Math.max(ribbon.missing - COLUMN, now - HOUR);
     const names = place.holds.map((h) => `${h.subject}.used/${h.rule}`);
     const past = await inTurn(() => readPast(place.id, names, from, now, (now - from) / COLUMN));
     for (const series of past.series) {
       const row = ribbon.rows.find((r) => series.name.startsWith(`${r.subject}.used/`));
       if (!row) continue;
-      for (let i = 0; i < series.t.length; i++) row.columns.addRange(series.t[i]!, series.min[i]!, series.mean[i]!, series.max[i]!);
+      for (let i = 0; i < series.t.length; i++) {
+        row.columns.addRange(series.t[i]!, series.min[i]!, series.mean[i]!, series.max[i]!);
+        if (series.max[i]! >= 0 && !(this.began <= series.t[i]!)) this.began = series.t[i]!;
+      }
     }
-    if (ribbon.covered < now) ribbon.covered = now;
+    ribbon.filled(now);
   }
+}
+
+const SPANS = [HOUR / 6, HOUR / 2, HOUR];
+
+/** What ribbons show: the last hour, or less while the record is younger than that. */
+export function spanOf(began: number, now: number): number {
+  return SPANS.find((s) => now - began <= s) ?? HOUR;
 }

@@ -71,12 +71,10 @@ export const round = {
   nothingDue: 'nothing due',
   dueUnknown: 'not known',
   none: 'No places are configured. Add some under “places:” in the configuration file.',
-  lastHour: 'last hour',
-  ribbonHint: 'Each line is one part of the body over the last hour; the thicker and darker, the more of its tolerance is used.',
-  ribbonHintDark: 'Each line is one part of the body over the last hour; the thicker and brighter, the more of its tolerance is used.',
-  ribbon: (parts: string) => `Tolerance used now: ${parts}. The drawing shows the last hour.`,
+  ribbonHint: 'Each line is one part of the body over time; the thicker and darker, the more of its tolerance is used. Hatched: no data.',
+  ribbonHintDark: 'Each line is one part of the body over time; the thicker and brighter, the more of its tolerance is used. Hatched: no data.',
+  ribbon: (parts: string, span: string) => `Tolerance used now: ${parts}. The drawing shows the last ${span}.`,
   ribbonNone: 'No rule watches this place.',
-  gap: 'hatched: no data',
 } as const;
 
 export const place = {
@@ -85,7 +83,7 @@ export const place = {
   before: 'Previous',
   after: 'Next',
   neighbours: 'Neighbouring places',
-  tolerance: 'Tolerance used, last hour',
+  tolerance: 'Tolerance used',
   openAlerts: 'Open alerts here',
   due: 'Next due',
 } as const;
@@ -102,7 +100,6 @@ export const mat = {
   legendLoaded: 'loaded since last relief',
   legendPressure: 'pressure now, mmHg',
   unit: 'mmHg',
-  more: 'or more',
   limit: (v: string, rule: string) => `line: ${v} mmHg now, the limit of ${rule}`,
   loadedLine: (v: string) => `line: ${v} mmHg now; above it a cell counts as loaded`,
   unknown: 'hatched: no data',
@@ -181,11 +178,13 @@ export const bridges = {
   next: (t: string) => `next try ${t}`,
   more: 'See the bridges',
   others: (n: number) => (n === 1 ? 'and 1 more bridge' : `and ${n} more bridges`),
+  noScan: 'none yet',
+  noBattery: 'not reported',
   format: (f: string) => `format ${f}`,
   sourcesOf: (id: string) => `Sources of ${id}`,
   columns: { source: 'Source', rate: 'Scans per second', frames: 'Frames', gaps: 'Gaps', bad: 'Damaged', last: 'Last scan, ago', battery: 'Battery' },
   bad: 'Frames that could not be read',
-  ofNominal: (r: string) => `of ${r}`,
+  ofNominal: (r: string) => `(of ${r})`,
   unknownSources: (n: string) => `Frames also come from sources that the configuration does not name: ${n}.`,
 } as const;
 
