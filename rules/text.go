@@ -15,7 +15,7 @@ import (
 // measured and where, the limit, and for how long.
 func sentence(e *alert.Event, l *Limit, where string) string {
 	var b strings.Builder
-	b.WriteString(strings.TrimSuffix(e.Signal, ".pressure"))
+	b.WriteString(strings.ReplaceAll(strings.TrimSuffix(e.Signal, ".pressure"), "_", " "))
 	if where != "" {
 		b.WriteString(", " + where + ",")
 	}

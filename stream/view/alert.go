@@ -3,6 +3,7 @@ package view
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"weald/rules/alert"
 )
@@ -19,21 +20,30 @@ func NewAlert(e *alert.Event) Alert {
 }
 
 // Apply brings a up to date with a later change of the same alert. The numbers
-// stay those that raised it; the sentence is the newest.
+// and the sentence stay those that raised it, for they are why it is there; a
+// signal that is lost is said beside them.
 func (a *Alert) Apply(e *alert.Event) {
 	switch e.What {
 	case alert.Raised:
 		*a = NewAlert(e)
-		return
 	case alert.Cleared:
-		a.State, a.ClearedAt, a.SignalKnown = Normal, Moment(e.At), true
+		a.State, a.ClearedAt = Normal, Moment(e.At)
+		a.signal(true)
 	case alert.Unknown:
-		a.SignalKnown = false
+		a.signal(false)
 	case alert.Known:
-		a.SignalKnown = true
+		a.signal(true)
 	}
-	if e.Text != "" {
-		a.Text = e.Text
+}
+
+// lost is said of an alert whose signal is not known.
+const lost = "; there is no current reading"
+
+func (a *Alert) signal(known bool) {
+	a.SignalKnown = known
+	a.Text = strings.TrimSuffix(a.Text, lost)
+	if !known {
+		a.Text += lost
 	}
 }
 

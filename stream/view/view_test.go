@@ -154,18 +154,23 @@ func TestRegionsAreBoxes(t *testing.T) {
 	}
 }
 
-func TestAlertKeepsItsNumbersAndGetsNewWords(t *testing.T) {
+func TestAlertKeepsTheNumbersAndWordsThatRaisedIt(t *testing.T) {
 	e := alert.Event{At: noon, Key: alert.Key{Place: "bench-1", Rule: "tight", Subject: "ankle"}, What: alert.Raised,
 		Priority: alert.High, Unit: "mmHg", Value: 63, U: math.NaN(), Limit: 60, Text: "raised"}
 	a := NewAlert(&e)
 	e.What, e.Value, e.Text = alert.Unknown, math.NaN(), "unknown"
 	a.Apply(&e)
-	if a.SignalKnown || a.Text != "unknown" || *a.Value != 63 || a.U != nil || a.State != Unacknowledged {
+	if a.SignalKnown || a.Text != "raised; there is no current reading" || *a.Value != 63 || a.U != nil || a.State != Unacknowledged {
 		t.Errorf("after its signal was lost: %+v", a)
+	}
+	e.What = alert.Known
+	a.Apply(&e)
+	if !a.SignalKnown || a.Text != "raised" {
+		t.Errorf("after its signal came back: %+v", a)
 	}
 	e.What, e.At, e.Text = alert.Cleared, noon.Add(time.Minute), "cleared"
 	a.Apply(&e)
-	if a.State != Normal || !a.ClearedAt.Equal(noon.Add(time.Minute).Time()) || *a.Value != 63 {
+	if a.State != Normal || !a.ClearedAt.Equal(noon.Add(time.Minute).Time()) || *a.Value != 63 || a.Text != "raised" {
 		t.Errorf("after it was cleared: %+v", a)
 	}
 	e.What, e.Value, e.Text = alert.Raised, 70, "again"
