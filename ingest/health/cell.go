@@ -7,14 +7,14 @@ type flag uint16
 
 const (
 	delivered flag = 1 << iota // it has had a reading
-	answered                   // it changed in one window
-	responds                   // it changed in several windows
+	answered                   // it has changed, by more than a spike
 	loaded                     // it once swung by twice the source's swing
 	railed                     // it was at the rail in the present window
 
 	silent
 	stuck // or dead
 	low   // what it is stuck at may be withheld
+	lined // found stuck with its whole line
 	open
 	saturated
 	noisy
@@ -29,7 +29,7 @@ type cell struct {
 	lo, hi  float32 // in the present window
 	last    float32 // newest reading
 	floor   float32 // lowest reading ever
-	held    float32 // what it is stuck at
+	held    float32 // reading when the present window began, or what it is stuck at
 	scatter float32 // lately, as a variance; may be negative
 	past    float32 // the same over hours
 
@@ -37,7 +37,7 @@ type cell struct {
 	fails   uint16 // trials failed in a row
 	windows uint8  // in which it was judged, up to 255
 	missed  uint8  // looks without a reading, in a row
-	answers uint8  // looks at a stuck one that saw another reading, in this window
+	answers uint8  // looks in this window that saw another reading than held, up to 2
 	jumps   uint8  // to the bottom or back, fading
 	pinned  uint8  // windows at the bottom amid load
 	rough   uint8  // windows of excessive scatter
@@ -55,7 +55,7 @@ func (m *Monitor) look(to int, raw []float64, rail float64) {
 		a, b        = m.a[m.from:to], m.b[m.from:to]
 		cells       = m.cells[m.from:to]
 		top, bottom = m.window.top, m.window.bottom
-		clip        = 16 * m.swing * m.swing
+		clip        = 64 * m.swing * m.swing // one spike counts for half of what is noisy
 		leap        = 4 * m.swing
 	)
 	b, cells = b[:len(a)], cells[:len(a)]
@@ -77,13 +77,19 @@ func (m *Monitor) look(to int, raw []float64, rail float64) {
 		if bottom > z {
 			bottom = z
 		}
-		if z != c.last || c.flags&(delivered|silent|stuck) != delivered {
+		if z != c.held || z != c.last || c.flags&(delivered|silent|stuck) != delivered {
 			m.change(c, z)
 		}
 		step := z - y
-		e := min(max((y-x)*-step, -clip), clip)
-		if c.scatter += (e - c.scatter) / 32; c.scatter < 1e-12 && c.scatter > -1e-12 {
-			c.scatter = 0 // far below any reading's square, and before arithmetic slows down
+		if e := (x - y) * step; e != 0 || c.scatter != 0 {
+			if e > clip {
+				e = clip
+			} else if e < -clip {
+				e = -clip
+			}
+			if c.scatter += (e - c.scatter) * (1. / 32); c.scatter < 1e-12 && c.scatter > -1e-12 {
+				c.scatter = 0 // far below any reading's square, and before arithmetic slows down
+			}
 		}
 		if step >= leap || step <= -leap {
 			m.leap(m.from+k, y, z, raw)
@@ -111,23 +117,36 @@ func newest(a, b, c float64) float64 {
 func (m *Monitor) change(c *cell, x float32) {
 	if c.flags&delivered == 0 {
 		c.flags |= delivered
-		c.lo, c.hi, c.floor, c.last, c.moved = x, x, x, x, m.at
+		c.lo, c.hi, c.floor, c.last, c.held = x, x, x, x, x
+		if c.missed > 0 {
+			c.moved = m.at
+		}
 	}
 	if c.flags&silent != 0 {
 		m.set(c, c.flags&^silent, m.at)
 	}
 	c.missed = 0
-	if c.flags&stuck != 0 && x != c.held {
-		// One spike is no answer.
-		if c.answers++; c.answers >= 2 {
-			c.fails = 0
-			m.set(c, c.flags&^(stuck|low), m.at)
-			m.list()
+	if x != c.held && c.answers < 2 {
+		if c.answers++; c.answers == 2 {
+			m.answer(c)
 		}
 	}
 	if x != c.last {
-		c.last, c.moved = x, m.at
+		if c.answers == 2 {
+			c.moved = m.at
+		}
+		c.last = x
 		c.lo, c.hi, c.floor = min(c.lo, x), max(c.hi, x), min(c.floor, x)
+	}
+}
+
+// answer takes note that a channel has changed. A single look that sees another
+// reading is a spike, and no answer, unless the channel stays there.
+func (m *Monitor) answer(c *cell) {
+	c.answers, c.moved, c.fails = 2, m.at, 0
+	if c.flags&stuck != 0 {
+		m.set(c, c.flags&^(stuck|low|lined), m.at)
+		m.list()
 	}
 }
 
@@ -162,7 +181,7 @@ func (m *Monitor) set(c *cell, f flag, since sample.Instant) {
 	switch {
 	case f&silent != 0:
 		state = Silent
-	case f&(stuck|responds) == stuck:
+	case f&(stuck|answered) == stuck:
 		state = Dead
 	case f&stuck != 0:
 		state = Stuck

@@ -31,8 +31,9 @@
 //
 // Dead and stuck: six windows of two minutes (longer where scans are rare) in
 // which every direct neighbour, and three quarters of all eight, swung by at
-// least the source's swing, and the channel did not change at all. Dead has
-// never answered since the first scan, apart from a single spike; stuck has.
+// least the source's swing, and the channel did not change at all, but for a
+// spike that a single look saw. Dead has never answered since the first scan;
+// stuck has.
 // Two dead cells side by side are found together. A whole row or column of a
 // mat is found by the lines on either side of it. In a group of channels that
 // feel the same thing, three quarters of the others have to swing, at least
@@ -40,18 +41,18 @@
 // leaves holes of its own. A channel at the rail is never on trial.
 //
 // Open: a channel that used to answer reads exactly the lowest value that the
-// source has, without change for three windows, while the readings of all its
-// direct neighbours stayed well above it; or falls to that value from a load or
-// comes back from it between two scans while its neighbours stand still, three
-// times in about ten minutes. An open lead lets a divider's input go to its end
+// source has, without change for three windows, while all its direct neighbours
+// stayed well above the lowest that each of them knows; or falls to that value from a load or
+// comes back from it between two scans while its neighbours stand still under
+// load, three times in about ten minutes. An open lead lets a divider's input go to its end
 // without load; a loose one lets it go and come back. This is common practice,
 // no source. It is not withheld unless it is found stuck as well.
 //
 // Saturated: at the rail. The reading is unknown there (the load is at least
 // that), and that is not for this package to hide.
 //
-// Noisy: three windows in which the scatter from scan to scan is at least the
-// source's swing, five times that of the neighbours and five times the
+// Noisy: three windows in which the scatter from scan to scan is at least twice
+// the source's swing, five times that of the neighbours and five times the
 // channel's own past. Scatter is the mean of -d1*d2 over two successive
 // differences: the variance of white noise, negative for a movement that the
 // scan rate follows. It is never withheld. Common practice, no source.
@@ -63,9 +64,9 @@
 //
 // # Cost
 //
-// A large source is looked at in stripes: an eighth of its channels in three
-// scans that follow each other, then the next eighth. A cell of a mat is so
-// seen every 24 scans, and the instants here are no finer than that. Up to 64
+// A large source is looked at in stripes: a twelfth of its channels in three
+// scans that follow each other, then the next twelfth. A cell of a mat is so
+// seen every 36 scans, and the instants here are no finer than that. Up to 64
 // channels are all looked at every three scans. Windows end together and cost
 // about as much as ten scans.
 package health

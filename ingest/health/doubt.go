@@ -9,7 +9,8 @@ const (
 )
 
 // leap looks at a step from y to z of channel i: one that ends or begins at the
-// bottom, while all that surrounds it stands still, is a contact that opens.
+// bottom, while all that surrounds it stands still under load, is a contact that
+// opens.
 func (m *Monitor) leap(i int, y, z float32, raw []float64) {
 	if min(y, z) > m.bottom {
 		return
@@ -20,11 +21,11 @@ func (m *Monitor) leap(i int, y, z float32, raw []float64) {
 	}
 	own, still := abs(z-y), 0
 	for _, j := range near {
-		d := abs(float32(raw[j] - m.b[j]))
+		d, now := abs(float32(raw[j]-m.b[j])), float32(raw[j])*m.sign
 		if d != d || m.cells[j].flags&unfit != 0 {
 			continue
 		}
-		if 8*d > own {
+		if 8*d > own || now < m.cells[j].floor+2*m.swing {
 			return
 		}
 		still++
@@ -60,7 +61,7 @@ func (m *Monitor) judgeOpen(i int, c *cell) {
 }
 
 // amidLoad reports whether all direct neighbours of channel i have been well
-// above the bottom in the whole window.
+// above the lowest that they know in the whole window.
 func (m *Monitor) amidLoad(i int) bool {
 	near, direct := m.shape.around(i)
 	if direct > 0 {
@@ -72,7 +73,7 @@ func (m *Monitor) amidLoad(i int) bool {
 		if c.flags&delivered == 0 || c.flags&unfit != 0 {
 			continue
 		}
-		if c.lo < m.bottom+2*m.swing {
+		if c.lo < c.floor+2*m.swing {
 			return false
 		}
 		n++
@@ -83,7 +84,7 @@ func (m *Monitor) amidLoad(i int) bool {
 // judgeNoise says whether a channel scatters far more than it used to and than
 // those around it do.
 func (m *Monitor) judgeNoise(i int, c *cell) {
-	found := c.scatter >= m.swing*m.swing
+	found := c.scatter >= 4*m.swing*m.swing
 	if found {
 		others := m.scatterAround(i)
 		switch {

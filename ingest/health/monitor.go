@@ -40,7 +40,7 @@ const (
 	windowCycles = 4 // looks at every channel that a window has, at least
 
 	allAtOnce = 64 // channels up to which there is one stripe
-	stripes   = 8
+	stripes   = 12
 )
 
 // A Monitor watches the channels of one source. It is not safe for concurrent
@@ -132,7 +132,9 @@ func (m *Monitor) Scan(at sample.Instant, raw []float64, rail float64) {
 		m.phase = 1
 		return
 	case 1:
-		copy(m.b, raw) // all of it: the stripe's neighbours are asked as well
+		// With those around the stripe, which are asked as well.
+		from, to := max(0, m.from-m.shape.farthest), min(to+m.shape.farthest, len(raw))
+		copy(m.b[from:to], raw[from:to])
 		m.phase = 2
 		return
 	}

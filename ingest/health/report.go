@@ -128,6 +128,9 @@ func (m *Monitor) finding(i int) Finding {
 	}
 	if i < m.config.Rows*m.config.Columns {
 		f.Row, f.Column = i/m.config.Columns, i%m.config.Columns
+		if c.flags&lined != 0 {
+			f.Trials = int(max(c.fails, m.rows[f.Row], m.columns[f.Column]))
+		}
 	}
 	return f
 }

@@ -10,6 +10,8 @@ type shape struct {
 	near   []uint16 // of channel 0, then of channel 1, ...
 	starts []int32  // where a channel's begin; one more than there are channels
 	direct []uint8  // how many of them share an edge with the channel; they come first
+
+	farthest int // largest distance of two neighbours' numbers
 }
 
 // around returns the channels around channel i; the first direct ones share an
@@ -51,6 +53,9 @@ func newShape(c *Config) (shape, error) {
 			}
 		}
 		s.starts = append(s.starts, int32(len(s.near)))
+		for _, j := range s.near[begin:] {
+			s.farthest = max(s.farthest, i-int(j), int(j)-i)
+		}
 	}
 	return s, nil
 }

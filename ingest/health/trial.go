@@ -22,6 +22,9 @@ func (m *Monitor) endWindow() {
 		if c.flags&delivered == 0 || c.flags&silent != 0 {
 			continue
 		}
+		if c.answers < 2 && c.last != c.held {
+			m.answer(c)
+		}
 		m.judge(i, c)
 		m.judgeOpen(i, c)
 		m.judgeNoise(i, c)
@@ -29,8 +32,10 @@ func (m *Monitor) endWindow() {
 	m.judgeLines()
 	for i := range m.cells {
 		c := &m.cells[i]
-		c.lo, c.hi = c.last, c.last
-		c.answers = 0
+		c.lo, c.hi, c.answers = c.last, c.last, 0
+		if c.flags&stuck == 0 {
+			c.held = c.last
+		}
 		if c.flags&saturated == 0 {
 			c.flags &^= railed
 		}
@@ -41,16 +46,10 @@ func (m *Monitor) endWindow() {
 // judge says whether channel i changed, and if not, whether it ought to have.
 func (m *Monitor) judge(i int, c *cell) {
 	switch {
-	case c.hi != c.lo:
-		if c.flags&stuck == 0 {
-			c.fails = 0
-			if c.flags&answered != 0 {
-				c.flags |= responds
-			}
-			c.flags |= answered
-			if c.hi-c.lo >= 2*m.swing {
-				c.flags |= loaded
-			}
+	case c.answers == 2:
+		c.flags |= answered
+		if c.hi-c.lo >= 2*m.swing {
+			c.flags |= loaded
 		}
 	case c.flags&railed != 0:
 		c.fails = 0 // the rail explains it
@@ -59,15 +58,15 @@ func (m *Monitor) judge(i int, c *cell) {
 			c.fails++
 		}
 		if c.fails >= failsAllowed && c.flags&stuck == 0 {
-			m.convict(i, c)
+			m.convict(i, c, 0)
 		}
 	}
 }
 
-// convict finds channel i stuck.
-func (m *Monitor) convict(i int, c *cell) {
+// convict finds channel i stuck, alone or with its line.
+func (m *Monitor) convict(i int, c *cell, with flag) {
 	c.held = c.last
-	f := c.flags | stuck
+	f := c.flags | stuck | with
 	if m.harmless(i, c.held) {
 		f |= low
 	}
@@ -106,7 +105,7 @@ func (m *Monitor) tried(i int) bool {
 		case m.swung(c):
 			swung++
 		case k >= direct:
-		case idle < 0 && c.hi == c.lo:
+		case idle < 0 && c.answers < 2:
 			idle = int(j)
 		default:
 			return false
@@ -152,7 +151,10 @@ func (m *Monitor) judgeLines() {
 func (m *Monitor) judgeLine(fails *uint16, first, step, n, side int) {
 	witnesses := 0
 	for k, i := 0, first; k < n; k, i = k+1, i+step {
-		if c := &m.cells[i]; c.hi != c.lo || c.flags&(railed|silent) != 0 {
+		if c := &m.cells[i]; c.answers == 2 || c.flags&(railed|silent) != 0 {
+			if *fails >= failsAllowed {
+				m.release(first, step, n)
+			}
 			*fails = 0
 			return
 		}
@@ -168,8 +170,18 @@ func (m *Monitor) judgeLine(fails *uint16, first, step, n, side int) {
 	}
 	for k, i := 0, first; k < n; k, i = k+1, i+step {
 		if c := &m.cells[i]; c.flags&(delivered|stuck) == delivered {
-			c.fails = *fails
-			m.convict(i, c)
+			m.convict(i, c, lined)
 		}
 	}
+}
+
+// release acquits those cells of a line that were found stuck with it and of
+// which nothing else is known.
+func (m *Monitor) release(first, step, n int) {
+	for k, i := 0, first; k < n; k, i = k+1, i+step {
+		if c := &m.cells[i]; c.flags&lined != 0 && c.fails < failsAllowed {
+			m.set(c, c.flags&^(stuck|low|lined), m.at)
+		}
+	}
+	m.list()
 }

@@ -27,7 +27,7 @@ func (f *Finding) Sentence() string {
 	case Saturated:
 		return fmt.Sprintf("%s has been at the end of its range, %s, for %s: the load is at least that.", who, number(f.Reading), ago)
 	case Noisy:
-		return fmt.Sprintf("%s has scattered by %s from scan to scan for %s, those around it by %s.", who, short(f.Scatter), ago, short(f.Others))
+		return fmt.Sprintf("%s has scattered by at least %s from scan to scan for %s, those around it by %s.", who, short(f.Scatter), ago, short(f.Others))
 	}
 	return ""
 }
