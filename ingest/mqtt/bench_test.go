@@ -6,7 +6,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"weald/ingest/mqtt/internal/mosquitto"
+	"weald/ingest/mqtt/mosquitto"
 )
 
 // BenchmarkLink measures what comes through a mosquitto with its usual limit of

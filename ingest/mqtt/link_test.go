@@ -10,7 +10,7 @@ import (
 	"testing"
 	"time"
 
-	"weald/ingest/mqtt/internal/mosquitto"
+	"weald/ingest/mqtt/mosquitto"
 	"weald/ingest/tcp/wire"
 	"weald/ingest/tcp/wire/wiretest"
 )

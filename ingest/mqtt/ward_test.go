@@ -10,7 +10,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"weald/ingest/mqtt/internal/mosquitto"
+	"weald/ingest/mqtt/mosquitto"
 )
 
 // BenchmarkWard measures the processor time of 200 bridges at 10 frames a

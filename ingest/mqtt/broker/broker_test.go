@@ -11,7 +11,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"weald/ingest/mqtt"
-	"weald/ingest/mqtt/internal/mosquitto"
+	"weald/ingest/mqtt/mosquitto"
 	"weald/ingest/tcp/wire"
 	"weald/ingest/tcp/wire/wiretest"
 )

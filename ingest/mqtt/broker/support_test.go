@@ -13,7 +13,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"go.uber.org/goleak"
 
-	"weald/ingest/mqtt/internal/mosquitto"
+	"weald/ingest/mqtt/mosquitto"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
