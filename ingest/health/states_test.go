@@ -105,6 +105,15 @@ func TestSilentFromTheFirst(t *testing.T) {
 	}
 }
 
+// A single damaged scan, or a lost part, is not silence, even where a look at a
+// cell comes round less often than silence takes.
+func TestOneMissedLookIsNotSilence(t *testing.T) {
+	r := newRig(t, Config{Channels: 2048}, 2*time.Second)
+	r.run(10*time.Minute, func(n, i int) float64 { return float64(n) })
+	r.run(6*time.Second, func(n, i int) float64 { return nan })
+	r.wants("three scans without anything", nil)
+}
+
 // A pause of the source is not its channels' fault.
 func TestPauseOfTheSource(t *testing.T) {
 	r := newRig(t, bed, time.Second)
@@ -157,6 +166,22 @@ func TestOpenLead(t *testing.T) {
 	r.wants("nobody there", nil)
 }
 
+// A cell that has never had a load is not open when a body comes to lie around
+// it and stays.
+func TestIdleAmidLoadIsNotOpen(t *testing.T) {
+	r := newRig(t, bed, time.Second)
+	r.run(time.Hour, func(n, i int) float64 { return 0 })
+	r.run(12*time.Hour, with(func(n, i int) float64 { return 900 }, map[int]func(int) float64{under: always(0)}))
+	r.wants("twelve hours amid a load", nil)
+}
+
+// Whoever sits down and gets up makes all readings leap, and no lead is loose.
+func TestLeapsOfAllAreNoLooseLeads(t *testing.T) {
+	r := newRig(t, Config{Channels: 4, Together: [][]int{{0, 1, 2, 3}}}, 100*time.Millisecond)
+	r.run(2*time.Hour, func(n, i int) float64 { return float64(n / 40 % 2 * (600 - 10*i)) })
+	r.wants("up and down every eight seconds", nil)
+}
+
 // A loose lead lets its channel go and come while its neighbours stand still.
 func TestLooseLead(t *testing.T) {
 	r := newRig(t, Config{Channels: 4, Together: [][]int{{0, 1, 2, 3}}}, 100*time.Millisecond)
@@ -207,10 +232,37 @@ func TestNoisy(t *testing.T) {
 	r.run(20*time.Minute, scatter(5, one))
 	r.wants("from the first scan on", map[int]State{3: Noisy})
 
+	r = newRig(t, config, 100*time.Millisecond)
+	r.run(3*time.Hour, scatter(8, func(i int) float64 {
+		if i == 3 {
+			return 24
+		}
+		return 3
+	}))
+	r.wants("eight times the others, as it has always been", nil)
+
 	r = newRig(t, Config{Channels: 1}, 100*time.Millisecond)
 	r.run(time.Hour, scatter(6, quiet))
 	r.run(time.Hour, scatter(7, func(int) float64 { return 60 }))
 	r.wants("one alone, with nobody to compare it with", nil)
+}
+
+// One wild reading is no noise, on whichever scan of a look it falls.
+func TestOneSpikeIsNoNoise(t *testing.T) {
+	for phase := range 3 {
+		r := newRig(t, Config{Channels: 4, Together: [][]int{{0, 1, 2, 3}}}, 10*time.Second)
+		quiet := func(n, i int) float64 { return 1000 + float64((n*7+i)%3) }
+		r.run(3*time.Hour, quiet)
+		r.run(time.Hour, func(n, i int) float64 {
+			if i == 2 && n == phase {
+				return 4000
+			}
+			if got, since := r.m.State(2); got != Sound {
+				t.Fatalf("%v since %v after one wild reading", got, since)
+			}
+			return quiet(n, i)
+		})
+	}
 }
 
 // A movement that the scan rate follows is no noise, however large.

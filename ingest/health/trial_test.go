@@ -193,6 +193,33 @@ func TestHolesOfTheBody(t *testing.T) {
 	r.wants("a gap one cell wide that is open at the foot, and a hole", nil)
 }
 
+// Where only the four cells at its edges move, a cell may be left out by chance.
+func TestFewWitnesses(t *testing.T) {
+	r := newRig(t, Config{Channels: 25, Rows: 5, Columns: 5}, 100*time.Millisecond)
+	r.run(4*time.Hour, func(n, i int) float64 {
+		switch i {
+		case 7, 11, 13, 17:
+			return float64(n / 100 % 5 * 200)
+		}
+		return 0
+	})
+	r.wants("a cross of four around one", nil)
+}
+
+// Between a shin and a foot there may be a row that nothing touches, and two
+// cells beside it do not speak for the whole row.
+func TestNarrowLine(t *testing.T) {
+	r := newRig(t, bed, time.Second)
+	body := sleeper()
+	r.run(6*time.Hour, func(n, i int) float64 {
+		if row, column := i/16, i%16; row == 15 || column < 7 || column > 8 {
+			return 0
+		}
+		return body(n, i)
+	})
+	r.wants("two columns, interrupted", nil)
+}
+
 // In a group everybody feels the same; two cannot outvote each other.
 func TestGroups(t *testing.T) {
 	for _, c := range []struct {
