@@ -11,18 +11,13 @@ import (
 // NewEngine compiles a plan that Check found nothing wrong with; it panics on
 // one that refers to what is not there. The plan must not change afterwards.
 func NewEngine(plan *Plan, sink Sink) *Engine {
-	e := &Engine{bySource: make([][]*place, len(plan.Sources)), last: sample.Past}
+	e := &Engine{plan: plan, bySource: make([][]*place, len(plan.Sources)), last: sample.Past}
 	for i := range plan.Places {
 		p := newPlace(plan, i, sink)
-		for r := range plan.Rules {
-			if plan.Rules[r].At.matches(p.spec) {
-				p.watch(&plan.Rules[r])
-			}
-		}
+		p.addRules(plan)
 		for _, f := range p.feeds {
 			e.bySource[f.source] = append(e.bySource[f.source], p)
 		}
-		p.values = make([]float64, len(p.signals))
 		e.places = append(e.places, p)
 	}
 	return e
@@ -42,6 +37,15 @@ func newPlace(plan *Plan, index int, sink Sink) *place {
 		p.addMat(spec.Mat)
 	}
 	return p
+}
+
+func (p *place) addRules(plan *Plan) {
+	for r := range plan.Rules {
+		if plan.Rules[r].At.matches(p.spec) {
+			p.watch(&plan.Rules[r])
+		}
+	}
+	p.values = make([]float64, len(p.signals))
 }
 
 // feed returns the position of a source among the place's feeds.

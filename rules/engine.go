@@ -23,6 +23,7 @@ const grace = 200 * time.Millisecond
 // evaluated. Alerts that become due between readings are told by Tick, stamped
 // with the exact instant.
 type Engine struct {
+	plan     *Plan
 	places   []*place
 	bySource [][]*place
 	last     sample.Instant // newest event time of all input

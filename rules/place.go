@@ -67,6 +67,11 @@ type watch interface {
 	next() (in time.Duration, ok, raised bool, feeds []int)
 	// progress appends how far it has come.
 	progress(p *place, dst []Progress) []Progress
+	// judges returns the rule that it applies.
+	judges() *Rule
+	// snapshot writes its state, and restore reads it.
+	snapshot(*writer)
+	restore(*reader)
 }
 
 // evaluate moves the place to the scan's instant and takes its values.

@@ -1,0 +1,190 @@
+package rules
+
+import (
+	"encoding/binary"
+	"math"
+
+	"weald/ingest/sample"
+	"weald/rules/hold"
+)
+
+// A writer appends the parts of a snapshot.
+type writer struct{ b []byte }
+
+func (w *writer) count(n int) { w.b = binary.AppendUvarint(w.b, uint64(n)) }
+
+func (w *writer) instant(i sample.Instant) {
+	w.b = binary.LittleEndian.AppendUint64(w.b, uint64(i))
+}
+
+func (w *writer) float(v float64) {
+	w.b = binary.LittleEndian.AppendUint64(w.b, math.Float64bits(v))
+}
+
+func (w *writer) floats(vs []float64) {
+	w.count(len(vs))
+	for _, v := range vs {
+		w.float(v)
+	}
+}
+
+func (w *writer) string(s string) {
+	w.count(len(s))
+	w.b = append(w.b, s...)
+}
+
+func (w *writer) flag(set bool) {
+	if set {
+		w.b = append(w.b, 1)
+	} else {
+		w.b = append(w.b, 0)
+	}
+}
+
+func (w *writer) scan(s *sample.Scan) {
+	w.count(s.Source)
+	w.instant(s.At)
+	w.instant(s.Arrived)
+	w.count(int(s.Seq))
+	w.flag(s.Stored)
+	w.floats(s.Values)
+}
+
+// A reader takes them off again. After the first part that is not there it is
+// bad, and everything else is zero.
+type reader struct {
+	b   []byte
+	bad bool
+}
+
+func (r *reader) left() int { return len(r.b) }
+
+func (r *reader) bytes(n int) []byte {
+	if n < 0 || n > len(r.b) {
+		r.bad, r.b = true, nil
+		return nil
+	}
+	out := r.b[:n]
+	r.b = r.b[n:]
+	return out
+}
+
+func (r *reader) count(most int) int {
+	v, n := binary.Uvarint(r.b)
+	if n <= 0 || v > uint64(most) {
+		r.bad, r.b = true, nil
+		return 0
+	}
+	r.b = r.b[n:]
+	return int(v)
+}
+
+func (r *reader) uint64() uint64 {
+	b := r.bytes(8)
+	if b == nil {
+		return 0
+	}
+	return binary.LittleEndian.Uint64(b)
+}
+
+func (r *reader) uint32() uint32 {
+	b := r.bytes(4)
+	if b == nil {
+		return 0
+	}
+	return binary.LittleEndian.Uint32(b)
+}
+
+func (r *reader) instant() sample.Instant { return sample.Instant(r.uint64()) }
+
+func (r *reader) float() float64 { return math.Float64frombits(r.uint64()) }
+
+// floats fills vs; a snapshot of another length is bad.
+func (r *reader) floats(vs []float64) {
+	if n := r.count(len(vs)); n != len(vs) {
+		r.bad = true
+		return
+	}
+	for i := range vs {
+		vs[i] = r.float()
+	}
+}
+
+func (r *reader) string() string { return string(r.bytes(r.count(len(r.b)))) }
+
+func (r *reader) flag() bool {
+	b := r.bytes(1)
+	return b != nil && b[0] == 1
+}
+
+func (r *reader) scan() (s sample.Scan) {
+	s.Source = r.count(math.MaxInt32)
+	s.At, s.Arrived = r.instant(), r.instant()
+	s.Seq, s.Stored = uint32(r.count(math.MaxUint32)), r.flag()
+	if n := r.count(len(r.b) / 8); n > 0 {
+		s.Values = make([]float64, n)
+		for i := range s.Values {
+			s.Values[i] = r.float()
+		}
+	}
+	return s
+}
+
+// use hands the rest of the bytes to f and goes on with what it leaves.
+func (r *reader) use(f func([]byte) ([]byte, error)) {
+	rest, err := f(r.b)
+	r.b, r.bad = rest, r.bad || err != nil
+}
+
+// The state of a watch on one signal.
+
+func (w *signalWatch) judges() *Rule { return w.rule }
+
+func (w *signalWatch) snapshot(out *writer) {
+	out.b = w.hold.Append(out.b)
+	out.b = append(out.b, byte(w.memory), byte(w.cond+1))
+	out.instant(w.since)
+	out.flag(w.unknown)
+	out.flag(w.gate.open)
+}
+
+func (w *signalWatch) restore(r *reader) {
+	r.use(func(b []byte) (rest []byte, err error) {
+		w.hold, rest, err = hold.ReadState(b)
+		return rest, err
+	})
+	if b := r.bytes(2); b != nil {
+		w.memory, w.cond = hold.Memory(b[0]&3), sample.Truth(b[1])-1
+		r.bad = r.bad || b[0] > 2 || b[1] > 2
+	}
+	w.since, w.unknown, w.gate.open = r.instant(), r.flag(), r.flag()
+}
+
+// The state of a watch on cells.
+
+func (w *cellWatch) judges() *Rule { return w.rule }
+
+func (w *cellWatch) snapshot(out *writer) {
+	out.b = w.cells.Append(out.b)
+	out.count(len(w.groups))
+	for i := range w.groups {
+		g := &w.groups[i]
+		out.count(g.raised)
+		out.instant(g.since)
+		out.flag(g.unknown)
+	}
+	out.flag(w.gate.open)
+}
+
+func (w *cellWatch) restore(r *reader) {
+	r.use(w.cells.Read)
+	if r.count(len(w.groups)) != len(w.groups) {
+		r.bad = true
+		return
+	}
+	for i := range w.groups {
+		g := &w.groups[i]
+		g.raised, g.since, g.unknown = r.count(len(g.cells)), r.instant(), r.flag()
+	}
+	w.gate.open = r.flag()
+}

@@ -1,0 +1,173 @@
+package rules
+
+import (
+	"encoding/binary"
+	"fmt"
+	"hash/fnv"
+	"math"
+
+	"weald/ingest/sample"
+	"weald/rules/hold"
+)
+
+// snapshotVersion is the first byte of a snapshot. It changes when the meaning
+// of what follows does.
+const snapshotVersion = 1
+
+// SnapshotPlace adds the state of a place to b: every accumulator, memory and
+// raised alert, and the values that its signals last. RestorePlace takes it up
+// again, in this process or another, and the place then goes on exactly as this
+// one does.
+func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
+	p := e.places[place]
+	b = append(b, snapshotVersion)
+	b = binary.LittleEndian.AppendUint64(b, p.spec.fingerprint(p.sources))
+	w := writer{b}
+	w.instant(p.at)
+	w.instant(e.last)
+	for i := range p.feeds {
+		f := &p.feeds[i]
+		w.instant(f.last)
+		w.instant(f.until)
+		w.instant(f.newest)
+	}
+	for i := range p.sites {
+		w.floats(p.sites[i].values)
+	}
+	if m := p.mat; m != nil {
+		w.instant(m.at)
+		w.floats(m.values)
+		w.b = m.loaded.Append(w.b)
+	}
+	for i := range p.signals {
+		w.instant(p.signals[i].At)
+	}
+	w.count(len(p.queue.waiting))
+	for _, s := range p.queue.waiting {
+		w.scan(s)
+	}
+	w.count(len(p.watches))
+	for _, watch := range p.watches {
+		w.string(watch.judges().ID)
+		w.count(int(watch.judges().fingerprint() >> 1))
+		at := len(w.b)
+		w.b = binary.LittleEndian.AppendUint32(w.b, 0)
+		watch.snapshot(&w)
+		binary.LittleEndian.PutUint32(w.b[at:], uint32(len(w.b)-at-4))
+	}
+	return w.b
+}
+
+// RestorePlace takes up a snapshot. Rules that have changed since begin anew,
+// the others go on. The error says that nothing could be taken up, because the
+// place itself has changed or the bytes are damaged; the place is then as a new
+// engine's.
+func (e *Engine) RestorePlace(place int, b []byte) error {
+	p := e.places[place]
+	if len(b) < 9 || b[0] != snapshotVersion {
+		return fmt.Errorf("place %s: %w", p.spec.ID, hold.ErrSnapshot)
+	}
+	if binary.LittleEndian.Uint64(b[1:]) != p.spec.fingerprint(p.sources) {
+		return fmt.Errorf("place %s has been changed since: %w", p.spec.ID, hold.ErrSnapshot)
+	}
+	r := reader{b: b[9:]}
+	fresh := e.again(p)
+	last := fresh.restore(&r)
+	if r.bad || len(r.b) != 0 {
+		return fmt.Errorf("place %s: %w", p.spec.ID, hold.ErrSnapshot)
+	}
+	*p = *fresh
+	e.last = max(e.last, last)
+	return nil
+}
+
+// again compiles a place anew.
+func (e *Engine) again(p *place) *place {
+	fresh := newPlace(e.plan, p.index, p.sink)
+	fresh.addRules(e.plan)
+	return fresh
+}
+
+func (p *place) restore(r *reader) (last sample.Instant) {
+	p.at, last = r.instant(), r.instant()
+	for i := range p.feeds {
+		f := &p.feeds[i]
+		f.last, f.until, f.newest = r.instant(), r.instant(), r.instant()
+	}
+	for i := range p.sites {
+		r.floats(p.sites[i].values)
+	}
+	if m := p.mat; m != nil {
+		m.at = r.instant()
+		r.floats(m.values)
+		r.use(m.loaded.Read)
+	}
+	at := make([]sample.Instant, len(p.signals))
+	for i := range at {
+		at[i] = r.instant()
+	}
+	for range r.count(r.left()) {
+		s := r.scan()
+		if p.feedOf(s.Source) < 0 {
+			r.bad = true
+			return last
+		}
+		p.queue.put(&s)
+	}
+	p.remake(at)
+	p.restoreWatches(r)
+	if !r.bad {
+		p.reckon()
+	}
+	return last
+}
+
+// remake makes the signals of the values that were restored, as they were at
+// the given instants.
+func (p *place) remake(at []sample.Instant) {
+	for i := range p.sites {
+		if s := p.sites[i].signal; at[s] != sample.Past {
+			p.updateSite(&p.sites[i], at[s])
+		}
+	}
+	if m := p.mat; m != nil && at[m.areas[0].signal] != sample.Past {
+		p.updateMat(at[m.areas[0].signal])
+	}
+}
+
+func (p *place) restoreWatches(r *reader) {
+	for range r.count(r.left()) {
+		id, print := r.string(), uint64(r.count(math.MaxInt64))
+		state := reader{b: r.bytes(int(r.uint32()))}
+		for _, w := range p.watches {
+			if w.judges().ID == id && w.judges().fingerprint()>>1 == print {
+				w.restore(&state)
+				r.bad = r.bad || state.bad || len(state.b) != 0
+			}
+		}
+	}
+}
+
+// fingerprint tells places apart whose state is not the same kind of thing.
+func (p *Place) fingerprint(sources []Source) uint64 {
+	h := fnv.New64a()
+	fmt.Fprint(h, p.ID, p.Kind)
+	for _, s := range p.Sites {
+		fmt.Fprint(h, "|", s.ID)
+		for _, c := range s.Channels {
+			fmt.Fprint(h, "|", sources[c.Source].ID, "/", c.Index)
+		}
+	}
+	if m := p.Mat; m != nil {
+		fmt.Fprint(h, "|", sources[m.Source].ID, m.Rows, m.Columns, m.LoadedAbove, m.LoadedResets, m.Regions)
+	}
+	return h.Sum64()
+}
+
+// fingerprint tells rules apart that would judge differently.
+func (r *Rule) fingerprint() uint64 {
+	h := fnv.New64a()
+	l := r.Limit
+	fmt.Fprint(h, r.ID, "|", l.Watch, "|", l.band(), "|", l.Deadband, "|", r.OnDelay, r.OffDelay, r.ResetsAfter, r.ForgetAfter, "|", r.While)
+	return h.Sum64()
+}
