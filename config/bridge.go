@@ -73,17 +73,27 @@ func (r *reader) bridges() []Bridge {
 		r.unique(seen, string(b.ID), "bridge", path.With("id"))
 		bridge := Bridge{
 			ID:      string(b.ID),
-			Link:    r.link(b.Link, path.With("link")),
+			Link:    r.link(b, path.With("link")),
 			Format:  Format(b.Format),
 			Capture: r.path(b.Capture, r.dataFolder()),
 		}
 		if s := bridge.Link.Serial; s != nil && s.Port != "" {
 			r.owned(owners, s.Port, bridge.ID, path.With("link", "serial", "port"))
 		}
+		if p := bridge.Link.BLE; p != nil && p.Address+p.Name != "" {
+			key := "address"
+			if p.Address == "" {
+				key = "name"
+			}
+			r.owned(owners, p.Address+p.Name, bridge.ID, path.With("link", "ble", key))
+		}
 		if bridge.Capture != "" {
 			r.owned(owners, bridge.Capture, bridge.ID, path.With("capture"))
 		}
 		bridge.Sources = r.bridgeSources(b, path)
+		if p := bridge.Link.BLE; p != nil && p.Pressure != nil {
+			r.pressure(&bridge, b, path)
+		}
 		switch {
 		case b.Delimited != nil && bridge.Format == FormatDelimited:
 			bridge.Delimited = r.delimited(b, path.With("delimited"))
@@ -170,7 +180,7 @@ func (r *reader) staleAfter(s shape.Source, path tree.Path) time.Duration {
 	if s.Rate <= 0 {
 		return leastStale // reported already
 	}
-	period := time.Duration(min(float64(time.Second)/s.Rate, float64(365*24*time.Hour)))
+	period := nominal(s.Rate)
 	if s.StaleAfter == nil {
 		return max(leastStale, 3*period)
 	}
@@ -179,4 +189,13 @@ func (r *reader) staleAfter(s shape.Source, path tree.Path) time.Duration {
 		r.doc.Report(path, "stale_after is %v, but a reading comes only every %v: give at least that, or the value is unknown most of the time", d, period)
 	}
 	return d
+}
+
+// nominal returns the period of a source with so many scans per second, 0 for
+// a rate that makes no sense.
+func nominal(rate float64) time.Duration {
+	if rate <= 0 {
+		return 0
+	}
+	return time.Duration(min(float64(time.Second)/rate, float64(365*24*time.Hour)))
 }

@@ -20,6 +20,9 @@ type Config struct {
 	// Listen is the loopback address and port of the pages.
 	Listen string
 
+	// MQTT is the daemon's own listener, nil where there is none.
+	MQTT *Broker
+
 	// Bridges are in the order of the file; so are the sources in them.
 	Bridges []Bridge
 
@@ -105,7 +108,7 @@ func Parse(name string, b []byte) (*Config, Problems) {
 	if !ok {
 		return nil, problems(name, d)
 	}
-	r := reader{doc: d, folder: filepath.Dir(name), sources: map[string]int{}}
+	r := reader{doc: d, folder: filepath.Dir(name), sources: map[string]int{}, clients: map[[2]string]string{}}
 	d.Decode(&r.file)
 	c := r.config()
 	if found := problems(name, d); len(found) > 0 {
@@ -131,12 +134,16 @@ type reader struct {
 
 	plan    rules.Plan
 	sources map[string]int // by "bridge/source": index into plan.Sources
+
+	ports   []listener           // that are listened on so far
+	clients map[[2]string]string // bridge by broker and client id
 }
 
 func (r *reader) config() *Config {
 	c := &Config{
 		Data:   r.path(r.file.Data, r.folder),
 		Listen: r.listen(),
+		MQTT:   r.broker(),
 	}
 	c.Bridges = r.bridges()
 	c.Places = r.places()

@@ -20,6 +20,10 @@
 //     (1m30s). A plain number is refused, except 0.
 //   - A path that is not absolute is relative to the configuration file, and
 //     that of a capture to the folder named by data.
+//   - Bridges may reach a listener from beyond this machine, unlike the pages:
+//     they are devices. What protects it is in the description of its keys.
+//   - A connection over TCP outlives the silence between two readings: idle is
+//     never shorter by default than 3 periods of the fastest source.
 //   - head names the edge of a mat at the person's head, and on a seat the edge
 //     at the back. The mat is seen from above, row 0 at the top, column 0 at
 //     the left; so on a seat with head: first_row the person looks down the

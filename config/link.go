@@ -12,6 +12,11 @@ import (
 type Link struct {
 	Serial *Serial
 	File   *File
+	Dial   *Dial   // TCP, to a bridge that listens
+	Listen *Listen // TCP, for a bridge that dials
+	MQTT   *MQTT   // a site's broker
+	Client *Client // of the daemon's own MQTT listener
+	BLE    *BLE
 }
 
 // A Serial is a serial port, named by its path or by its USB device.
@@ -40,12 +45,22 @@ var bauds = []int{
 	3500000, 4000000,
 }
 
-func (r *reader) link(l shape.Link, path tree.Path) Link {
+func (r *reader) link(b shape.Bridge, path tree.Path) Link {
+	l := b.Link
+	var given []string
+	for _, kind := range []struct {
+		key string
+		set bool
+	}{{"serial", l.Serial != nil}, {"file", l.File != nil}, {"tcp", l.TCP != nil}, {"mqtt", l.MQTT != nil}, {"ble", l.BLE != nil}} {
+		if kind.set {
+			given = append(given, kind.key)
+		}
+	}
+	if len(given) > 1 {
+		r.doc.Report(path.With(given[1]), "link has both %s and %s: give one of them", given[0], given[1])
+		return Link{}
+	}
 	switch {
-	case l.Serial != nil && l.File != nil:
-		r.doc.Report(path.With("file"), "link has both serial and file: give one of them")
-	case l.Serial == nil && l.File == nil:
-		r.doc.Report(path, "link names no way in: give serial or file")
 	case l.Serial != nil:
 		return Link{Serial: r.serial(*l.Serial, path.With("serial"))}
 	case l.File != nil:
@@ -53,7 +68,14 @@ func (r *reader) link(l shape.Link, path tree.Path) Link {
 			r.doc.Report(path.With("file", "path"), "path is empty: give the path of a file")
 		}
 		return Link{File: &File{Path: r.path(l.File.Path, r.folder), Fast: l.File.Pace == "fast"}}
+	case l.TCP != nil:
+		return r.tcp(*l.TCP, b, path.With("tcp"))
+	case l.MQTT != nil:
+		return r.mqtt(*l.MQTT, string(b.ID), path.With("mqtt"))
+	case l.BLE != nil:
+		return Link{BLE: r.ble(*l.BLE, b, path.With("ble"))}
 	}
+	r.doc.Report(path, "link names no way in: give serial, file, tcp, mqtt or ble")
 	return Link{}
 }
 

@@ -73,6 +73,8 @@ func texts(t reflect.Type) *generate.Schema {
 		return orNumber(text(shape.HexPattern))
 	case reflect.TypeFor[shape.Range]():
 		return orNumber(text(shape.RangePattern))
+	case reflect.TypeFor[shape.MQTTVersion]():
+		return &generate.Schema{Enum: []any{5, "5", "5.0", "3.1.1"}}
 	case reflect.TypeFor[shape.Text]():
 		return &generate.Schema{AnyOf: []*generate.Schema{{Type: "string"}, {Type: "number"}, {Type: "boolean"}}}
 	}
@@ -154,6 +156,9 @@ func TestSchemaRefuses(t *testing.T) {
 		{"duration without a unit", "on_delay: 30s", "on_delay: 30"},
 		{"reference", "trolley/leg/0", "trolley/leg"},
 		{"not in this version", "limit:", "turn:"},
+		{"no such version", "version: 3.1.1", "version: 3"},
+		{"no such reference", "is: absolute", "is: relative"},
+		{"too few clients", "max_clients: 64", "max_clients: 0"},
 		{"too few numbers", "[35, 45]", "[35]"},
 	} {
 		text := strings.Replace(ward, tt.old, tt.new, 1)

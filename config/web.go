@@ -2,7 +2,6 @@ package config
 
 import (
 	"net"
-	"net/netip"
 	"strconv"
 
 	"weald/config/internal/tree"
@@ -17,10 +16,11 @@ func (r *reader) listen() string {
 		r.doc.Report(path, "listen is %q: give an address and a port, such as 127.0.0.1:8420", listen)
 		return listen
 	}
+	r.ports = append(r.ports, listener{host, port, "web"})
 	if n, err := strconv.ParseUint(port, 10, 16); err != nil || strconv.FormatUint(n, 10) != port {
 		r.doc.Report(path, "listen has the port %q: give a number from 0 to 65535", port)
 	}
-	if addr, err := netip.ParseAddr(host); host != "localhost" && (err != nil || !addr.Unmap().IsLoopback()) {
+	if !isLoopback(host) {
 		r.doc.Report(path, "listen is %q, which others can reach: anything but loopback requires tls and accounts, "+
 			"which are not available in this version; give 127.0.0.1:%s", listen, portOr(port))
 	}

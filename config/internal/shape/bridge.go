@@ -25,55 +25,6 @@ type Bridge struct {
 	Sources []Source `yaml:"sources" jsonschema:"required,minItems=1"`
 }
 
-// Link is how bytes arrive; exactly one of its keys is given.
-type Link struct {
-	// A serial port, real or virtual.
-	Serial *Serial `yaml:"serial"`
-
-	// A file: a delimited one, or a capture of any format.
-	File *FileLink `yaml:"file"`
-
-	TCP  tree.Unavailable `yaml:"tcp" jsonschema:"-" instead:"use serial or file"`
-	MQTT tree.Unavailable `yaml:"mqtt" jsonschema:"-" instead:"use serial or file"`
-	BLE  tree.Unavailable `yaml:"ble" jsonschema:"-" instead:"use serial or file"`
-}
-
-// Serial names a serial port by its path or by the USB device behind it.
-type Serial struct {
-	// Path of the port, such as /dev/ttyACM0. Either this or usb.
-	Port string `yaml:"port"`
-
-	// The USB device, wherever it is plugged in. Either this or port.
-	USB *USB `yaml:"usb"`
-
-	// Speed in bits per second; a port over USB ignores it. Default 115200
-	// (common practice, no source).
-	Baud int `yaml:"baud" jsonschema:"default=115200"`
-}
-
-// USB names a device as its maker numbered it; `weald ports` lists them.
-type USB struct {
-	// Vendor number, four hexadecimal digits.
-	Vendor Hex `yaml:"vendor" jsonschema:"required"`
-
-	// Product number, four hexadecimal digits.
-	Product Hex `yaml:"product" jsonschema:"required"`
-
-	// Serial number of the one device; needed where two are alike. Default:
-	// any.
-	Serial Text `yaml:"serial"`
-}
-
-// FileLink reads a file instead of a wire.
-type FileLink struct {
-	// Path of the file, relative to the configuration file.
-	Path string `yaml:"path" jsonschema:"required"`
-
-	// live plays it at the pace it was recorded at, fast as fast as it goes.
-	// Default live.
-	Pace string `yaml:"pace" jsonschema:"enum=live,enum=fast,default=live"`
-}
-
 // Source is one device behind a bridge.
 type Source struct {
 	// Number that the device puts into its frames. 0 for a delimited file whose

@@ -20,6 +20,10 @@ type File struct {
 	// The pages and the HTTP interface.
 	Web Web `yaml:"web"`
 
+	// The daemon's own MQTT listener, for bridges with link: {mqtt: {listener:
+	// true}}. Default: none.
+	MQTT *Broker `yaml:"mqtt"`
+
 	// Connections that readings come from, each with its sources.
 	Bridges []Bridge `yaml:"bridges"`
 

@@ -63,6 +63,25 @@ func (h *Hex) UnmarshalText(b []byte) error {
 // Wanted says what a Hex looks like.
 func (Hex) Wanted() string { return "four hexadecimal digits such as 2E8A" }
 
+// MQTTVersion is 5 or 3.1.1.
+type MQTTVersion string
+
+// UnmarshalText takes 5, 5.0 and 3.1.1.
+func (v *MQTTVersion) UnmarshalText(b []byte) error {
+	switch string(b) {
+	case "5", "5.0":
+		*v = "5"
+	case "3.1.1":
+		*v = "3.1.1"
+	default:
+		return fmt.Errorf("is %q: give %s", clip(b), v.Wanted())
+	}
+	return nil
+}
+
+// Wanted says what an MQTTVersion looks like.
+func (MQTTVersion) Wanted() string { return "5 or 3.1.1" }
+
 // SourceRef names a source as bridge/source.
 type SourceRef struct{ Bridge, Source string }
 

@@ -25,6 +25,7 @@ func TestRefusedTexts(t *testing.T) {
 		as         encoding.TextUnmarshaler
 		text, want string
 	}{
+		{new(MQTTVersion), "3.1", `is "3.1": give 5 or 3.1.1`},
 		{new(Duration), "30", "is 30 without a unit: give 30s if seconds are meant, or another of ms, m, h, d"},
 		{new(Duration), "-5s", "is -5s: a duration cannot be negative, give 0s or more"},
 		{new(Duration), "-5", "is -5: a duration cannot be negative, give 0s or more"},

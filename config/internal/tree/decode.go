@@ -145,16 +145,17 @@ func found(n *yaml.Node) string {
 	}
 	switch n.Tag {
 	case "!!int", "!!float":
-		return "the number " + clip(n.Value)
+		return "the number " + Clip(n.Value)
 	case "!!bool":
 		return n.Value
 	case "!!null":
 		return "nothing"
 	}
-	return fmt.Sprintf("%q", clip(n.Value))
+	return fmt.Sprintf("%q", Clip(n.Value))
 }
 
-func clip(s string) string {
+// Clip shortens s to what has room in a message.
+func Clip(s string) string {
 	if r := []rune(s); len(r) > 60 {
 		return string(r[:60]) + "…"
 	}

@@ -59,9 +59,9 @@ func unknownKey(key string, fields []field) string {
 // quoteOdd quotes keys that would not read as a word in a sentence.
 func quoteOdd(key string) string {
 	if key == "" || strings.ContainsFunc(key, func(r rune) bool { return r <= ' ' || r > '~' }) {
-		return strconv.Quote(clip(key))
+		return strconv.Quote(Clip(key))
 	}
-	return clip(key)
+	return Clip(key)
 }
 
 // limits checks a decoded value against its field's tags.
@@ -76,7 +76,7 @@ func (d *Doc) limits(n *yaml.Node, path Path, f field, v reflect.Value) {
 			if near := Nearest(v.String(), f.enum); near != "" {
 				hint = "did you mean " + near + "? " + hint
 			}
-			d.report(n.Line, n.Column, path, "%s is %q: %s", path.Name(), clip(v.String()), hint)
+			d.report(n.Line, n.Column, path, "%s is %q: %s", path.Name(), Clip(v.String()), hint)
 		}
 	case reflect.Int, reflect.Float64:
 		x := 0.0
@@ -86,7 +86,7 @@ func (d *Doc) limits(n *yaml.Node, path Path, f field, v reflect.Value) {
 			x = v.Float()
 		}
 		if f.min != nil && x < *f.min || f.above != nil && x <= *f.above || f.max != nil && x > *f.max {
-			d.report(n.Line, n.Column, path, "%s is %s: give %s", path.Name(), clip(n.Value), f.wanted())
+			d.report(n.Line, n.Column, path, "%s is %s: give %s", path.Name(), Clip(n.Value), f.wanted())
 		}
 	case reflect.Slice:
 		if v.Len() < f.minItems {

@@ -34,7 +34,7 @@ func (d *Doc) scalar(n *yaml.Node, path Path, v reflect.Value, want string) {
 		// something else than text in it.
 		if n.Tag != "!!str" && n.Tag != "!!timestamp" {
 			if want == "text" {
-				want = fmt.Sprintf("text, in quotes where it looks like something else (%q)", clip(n.Value))
+				want = fmt.Sprintf("text, in quotes where it looks like something else (%q)", Clip(n.Value))
 			}
 			d.wrongType(n, path, want)
 			return
@@ -64,7 +64,7 @@ func (d *Doc) integer(n *yaml.Node, path Path, v reflect.Value, want string) {
 	i, err := strconv.ParseInt(n.Value, 10, 32)
 	if err != nil || len(digits) > 1 && digits[0] == '0' {
 		d.report(n.Line, n.Column, path, "%s is %s: give a whole number of up to nine plain digits, without a leading 0",
-			path.Name(), clip(n.Value))
+			path.Name(), Clip(n.Value))
 		return
 	}
 	v.SetInt(i)
@@ -77,7 +77,7 @@ func (d *Doc) float(n *yaml.Node, path Path, v reflect.Value, want string) {
 	}
 	f, err := strconv.ParseFloat(n.Value, 64)
 	if err != nil || math.IsInf(f, 0) || math.IsNaN(f) {
-		d.report(n.Line, n.Column, path, "%s is %s: give a finite number such as 23.5", path.Name(), clip(n.Value))
+		d.report(n.Line, n.Column, path, "%s is %s: give a finite number such as 23.5", path.Name(), Clip(n.Value))
 		return
 	}
 	v.SetFloat(f)
