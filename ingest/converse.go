@@ -44,6 +44,8 @@ func (s *Supervisor) converse(ctx context.Context, conn io.ReadCloser) error {
 	_, stamped := conn.(Stamped)
 	s.in.connected(s.opened, whole(conn), stamped)
 	s.tape.connected(s.opened, whole(conn))
+	battery, _ := conn.(Battery)
+	s.feel(battery)
 	s.enter(Open, sample.Never)
 	tick := time.NewTicker(s.tick())
 	defer tick.Stop()
@@ -61,8 +63,19 @@ func (s *Supervisor) converse(ctx context.Context, conn io.ReadCloser) error {
 			}
 			free <- c.buf
 		case <-tick.C:
+			s.feel(battery)
 			s.look()
 		}
+	}
+}
+
+// feel asks for the level of the battery behind a connection; nil has none.
+func (s *Supervisor) feel(b Battery) {
+	if b == nil {
+		return
+	}
+	if percent, known := b.Battery(); known {
+		s.in.battery(percent, s.opts.Now())
 	}
 }
 

@@ -70,6 +70,16 @@ func (in *intake) trouble(now sample.Instant) complaint {
 	return complaint{"silent", words + ": is the bridge powered, and is it sending?"}
 }
 
+// await says that a link has been opening for longer than patience, as one does
+// that waits for the bridge to call. It is said when somebody asks, for nothing
+// ticks while a link is being opened.
+func (s *Status) await(now sample.Instant, patience time.Duration) {
+	if lasts := now.Sub(s.Since); lasts >= patience {
+		s.Trouble = fmt.Sprintf("still no connection after %v: is the bridge powered, and is there a way between it and this machine?", lasts.Truncate(time.Second))
+		s.TroubleSince = s.Since.Add(patience)
+	}
+}
+
 // patience is how long the fastest source may be silent.
 func (in *intake) patience() time.Duration {
 	best := time.Duration(0)

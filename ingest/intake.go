@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"maps"
+	"slices"
 	"time"
 
 	"weald/ingest/frame"
@@ -123,6 +124,14 @@ func (in *intake) flush(by, now sample.Instant) {
 	in.losses.tick(in, now)
 }
 
+// battery notes the level of the one battery that feeds all sources of the
+// bridge, as its link tells it.
+func (in *intake) battery(percent int, now sample.Instant) {
+	for _, s := range in.sources {
+		s.battery(percent, now)
+	}
+}
+
 // Frame implements frame.Handler.
 func (in *intake) Frame(f *frame.Frame) {
 	in.sound++
@@ -186,10 +195,18 @@ func (in *intake) stranger(f *frame.Frame) {
 func (u *UnknownSource) see(f *frame.Frame, now sample.Instant) {
 	u.Frames++
 	u.Last = now
-	if f.Kind == frame.Readings {
-		u.Channels = max(u.Channels, f.First+len(f.Readings))
-		u.Readings = append(u.Readings[:0], f.Readings[:min(len(f.Readings), unknownShown)]...)
+	if f.Kind != frame.Readings {
+		return
 	}
+	u.Channels = max(u.Channels, f.First+len(f.Readings))
+	if f.First > 0 {
+		return // a later part of a scan, whose channels are others
+	}
+	shown := f.Readings[:min(len(f.Readings), unknownShown)]
+	if u.Earliest == nil {
+		u.Earliest = slices.Clone(shown)
+	}
+	u.Readings = append(u.Readings[:0], shown...)
 }
 
 // publish copies everything that is known to where Status finds it, except for
@@ -222,6 +239,7 @@ func (in *intake) publish(to *Status, now sample.Instant) {
 		to.Unknown = make([]UnknownSource, len(in.unknown))
 	}
 	for i, u := range in.unknown {
+		// The earliest readings never change, so they may be shared.
 		u.Readings = append(to.Unknown[i].Readings[:0], u.Readings...)
 		to.Unknown[i] = u
 	}

@@ -7,8 +7,8 @@ import (
 	"weald/ingest/sample"
 )
 
-// A Link is a way to a bridge: a serial port, a file, later a socket, a topic,
-// a radio. It is opened again and again, one connection at a time.
+// A Link is a way to a bridge: a serial port, a file, a socket, a topic, a
+// radio. It is opened again and again, one connection at a time.
 type Link interface {
 	// Name says what the link leads to, for people: "/dev/ttyACM0".
 	Name() string
@@ -40,6 +40,13 @@ type Messages interface{ Whole() bool }
 // device's. False: it is played as fast as it goes, its own times count, and the
 // time of a chunk's arrival is what Stamped says, else what its frames say.
 type Recording interface{ Rebased() bool }
+
+// Battery is what a connection implements that is itself told the level of the
+// device's battery, as a radio is. It is asked at each tick, and any goroutine
+// may ask. What a source says of itself in a status frame counts for more.
+type Battery interface {
+	Battery() (percent int, known bool)
+}
 
 // Stamped is what a connection implements that knows when its bytes arrived, in
 // nanoseconds since 1970, because it was written down. ReadStamped is called

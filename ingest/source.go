@@ -18,6 +18,7 @@ type source struct {
 	lastSeen sample.Instant // arrival of its last frame
 	health   frame.Health
 	healthAt sample.Instant
+	selfTold bool // the battery's level is the source's own word
 
 	widest  int // channels that the scan being received has shown
 	sends   int // channels of the last whole scan, 0 before it
@@ -57,11 +58,33 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 func (s *source) take(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 	s.lastSeen = arrival
 	if f.Kind == frame.Status {
-		s.health, s.healthAt = f.Health, arrival
+		s.status(f.Health, arrival)
 	} else {
 		s.measure(f)
 	}
 	return s.asm.Frame(f, arrival)
+}
+
+// status notes what the source says of itself. Firmware that knows nothing of
+// its battery leaves standing what the link has told.
+func (s *source) status(h frame.Health, arrival sample.Instant) {
+	s.selfTold = s.selfTold || h.BatteryPercent >= 0 || h.BatteryMV >= 0
+	if !s.selfTold && s.healthAt != sample.Past {
+		h.BatteryPercent = s.health.BatteryPercent
+	}
+	s.health, s.healthAt = h, arrival
+}
+
+// battery notes what the link tells of the battery, unless the source knows
+// better.
+func (s *source) battery(percent int, now sample.Instant) {
+	switch {
+	case s.selfTold:
+		return
+	case s.healthAt == sample.Past:
+		s.health = frame.Health{BatteryMV: -1, Celsius: frame.NoCelsius}
+	}
+	s.health.BatteryPercent, s.healthAt = percent, now
 }
 
 // measure notes how many channels a source really has.

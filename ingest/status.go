@@ -94,8 +94,8 @@ type SourceStatus struct {
 	Rate    float64 // scans a second, measured; NaN not known yet
 	Nominal float64 // as configured; 0 where it is not
 
-	// Health is what the source last said of itself; HealthAt is Past where
-	// it has said nothing.
+	// Health is what the source last said of itself, or its link of it;
+	// HealthAt is Past where neither has said anything.
 	Health   frame.Health
 	HealthAt sample.Instant
 
@@ -115,7 +115,8 @@ type UnknownSource struct {
 	First    sample.Instant // arrival of its first frame
 	Last     sample.Instant
 	Channels int       // as many as its frames have shown
-	Readings []float64 // the first few of its latest frame, raw
+	Earliest []float64 // the first few channels of its first scan, raw
+	Readings []float64 // those of its latest
 }
 
 // CaptureStatus is about the capture of raw bytes.

@@ -124,8 +124,12 @@ func (s *Supervisor) Run(ctx context.Context) error {
 // Status returns what is known at present.
 func (s *Supervisor) Status() Status {
 	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.status.clone()
+	c := s.status.clone()
+	s.mu.Unlock()
+	if c.State == Connecting && c.Trouble == "" {
+		c.await(s.opts.Now(), max(silentAfter, s.in.grace))
+	}
+	return c
 }
 
 // enter tells of a new state of the link.

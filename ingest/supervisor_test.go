@@ -150,6 +150,10 @@ func TestUnknownSourcesAreListedAndNeverGuessed(t *testing.T) {
 		if len(s.Unknown) != 1 || s.Unknown[0].Number != 7 || s.Unknown[0].Channels != 3 || s.Unknown[0].Frames != 60 || s.Unknown[0].Readings[2] != 3 {
 			t.Errorf("unknown: %+v", s.Unknown)
 		}
+		r.line(7, 4, 5)
+		if u := r.sup.Status().Unknown[0]; u.Earliest[0] != 1 || len(u.Readings) != 2 || u.Readings[1] != 5 || u.Channels != 3 {
+			t.Errorf("unknown: %+v, want the first readings beside the latest", u)
+		}
 		if want := "nothing from it so far; source 7 sends and is not configured: is the number right?"; s.Sources[0].Trouble != want {
 			t.Errorf("left: %q, want %q", s.Sources[0].Trouble, want)
 		}

@@ -18,6 +18,10 @@ func TestRulesRangeOverNoMap(t *testing.T) {
 	}
 	ranges := 0
 	for _, pkg := range pkgs {
+		if len(pkg.Errors) > 0 {
+			t.Errorf("%s does not compile: %v", pkg.PkgPath, pkg.Errors[0])
+			continue
+		}
 		for _, f := range pkg.Syntax {
 			if strings.HasSuffix(pkg.Fset.File(f.Pos()).Name(), "_test.go") {
 				continue
