@@ -33,20 +33,20 @@
 // which every direct neighbour, and three quarters of all eight, swung by at
 // least the source's swing, and the channel did not change at all, but for a
 // spike that a single look saw. Dead has never answered since the first scan;
-// stuck has.
-// Two dead cells side by side are found together. A whole row or column of a
-// mat is found by the lines on either side of it. In a group of channels that
-// feel the same thing, three quarters of the others have to swing, at least
-// two. Larger holes, and the corners of a broken edge, are not found: a body
+// stuck has. Two dead cells side by side are found together. A whole row or
+// column of a mat is found by the lines on either side of it. In a group of
+// channels that feel the same thing, three quarters of the others have to swing,
+// at least two. Larger holes, and lines at the mat's edge, are not found: a body
 // leaves holes of its own. A channel at the rail is never on trial.
 //
 // Open: a channel that used to answer reads exactly the lowest value that the
 // source has, without change for three windows, while all its direct neighbours
-// stayed well above the lowest that each of them knows; or falls to that value from a load or
-// comes back from it between two scans while its neighbours stand still under
-// load, three times in about ten minutes. An open lead lets a divider's input go to its end
-// without load; a loose one lets it go and come back. This is common practice,
-// no source. It is not withheld unless it is found stuck as well.
+// stayed well above the lowest that each of them knows; or falls to that value
+// from a load or comes back from it between two scans while its neighbours stand
+// still under load, three times in about ten minutes. An open lead lets a
+// divider's input go to its end without load; a loose one lets it go and come
+// back. This is common practice, no source. It is not withheld unless it is
+// found stuck as well.
 //
 // Saturated: at the rail. The reading is unknown there (the load is at least
 // that), and that is not for this package to hide.
@@ -67,6 +67,7 @@
 // A large source is looked at in stripes: a twelfth of its channels in three
 // scans that follow each other, then the next twelfth. A cell of a mat is so
 // seen every 36 scans, and the instants here are no finer than that. Up to 64
-// channels are all looked at every three scans. Windows end together and cost
-// about as much as ten scans.
+// channels are all looked at every three scans. All windows of a source end
+// together, which costs about as much as thirty scans. Readings are compared in
+// single precision: a difference of less than one part in ten million is none.
 package health
