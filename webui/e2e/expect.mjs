@@ -36,3 +36,8 @@ export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1',
 export function live(page) {
   return page.waitForSelector('.clock[data-phase="live"]', { timeout: 10_000 });
 }
+
+/** Text with ordinary blanks. */
+export function plain(text) {
+  return text.replaceAll('\u00a0', ' ');
+}

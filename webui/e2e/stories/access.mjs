@@ -89,7 +89,7 @@ export default [
         const { page, context } = await open(browser, ward + PATHS.wrap, { reducedMotion });
         later(() => context.close());
         await live(page);
-        await page.waitForTimeout(2500);
+        await page.waitForTimeout(1500);
         rates[reducedMotion] = await page.evaluate(async () => {
           let draws = 0;
           const { drawImage } = CanvasRenderingContext2D.prototype;
@@ -97,8 +97,8 @@ export default [
             draws++;
             return drawImage.apply(this, args);
           };
-          await new Promise((go) => setTimeout(go, 5000));
-          return draws / 5;
+          await new Promise((go) => setTimeout(go, 3000));
+          return draws / 3;
         });
         await context.close();
       }

@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, until } from '../expect.mjs';
+import { live, plain, until } from '../expect.mjs';
 
 /** Keeps every sentence that the live regions are given from now on. */
 function listen(page) {
@@ -33,9 +33,9 @@ export default [
       const spoken = () => page.evaluate((text) => window.heard.filter((h) => h.includes(text)).length, raised.text);
       await until('it is spoken', spoken, 8000);
       await page.getByRole('link', { name: 'Alerts' }).click();
-      await until('it is listed', async () => (await page.locator('main').innerText()).includes(raised.text));
+      await until('it is listed', async () => plain(await page.locator('main').innerText()).includes(raised.text));
       await page.getByRole('link', { name: 'Bridges' }).click();
-      await until('it is said on other pages', async () => (await page.locator('aside').allInnerTexts()).join().includes(raised.text));
+      await until('it is said on other pages', async () => plain((await page.locator('aside').allInnerTexts()).join()).includes(raised.text));
       await page.waitForTimeout(4000);
       assert.equal(await spoken(), 1);
       assert.match(await page.title(), /^\(\d+\) /);

@@ -38,7 +38,7 @@ function openShare(page, from, to) {
 }
 
 /** Cuts the cable for some seconds; gives back how long the page took to say so, and when the hole was. */
-async function cutFor(page, proxy, ms, say) {
+async function cutFor(page, proxy, ms, say, picture) {
   const began = Date.now();
   proxy.silence();
   await bar(page).waitFor({ timeout: 3000 });
@@ -47,6 +47,7 @@ async function cutFor(page, proxy, ms, say) {
   assert.ok(took <= 3000, `it took ${took} ms`);
   assert.match(await bar(page).innerText(), /No news since \d\d:\d\d:\d\d/);
   assert.equal(await page.locator('main.old').count(), 1);
+  if (picture) await page.screenshot({ path: picture });
   await page.waitForTimeout(Math.max(0, ms - took));
   proxy.mend();
   await bar(page).waitFor({ state: 'detached', timeout: 15_000 });
@@ -58,14 +59,14 @@ async function cutFor(page, proxy, ms, say) {
 export default [
   {
     name: 'connection: a silent loss is said within three seconds, heals by itself, and the hole is filled',
-    async tell({ ward, browser, later, say }) {
+    async tell({ ward, browser, later, say, artifacts }) {
       const proxy = await startProxy(ward);
       later(() => proxy.stop());
       const { page, context } = await open(browser, proxy.url + PATHS.wrap);
       later(() => context.close());
       await live(page);
       await page.waitForTimeout(3000);
-      const { began, back } = await cutFor(page, proxy, 8000, say);
+      const { began, back } = await cutFor(page, proxy, 8000, say, `${artifacts}/old.png`);
       await until('the hole is said to be filled', async () => /has been filled in/.test(await page.locator('.bar').innerText()));
       await page.waitForTimeout(2500);
       const share = await openShare(page, Date.now() - began - 1000, Date.now() - back + 1000);

@@ -32,7 +32,7 @@ export default [
       await live(page);
       await until('ten bands', async () => (await page.locator('main li.band').count()) >= 10);
       const texts = () => page.locator('li.band .sentence').allInnerTexts();
-      await until('numbers in mmHg', async () => (await texts()).filter((t) => /\d+.* mmHg/.test(t)).length >= 6);
+      await until('numbers in mmHg', async () => (await texts()).filter((t) => /\d+.*\smmHg/.test(t)).length >= 6);
       assert.ok(Date.now() - began < 10_000, 'it took longer than ten seconds');
       const before = (await texts()).join();
       await until('the sentences change', async () => (await texts()).join() !== before);

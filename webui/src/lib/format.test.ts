@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { clockTime, duration, instant, number, percent, quantity, setZone } from './format';
+import { clockTime, duration, instant, number, percent, quantity, setZone, unbroken } from './format';
 
 beforeAll(() => setZone('Europe/Berlin'));
 
@@ -43,4 +43,8 @@ it('unknown is a dash with a word, never 0', () => {
 
 it('a share is not whole before it is', () => {
   expect([0.8321, 0.999, 1].map(percent)).toEqual(['83 %', '99 %', '100 %']);
+});
+
+it('a line never ends between a number and its unit', () => {
+  expect(unbroken('ankle 41 ± 2 mmHg: above 60 mmHg for 15 s')).toBe('ankle 41\u00a0±\u00a02\u00a0mmHg: above 60\u00a0mmHg for 15 s');
 });

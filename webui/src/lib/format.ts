@@ -80,6 +80,11 @@ export function percent(share: number | null | undefined): string {
   return `${share >= 1 ? Math.round(share * 100) : Math.min(99, Math.round(share * 100))} %`;
 }
 
+/** A sentence in which no line ends between a number and what belongs to it. */
+export function unbroken(sentence: string): string {
+  return sentence.replace(/ (±|mmHg)/g, '\u00a0$1').replace(/± /g, '±\u00a0');
+}
+
 /** What a rule is about, as words: a site, a region, or all of a mat. */
 export function subjectName(id: string): string {
   return id === 'mat' ? words.wholeMat : plain(id);

@@ -9,7 +9,7 @@ import { decode, type Frame } from './wire';
 export const PROTOCOL = 'weald.live.v1';
 
 /** Silence, in ms, after which what is shown is called old; the promise is 3 s. */
-export const OLD_AFTER = 2500;
+export const OLD_AFTER = 2200;
 /** Silence after which an open connection is given up and made anew. */
 const DEAD_AFTER = 6000;
 const FIRST_WAIT = 250;
@@ -58,7 +58,7 @@ export class LiveLink {
   }
 
   start(): void {
-    this.#watch = setInterval(() => this.#look(), 250);
+    this.#watch = setInterval(() => this.#look(), 200);
     addEventListener('online', this.#hurry);
     document.addEventListener('visibilitychange', this.#hurry);
     this.#open();
