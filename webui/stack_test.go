@@ -146,6 +146,10 @@ func trolley() api.Bridge {
 		Sources: []api.Source{{
 			ID: "trolley/leg", Frames: 12, Rate: &rate, LastScanAt: &now, Calibrated: true,
 		}},
-		UnknownSources: []api.UnknownSource{{Number: 7, Frames: 1, LastAt: now, Channels: 4}},
+		Messages: &api.Messages{Offered: 14, Duplicates: 1, Dropped: map[string]uint64{"retained": 2}},
+		UnknownSources: []api.UnknownSource{{
+			Number: 7, Frames: 1, FirstAt: now, LastAt: now, Channels: 4,
+			FirstReadings: []*float64{&rate, nil}, Readings: []*float64{nil, &rate},
+		}},
 	}
 }

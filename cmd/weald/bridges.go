@@ -1,11 +1,18 @@
 package main
 
 import (
+	"fmt"
+	"log/slog"
+
 	"weald/config"
 	"weald/ingest"
+	"weald/ingest/ble"
 	"weald/ingest/calib"
 	"weald/ingest/filelink"
+	"weald/ingest/mqtt"
 	"weald/ingest/serialport"
+	"weald/ingest/tcp"
+	"weald/webui/api"
 )
 
 // bridgeOf turns what the configuration says of a bridge into what ingest runs.
@@ -30,15 +37,85 @@ func bridgeOf(b *config.Bridge, link ingest.Link) ingest.Bridge {
 	return out
 }
 
-// linkOf makes the link of a bridge.
-func linkOf(b *config.Bridge, speed float64) ingest.Link {
-	if f := b.Link.File; f != nil {
-		return filelink.Link{Path: f.Path, Fast: f.Fast, Decoder: bridgeOf(b, nil).Format.Decoder, Speed: speed}
+// A way is a bridge's link, and what can be asked about it besides.
+type way struct {
+	link     ingest.Link
+	messages func() *api.Messages // nil for links that bring no messages
+	listener *listener            // that its client connects to; nil for other links
+}
+
+// A running bridge is its supervisor and its way.
+type running struct {
+	*ingest.Supervisor
+	way
+}
+
+// Status is the supervisor's, except that a listener which is closed is why
+// nothing arrives.
+func (r *running) Status() ingest.Status {
+	s := r.Supervisor.Status()
+	if r.listener != nil {
+		if words, since := r.listener.trouble(); words != "" {
+			s.Trouble, s.TroubleSince = words, since
+		}
 	}
-	s := b.Link.Serial
+	return s
+}
+
+// counts returns what became of the bridge's messages; nil where it has none.
+func (r *running) counts() *api.Messages {
+	if r.messages == nil {
+		return nil
+	}
+	return r.messages()
+}
+
+// wayOf makes the link of a bridge. Own is the daemon's own MQTT listener, nil
+// if it has none.
+func wayOf(b *config.Bridge, own *listener, speed float64, log *slog.Logger) (way, error) {
+	switch l := b.Link; {
+	case l.File != nil:
+		return way{link: filelink.Link{Path: l.File.Path, Fast: l.File.Fast, Decoder: bridgeOf(b, nil).Format.Decoder, Speed: speed}}, nil
+	case l.Serial != nil:
+		return way{link: serialOf(l.Serial)}, nil
+	case l.Dial != nil:
+		return way{link: &tcp.Dial{Address: l.Dial.Address, TLS: l.Dial.TLS, Idle: l.Dial.Idle}}, nil
+	case l.Listen != nil:
+		return way{link: &tcp.Listen{
+			Address: l.Listen.Address, TLS: l.Listen.TLS, Idle: l.Listen.Idle, Quiet: l.Listen.Quiet, Log: log,
+		}}, nil
+	case l.MQTT != nil:
+		return mqttOf(l.MQTT, b.ID), nil
+	case l.Client != nil:
+		return own.way(b.ID), nil
+	case l.BLE != nil:
+		link, err := ble.New(*l.BLE)
+		if err != nil {
+			return way{}, fmt.Errorf("bridge %s: %w", b.ID, err)
+		}
+		return way{link: link}, nil
+	}
+	return way{}, fmt.Errorf("bridge %s has no link", b.ID)
+}
+
+func serialOf(s *config.Serial) ingest.Link {
 	link := serialport.Link{Path: s.Port, Baud: s.Baud}
 	if s.USB != nil {
 		link.USB = serialport.USB{Vendor: s.USB.Vendor, Product: s.USB.Product, Serial: s.USB.Serial}
 	}
 	return link
+}
+
+func mqttOf(m *config.MQTT, bridge string) way {
+	link := &mqtt.Link{
+		Broker: m.Broker, Bridge: bridge, ClientID: m.ClientID, User: m.User, PasswordFile: m.PasswordFile,
+		TLS: m.TLS, Version: m.Version, Expiry: m.KeepFor,
+	}
+	return way{link: link, messages: func() *api.Messages {
+		c := link.Counts()
+		return &api.Messages{
+			Offered: c.Messages, Duplicates: c.Duplicates,
+			Dropped: map[string]uint64{"retained": c.Retained, "oversized": c.Oversized, "strange": c.Strange},
+		}
+	}}
 }

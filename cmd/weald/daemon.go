@@ -31,7 +31,8 @@ type daemon struct {
 	clock   *hostclock.Clock
 	pipe    *pipeline.Pipeline
 	hub     *live.Hub
-	bridges []*ingest.Supervisor
+	broker  *listener // nil if there is none
+	bridges []*running
 	handler webui.Options
 	log     *slog.Logger
 }
@@ -40,6 +41,10 @@ type daemon struct {
 // It starts nothing.
 func newDaemon(c *config.Config, speed float64, stderr io.Writer) (*daemon, error) {
 	d := &daemon{config: c, clock: hostclock.New(speed), log: newLog(stderr)}
+	var err error
+	if d.broker, err = newListener(c, d.clock.Now, d.log); err != nil {
+		return nil, err
+	}
 	plan := c.Plan()
 	delay, late := metrics.NewDelay()
 	d.pipe = pipeline.New(pipeline.Options{
@@ -48,7 +53,6 @@ func newDaemon(c *config.Config, speed float64, stderr io.Writer) (*daemon, erro
 	})
 	store := history.New(len(plan.Places), d.pipe.Series)
 	d.pipe.Follow(store)
-	var err error
 	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build()}); err != nil {
 		return nil, err
 	}
@@ -58,7 +62,7 @@ func newDaemon(c *config.Config, speed float64, stderr io.Writer) (*daemon, erro
 		Live:  d.hub,
 		API: api.Options{
 			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews,
-			ClockOff: d.clock.Off, Speed: speed, Version: build(),
+			Troubles: d.troubles, ClockOff: d.clock.Off, Speed: speed, Version: build(),
 		},
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
 			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts,
@@ -81,6 +85,9 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 	for _, b := range d.bridges {
 		group.Go(func() error { return b.Run(ctx) })
 	}
+	if d.broker != nil {
+		group.Go(func() error { return d.broker.run(ctx) })
+	}
 	group.Go(func() error { return d.pipe.Run(ctx) })
 	group.Go(func() error { return d.hub.Run(ctx) })
 	group.Go(func() error { return webui.Serve(ctx, l, handler, d.log) })
@@ -98,14 +105,18 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 func (d *daemon) connect(ctx context.Context) error {
 	for i := range d.config.Bridges {
 		b := &d.config.Bridges[i]
-		s, err := ingest.New(bridgeOf(b, linkOf(b, d.clock.Speed())), ingest.Options{
+		w, err := wayOf(b, d.broker, d.clock.Speed(), d.log)
+		if err != nil {
+			return err
+		}
+		s, err := ingest.New(bridgeOf(b, w.link), ingest.Options{
 			Now: d.clock.Now, Speed: d.clock.Speed(), Log: d.log,
 			Out: func(s *sample.Scan) { _ = d.pipe.Put(ctx, s) }, // fails only when everything ends
 		})
 		if err != nil {
 			return err
 		}
-		d.bridges = append(d.bridges, s)
+		d.bridges = append(d.bridges, &running{s, w})
 	}
 	return nil
 }
@@ -113,7 +124,7 @@ func (d *daemon) connect(ctx context.Context) error {
 func (d *daemon) bridgeViews() []api.Bridge {
 	out := make([]api.Bridge, 0, len(d.bridges))
 	for _, b := range d.bridges {
-		out = append(out, bridgeView(b.Status(), d.config.Plan()))
+		out = append(out, bridgeView(b.Status(), b.counts(), d.config.Plan()))
 	}
 	return out
 }
@@ -121,9 +132,17 @@ func (d *daemon) bridgeViews() []api.Bridge {
 func (d *daemon) bridgeCounts() []metrics.Bridge {
 	out := make([]metrics.Bridge, 0, len(d.bridges))
 	for _, b := range d.bridges {
-		out = append(out, bridgeCounts(b.Status()))
+		out = append(out, bridgeCounts(b.Status(), b.counts()))
 	}
 	return out
+}
+
+// troubles says what is wrong with the parts that are no bridges.
+func (d *daemon) troubles() []string {
+	if words, _ := d.broker.trouble(); words != "" {
+		return []string{words}
+	}
+	return nil
 }
 
 // settings is what the pages show of places beyond what the rules know.

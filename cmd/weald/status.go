@@ -10,13 +10,14 @@ import (
 	"weald/webui/api"
 )
 
-// bridgeView says what the pages and the API show of a bridge.
-func bridgeView(s ingest.Status, plan *rules.Plan) api.Bridge {
+// bridgeView says what the pages and the API show of a bridge. Its messages are
+// nil where it has none.
+func bridgeView(s ingest.Status, messages *api.Messages, plan *rules.Plan) api.Bridge {
 	b := api.Bridge{
 		ID: s.Bridge, Link: s.Link, Format: s.Format, State: string(s.State), Since: view.Moment(s.Since),
 		Trouble: s.Trouble, TroubleSince: view.Moment(s.TroubleSince), NextTryAt: view.Moment(s.NextTry),
 		Connections: s.Opened, Bytes: s.Bytes, Frames: s.Frames, LastFrameAt: view.Moment(s.LastGood),
-		Bad: badFrames(s.Bad), LastBad: s.LastBad,
+		Bad: badFrames(s.Bad), LastBad: s.LastBad, Messages: messages,
 		Sources: []api.Source{}, UnknownSources: []api.UnknownSource{},
 	}
 	for _, src := range s.Sources {
@@ -24,7 +25,8 @@ func bridgeView(s ingest.Status, plan *rules.Plan) api.Bridge {
 	}
 	for _, u := range s.Unknown {
 		b.UnknownSources = append(b.UnknownSources, api.UnknownSource{
-			Number: int(u.Number), Frames: u.Frames, LastAt: u.Last.Time(), Channels: u.Channels,
+			Number: int(u.Number), Frames: u.Frames, FirstAt: u.First.Time(), LastAt: u.Last.Time(),
+			Channels: u.Channels, FirstReadings: readings(u.Earliest), Readings: readings(u.Readings),
 		})
 	}
 	return b
@@ -67,6 +69,15 @@ func health(v *api.Source, h frame.Health) {
 	}
 }
 
+// readings are raw ones, nil where there is none.
+func readings(values []float64) []*float64 {
+	out := make([]*float64, len(values))
+	for i, v := range values {
+		out[i] = view.Number(v)
+	}
+	return out
+}
+
 func badFrames(bad map[frame.Reason]uint64) map[string]uint64 {
 	out := make(map[string]uint64, len(bad))
 	for reason, n := range bad {
@@ -76,8 +87,11 @@ func badFrames(bad map[frame.Reason]uint64) map[string]uint64 {
 }
 
 // bridgeCounts is what Prometheus sees of a bridge.
-func bridgeCounts(s ingest.Status) metrics.Bridge {
+func bridgeCounts(s ingest.Status, messages *api.Messages) metrics.Bridge {
 	b := metrics.Bridge{ID: s.Bridge, Open: s.State == ingest.Open, Well: s.Trouble == "", Frames: s.Frames, Bad: badFrames(s.Bad)}
+	if m := messages; m != nil {
+		b.Messages = &metrics.Messages{Offered: m.Offered, Duplicates: m.Duplicates, Dropped: m.Dropped}
+	}
 	for _, src := range s.Sources {
 		b.Well = b.Well && src.Trouble == ""
 		b.Source = append(b.Source, metrics.Source{ID: src.ID, Scans: src.Scans, Gaps: src.Gaps, Repeats: src.Repeats, Damaged: src.Damaged})

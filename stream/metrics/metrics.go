@@ -36,6 +36,14 @@ type Bridge struct {
 	Frames uint64
 	Bad    map[string]uint64 // by reason
 	Source []Source
+
+	Messages *Messages // nil for links that bring none
+}
+
+// Messages is what became of the messages that came to a bridge over MQTT.
+type Messages struct {
+	Offered, Duplicates uint64
+	Dropped             map[string]uint64 // by reason
 }
 
 // A Source is what was counted of one source behind a bridge.
@@ -118,6 +126,13 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 		count(frames, b.Frames, b.ID)
 		for reason, n := range b.Bad {
 			count(framesBad, n, b.ID, reason)
+		}
+		if m := b.Messages; m != nil {
+			count(messages, m.Offered, b.ID)
+			count(duplicates, m.Duplicates, b.ID)
+			for reason, n := range m.Dropped {
+				count(dropped, n, b.ID, reason)
+			}
 		}
 		for _, s := range b.Source {
 			count(scans, s.Scans, s.ID)

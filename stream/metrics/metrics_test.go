@@ -44,7 +44,8 @@ func newOptions() (Options, *hostclock.Clock) {
 		ClockOff: func() time.Duration { return -1500 * time.Millisecond },
 		Bridges: func() []Bridge {
 			return []Bridge{{ID: "trolley", Open: true, Frames: 7, Bad: map[string]uint64{"checksum": 1, "length": 0},
-				Source: []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0}}}}
+				Source:   []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0}},
+				Messages: &Messages{Offered: 9, Duplicates: 2, Dropped: map[string]uint64{"retained": 3}}}}
 		},
 	}, clock
 }
@@ -91,6 +92,15 @@ weald_live_clients 3
 # HELP weald_live_ended_total Live connections that have ended, by reason.
 # TYPE weald_live_ended_total counter
 weald_live_ended_total{reason="slow"} 2
+# HELP weald_message_duplicates_total Of the messages passed on, those marked as sent before.
+# TYPE weald_message_duplicates_total counter
+weald_message_duplicates_total{bridge="trolley"} 2
+# HELP weald_messages_dropped_total Messages over MQTT that were not passed on, by reason.
+# TYPE weald_messages_dropped_total counter
+weald_messages_dropped_total{bridge="trolley",reason="retained"} 3
+# HELP weald_messages_total Messages over MQTT that were passed on to be decoded.
+# TYPE weald_messages_total counter
+weald_messages_total{bridge="trolley"} 9
 # HELP weald_pipeline_responding Whether the pipeline answered the scrape: 1 or 0.
 # TYPE weald_pipeline_responding gauge
 weald_pipeline_responding 1
@@ -105,7 +115,7 @@ weald_site_pressure_mmhg{place="bench-1",site="ankle"} 70.5
 	r := New(o)
 	err := testutil.GatherAndCompare(r, strings.NewReader(want),
 		"weald_alerts", "weald_clock_off_seconds", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
-		"weald_live_clients", "weald_live_ended_total", "weald_pipeline_responding", "weald_site_known", "weald_site_pressure_mmhg")
+		"weald_live_clients", "weald_live_ended_total", "weald_messages_total", "weald_message_duplicates_total", "weald_messages_dropped_total", "weald_pipeline_responding", "weald_site_known", "weald_site_pressure_mmhg")
 	if err != nil {
 		t.Error(err)
 	}

@@ -26,6 +26,7 @@ type Options struct {
 	Pipeline *pipeline.Pipeline
 	Store    *history.Store
 	Bridges  func() []Bridge      // in the order of the configuration
+	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
 	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
 	Speed    float64              // of the daemon's clock; 0 means 1
 	Version  string

@@ -26,8 +26,17 @@ type Bridge struct {
 	Bad         map[string]uint64 `json:"bad" doc:"Refused frames by reason"`
 	LastBad     string            `json:"last_bad" doc:"What was wrong with the latest refused frame"`
 
+	Messages *Messages `json:"messages,omitempty" doc:"What came over MQTT; absent for other links"`
+
 	Sources        []Source        `json:"sources" nullable:"false"`
 	UnknownSources []UnknownSource `json:"unknown_sources" nullable:"false" doc:"Sources that send and are not configured"`
+}
+
+// Messages is what became of the messages of a bridge that came over MQTT.
+type Messages struct {
+	Offered    uint64            `json:"offered" doc:"Passed on to be decoded; a frame each"`
+	Duplicates uint64            `json:"duplicates" doc:"Of those, marked as sent before; a frame that had arrived counts as a repeat of its source"`
+	Dropped    map[string]uint64 `json:"dropped" nullable:"false" doc:"Not passed on, by reason: retained (of no known age), oversized, empty, strange"`
 }
 
 // A Source is a configured source behind a bridge.
@@ -61,12 +70,16 @@ type Source struct {
 	Trouble    string `json:"trouble" doc:"What is wrong, in plain words; empty if nothing is"`
 }
 
-// An UnknownSource sends frames, and the configuration does not have it.
+// An UnknownSource sends frames, and the configuration does not have it. Its
+// readings go to no place.
 type UnknownSource struct {
-	Number   int       `json:"number"`
-	Frames   uint64    `json:"frames"`
-	LastAt   time.Time `json:"last_at"`
-	Channels int       `json:"channels" doc:"As many as its frames have shown"`
+	Number        int        `json:"number"`
+	Frames        uint64     `json:"frames"`
+	FirstAt       time.Time  `json:"first_at"`
+	LastAt        time.Time  `json:"last_at"`
+	Channels      int        `json:"channels" doc:"As many as its frames have shown"`
+	FirstReadings []*float64 `json:"first_readings" nullable:"false" doc:"The first few channels of its first scan, as delivered"`
+	Readings      []*float64 `json:"readings" nullable:"false" doc:"The same channels of its latest scan"`
 }
 
 type bridgesBody struct {

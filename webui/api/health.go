@@ -83,6 +83,9 @@ func (s *server) reasons(ctx context.Context) []string {
 			}
 		}
 	}
+	if s.Troubles != nil {
+		reasons = append(reasons, s.Troubles()...)
+	}
 	for i := range s.Plan.Sources {
 		if source := &s.Plan.Sources[i]; !source.Calibrated && used(s.Plan, i) {
 			say("source %s is not calibrated: its places show no pressure", source.ID)
