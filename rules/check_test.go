@@ -127,10 +127,10 @@ func TestSentences(t *testing.T) {
 		v    float64
 		want string
 	}{
-		{[]float64{2}, 63.4, "ankle 63 ± 2 mmHg: above 60 mmHg"},
-		{[]float64{0.4}, 63.46, "ankle 63.5 ± 0.4 mmHg: above 60 mmHg"},
-		{nil, 60.04, "ankle 60.04 mmHg: above 60 mmHg"},
-		{nil, 163.4, "ankle 163 mmHg: above 60 mmHg"},
+		{[]float64{2}, 63.4, "ankle above 60 mmHg: 63 ± 2 mmHg when raised"},
+		{[]float64{0.4}, 63.46, "ankle above 60 mmHg: 63.5 ± 0.4 mmHg when raised"},
+		{nil, 60.04, "ankle above 60 mmHg: 60.04 mmHg when raised"},
+		{nil, 163.4, "ankle above 60 mmHg: 163 mmHg when raised"},
 	} {
 		p := wrapOfTwoSources(above("ankle.pressure", 60, 0))
 		p.Places[0].Sites[0].Channels = p.Places[0].Sites[0].Channels[:1]

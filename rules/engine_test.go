@@ -137,7 +137,7 @@ func TestCellsRaiseForTheirRegion(t *testing.T) {
 	}
 	s.Finish()
 	s.expect(t, "10s raised bed-4~tight~back", "22s cleared bed-4~tight~back")
-	if want := "back, cell in row 1, column 1, 50 mmHg: above 32 mmHg for 10 s"; s.texts[0] != want {
+	if want := "back above 32 mmHg for 10 s: 50 mmHg when raised, cell in row 1, column 1"; s.texts[0] != want {
 		t.Errorf("the alert says %q, want %q", s.texts[0], want)
 	}
 }

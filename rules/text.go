@@ -11,34 +11,31 @@ import (
 	"weald/rules/alert"
 )
 
-// sentence explains an event with the numbers that made it true: what was
-// measured and where, the limit, and for how long.
+// sentence explains an event with the numbers that made it true: the limit, for
+// how long, and what was measured then, and where.
 func sentence(e *alert.Event, l *Limit, where string) string {
-	var b strings.Builder
-	b.WriteString(strings.ReplaceAll(strings.TrimSuffix(e.Signal, ".pressure"), "_", " "))
+	subject := strings.ReplaceAll(strings.TrimSuffix(e.Signal, ".pressure"), "_", " ")
+	reading := "no current reading"
+	if !sample.IsUnknown(e.Value) {
+		reading = quantity(e.Value, e.U, e.Unit, e.Limit)
+	}
 	if where != "" {
-		b.WriteString(", " + where + ",")
+		where = ", " + where
 	}
-	switch {
-	case sample.IsUnknown(e.Value):
-		b.WriteString(" has no current reading")
-	default:
-		b.WriteString(" " + quantity(e.Value, e.U, e.Unit, e.Limit))
-	}
+	asked := l.words(math.NaN(), e.Unit)
 	switch e.What {
 	case alert.Raised:
-		fmt.Fprintf(&b, ": %s", l.words(e.Value, e.Unit))
+		lasting := ""
 		if e.Held > 0 {
-			fmt.Fprintf(&b, " for %s", Duration(e.Held))
+			lasting = " for " + Duration(e.Held)
 		}
+		return fmt.Sprintf("%s %s%s: %s when raised%s", subject, l.words(e.Value, e.Unit), lasting, reading, where)
 	case alert.Cleared:
-		fmt.Fprintf(&b, ": no longer %s, after %s", l.words(math.NaN(), e.Unit), Duration(e.Held))
+		return fmt.Sprintf("%s no longer %s: %s%s; the alert stood for %s", subject, asked, reading, where, Duration(e.Held))
 	case alert.Unknown:
-		fmt.Fprintf(&b, ": still an alert, raised %s ago (%s)", Duration(e.Held), l.words(math.NaN(), e.Unit))
-	case alert.Known:
-		fmt.Fprintf(&b, ": reading again; alert raised %s ago (%s)", Duration(e.Held), l.words(math.NaN(), e.Unit))
+		return fmt.Sprintf("%s has no current reading; the alert (%s), raised %s ago, stays", subject, asked, Duration(e.Held))
 	}
-	return b.String()
+	return fmt.Sprintf("%s reads again: %s; the alert (%s) was raised %s ago", subject, reading, asked, Duration(e.Held))
 }
 
 // words says what the limit asks; for an outside limit, which side v is on.

@@ -1,0 +1,122 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"weald/config"
+	"weald/ingest/importing"
+)
+
+type importFlags struct {
+	config string
+	inputs []string
+	out    string
+	most   int
+	strict bool
+	json   bool
+}
+
+func newImport() *cobra.Command {
+	var f importFlags
+	cmd := &cobra.Command{
+		Use:   "import -c FILE [--input BRIDGE=FILE …]",
+		Short: "Take a recording in, and say what was refused and why",
+		Long: `Reads recordings as the configured bridges would, says what was taken and what
+was refused, with line, column and reason, and what the clocks in them did, and
+writes what was taken as captures, which can be rehearsed and played at once.
+
+A recording is a file in the bridge's own format or a capture. Without --input,
+every bridge whose link is a file is imported. A capture is written to the data
+folder of the configuration, as BRIDGE-NAME.wcap after the recording's name,
+unless --out says where. Nothing is ever overwritten.
+
+Rows are taken as they are: no value and no time is changed, and a clock that
+jumped is told of and not mended.
+
+With --json each refusal is an object a line, {"problem": …}, each step of a
+clock {"step": …}, and the last line of each recording is {"account": …}.`,
+		Example: `  weald import -c weald.yaml --input logger=k07.csv
+  weald import -c weald.yaml --input hub=card.bin --out night.wcap --strict`,
+		Args: arguments(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error { return importAll(cmd, f) },
+	}
+	flags := cmd.Flags()
+	flags.StringVarP(&f.config, "config", "c", "", "the configuration")
+	flags.StringArrayVar(&f.inputs, "input", nil, "a recording of a bridge, BRIDGE=FILE; may be repeated")
+	flags.StringVar(&f.out, "out", "", "the capture to write, for a single recording")
+	flags.IntVar(&f.most, "problems", 10, "how many refusals and steps of clocks to show; the totals are always whole")
+	flags.BoolVar(&f.strict, "strict", false, "exit with 1 if anything was refused")
+	flags.BoolVar(&f.json, "json", false, "one JSON object a line")
+	return cmd
+}
+
+func importAll(cmd *cobra.Command, f importFlags) error {
+	if f.most < 0 {
+		return usageError{fmt.Errorf("--problems %d is negative", f.most)}
+	}
+	c, err := load(cmd, f.config)
+	if err != nil {
+		return err
+	}
+	if len(f.inputs) == 0 && !slices.ContainsFunc(c.Bridges, func(b config.Bridge) bool { return b.Link.File != nil }) {
+		return usageError{errors.New("nothing to import: give --input BRIDGE=FILE, or a bridge whose link is a file")}
+	}
+	files, err := inputFiles(c, f.inputs)
+	if err != nil {
+		return err
+	}
+	if f.out != "" && len(files) > 1 {
+		return usageError{fmt.Errorf("--out names one file, and %d recordings are to be imported", len(files))}
+	}
+	refused := false
+	for _, in := range files {
+		out := f.out
+		if out == "" {
+			if out, err = importedName(c, in); err != nil {
+				return err
+			}
+		}
+		a, err := importOne(cmd, in, out, f.most)
+		if err != nil {
+			return err
+		}
+		if err := reportImport(cmd.OutOrStdout(), a, f.json); err != nil {
+			return err
+		}
+		refused = refused || a.Output == "" || f.strict && !a.Clean()
+	}
+	if refused {
+		return errFound
+	}
+	return nil
+}
+
+// importedName is where a capture goes that nobody has named.
+func importedName(c *config.Config, in inputFile) (string, error) {
+	if c.Data == "" {
+		return "", usageError{errors.New("say where to write the capture: --out FILE, or a data folder in the configuration")}
+	}
+	if err := os.MkdirAll(c.Data, 0o700); err != nil {
+		return "", fmt.Errorf("data folder: %w", err)
+	}
+	name := filepath.Base(in.path)
+	return filepath.Join(c.Data, in.bridge.ID+"-"+strings.TrimSuffix(name, filepath.Ext(name))+".wcap"), nil
+}
+
+func importOne(cmd *cobra.Command, in inputFile, out string, most int) (*importing.Account, error) {
+	show := newProgress(cmd.ErrOrStderr(), in.path)
+	a, err := importing.File(cmd.Context(), bridgeOf(in.bridge, nil), in.path, out, importing.Options{Most: most, Progress: show.tell})
+	show.end()
+	if errors.Is(err, context.Canceled) {
+		return nil, fmt.Errorf("%s: interrupted, and nothing was written", in.path)
+	}
+	return a, err
+}
