@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"weald/ingest/frame"
 	"weald/ingest/sample"
 )
 
@@ -34,7 +33,7 @@ func (t *Trend) line() fit {
 	newest := &t.bins[len(t.bins)-1]
 	for i := len(t.bins) - 1; i >= 0; i-- {
 		b := &t.bins[i]
-		if b.warmth > 0 && t.celsius != frame.NoCelsius && math.Abs(b.celsius-float64(t.celsius)) > warmer {
+		if b.warmth > 0 && t.celsius != NoCelsius && math.Abs(b.celsius-float64(t.celsius)) > warmer {
 			continue
 		}
 		x[n] = newest.from.Sub(b.from).Seconds() + newest.after - b.after

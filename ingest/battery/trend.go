@@ -4,7 +4,6 @@ import (
 	"math"
 	"time"
 
-	"weald/ingest/frame"
 	"weald/ingest/sample"
 )
 
@@ -27,6 +26,10 @@ const (
 	maxBins  = 48
 	longest  = 60 * 24 * time.Hour
 )
+
+// NoCelsius is the temperature of a source that does not know it, as in status
+// frames.
+const NoCelsius = -128
 
 // A Trend follows the battery of one source. It is not safe for concurrent use.
 type Trend struct {
@@ -92,7 +95,7 @@ func (t *Trend) settle() {
 }
 
 // Status takes what a source says of itself at the given instant: millivolts and
-// percent, -1 unknown, and degrees Celsius, frame.NoCelsius unknown. A status
+// percent, -1 unknown, and degrees Celsius, NoCelsius unknown. A status
 // that is not later than the one before, or that knows of no battery, is passed
 // over.
 func (t *Trend) Status(at sample.Instant, mV, percent, celsius int) {
@@ -195,7 +198,7 @@ func (t *Trend) full(level float64) bool { return !t.volts && level >= 100 }
 
 // apart reports whether two temperatures differ by more than so many degrees.
 func apart(a, b, degrees int) bool {
-	return a != frame.NoCelsius && b != frame.NoCelsius && (a-b > degrees || b-a > degrees)
+	return a != NoCelsius && b != NoCelsius && (a-b > degrees || b-a > degrees)
 }
 
 // put adds a level to the bins.
@@ -211,7 +214,7 @@ func (t *Trend) put(at sample.Instant, level float64, celsius int) {
 	b.n++
 	b.after += (at.Sub(b.from).Seconds() - b.after) / b.n
 	b.level += (level - b.level) / b.n
-	if celsius != frame.NoCelsius {
+	if celsius != NoCelsius {
 		b.warmth++
 		b.celsius += (float64(celsius) - b.celsius) / b.warmth
 	}

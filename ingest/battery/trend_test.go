@@ -6,7 +6,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/ingest/frame"
 	"weald/ingest/sample"
 )
 
@@ -38,7 +37,7 @@ func (r *rig) warm(d time.Duration, celsius int, level func(hours float64) float
 func (r *rig) volts(d time.Duration, mV func(hours float64) float64) {
 	for s := time.Duration(0); s < d; s += r.every {
 		r.at = r.at.Add(r.every)
-		r.trend.Status(r.at, int(mV(s.Hours())), -1, frame.NoCelsius)
+		r.trend.Status(r.at, int(mV(s.Hours())), -1, NoCelsius)
 	}
 }
 
@@ -181,40 +180,6 @@ func TestReplaced(t *testing.T) {
 	}
 }
 
-// One wild figure, up or down, changes next to nothing.
-func TestWildFigures(t *testing.T) {
-	for _, wild := range []float64{0, 100} {
-		r := newRig(t, 0)
-		r.run(4*time.Hour, falls(80.5, 5))
-		e := r.wants("it falls", Falling)
-		r.run(time.Minute, func(float64) float64 { return wild })
-		r.run(10*time.Minute, falls(60.4, 5))
-		if after := r.wants("after one wild figure", Falling); (after.Left-e.Left).Abs() > 45*time.Minute || after.Fresh != sample.Past {
-			t.Errorf("a figure of %v moved %v to %v: %+v", wild, e.Left, after.Left, after)
-		}
-	}
-}
-
-// Warmth is no charger, and cold no consumption.
-func TestTemperature(t *testing.T) {
-	r := newRig(t, 0)
-	r.warm(4*time.Hour, 21, falls(80.5, 5))
-	r.near("in the warm", 60.5/5, 0.1)
-	r.warm(2*time.Hour, 2, falls(52.5, 5)) // 8 % less for the cold
-	e := r.wants("in the cold", Falling)
-	if got := e.Left.Hours(); math.Abs(got-42.5/5) > 2 {
-		t.Errorf("in the cold %.1f h left, want about %.1f, by what was measured in the cold", got, 42.5/5)
-	}
-	r.warm(30*time.Minute, 21, falls(50.5, 5)) // warm again: 8 % more
-	e = r.wants("warm again", Falling)
-	if e.Fresh != sample.Past {
-		t.Errorf("%+v, want warmth not taken for a charger", e)
-	}
-	if got := e.Left.Hours(); math.Abs(got-48/5.) > 1.5 {
-		t.Errorf("warm again: %.1f h left, want about %.1f", got, 48/5.)
-	}
-}
-
 func TestVoltage(t *testing.T) {
 	r := newRig(t, 3300)
 	r.volts(4*time.Hour, falls(4000, 50))
@@ -251,13 +216,12 @@ func TestRecentTrend(t *testing.T) {
 	r.near("six times as fast for six hours", 39.9/6, 0.15)
 }
 
-func TestOrder(t *testing.T) {
+// A battery that falls is off its charger at once.
+func TestOffTheCharger(t *testing.T) {
 	r := newRig(t, 0)
-	r.run(4*time.Hour, falls(80.5, 5))
-	before := r.trend.Estimate(r.at)
-	r.trend.Status(r.at, -1, 3, 21)
-	r.trend.Status(r.at-1e9, -1, 3, 21)
-	if after := r.trend.Estimate(r.at); after != before {
-		t.Errorf("statuses that were not in order made %+v of %+v", after, before)
-	}
+	r.run(time.Hour, falls(50, 5))
+	r.run(30*time.Minute, func(h float64) float64 { return 45 + 60*h })
+	r.wants("at the charger", Charging)
+	r.run(12*time.Minute, falls(75, 20))
+	r.wants("twelve minutes off it", Measuring)
 }

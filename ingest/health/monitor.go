@@ -183,3 +183,13 @@ func (m *Monitor) Withhold(raw, values []float64) int {
 	}
 	return n
 }
+
+// Step says that the host has moved its clock, and with it the times of all
+// scans to come.
+func (m *Monitor) Step(by time.Duration) {
+	m.at, m.first, m.window.from = m.at.Add(by), m.first.Add(by), m.window.from.Add(by)
+	for i := range m.cells {
+		c := &m.cells[i]
+		c.seen, c.moved, c.since = c.seen.Add(by), c.moved.Add(by), c.since.Add(by)
+	}
+}

@@ -25,11 +25,10 @@ func night(t *testing.T, m *Monitor, alter func(raw []float64), seen func(name s
 		for posture := 1; posture <= 17; posture++ {
 			name := filepath.Join("S"+strconv.Itoa(who), strconv.Itoa(posture)+".txt")
 			n := 0
-			rows(t, data(t, "bed-postures", name)[0], func(fields []string) {
-				if n++; n <= 3 || len(fields) != 2048 {
+			counts(t, data(t, "bed-postures", name)[0], raw, func(raw []float64) {
+				if n++; n <= 3 || len(raw) != 2048 {
 					return
 				}
-				raw = numbers(fields, raw)
 				alter(raw)
 				at = at.Add(time.Second)
 				m.Scan(at, raw, 4095)
