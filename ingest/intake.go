@@ -27,6 +27,7 @@ type intake struct {
 	arrival  sample.Instant
 	timing   timing
 	byFrames bool
+	flushed  sample.Instant // when pace looked last, by the arrivals
 
 	bytes    uint64
 	lastByte sample.Instant
@@ -56,7 +57,7 @@ func newIntake(b *Bridge, t timing, out func(*sample.Scan)) (*intake, error) {
 	in := &intake{
 		bridge: b, decoder: decoder, byNumber: make(map[uint16]*source, len(b.Sources)),
 		bad: make(map[frame.Reason]uint64), arrival: sample.Past, lastByte: sample.Past,
-		lastGood: sample.Past, opened: sample.Past, timing: t,
+		lastGood: sample.Past, opened: sample.Past, flushed: sample.Past, timing: t,
 	}
 	for i := range b.Sources {
 		s, err := newSource(&b.Sources[i], b.Format, t, out)
@@ -149,6 +150,7 @@ func (in *intake) Frame(f *frame.Frame) {
 		} else {
 			in.arrival = s.arrives(f, in.arrival)
 		}
+		in.pace(in.arrival)
 	}
 	if bad := s.take(f, in.arrival); bad != nil {
 		in.refuse(bad)

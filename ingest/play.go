@@ -61,7 +61,6 @@ type Playback struct {
 	stopped bool                           // nobody wants more
 	read    int64
 	told    int64
-	flushed sample.Instant
 }
 
 // NewPlayback reads the header of a capture, if it is one. Its error says what
@@ -70,7 +69,7 @@ func NewPlayback(b Bridge, r io.Reader, o PlayOptions) (*Playback, error) {
 	if err := b.check(); err != nil {
 		return nil, err
 	}
-	p := &Playback{bridge: b, options: o, r: r, flushed: sample.Past}
+	p := &Playback{bridge: b, options: o, r: r}
 	if o.Capture {
 		records, err := capture.NewReader(r)
 		if err != nil {
@@ -166,6 +165,15 @@ func (p *Playback) progress(n int) bool {
 // go, as a Supervisor's tick would.
 const flushEvery = tickEvery
 
+// pace does what a Supervisor's ticks would have done until the given arrival,
+// so that a recording gives its scans as they would have come live.
+func (in *intake) pace(arrival sample.Instant) {
+	if in.flushed == sample.Past || arrival.Sub(in.flushed) >= flushEvery {
+		in.flush(arrival, arrival)
+		in.flushed = arrival
+	}
+}
+
 func (p *Playback) playCapture(ctx context.Context) {
 	since := 0
 	for rec, err := range p.records.Records() {
@@ -181,10 +189,7 @@ func (p *Playback) playCapture(ctx context.Context) {
 			p.in.connected(rec.At, p.in.whole, true)
 			continue
 		}
-		if rec.At.Sub(p.flushed) >= flushEvery || p.flushed == sample.Past {
-			p.in.flush(rec.At, rec.At)
-			p.flushed = rec.At
-		}
+		p.in.pace(rec.At)
 		p.in.take(rec.Bytes, rec.At, rec.At)
 		since += len(rec.Bytes)
 		if !p.progress(len(rec.Bytes)) {
