@@ -68,7 +68,7 @@ func (g *guard) condemn(done func(*entry)) {
 		for j := range e.scan.Raw {
 			e.scan.Raw[j], e.scan.Values[j] = math.NaN(), math.NaN()
 		}
-		e.saturated, e.damaged = 0, true
+		e.saturated, e.damaged, e.scan.Damaged = 0, true, true
 	}
 	g.release(done)
 }

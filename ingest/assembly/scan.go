@@ -84,6 +84,7 @@ func (l *lane) add(f *frame.Frame, at, arrival sample.Instant, live bool) {
 			rail = calib.NoRail
 		}
 	}
+	e.scan.Rail = rail
 	end := f.First + len(f.Readings)
 	copy(e.scan.Raw[f.First:end], f.Readings)
 	e.saturated += l.convert.Convert(e.scan.Values[f.First:end], f.Readings, f.First, rail)

@@ -20,6 +20,14 @@ type Scan struct {
 	// Stored says that the bridge kept the scan and sent it later.
 	Stored bool
 
+	// Damaged says that the readings were withheld because they were damaged at
+	// the source: all are missing.
+	Damaged bool
+
+	// Rail is the reading, as delivered, at and above which a value is
+	// unknown: +Inf where there is none.
+	Rail float64
+
 	// Values has one entry a channel, in mmHg, NaN where unknown: not
 	// delivered, at a rail, or without a calibration.
 	Values []float64

@@ -85,6 +85,11 @@ type Options struct {
 
 	// Queue is how many scans may wait; 0 means 256.
 	Queue int
+
+	// Recorder keeps inputs and events; nil keeps nothing. Ord is the ordinal
+	// of the last input that it has already.
+	Recorder Recorder
+	Ord      uint64
 }
 
 // A waiting scan, and since when it does, on the daemon's clock.
@@ -108,7 +113,13 @@ type Pipeline struct {
 	scans  atomic.Uint64
 	full   atomic.Uint64 // Puts that had to wait
 
-	state *State // owned by Run's goroutine
+	unkept atomic.Uint64 // events that the recorder could not keep
+
+	// Owned by Run's goroutine.
+	state    *State
+	recorder Recorder
+	ord      uint64
+	found    []alert.Event // by the input that is being judged
 }
 
 // New builds a pipeline and its engine. It starts nothing.
@@ -129,6 +140,8 @@ func New(o Options) *Pipeline {
 		free:  make(chan *waiting, o.Queue),
 		asks:  make(chan func(*State)),
 		done:  make(chan struct{}),
+
+		recorder: o.Recorder, ord: o.Ord,
 	}
 	for range o.Queue {
 		p.free <- new(waiting)
@@ -184,6 +197,7 @@ func (p *Pipeline) Do(ctx context.Context, f func(*State)) error {
 // A Load says how well the pipeline keeps up.
 type Load struct {
 	Scans   uint64        // taken since the start
+	Unkept  uint64        // events that could not be made durable, and were told all the same
 	Waiting int           // scans in the queue
 	Blocked uint64        // how often a bridge had to wait for room
 	Behind  time.Duration // how long the scan taken last had waited; 0 when none waits now
@@ -191,7 +205,7 @@ type Load struct {
 
 // Load may be called from any goroutine.
 func (p *Pipeline) Load() Load {
-	l := Load{Scans: p.scans.Load(), Waiting: len(p.in), Blocked: p.full.Load()}
+	l := Load{Scans: p.scans.Load(), Unkept: p.unkept.Load(), Waiting: len(p.in), Blocked: p.full.Load()}
 	if l.Waiting > 0 {
 		l.Behind = time.Duration(p.behind.Load())
 	}

@@ -53,7 +53,11 @@ func (p *Pipeline) tick() sample.Instant {
 	for n := len(p.in); n > 0; n-- {
 		p.take(<-p.in)
 	}
-	p.state.tick(now)
+	p.state.tick(now, func(place int, now sample.Instant) {
+		p.record(func(r Recorder, ord uint64) { r.Tick(ord, place, now) })
+		p.state.judge.TickPlace(place, now)
+		p.settle()
+	})
 	if next = p.state.next(); next <= now {
 		return now.Add(time.Duration(float64(pause) * p.clock.Speed()))
 	}
@@ -64,6 +68,8 @@ func (p *Pipeline) take(w *waiting) {
 	p.scans.Add(1)
 	p.behind.Store(int64(p.clock.Now().Sub(w.since)))
 	p.state.heard(w)
+	p.record(func(r Recorder, ord uint64) { r.Scan(ord, &w.scan) })
 	p.state.judge.Scan(&w.scan)
+	p.settle()
 	p.free <- w
 }

@@ -10,19 +10,9 @@ import (
 // sink is what the engine tells its findings to.
 type sink struct{ p *Pipeline }
 
-// Alert implements rules.Sink.
-func (s sink) Alert(e alert.Event) {
-	st := s.p.state
-	if e.What == alert.Raised || e.What == alert.Cleared {
-		if i, ok := st.index[e.Place]; ok {
-			s.p.delay(max(0, st.PlaceNow(i).Sub(e.At)))
-		}
-	}
-	a := st.alerts.apply(&e)
-	for _, f := range s.p.followers {
-		f.Alert(a, e.What)
-	}
-}
+// Alert implements rules.Sink. What is found is told when the whole input has
+// been judged and kept.
+func (s sink) Alert(e alert.Event) { s.p.found = append(s.p.found, e) }
 
 // Updated implements rules.Sink.
 func (s sink) Updated(place int, at sample.Instant) {

@@ -103,10 +103,12 @@ func (s *State) next() sample.Instant {
 	return next
 }
 
-// tick shows every place its own present.
-func (s *State) tick(now sample.Instant) {
+// tick calls show for every place that wants to see its own present.
+func (s *State) tick(now sample.Instant, show func(place int, now sample.Instant)) {
 	for i := range s.places {
-		s.judge.TickPlace(i, now.Add(-s.places[i].lag.least()))
+		if at := now.Add(-s.places[i].lag.least()); s.judge.NextPlace(i) <= at {
+			show(i, at)
+		}
 	}
 }
 

@@ -1,0 +1,60 @@
+package pipeline
+
+import (
+	"weald/ingest/sample"
+	"weald/rules/alert"
+)
+
+// A Recorder keeps what the engine is given and what it made of it. It is
+// called on the pipeline's goroutine.
+//
+// Every input of the engine has an ordinal, one higher than the last one's.
+// The engine is a function of its inputs in that order, so a record of them is
+// a record of everything that it did.
+type Recorder interface {
+	// Scan keeps a scan; s is valid until the call returns. Tick keeps that a
+	// place was shown an instant. Neither waits for a disk.
+	Scan(ord uint64, s *sample.Scan)
+	Tick(ord uint64, place int, now sample.Instant)
+
+	// Commit makes the events, and all inputs so far, durable before it
+	// returns. Until then nobody is told of them.
+	Commit(events []alert.Event) error
+}
+
+// record gives the input that comes next its ordinal.
+func (p *Pipeline) record(keep func(Recorder, uint64)) {
+	p.ord++
+	if p.recorder != nil {
+		keep(p.recorder, p.ord)
+	}
+}
+
+// settle tells what the last input has brought about, once it is durable. An
+// event that cannot be kept is told all the same: a full disk must not silence
+// an alert. That it was not kept is the recorder's to say.
+func (p *Pipeline) settle() {
+	if len(p.found) == 0 {
+		return
+	}
+	if p.recorder != nil {
+		if err := p.recorder.Commit(p.found); err != nil {
+			p.unkept.Add(uint64(len(p.found)))
+		}
+	}
+	st := p.state
+	for i := range p.found {
+		e := &p.found[i]
+		if e.What == alert.Raised || e.What == alert.Cleared {
+			if place, ok := st.index[e.Place]; ok {
+				p.delay(max(0, st.PlaceNow(place).Sub(e.At)))
+			}
+		}
+		a := st.alerts.apply(e)
+		for _, f := range p.followers {
+			f.Alert(a, e.What)
+		}
+	}
+	clear(p.found)
+	p.found = p.found[:0]
+}

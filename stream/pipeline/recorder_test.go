@@ -1,0 +1,91 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/stream/hostclock"
+	"weald/stream/view"
+)
+
+// A diary is a recorder, and a follower, that writes down what it is told.
+type diary struct {
+	lines []string
+	fail  error
+}
+
+func (d *diary) Scan(ord uint64, s *sample.Scan) {
+	d.lines = append(d.lines, fmt.Sprintf("%d scan %v", ord, s.Values))
+}
+func (d *diary) Tick(ord uint64, place int, now sample.Instant) {
+	d.lines = append(d.lines, fmt.Sprintf("%d tick %d", ord, place))
+}
+func (d *diary) Commit(events []alert.Event) error {
+	for _, e := range events {
+		d.lines = append(d.lines, "kept "+string(e.What))
+	}
+	return d.fail
+}
+func (*diary) Updated(*Update) {}
+func (d *diary) Alert(a view.Alert, what alert.Change) {
+	d.lines = append(d.lines, "told "+string(what))
+}
+
+func recorded(t *testing.T, fail error) []string {
+	t.Helper()
+	limit := 32.0
+	plan := &rules.Plan{
+		Sources: []rules.Source{{ID: "b/s", Channels: 1, StaleAfter: time.Minute, Calibrated: true}},
+		Places:  []rules.Place{{ID: "p", Kind: rules.Wrap, Sites: []rules.Site{{ID: "ankle", Channels: []rules.Channel{{}}}}}},
+		Rules:   []rules.Rule{{ID: "tight", Limit: &rules.Limit{Watch: "ankle.pressure", Above: &limit}, OnDelay: 50 * time.Millisecond, ForgetAfter: time.Hour, Priority: alert.Low}},
+	}
+	d := &diary{fail: fail}
+	clock := hostclock.New(1)
+	p := New(Options{Plan: plan, Clock: clock, Views: view.New(plan, nil, time.UTC), Recorder: d, Ord: 7})
+	p.Follow(d)
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() { _ = p.Run(ctx); close(done) }()
+	now := clock.Now()
+	if err := p.Put(ctx, &sample.Scan{At: now, Arrived: now, Values: []float64{40}}); err != nil {
+		t.Fatal(err)
+	}
+	var lines []string
+	for deadline := time.Now().Add(5 * time.Second); time.Now().Before(deadline); time.Sleep(5 * time.Millisecond) {
+		if err := p.Do(ctx, func(*State) { lines = slices.Clone(d.lines) }); err != nil {
+			t.Fatal(err)
+		}
+		if slices.Contains(lines, "told raised") {
+			break
+		}
+	}
+	if got := p.Load().Unkept; (got > 0) != (fail != nil) {
+		t.Errorf("%d events unkept with the error %v", got, fail)
+	}
+	cancel()
+	<-done
+	return lines
+}
+
+// Inputs are kept in the order in which the engine has them, and nobody is told
+// of an alert before it is kept.
+func TestAlertsAreKeptBeforeTheyAreTold(t *testing.T) {
+	want := []string{"8 scan [40]", "9 tick 0", "kept raised", "told raised"}
+	if got := recorded(t, nil); !slices.Equal(got, want) {
+		t.Errorf("happened %q, want %q", got, want)
+	}
+}
+
+// A disk that is full does not silence an alert.
+func TestAnAlertThatCannotBeKeptIsToldAllTheSame(t *testing.T) {
+	if got := recorded(t, errors.New("disk full")); !slices.Contains(got, "told raised") {
+		t.Errorf("happened %q, want it told", got)
+	}
+}
