@@ -38,6 +38,15 @@ func (e *Engine) Scan(s *sample.Scan) {
 	}
 }
 
+// ScanPlace is Scan for one place of those that have the source. It is for
+// catching up with a record, of which the places know different parts already.
+func (e *Engine) ScanPlace(place int, s *sample.Scan) {
+	if p := e.places[place]; p.feedOf(s.Source) >= 0 {
+		e.last = max(e.last, s.At)
+		p.accept(s)
+	}
+}
+
 // Tick lets time pass to now on the host's clock: what has become due is told.
 func (e *Engine) Tick(now sample.Instant) {
 	for i := range e.places {
