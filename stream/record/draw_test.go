@@ -1,0 +1,124 @@
+package record
+
+import (
+	"math"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+)
+
+// What follows draws things of every shape that can be kept.
+
+func drawInstant(t *rapid.T, name string) sample.Instant {
+	return sample.Instant(rapid.OneOf(
+		rapid.Int64Range(1.7e18, 1.9e18), rapid.Int64(), rapid.Just[int64](0),
+	).Draw(t, name))
+}
+
+func drawFloat(t *rapid.T, name string) float64 {
+	return rapid.OneOf(rapid.Float64(), rapid.Just(math.NaN()), rapid.Just(math.Inf(-1)),
+		rapid.Just(math.Copysign(0, -1)), rapid.Just(math.MaxFloat64)).Draw(t, name)
+}
+
+// drawReading draws one kind of readings: counts, decimals, or anything.
+func drawReading(t *rapid.T) func(t *rapid.T) float64 {
+	missing := rapid.IntRange(0, 3).Draw(t, "missing")
+	kind := rapid.IntRange(0, 3).Draw(t, "kind")
+	return func(t *rapid.T) float64 {
+		if missing > 0 && rapid.IntRange(0, missing).Draw(t, "hole") == 0 {
+			return math.NaN()
+		}
+		switch kind {
+		case 0:
+			return float64(rapid.Uint16().Draw(t, "count"))
+		case 1:
+			return float64(rapid.Int32Range(-20000, 20000).Draw(t, "tenths")) / 10
+		case 2:
+			return float64(rapid.Int64Range(-1<<33, 1<<33).Draw(t, "large")) / 100
+		}
+		return drawFloat(t, "reading")
+	}
+}
+
+func drawBlock(t *rapid.T) *Block {
+	b := &Block{
+		Source: rapid.StringMatching(`[a-z]{1,8}/[a-z0-9]{1,8}`).Draw(t, "source"),
+		Number: rapid.Uint64().Draw(t, "number"),
+		Config: rapid.Uint64().Draw(t, "config"),
+	}
+	channels := rapid.IntRange(0, 9).Draw(t, "channels")
+	reading := drawReading(t)
+	rail := rapid.SampledFrom([]float64{math.NaN(), 4095}).Draw(t, "rail")
+	ord := uint64(0)
+	for range rapid.IntRange(1, 12).Draw(t, "scans") {
+		ord += rapid.Uint64Range(1, 1<<40).Draw(t, "ord")
+		s := Scan{
+			Ord: ord, At: drawInstant(t, "at"), Arrived: drawInstant(t, "arrived"),
+			Seq: rapid.Uint32().Draw(t, "seq"), Rail: rail, Raw: make([]float64, channels),
+			Stored: rapid.Bool().Draw(t, "stored"), Damaged: rapid.Bool().Draw(t, "damaged"),
+		}
+		if rapid.IntRange(0, 9).Draw(t, "moves") == 0 {
+			s.Rail = drawFloat(t, "rail")
+		}
+		for i := range s.Raw {
+			s.Raw[i] = reading(t)
+		}
+		b.Scans = append(b.Scans, s)
+	}
+	return b
+}
+
+func drawText(t *rapid.T, name string) string {
+	return rapid.OneOf(rapid.StringMatching(`[a-z-]{0,12}`), rapid.String()).Draw(t, name)
+}
+
+func drawBody(t *rapid.T) Body {
+	text := func(name string) string { return drawText(t, name) }
+	switch rapid.SampledFrom(Kinds()).Draw(t, "kind") {
+	case KindTransition:
+		return Transition{alert.Event{
+			At: drawInstant(t, "at"), Key: alert.Key{Place: text("place"), Rule: text("rule"), Subject: text("subject")},
+			What: alert.Change(text("what")), Priority: alert.Priority(rapid.Uint8().Draw(t, "priority")),
+			Signal: text("signal"), Unit: text("unit"), Text: text("text"),
+			Value: drawFloat(t, "value"), U: drawFloat(t, "u"), Limit: drawFloat(t, "limit"),
+			Held: sampleDuration(t),
+		}}
+	case KindAction:
+		return Action{text("what"), text("subject"), text("reason"), drawInstant(t, "until")}
+	case KindMark:
+		return Mark{text("what"), text("text")}
+	case KindSession:
+		return Session{text("id"), text("what"), text("code"), rapid.Uint64().Draw(t, "config"), text("notes")}
+	case KindConfig:
+		return NewConfig(rapid.Uint64().Draw(t, "version"), text("text"))
+	default:
+		return Fault{text("subject"), rapid.Bool().Draw(t, "over"), text("text")}
+	}
+}
+
+func drawEntry(t *rapid.T) Entry {
+	return Entry{
+		Position: Position(rapid.Uint64().Draw(t, "position")), Ord: rapid.Uint64().Draw(t, "ord"),
+		At: drawInstant(t, "at"), Written: drawInstant(t, "written"),
+		Place: drawText(t, "place"), Author: drawText(t, "author"), Body: drawBody(t),
+	}
+}
+
+func drawStretch(t *rapid.T) *Stretch {
+	s := &Stretch{Place: drawText(t, "place"), Series: drawText(t, "series"), Tier: rapid.SampledFrom(Tiers()).Draw(t, "tier")}
+	step := int64(s.Tier.Step())
+	at := rapid.Int64Range(-2e9, 2e9).Draw(t, "from") * 1e9 / step
+	for range rapid.IntRange(1, 70).Draw(t, "points") {
+		at += rapid.Int64Range(1, 90).Draw(t, "skip")
+		f := func(name string) float32 { return rapid.Float32().Draw(t, name) }
+		s.Points = append(s.Points, Point{sample.Instant(at * step), f("min"), f("mean"), f("max")})
+	}
+	return s
+}
+
+func sampleDuration(t *rapid.T) time.Duration {
+	return time.Duration(rapid.Int64().Draw(t, "held"))
+}

@@ -1,0 +1,168 @@
+package record
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"unicode/utf8"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+)
+
+// A Position counts the entries of a record, from 1 and without holes. 0 is
+// before the first.
+type Position uint64
+
+// A Kind is one kind of entry.
+type Kind string
+
+// The kinds of entries. The names are written to disk.
+const (
+	KindTransition Kind = "transition"
+	KindAction     Kind = "action"
+	KindMark       Kind = "mark"
+	KindSession    Kind = "session"
+	KindConfig     Kind = "config"
+	KindFault      Kind = "fault"
+)
+
+// Kinds lists all kinds of entries.
+func Kinds() []Kind {
+	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault}
+}
+
+// An Entry is one thing that happened and is kept word for word.
+type Entry struct {
+	// Position is given by the journal when it keeps the entry.
+	Position Position
+	// Ord is the entry's place among the inputs of the rules engine; 0 if it
+	// is none. Human actions and configurations are inputs, transitions are
+	// what comes out.
+	Ord uint64
+	// At is when it happened, in event time; Written is when the daemon wrote
+	// it, on the host's clock.
+	At, Written sample.Instant
+	// Place is empty where it concerns no place, or all.
+	Place string
+	// Author is who did it; empty for the program itself.
+	Author string
+	// Body is never nil.
+	Body Body
+}
+
+// A Body is what an entry says: one of Transition, Action, Mark, Session,
+// Config and Fault.
+type Body interface {
+	Kind() Kind
+	sealed()
+}
+
+// A Transition is one change of one alert.
+type Transition struct{ Event alert.Event }
+
+// An Action is what a person did with an alert, a channel or a setting.
+type Action struct {
+	What    string         // "acknowledge", "shelve", …
+	Subject string         // the id of the alert or the name of the channel
+	Reason  string         // in the person's words
+	Until   sample.Instant // 0 where it has no end
+}
+
+// A Mark is what a person noted: turned, stood up, wrap applied.
+type Mark struct {
+	What string
+	Text string
+}
+
+// A Session is one step in the life of a session.
+type Session struct {
+	ID     string
+	What   string // "begun", "ended", "noted"
+	Code   string // stands for a person, and is not a name
+	Config uint64 // version of the configuration in force
+	Notes  string
+}
+
+// A Config is a configuration that came into force.
+type Config struct {
+	Version uint64
+	Hash    string // SHA-256 of Text, in hexadecimal
+	Text    string // the whole file
+}
+
+// NewConfig returns the configuration with its hash.
+func NewConfig(version uint64, text string) Config {
+	sum := sha256.Sum256([]byte(text))
+	return Config{Version: version, Hash: hex.EncodeToString(sum[:]), Text: text}
+}
+
+// A Fault is something of the program or its surroundings that went wrong, or
+// is over.
+type Fault struct {
+	Subject string // "bridge trolley", "record", …
+	Over    bool
+	Text    string
+}
+
+// Kind implements Body.
+func (Transition) Kind() Kind { return KindTransition }
+
+// Kind implements Body.
+func (Action) Kind() Kind { return KindAction }
+
+// Kind implements Body.
+func (Mark) Kind() Kind { return KindMark }
+
+// Kind implements Body.
+func (Session) Kind() Kind { return KindSession }
+
+// Kind implements Body.
+func (Config) Kind() Kind { return KindConfig }
+
+// Kind implements Body.
+func (Fault) Kind() Kind { return KindFault }
+
+func (Transition) sealed() {}
+func (Action) sealed()     {}
+func (Mark) sealed()       {}
+func (Session) sealed()    {}
+func (Config) sealed()     {}
+func (Fault) sealed()      {}
+
+// MaxEntry is the most bytes that an encoded entry may have.
+const MaxEntry = 16 << 20
+
+// Check returns an error that wraps ErrInvalid if e cannot be encoded. Text
+// has to be UTF-8: what is written could otherwise not be read back as it was.
+func (e *Entry) Check() error {
+	if e.Body == nil {
+		return fmt.Errorf("entry %w: it says nothing", ErrInvalid)
+	}
+	for _, s := range e.texts() {
+		if !utf8.ValidString(s) {
+			return fmt.Errorf("%s %w: %q is not UTF-8", e.Body.Kind(), ErrInvalid, s)
+		}
+	}
+	return nil
+}
+
+func (e *Entry) texts() []string {
+	own := []string{e.Place, e.Author}
+	switch b := e.Body.(type) {
+	case Transition:
+		v := &b.Event
+		return append(own, v.Place, v.Rule, v.Subject, string(v.What), v.Signal, v.Unit, v.Text)
+	case Action:
+		return append(own, b.What, b.Subject, b.Reason)
+	case Mark:
+		return append(own, b.What, b.Text)
+	case Session:
+		return append(own, b.ID, b.What, b.Code, b.Notes)
+	case Config:
+		return append(own, b.Hash, b.Text)
+	case Fault:
+		return append(own, b.Subject, b.Text)
+	}
+	return own
+}

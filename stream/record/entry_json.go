@@ -1,0 +1,196 @@
+package record
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+)
+
+// entryVersion is the version in which entries are written.
+//
+// Version 1, after form and version: one JSON object, so that a person with any
+// reader of the file can tell what happened. Instants are nanoseconds since
+// 1970 in UTC, durations nanoseconds, null a number that nobody knows. It
+// differs from the Go types where they may change and it may not.
+const entryVersion = 1
+
+// number writes NaN as null, which JSON has no other word for, and the
+// infinities as text.
+type number float64
+
+func (n number) MarshalJSON() ([]byte, error) {
+	switch v := float64(n); {
+	case v != v:
+		return []byte("null"), nil
+	case math.IsInf(v, 0):
+		return strconv.AppendQuote(nil, strconv.FormatFloat(v, 'g', -1, 64)), nil
+	default:
+		return strconv.AppendFloat(nil, v, 'g', -1, 64), nil
+	}
+}
+
+func (n *number) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		*n = number(math.NaN())
+		return nil
+	}
+	v, err := strconv.ParseFloat(string(bytes.Trim(b, `"`)), 64)
+	*n = number(v)
+	return err
+}
+
+type entryJSON struct {
+	Position Position        `json:"position"`
+	Ord      uint64          `json:"ord,omitempty"`
+	At       sample.Instant  `json:"at"`
+	Written  sample.Instant  `json:"written"`
+	Place    string          `json:"place,omitempty"`
+	Author   string          `json:"author,omitempty"`
+	Kind     Kind            `json:"kind"`
+	Body     json.RawMessage `json:"body"`
+}
+
+type transitionJSON struct {
+	At       sample.Instant `json:"at"`
+	Place    string         `json:"place"`
+	Rule     string         `json:"rule"`
+	Subject  string         `json:"subject"`
+	What     alert.Change   `json:"what"`
+	Priority uint8          `json:"priority"`
+	Signal   string         `json:"signal"`
+	Unit     string         `json:"unit"`
+	Value    number         `json:"value"`
+	U        number         `json:"u"`
+	Limit    number         `json:"limit"`
+	Held     time.Duration  `json:"held"`
+	Text     string         `json:"text"`
+}
+
+type actionJSON struct {
+	What    string         `json:"what"`
+	Subject string         `json:"subject"`
+	Reason  string         `json:"reason,omitempty"`
+	Until   sample.Instant `json:"until,omitempty"`
+}
+
+type markJSON struct {
+	What string `json:"what"`
+	Text string `json:"text,omitempty"`
+}
+
+type sessionJSON struct {
+	ID     string `json:"id"`
+	What   string `json:"what"`
+	Code   string `json:"code,omitempty"`
+	Config uint64 `json:"config,omitempty"`
+	Notes  string `json:"notes,omitempty"`
+}
+
+type configJSON struct {
+	Version uint64 `json:"version"`
+	Hash    string `json:"hash"`
+	Text    string `json:"text"`
+}
+
+type faultJSON struct {
+	Subject string `json:"subject"`
+	Over    bool   `json:"over,omitempty"`
+	Text    string `json:"text"`
+}
+
+func marshalBody(b Body) ([]byte, error) {
+	switch b := b.(type) {
+	case Transition:
+		v := b.Event
+		return json.Marshal(transitionJSON{v.At, v.Place, v.Rule, v.Subject, v.What, uint8(v.Priority),
+			v.Signal, v.Unit, number(v.Value), number(v.U), number(v.Limit), v.Held, v.Text})
+	case Action:
+		return json.Marshal(actionJSON(b))
+	case Mark:
+		return json.Marshal(markJSON(b))
+	case Session:
+		return json.Marshal(sessionJSON(b))
+	case Config:
+		return json.Marshal(configJSON(b))
+	case Fault:
+		return json.Marshal(faultJSON(b))
+	}
+	return nil, fmt.Errorf("entry %w: %T is no body", ErrInvalid, b)
+}
+
+func unmarshalBody(k Kind, raw []byte) (Body, error) {
+	switch k {
+	case KindTransition:
+		var j transitionJSON
+		err := json.Unmarshal(raw, &j)
+		return Transition{alert.Event{At: j.At, Key: alert.Key{Place: j.Place, Rule: j.Rule, Subject: j.Subject},
+			What: j.What, Priority: alert.Priority(j.Priority), Signal: j.Signal, Unit: j.Unit,
+			Value: float64(j.Value), U: float64(j.U), Limit: float64(j.Limit), Held: j.Held, Text: j.Text}}, err
+	case KindAction:
+		var j actionJSON
+		err := json.Unmarshal(raw, &j)
+		return Action(j), err
+	case KindMark:
+		var j markJSON
+		err := json.Unmarshal(raw, &j)
+		return Mark(j), err
+	case KindSession:
+		var j sessionJSON
+		err := json.Unmarshal(raw, &j)
+		return Session(j), err
+	case KindConfig:
+		var j configJSON
+		err := json.Unmarshal(raw, &j)
+		return Config(j), err
+	case KindFault:
+		var j faultJSON
+		err := json.Unmarshal(raw, &j)
+		return Fault(j), err
+	}
+	return nil, fmt.Errorf("kind %q is not known", k)
+}
+
+// Append appends the encoding of e to dst. Its errors are those of Check, and
+// one that wraps ErrInvalid for an entry that is longer than MaxEntry.
+func (e *Entry) Append(dst []byte) ([]byte, error) {
+	if err := e.Check(); err != nil {
+		return dst, err
+	}
+	body, err := marshalBody(e.Body)
+	if err != nil {
+		return dst, err
+	}
+	whole, err := json.Marshal(entryJSON{e.Position, e.Ord, e.At, e.Written, e.Place, e.Author, e.Body.Kind(), body})
+	if err != nil {
+		return dst, fmt.Errorf("%s %w: %w", e.Body.Kind(), ErrInvalid, err)
+	}
+	if len(whole)+envelope > MaxEntry {
+		return dst, fmt.Errorf("%s %w: %d bytes, the most is %d", e.Body.Kind(), ErrInvalid, len(whole), MaxEntry)
+	}
+	start := len(dst)
+	return seal(append(begin(dst, FormEntry, entryVersion), whole...), start), nil
+}
+
+// DecodeEntry is the inverse of Append. Its errors wrap ErrDamaged, ErrNewer or
+// ErrForm.
+func DecodeEntry(b []byte) (Entry, error) {
+	_, in, err := content(b, FormEntry, entryVersion)
+	if err != nil {
+		return Entry{}, fmt.Errorf("entry: %w", err)
+	}
+	var j entryJSON
+	if err := json.Unmarshal(in, &j); err != nil {
+		return Entry{}, fmt.Errorf("entry: %w: %w", err, ErrDamaged)
+	}
+	e := Entry{Position: j.Position, Ord: j.Ord, At: j.At, Written: j.Written, Place: j.Place, Author: j.Author}
+	if e.Body, err = unmarshalBody(j.Kind, j.Body); err != nil {
+		return Entry{}, fmt.Errorf("entry %d: %w: %w", j.Position, err, ErrDamaged)
+	}
+	return e, nil
+}

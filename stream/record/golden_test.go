@@ -1,0 +1,116 @@
+package record
+
+import (
+	"flag"
+	"math"
+	"os"
+	"path/filepath"
+	"reflect"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+)
+
+var add = flag.Bool("add", false, "write golden files that do not exist; one that exists is never changed")
+
+type golden struct {
+	form  string
+	thing interface{ Append([]byte) ([]byte, error) }
+	back  func([]byte) (any, error)
+	// same says that the bytes depend on nothing but this package. Where a
+	// compressor is in between, a later one may find other bytes.
+	same bool
+}
+
+func goldens() map[string]golden {
+	base := sample.At(time.Date(2026, 3, 1, 21, 0, 0, 0, time.UTC))
+	block := func(b []byte) (any, error) { return DecodeBlock(b) }
+	entry := func(b []byte) (any, error) { e, err := DecodeEntry(b); return &e, err }
+	counts := &Block{Source: "hub/mat4", Number: 17, Config: 3}
+	decimals := &Block{Source: "logger/leg", Number: 1, Config: 1}
+	floats := &Block{Source: "logger/foot", Number: 2, Config: 1}
+	for i := range 10 {
+		step := sample.Instant(i) * 1e8
+		s := Scan{Ord: 1000 + 7*uint64(i), At: base + step + sample.Instant(i%3), Arrived: base + step + 4e6, Seq: math.MaxUint32 - 4 + uint32(i), Rail: 4095}
+		for c := range 12 {
+			s.Raw = append(s.Raw, float64(200*c+i*(c%4)))
+		}
+		if i == 6 {
+			s.Raw[3], s.Damaged, s.Stored = math.NaN(), true, true
+		}
+		counts.Scans = append(counts.Scans, s)
+		s.Raw, s.Rail = []float64{41.2 + float64(i)/10, -3.05, math.NaN()}, math.NaN()
+		decimals.Scans = append(decimals.Scans, s)
+		s.Raw, s.Rail = []float64{math.Pi * float64(i), math.Inf(1)}, float64(i)
+		floats.Scans = append(floats.Scans, s)
+	}
+	event := alert.Event{At: base, Key: alert.Key{Place: "bench-1", Rule: "ankle-too-tight", Subject: "ankle"},
+		What: alert.Raised, Priority: alert.Medium, Signal: "ankle.pressure", Unit: "mmHg",
+		Value: 62.5, U: math.NaN(), Limit: 60, Held: 30 * time.Second, Text: "ankle at 62.5 mmHg, above 60 for 30 s"}
+	full := Entry{Position: 4, At: base, Written: base + 1e6, Place: "bench-1", Author: "K-07"}
+	with := func(ord uint64, b Body) *Entry { e := full; e.Ord, e.Body = ord, b; return &e }
+	return map[string]golden{
+		"block-counts":   {"block", counts, block, false},
+		"block-decimals": {"block", decimals, block, false},
+		"block-floats":   {"block", floats, block, false},
+		"ticks": {"ticks", &Ticks{Number: 5, Ticks: []Tick{{Ord: 8, At: base}, {Ord: 9, Place: "bed-4", At: base + 25e7}}},
+			func(b []byte) (any, error) { return DecodeTicks(b) }, true},
+		"entry-transition": {"entry", with(0, Transition{event}), entry, true},
+		"entry-action":     {"entry", with(77, Action{"shelve", "bench-1~ankle-too-tight~ankle", "dressing is changed", base + 36e11}), entry, true},
+		"entry-mark":       {"entry", with(0, Mark{"turned", "to the left side"}), entry, true},
+		"entry-session":    {"entry", with(0, Session{"s-1", "begun", "K-07", 3, "second wrap"}), entry, true},
+		"entry-config":     {"entry", with(78, NewConfig(3, "data: record\n")), entry, true},
+		"entry-fault":      {"entry", with(0, Fault{"bridge trolley", true, "the port is back"}), entry, true},
+		"document": {"document", &Document{"calibration/hub/mat4", 2, base, []byte(`{"slope":0.5}`)},
+			func(b []byte) (any, error) { d, err := DecodeDocument(b); return &d, err }, true},
+		"document-gone": {"document", &Document{"session/1", 3, base, nil},
+			func(b []byte) (any, error) { d, err := DecodeDocument(b); return &d, err }, true},
+		"snapshot": {"snapshot", &Snapshot{1070, base, 3, []byte("state of the engine")},
+			func(b []byte) (any, error) { s, err := DecodeSnapshot(b); return &s, err }, false},
+		"stretch": {"stretch", &Stretch{"bench-1", "ankle.pressure", Minute, []Point{{base, 1, 2, 3}, {base + 6e10, 1.5, 2, 9}, {base + 18e10, 0, 0, 0}}},
+			func(b []byte) (any, error) { return DecodeStretch(b) }, false},
+		"retired": {"retired", retiredThing{Retired{"hub/mat4", 1, 900, 54321}},
+			func(b []byte) (any, error) { r, err := DecodeRetired(b); return retiredThing{r}, err }, true},
+	}
+}
+
+// retiredThing gives a note of a deletion the signature of all others.
+type retiredThing struct{ Retired }
+
+func (r retiredThing) Append(dst []byte) ([]byte, error) { return r.Retired.Append(dst), nil }
+
+// Whatever earlier programs wrote is read as what it was.
+func TestGolden(t *testing.T) {
+	for name, g := range goldens() {
+		path := filepath.Join("testdata", "v1", name+".bin")
+		now, err := g.thing.Append(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		then, err := os.ReadFile(path)
+		if os.IsNotExist(err) && *add {
+			if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+				t.Fatal(err)
+			}
+			then, err = now, os.WriteFile(path, now, 0o644)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := g.back(then)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if diff := cmp.Diff(g.thing, got, nan); diff != "" {
+			t.Errorf("%s is read as something else:\n%s", name, diff)
+		}
+		if g.same && !reflect.DeepEqual(now, then) {
+			t.Errorf("%s is written differently now, in the same version:\n%q\n%q", name, then, now)
+		}
+	}
+}

@@ -1,0 +1,175 @@
+package record
+
+import (
+	"encoding/binary"
+	"fmt"
+	"math"
+	"time"
+
+	"weald/ingest/sample"
+)
+
+// A Tier is a resolution at which history is kept.
+type Tier uint8
+
+// The tiers.
+const (
+	Second  Tier = 1
+	Minute  Tier = 2
+	Quarter Tier = 3 // of an hour
+)
+
+// Tiers lists all tiers, the finest first.
+func Tiers() []Tier { return []Tier{Second, Minute, Quarter} }
+
+// Step returns how long one point of t stands for, 0 for a tier that is none.
+func (t Tier) Step() time.Duration {
+	switch t {
+	case Second:
+		return time.Second
+	case Minute:
+		return time.Minute
+	case Quarter:
+		return 15 * time.Minute
+	}
+	return 0
+}
+
+// String returns "1 s", "1 min" or "15 min".
+func (t Tier) String() string {
+	switch t {
+	case Second:
+		return "1 s"
+	case Minute:
+		return "1 min"
+	case Quarter:
+		return "15 min"
+	}
+	return fmt.Sprintf("tier %d", uint8(t))
+}
+
+// A Point is what a series did in one step of a tier. Where nothing was known
+// there is no point.
+type Point struct {
+	At             sample.Instant // begin of the step: a multiple of it
+	Min, Mean, Max float32
+}
+
+// A Stretch is some points of one series, in ascending order of time.
+type Stretch struct {
+	Place, Series string
+	Tier          Tier
+	Points        []Point
+}
+
+// MaxPoints is the most points that a stretch may have.
+const MaxPoints = 1 << 16
+
+// stretchVersion is the version in which stretches are written.
+//
+// Version 1, after form and version: place, series (text), tier (a byte), how
+// many points (uvarint), the first point's time in steps (varint), then how
+// many steps each is after the one before it, less 1 (uvarint); at last,
+// compressed (zstd), twelve planes: the four bytes of each least value, of each
+// mean and of each greatest, lowest byte first, exclusive-or those of the point
+// before.
+const stretchVersion = 1
+
+// Check returns an error that wraps ErrInvalid if s cannot be encoded.
+func (s *Stretch) Check() error {
+	step := sample.Instant(s.Tier.Step())
+	bad := func(what string) error {
+		return fmt.Errorf("history of %s %s %w: %s", s.Place, s.Series, ErrInvalid, what)
+	}
+	switch {
+	case step == 0:
+		return bad(s.Tier.String() + " is not kept")
+	case len(s.Points) == 0 || len(s.Points) > MaxPoints:
+		return bad(fmt.Sprintf("%d points", len(s.Points)))
+	case len(s.Place) > MaxSource || len(s.Series) > MaxSource:
+		return bad("its names are too long")
+	}
+	for i := range s.Points {
+		if at := s.Points[i].At; at%step != 0 || i > 0 && at <= s.Points[i-1].At {
+			return bad(fmt.Sprintf("point at %v is not a later multiple of %v", at, s.Tier))
+		}
+	}
+	return nil
+}
+
+func (p *Point) bits() [3]uint32 {
+	return [3]uint32{math.Float32bits(p.Min), math.Float32bits(p.Mean), math.Float32bits(p.Max)}
+}
+
+// Append appends the encoding of s to dst. Its errors are those of Check.
+func (s *Stretch) Append(dst []byte) ([]byte, error) {
+	if err := s.Check(); err != nil {
+		return dst, err
+	}
+	start, n := len(dst), len(s.Points)
+	step := int64(s.Tier.Step())
+	dst = appendText(begin(dst, FormStretch, stretchVersion), s.Place)
+	dst = append(appendText(dst, s.Series), byte(s.Tier))
+	dst = binary.AppendUvarint(dst, uint64(n))
+	at := int64(s.Points[0].At) / step
+	dst = binary.AppendVarint(dst, at)
+	plain := make([]byte, 12*n)
+	var last [3]uint32
+	for i := range s.Points {
+		if i > 0 {
+			k := int64(s.Points[i].At) / step
+			dst = binary.AppendUvarint(dst, uint64(k-at-1))
+			at = k
+		}
+		now := s.Points[i].bits()
+		for j := range now {
+			for plane := range 4 {
+				plain[(4*j+plane)*n+i] = byte((now[j] ^ last[j]) >> (8 * plane))
+			}
+		}
+		last = now
+	}
+	return seal(packer.EncodeAll(plain, dst), start), nil
+}
+
+// DecodeStretch is the inverse of Append. Its errors wrap ErrDamaged, ErrNewer
+// or ErrForm.
+func DecodeStretch(b []byte) (*Stretch, error) {
+	_, in, err := content(b, FormStretch, stretchVersion)
+	if err != nil {
+		return nil, fmt.Errorf("history: %w", err)
+	}
+	c := &cursor{b: in}
+	s := &Stretch{Place: c.text(), Series: c.text(), Tier: Tier(c.byte())}
+	n, step := c.uvarint(), int64(s.Tier.Step())
+	if c.bad || n == 0 || n > MaxPoints || n > uint64(len(c.b)) || step == 0 {
+		return nil, fmt.Errorf("history with %d points of %v: %w", n, s.Tier, ErrDamaged)
+	}
+	s.Points = make([]Point, n)
+	at := c.varint()
+	for i := range s.Points {
+		if i > 0 {
+			at += int64(c.uvarint()) + 1
+		}
+		s.Points[i].At = sample.Instant(at * step)
+	}
+	plain, err := unpacker.DecodeAll(c.b, nil)
+	if err != nil || c.bad || len(plain) != 12*int(n) {
+		return nil, fmt.Errorf("history of %s %s, %d bytes for %d points: %w", s.Place, s.Series, len(plain), n, ErrDamaged)
+	}
+	var last [3]uint32
+	for i := range s.Points {
+		for j := range last {
+			for plane := range 4 {
+				last[j] ^= uint32(plain[(4*j+plane)*int(n)+i]) << (8 * plane)
+			}
+		}
+		s.Points[i].Min = math.Float32frombits(last[0])
+		s.Points[i].Mean = math.Float32frombits(last[1])
+		s.Points[i].Max = math.Float32frombits(last[2])
+	}
+	if err := s.Check(); err != nil {
+		return nil, fmt.Errorf("%w: %w", err, ErrDamaged)
+	}
+	return s, nil
+}
