@@ -58,6 +58,9 @@ func (in *intake) trouble(now sample.Instant) complaint {
 	if in.losses.words != "" {
 		return complaint{"losses", in.losses.words}
 	}
+	if c := in.flooded(); c != (complaint{}) {
+		return c
+	}
 	last := max(in.lastByte, in.opened)
 	if now.Sub(last) < max(silentAfter, in.patience(), in.grace) {
 		return complaint{}

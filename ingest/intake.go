@@ -123,6 +123,7 @@ func (in *intake) flush(by, now sample.Instant) {
 		s.asm.Flush(by)
 	}
 	in.losses.tick(in, now)
+	in.floods(now)
 }
 
 // battery notes the level of the one battery that feeds all sources of the

@@ -23,6 +23,7 @@ type source struct {
 	widest  int // channels that the scan being received has shown
 	sends   int // channels of the last whole scan, 0 before it
 	refused int // channels of the last frame that had too many; 0 none
+	flood   flood
 
 	// For recordings that have a device counter and no arrival.
 	begun  bool
@@ -57,6 +58,7 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 // refused, nil if it was not.
 func (s *source) take(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 	s.lastSeen = arrival
+	s.flood.count(f)
 	if f.Kind == frame.Status {
 		s.status(f.Health, arrival)
 	} else {
