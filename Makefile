@@ -8,7 +8,7 @@ FUZZTIME ?= 10s
 STATICCHECK := $(GO) tool -modfile=.tools/go.mod staticcheck
 
 .DEFAULT_GOAL := build
-.PHONY: build run test web lint go-test web-test fuzz e2e bench browser clean
+.PHONY: build run test web lint go-test web-test fuzz e2e bench browser peers clean
 
 build: $(BIN)
 
@@ -37,7 +37,7 @@ lint:
 	$(GO) vet ./...
 	$(STATICCHECK) ./...
 
-go-test: $(WEB)
+go-test: $(WEB) peers
 	$(GO) test -race -timeout 8m ./...
 
 web-test: webui/node_modules/.package-lock.json
@@ -61,6 +61,19 @@ browser:
 	  echo "installing a browser for the tests"; \
 	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && apt-get install -y -qq --no-install-recommends chromium; \
 	  else sudo apt-get update -qq && sudo apt-get install -y -qq --no-install-recommends chromium; fi; }
+
+# What links are tested against: a broker of other people's making, and a message
+# bus for the stand-in of the Bluetooth service. Debian keeps mosquitto out of
+# PATH, in /usr/sbin.
+peers:
+	@missing=""; \
+	{ command -v mosquitto || [ -x /usr/sbin/mosquitto ]; } >/dev/null || missing="$$missing mosquitto"; \
+	{ command -v mosquitto_pub && command -v mosquitto_passwd; } >/dev/null || missing="$$missing mosquitto mosquitto-clients"; \
+	command -v dbus-daemon >/dev/null || missing="$$missing dbus"; \
+	[ -z "$$missing" ] || { \
+	  echo "installing for the tests:$$missing"; \
+	  if [ "$$(id -u)" = 0 ]; then sudo=; else sudo=sudo; fi; \
+	  $$sudo apt-get update -qq && $$sudo apt-get install -y -qq --no-install-recommends $$missing; }
 
 bench:
 	$(GO) test -run '^$$' -bench . -benchmem ./...

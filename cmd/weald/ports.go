@@ -53,14 +53,14 @@ func listPorts(w io.Writer, ports []serialport.Port) error {
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "PATH\tSTABLE PATH\tDEVICE")
 	for _, p := range ports {
-		fmt.Fprintf(table, "%s\t%s\t%s\n", p.Path, orDash(p.Stable), orDash(device(p)))
+		fmt.Fprintf(table, "%s\t%s\t%s\n", p.Path, orDash(p.Stable), orDash(selfTold(p)))
 	}
 	return table.Flush()
 }
 
-// device is what a USB device says of itself, with its numbers as the
+// selfTold is what a USB device says of itself, with its numbers as the
 // configuration takes them.
-func device(p serialport.Port) string {
+func selfTold(p serialport.Port) string {
 	if p.Vendor == "" {
 		return ""
 	}
