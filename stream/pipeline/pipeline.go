@@ -115,6 +115,8 @@ type Pipeline struct {
 
 	unkept atomic.Uint64 // events that the recorder could not keep
 
+	latest *latest // raw readings; safe for use by anyone
+
 	// Owned by Run's goroutine.
 	state    *State
 	recorder Recorder
@@ -142,6 +144,7 @@ func New(o Options) *Pipeline {
 		done:  make(chan struct{}),
 
 		recorder: o.Recorder, ord: o.Ord,
+		latest: newLatest(len(o.Plan.Sources), o.Clock),
 	}
 	for range o.Queue {
 		p.free <- new(waiting)
@@ -159,6 +162,7 @@ func (p *Pipeline) Follow(f Follower) { p.followers = append(p.followers, f) }
 // Put hands over a copy of s. It blocks while the queue is full, until ctx ends
 // or the pipeline stops.
 func (p *Pipeline) Put(ctx context.Context, s *sample.Scan) error {
+	p.latest.put(s)
 	var kept *waiting
 	select {
 	case kept = <-p.free:
