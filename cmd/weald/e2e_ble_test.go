@@ -90,12 +90,12 @@ func TestOverBluetooth(t *testing.T) {
 	d.until(t, send, raised(address, "arm-tight", "leg-tight"), 70, 1)
 	balanced := func(lost float64) func() error {
 		return counted(t, address, map[string]float64{
-			`weald_frames_total{bridge="pad"}`:                       d.sent(1) - lost,
-			`weald_scans_total{source="pad/leg"}`:                    d.sent(1) - lost,
-			`weald_gap_scans_total{source="pad/leg"}`:                lost,
-			`weald_frames_total{bridge="gauge"}`:                     float64(values),
-			`weald_scans_total{source="gauge/cuff"}`:                 float64(values),
-			`weald_gap_scans_total{source="gauge/cuff"}`:             0,
+			`weald_frames_total{bridge="pad"}`:           d.sent(1) - lost,
+			`weald_scans_total{source="pad/leg"}`:        d.sent(1) - lost,
+			`weald_gap_scans_total{source="pad/leg"}`:    lost,
+			`weald_frames_total{bridge="gauge"}`:         float64(values),
+			`weald_scans_total{source="gauge/cuff"}`:     float64(values),
+			`weald_gap_scans_total{source="gauge/cuff"}`: 0,
 		})
 	}
 	eventually(t, 10*time.Second, balanced(0))
