@@ -100,6 +100,8 @@ func TestAnswersAreAsDocumented(t *testing.T) {
 		{"/api/v1/alerts", "/api/v1/alerts?state=normal", 200},
 		{"/api/v1/alerts", "/api/v1/alerts?state=angry", 422},
 		{"/api/v1/bridges", "", 200},
+		{"/api/v1/bridges/{bridge}/sources/{source}/raw", "/api/v1/bridges/trolley/sources/leg/raw", 200},
+		{"/api/v1/bridges/{bridge}/sources/{source}/raw", "/api/v1/bridges/trolley/sources/arm/raw", 404},
 		{"/healthz", "", 200},
 		{"/readyz", "", 503},
 	}

@@ -144,8 +144,10 @@ func trolley() api.Bridge {
 		ID: "trolley", Link: "/dev/ttyACM0", Format: "line", State: "open", Since: &now, Frames: 12, LastFrameAt: &now,
 		Bad: map[string]uint64{"checksum": 1},
 		Sources: []api.Source{{
-			ID: "trolley/leg", Frames: 12, Rate: &rate, LastScanAt: &now, Calibrated: true,
+			ID: "trolley/leg", Frames: 12, Rate: &rate, LastScanAt: &now, Calibrated: true, Unit: "counts",
+			Health: &api.Health{Text: "1 of 2 channels is stuck.", Findings: []api.Finding{{Channel: 1, State: "stuck", Since: &now}}},
 		}},
+		Capture:  &api.Capture{File: "trolley.wcap", Bytes: 300},
 		Messages: &api.Messages{Offered: 14, Duplicates: 1, Dropped: map[string]uint64{"retained": 2}},
 		UnknownSources: []api.UnknownSource{{
 			Number: 7, Frames: 1, FirstAt: now, LastAt: now, Channels: 4,

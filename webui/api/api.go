@@ -25,7 +25,7 @@ type Options struct {
 	Plan     *rules.Plan
 	Pipeline *pipeline.Pipeline
 	Store    *history.Store
-	Bridges  func() []Bridge      // in the order of the configuration
+	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
 	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
 	Speed    float64              // of the daemon's clock; 0 means 1

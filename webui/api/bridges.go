@@ -27,9 +27,11 @@ type Bridge struct {
 	LastBad     string            `json:"last_bad" doc:"What was wrong with the latest refused frame"`
 
 	Messages *Messages `json:"messages,omitempty" doc:"What came over MQTT; absent for other links"`
+	Capture  *Capture  `json:"capture,omitempty" doc:"The file that the raw bytes go to; absent where nothing is captured"`
 
 	Sources        []Source        `json:"sources" nullable:"false"`
 	UnknownSources []UnknownSource `json:"unknown_sources" nullable:"false" doc:"Sources that send and are not configured"`
+	MoreUnknown    uint64          `json:"more_unknown" doc:"Frames of unknown sources beyond those listed"`
 }
 
 // Messages is what became of the messages of a bridge that came over MQTT.
@@ -37,37 +39,6 @@ type Messages struct {
 	Offered    uint64            `json:"offered" doc:"Passed on to be decoded; a frame each"`
 	Duplicates uint64            `json:"duplicates" doc:"Of those, marked as sent before; a frame that had arrived counts as a repeat of its source"`
 	Dropped    map[string]uint64 `json:"dropped" nullable:"false" doc:"Not passed on, by reason: retained (of no known age), oversized, empty, strange"`
-}
-
-// A Source is a configured source behind a bridge.
-type Source struct {
-	ID     string `json:"id" doc:"bridge/source"`
-	Number int    `json:"number" doc:"In the bridge's frames"`
-
-	Frames  uint64 `json:"frames"`
-	Scans   uint64 `json:"scans"`
-	Gaps    uint64 `json:"gaps" doc:"Frames that the sequence numbers say were lost"`
-	Repeats uint64 `json:"repeats" doc:"Frames that came again"`
-	Late    uint64 `json:"late" doc:"Frames older than what had been handed on"`
-	Partial uint64 `json:"partial" doc:"Scans with parts that never came"`
-	Damaged uint64 `json:"damaged" doc:"Scans kept back as damaged at the source"`
-	Stored  uint64 `json:"stored" doc:"Scans that the bridge kept and sent later"`
-
-	Epochs  int      `json:"epochs" doc:"How often the device's clock began anew, with the first"`
-	OffsetS *float64 `json:"offset_s" doc:"Arrival minus event time of the last scan"`
-	SkewPPM *float64 `json:"skew_ppm" doc:"How much too fast the device's clock runs"`
-
-	Rate       *float64   `json:"rate" doc:"Scans a second, measured"`
-	Nominal    *float64   `json:"nominal" doc:"Scans a second, as configured"`
-	LastScanAt *time.Time `json:"last_scan_at"`
-
-	Battery  *float64 `json:"battery" doc:"Percent"`
-	BatteryV *float64 `json:"battery_v"`
-	Celsius  *float64 `json:"celsius"`
-	Firmware string   `json:"firmware"`
-
-	Calibrated bool   `json:"calibrated"`
-	Trouble    string `json:"trouble" doc:"What is wrong, in plain words; empty if nothing is"`
 }
 
 // An UnknownSource sends frames, and the configuration does not have it. Its
@@ -82,6 +53,13 @@ type UnknownSource struct {
 	Readings      []*float64 `json:"readings" nullable:"false" doc:"The same channels of its latest scan"`
 }
 
+// A Capture is the file that the raw bytes of a bridge go to.
+type Capture struct {
+	File  string `json:"file"`
+	Bytes int64  `json:"bytes"`
+	Error string `json:"error" doc:"Why capturing stopped; empty if it did not"`
+}
+
 type bridgesBody struct {
 	Bridges []Bridge `json:"bridges" nullable:"false"`
 }
@@ -93,6 +71,10 @@ func (s *server) addBridges(api huma.API) {
 			if a.Body.Bridges = s.Bridges(); a.Body.Bridges == nil {
 				a.Body.Bridges = []Bridge{}
 			}
+			for i := range a.Body.Bridges {
+				s.settle(a.Body.Bridges[i].Sources)
+			}
 			return &a, nil
 		})
+	huma.Register(api, operation("raw", "/api/v1/bridges/{bridge}/sources/{source}/raw", "The newest readings of a source, as it delivered them", 404), s.raw)
 }
