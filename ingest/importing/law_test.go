@@ -153,7 +153,7 @@ func BenchmarkImport(b *testing.B) {
 	r := rand.New(rand.NewPCG(5, 6))
 	for name, bridge := range bridges(b) {
 		b.Run(name, func(b *testing.B) {
-			content := recording(b, &bridge, 5000, r)
+			content := recording(b, &bridge, 40000, r)
 			b.SetBytes(int64(len(content)))
 			for b.Loop() {
 				imported(b, bridge, content)
