@@ -1,11 +1,20 @@
 import { svelte } from '@sveltejs/vite-plugin-svelte';
 import { svelteTesting } from '@testing-library/svelte/vite';
 import { defineConfig } from 'vitest/config';
+import { parseMarkdown } from './src/lib/markdown.ts';
+
+/** Markdown is read when the pages are built; a page gets the tree. */
+const markdown = {
+  name: 'markdown',
+  transform(code: string, id: string) {
+    return id.endsWith('.md') ? { code: `export default ${JSON.stringify(parseMarkdown(code))}`, map: null } : undefined;
+  },
+};
 
 // The pages run under `default-src 'self'`: nothing may be inlined, neither
 // small images nor the module preload helper.
 export default defineConfig({
-  plugins: [svelte(), svelteTesting()],
+  plugins: [markdown, svelte(), svelteTesting()],
   build: {
     target: 'es2022',
     assetsInlineLimit: 0,

@@ -1,40 +1,10 @@
 // The state of the equipment, asked for every few seconds, so that a port that
 // does not answer is said on every page and not only where one looks for it.
 
+import type { Bridge } from './link/equipment';
 import { getJSON } from './link/history';
 import { live } from './live.svelte';
-import { bridges as text } from './text';
-
-export interface Source {
-  id: string;
-  number: number;
-  frames: number;
-  gaps: number;
-  damaged: number;
-  /** Scans a second, measured and as configured. */
-  rate: number | null;
-  nominal: number | null;
-  last_scan_at: string | null;
-  /** Percent. */
-  battery: number | null;
-  trouble: string;
-}
-
-export interface Bridge {
-  id: string;
-  link: string;
-  format: string;
-  /** "connecting", "open", "waiting", "ended" or "stopped". */
-  state: string;
-  /** What is wrong, in plain words; empty where nothing is. */
-  trouble: string;
-  trouble_since: string | null;
-  next_try_at: string | null;
-  frames: number;
-  bad: Record<string, number> | null;
-  sources: Source[] | null;
-  unknown_sources: { number: number }[] | null;
-}
+import { setup as text } from './text';
 
 /** What is wrong with a bridge or, failing that, with one of its sources. */
 export function troubleOf(b: Bridge): string {
@@ -44,7 +14,9 @@ export function troubleOf(b: Bridge): string {
   return b.state === 'waiting' ? (text.states.waiting ?? b.state) : '';
 }
 
+/** How often it is asked for, in ms: on any page, and where one looks at the equipment itself. */
 const EVERY = 5000;
+const OFTEN = 1000;
 
 class Bridges {
   list = $state.raw<Bridge[] | null>(null);
@@ -70,7 +42,18 @@ class Bridges {
     };
   }
 
+  /** Asks more often until the returned function is called. */
+  often(): () => void {
+    const timer = setInterval(() => {
+      if (document.visibilityState === 'visible' && !this.#asking) void this.#ask();
+    }, OFTEN);
+    return () => clearInterval(timer);
+  }
+
+  #asking = false;
+
   async #ask(): Promise<void> {
+    this.#asking = true;
     try {
       const answer = await getJSON<{ bridges: Bridge[] | null }>('/api/v1/bridges');
       this.list = answer.bridges ?? [];
@@ -78,6 +61,8 @@ class Bridges {
       this.failed = false;
     } catch {
       this.failed = true;
+    } finally {
+      this.#asking = false;
     }
   }
 }

@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { clockTime, duration, instant, number, percent, quantity, setZone, unbroken } from './format';
+import { clockTime, count, counted, duration, instant, number, percent, quantity, setZone, size, smallShare, unbroken } from './format';
 
 beforeAll(() => setZone('Europe/Berlin'));
 
@@ -47,4 +47,17 @@ it('a share is not whole before it is', () => {
 
 it('a line never ends between a number and its unit', () => {
   expect(unbroken('ankle 41 ± 2 mmHg: above 60 mmHg for 15 s')).toBe('ankle 41\u00a0±\u00a02\u00a0mmHg: above 60\u00a0mmHg for 15 s');
+});
+
+describe('counts', () => {
+  it('are grouped by thousands and have the sign of type', () => {
+    expect([0, 999, 2048, 1234567, -1042, 12.34].map(count)).toEqual(['0', '999', '2,048', '1,234,567', '−1,042', '12.3']);
+    expect(counted(1, 'frame')).toBe('1 frame');
+    expect(counted(2048, 'frame')).toBe('2,048 frames');
+  });
+
+  it('of bytes and of small shares have two or three digits', () => {
+    expect([812, 1200, 12_345, 3_400_000, 5e9].map(size)).toEqual(['812 B', '1.2 kB', '12 kB', '3.4 MB', '5.0 GB']);
+    expect([[0, 10], [1, 1e6], [1, 2000], [3, 200], [12, 100], [1, 0]].map(([a, b]) => smallShare(a!, b!))).toEqual(['0 %', '< 0.01 %', '0.05 %', '1.5 %', '12 %', '0 %']);
+  });
 });

@@ -94,3 +94,30 @@ export function subjectName(id: string): string {
 export function plain(id: string): string {
   return id.replaceAll('_', ' ');
 }
+
+/** A count or a raw reading, its thousands apart: "2,048". Decimals only where it has some. */
+export function count(n: number): string {
+  const text = Number.isInteger(n) ? String(Math.abs(n)) : Math.abs(n).toFixed(1);
+  const [whole, rest] = text.split('.');
+  return `${n < 0 ? '\u2212' : ''}${whole!.replace(/\B(?=(\d{3})+$)/g, ',')}${rest ? `.${rest}` : ''}`;
+}
+
+/** "1 frame", "2,048 frames" */
+export function counted(n: number, noun: string): string {
+  return `${count(n)} ${noun}${n === 1 ? '' : 's'}`;
+}
+
+/** "812 B", "12 kB", "3.4 MB" */
+export function size(bytes: number): string {
+  if (bytes < 1000) return `${bytes} B`;
+  if (bytes < 1e6) return `${(bytes / 1e3).toFixed(bytes < 1e4 ? 1 : 0)} kB`;
+  return bytes < 1e9 ? `${(bytes / 1e6).toFixed(1)} MB` : `${(bytes / 1e9).toFixed(1)} GB`;
+}
+
+/** A small share with two digits: "0.04 %", "1.2 %". */
+export function smallShare(part: number, whole: number): string {
+  const share = whole > 0 ? (100 * part) / whole : 0;
+  if (share === 0) return '0 %';
+  if (share < 0.01) return '< 0.01 %';
+  return `${share < 1 ? share.toFixed(2) : share < 10 ? share.toFixed(1) : share.toFixed(0)} %`;
+}

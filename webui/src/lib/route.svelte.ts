@@ -1,17 +1,30 @@
-// Which page is shown, from the address: /, /places/<id>, /alerts, /bridges.
+// Which page is shown, from the address: /, /places/<id>, /alerts, /setup,
+// /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
 
-export type Route = { page: 'round' } | { page: 'place'; id: string } | { page: 'alerts' } | { page: 'bridges' } | { page: 'missing' };
+export type Route =
+  | { page: 'round' }
+  | { page: 'place'; id: string }
+  | { page: 'alerts' }
+  | { page: 'setup' }
+  | { page: 'source'; id: string }
+  | { page: 'notes' }
+  | { page: 'missing' };
 
 export function parse(path: string): Route {
   const parts = path.split('/').filter(Boolean);
-  if (parts.length === 0) return { page: 'round' };
-  if (parts.length === 1 && (parts[0] === 'alerts' || parts[0] === 'bridges')) return { page: parts[0] };
-  if (parts.length === 2 && parts[0] === 'places') {
-    try {
-      return { page: 'place', id: decodeURIComponent(parts[1]!) };
-    } catch {
-      return { page: 'missing' };
-    }
+  const [first, ...rest] = parts;
+  if (first === undefined) return { page: 'round' };
+  if (rest.length === 0) {
+    if (first === 'alerts' || first === 'setup' || first === 'notes') return { page: first };
+    if (first === 'bridges') return { page: 'setup' };
+    return { page: 'missing' };
+  }
+  try {
+    const names = rest.map(decodeURIComponent);
+    if (first === 'places' && names.length === 1) return { page: 'place', id: names[0]! };
+    if (first === 'setup' && names.length === 2) return { page: 'source', id: names.join('/') };
+  } catch {
+    // An address that is no text leads nowhere.
   }
   return { page: 'missing' };
 }
@@ -20,10 +33,16 @@ export function placePath(id: string): string {
   return `/places/${encodeURIComponent(id)}`;
 }
 
+/** The page of a source, by its "bridge/source". */
+export function sourcePath(id: string): string {
+  return `/setup/${id.split('/').map(encodeURIComponent).join('/')}`;
+}
+
 class Router {
   current = $state.raw<Route>(parse(location.pathname));
 
   constructor() {
+    if (location.pathname === '/bridges') history.replaceState(null, '', '/setup');
     addEventListener('popstate', () => (this.current = parse(location.pathname)));
     // One listener for all links; what has a modifier, a target or another
     // origin is the browser's own business.

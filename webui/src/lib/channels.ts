@@ -1,0 +1,34 @@
+// Which channel is where: what an engineer needs who presses a cell.
+
+import type { Feed } from './link/equipment';
+import type { Region } from './link/types';
+import { plain } from './format';
+import { raw as text } from './text';
+
+/** What is known of a place's mat beyond its size. */
+export type RegionsOf = (place: string) => readonly Region[];
+
+/** The first place that a source is the mat of; undefined where it is none. */
+export function matOf(feeds: readonly Feed[]): Feed | undefined {
+  return feeds.find((f) => f.rows > 0);
+}
+
+/** "row 33, column 19 (bed-4, pelvis)", "bench-1, ankle", or that no place uses it. Rows and columns count from 1, as on the pages of beds. */
+export function channelPlace(channel: number, feeds: readonly Feed[], regionsOf: RegionsOf): string {
+  const parts: string[] = [];
+  for (const f of feeds) {
+    if (channel < f.rows * f.columns) {
+      const row = Math.floor(channel / f.columns);
+      const column = channel % f.columns;
+      const regions = regionsOf(f.place).filter((r) => row >= r.rows[0] && row <= r.rows[1] && column >= r.columns[0] && column <= r.columns[1]);
+      parts.push(text.cell(row + 1, column + 1, [f.place, ...regions.map((r) => plain(r.id))]));
+    }
+    for (const s of f.sites) if (s.channels.includes(channel)) parts.push(text.site(f.place, plain(s.site)));
+  }
+  return parts.join('; ') || text.unused;
+}
+
+/** "channel 1042: row 33, column 19 (bed-4, pelvis)" */
+export function channelName(channel: number, feeds: readonly Feed[], regionsOf: RegionsOf): string {
+  return text.channelIs(channel, channelPlace(channel, feeds, regionsOf));
+}
