@@ -56,6 +56,8 @@ type Source struct {
 	// SaturatesAt is the reading, in the source's unit, from which on a value
 	// is unknown; 0 leaves it to the coding of the frames.
 	SaturatesAt float64
+
+	BatteryEmptyMV int // voltage at which the device stops; 0 where it is not known
 }
 
 // leastStale is what stale_after is at least where the file does not say.
@@ -152,6 +154,8 @@ func (r *reader) source(s shape.Source, bridge string, path tree.Path) Source {
 		Rate:       s.Rate,
 		StaleAfter: r.staleAfter(s, path.With("stale_after")),
 		Unit:       Unit(s.Unit),
+
+		BatteryEmptyMV: s.BatteryEmptyMV,
 	}
 	if s.SaturatesAt != nil {
 		src.SaturatesAt = *s.SaturatesAt

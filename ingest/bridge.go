@@ -64,6 +64,18 @@ type Source struct {
 	Unit        calib.Unit
 	Calibration []calib.Line // a line a channel, or one for all, or none
 	SaturatesAt float64      // readings from here on are unknown; 0 for the top of their coding
+
+	// Rows and Columns say that the first channels are the cells of a mat, row
+	// by row; 0 for none. Together lists channels that feel the same thing. Both
+	// tell which channels can bear witness about which.
+	Rows, Columns int
+	Together      [][]int
+
+	// Groups lists channels that somebody rests on; Condition.Mute counts by
+	// them.
+	Groups [][]int
+
+	BatteryEmptyMV int // at which the device stops; 0 if that is not known
 }
 
 // Options is what a Supervisor needs from its surroundings.
@@ -90,6 +102,13 @@ func (b *Bridge) check() error {
 		numbers[s.Number] = true
 		if s.Channels <= 0 {
 			errs = append(errs, fmt.Errorf("source %s has no channels", s.ID))
+		}
+		for _, group := range s.Groups {
+			for _, i := range group {
+				if i < 0 || i >= s.Channels {
+					errs = append(errs, fmt.Errorf("source %s has no channel %d to be in a group", s.ID, i))
+				}
+			}
 		}
 		if n := len(s.Calibration); n > 1 && n != s.Channels {
 			errs = append(errs, fmt.Errorf("source %s has %d channels and a calibration for %d", s.ID, s.Channels, n))

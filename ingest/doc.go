@@ -15,6 +15,11 @@
 // Status may be asked by anyone at any time. It is a copy, published after each
 // chunk of bytes and each tick, never in the midst of one.
 //
+// Between an assembler and Options.Out every scan passes the Screen of its
+// source, which watches the channels (see package health) and leaves readings
+// out of the values that come from dead or stuck ones. It does so in playback
+// too: what is left out depends on nothing but the scans in their order.
+//
 // Play runs a recording through the same decoder and the same assemblers,
 // without a goroutine and as fast as it goes.
 package ingest

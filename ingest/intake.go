@@ -45,6 +45,7 @@ type intake struct {
 	opened sample.Instant // when the connection began
 	fresh  evidence       // since the last sound frame
 	losses losses
+	exam   examination
 }
 
 // newIntake prepares to take b's bytes, with times that count as t says, and to
@@ -58,6 +59,7 @@ func newIntake(b *Bridge, t timing, out func(*sample.Scan)) (*intake, error) {
 		bridge: b, decoder: decoder, byNumber: make(map[uint16]*source, len(b.Sources)),
 		bad: make(map[frame.Reason]uint64), arrival: sample.Past, lastByte: sample.Past,
 		lastGood: sample.Past, opened: sample.Past, flushed: sample.Past, timing: t,
+		exam: examination{every: examineEvery},
 	}
 	for i := range b.Sources {
 		s, err := newSource(&b.Sources[i], b.Format, t, out)
@@ -227,6 +229,7 @@ func (in *intake) publish(to *Status, now sample.Instant) {
 	if len(to.Sources) != len(in.sources) {
 		to.Sources = make([]SourceStatus, len(in.sources))
 	}
+	in.examine(now, to.State)
 	stranger := -1
 	if len(in.unknown) > 0 {
 		stranger = int(in.unknown[0].Number)

@@ -116,6 +116,7 @@ func (p *Playback) Status() Status {
 		Bridge: p.bridge.ID, Format: string(p.bridge.Format.Kind), Opened: 1,
 		State: Ended, Since: sample.Past, NextTry: sample.Never, TroubleSince: sample.Past,
 	}
+	p.in.exam.begun = false // who asks of a playback wants to know it as it is
 	p.in.publish(&s, p.in.arrival)
 	if p.in.sound == 0 && p.in.bytes > 0 {
 		s.Trouble = p.in.strange()

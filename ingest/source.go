@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"weald/ingest/assembly"
+	"weald/ingest/battery"
 	"weald/ingest/frame"
 	"weald/ingest/sample"
 )
@@ -14,6 +15,13 @@ import (
 type source struct {
 	spec *Source
 	asm  *assembly.Assembler
+	out  func(*sample.Scan)
+
+	screen    *Screen
+	withheld  uint64 // readings
+	trend     *battery.Trend
+	asked     sample.Instant // when the trend was told what the link says
+	condition Condition      // as of the last examination
 
 	lastSeen sample.Instant // arrival of its last frame
 	health   frame.Health
@@ -44,14 +52,29 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 			own = t == asRecorded
 		}
 	}
-	asm, err := assembly.New(assembly.Config{
+	screen, err := NewScreen(spec)
+	if err != nil {
+		return nil, err
+	}
+	s := &source{
+		spec: spec, out: out, screen: screen, trend: battery.New(spec.BatteryEmptyMV),
+		asked: sample.Past, lastSeen: sample.Past, healthAt: sample.Past,
+	}
+	s.condition.Channels.At, s.condition.Battery.At = sample.Past, sample.Past
+	s.asm, err = assembly.New(assembly.Config{
 		Index: spec.Index, Channels: spec.Channels, Unit: spec.Unit, Lines: spec.Calibration,
 		SaturatesAt: spec.SaturatesAt, OwnTime: own,
-	}, out)
+	}, s.pass)
 	if err != nil {
 		return nil, fmt.Errorf("source %s: %w", spec.ID, err)
 	}
-	return &source{spec: spec, asm: asm, lastSeen: sample.Past, healthAt: sample.Past}, nil
+	return s, nil
+}
+
+// pass screens a whole scan and hands it on.
+func (s *source) pass(scan *sample.Scan) {
+	s.withheld += uint64(s.screen.Pass(scan))
+	s.out(scan)
 }
 
 // take hands a frame to the assembler. What it returns says why the frame was
@@ -61,6 +84,9 @@ func (s *source) take(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 	s.flood.count(f)
 	if f.Kind == frame.Status {
 		s.status(f.Health, arrival)
+		if !f.Stored { // which would tell of a level that is past
+			s.trend.Status(arrival, f.Health.BatteryMV, f.Health.BatteryPercent, f.Health.Celsius)
+		}
 	} else {
 		s.measure(f)
 	}
@@ -87,6 +113,10 @@ func (s *source) battery(percent int, now sample.Instant) {
 		s.health = frame.Health{BatteryMV: -1, Celsius: frame.NoCelsius}
 	}
 	s.health.BatteryPercent, s.healthAt = percent, now
+	if s.asked == sample.Past || now.Sub(s.asked) >= askLinkEvery || now < s.asked {
+		s.trend.Status(now, -1, percent, frame.NoCelsius)
+		s.asked = now
+	}
 }
 
 // measure notes how many channels a source really has.
@@ -170,6 +200,7 @@ func (s *source) publish(to *SourceStatus, stats *assembly.Stats) {
 		Epochs: stats.Epochs, Offset: stats.Offset, SkewPPM: stats.Skew,
 		Rate: stats.Rate, Nominal: s.spec.Rate, Channels: s.sends,
 		Health: s.health, HealthAt: s.healthAt,
+		Condition: s.condition, Withheld: s.withheld,
 	}
 	if stats.Frames == 0 {
 		to.Rate, to.SkewPPM = math.NaN(), math.NaN()

@@ -99,6 +99,12 @@ type SourceStatus struct {
 	Health   frame.Health
 	HealthAt sample.Instant
 
+	// Condition is what the daemon itself has found out about channels and
+	// battery. Withheld counts the readings that were left out of the values,
+	// as they came from channels that do not answer.
+	Condition Condition
+	Withheld  uint64
+
 	// Trouble is what is wrong with this source, in plain words; empty if
 	// nothing is.
 	Trouble string
@@ -131,6 +137,9 @@ func (s *Status) clone() Status {
 	c := *s
 	c.Bad = maps.Clone(s.Bad)
 	c.Sources = slices.Clone(s.Sources)
+	for i := range c.Sources {
+		c.Sources[i].Condition = c.Sources[i].Condition.clone()
+	}
 	c.Unknown = slices.Clone(s.Unknown)
 	for i := range c.Unknown {
 		c.Unknown[i].Readings = slices.Clone(s.Unknown[i].Readings)

@@ -72,6 +72,7 @@ func New(b Bridge, o Options) (*Supervisor, error) {
 		return nil, err
 	}
 	in.grace = time.Duration(float64(graceReal) * o.Speed)
+	in.exam.every = time.Duration(float64(examineEvery) * o.Speed)
 	s := &Supervisor{
 		bridge: b, opts: o, in: in,
 		log: o.Log.With(slog.String("bridge", b.ID), slog.String("link", b.Link.Name())),

@@ -17,11 +17,10 @@ import (
 
 // bridgeOf turns what the configuration says of a bridge into what ingest runs.
 // A nil link is for recordings, which are played without one.
-func bridgeOf(b *config.Bridge, link ingest.Link) ingest.Bridge {
-	out := ingest.Bridge{ID: b.ID, Link: link, Capture: b.Capture, Format: ingest.Format{Kind: ingest.Kind(b.Format)}}
-	if b.Delimited != nil {
-		out.Format.Delimited = *b.Delimited
-	}
+func bridgeOf(c *config.Config, b *config.Bridge, link ingest.Link) ingest.Bridge {
+	out := ingest.Bridge{ID: b.ID, Link: link, Capture: b.Capture, Format: formatOf(b)}
+	plan := c.Plan()
+	all := membersOf(plan)
 	for i := range b.Sources {
 		s := &b.Sources[i]
 		unit := calib.Counts
@@ -31,10 +30,19 @@ func bridgeOf(b *config.Bridge, link ingest.Link) ingest.Bridge {
 		out.Sources = append(out.Sources, ingest.Source{
 			Number: s.Number, ID: s.ID, Index: s.Index,
 			Channels: s.Channels, Rate: s.Rate, StaleAfter: s.StaleAfter,
-			Unit: unit, Calibration: s.Lines, SaturatesAt: s.SaturatesAt,
+			Unit: unit, Calibration: s.Lines, SaturatesAt: s.SaturatesAt, BatteryEmptyMV: s.BatteryEmptyMV,
 		})
+		all.lay(&out.Sources[i], plan)
 	}
 	return out
+}
+
+func formatOf(b *config.Bridge) ingest.Format {
+	f := ingest.Format{Kind: ingest.Kind(b.Format)}
+	if b.Delimited != nil {
+		f.Delimited = *b.Delimited
+	}
+	return f
 }
 
 // A way is a bridge's link, and what can be asked about it besides.
@@ -75,7 +83,7 @@ func (r *running) counts() *api.Messages {
 func wayOf(b *config.Bridge, own *listener, speed float64, log *slog.Logger) (way, error) {
 	switch l := b.Link; {
 	case l.File != nil:
-		return way{link: filelink.Link{Path: l.File.Path, Fast: l.File.Fast, Decoder: bridgeOf(b, nil).Format.Decoder, Speed: speed}}, nil
+		return way{link: filelink.Link{Path: l.File.Path, Fast: l.File.Fast, Decoder: formatOf(b).Decoder, Speed: speed}}, nil
 	case l.Serial != nil:
 		return way{link: serialOf(l.Serial)}, nil
 	case l.Dial != nil:

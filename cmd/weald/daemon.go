@@ -33,6 +33,7 @@ type daemon struct {
 	hub     *live.Hub
 	broker  *listener // nil if there is none
 	bridges []*running
+	members *members
 	handler webui.Options
 	log     *slog.Logger
 }
@@ -46,6 +47,7 @@ func newDaemon(c *config.Config, speed float64, stderr io.Writer) (*daemon, erro
 		return nil, err
 	}
 	plan := c.Plan()
+	d.members = membersOf(plan)
 	delay, late := metrics.NewDelay()
 	d.pipe = pipeline.New(pipeline.Options{
 		Plan: plan, Clock: d.clock, Delay: late,
@@ -109,7 +111,7 @@ func (d *daemon) connect(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		s, err := ingest.New(bridgeOf(b, w.link), ingest.Options{
+		s, err := ingest.New(bridgeOf(d.config, b, w.link), ingest.Options{
 			Now: d.clock.Now, Speed: d.clock.Speed(), Log: d.log,
 			Out: func(s *sample.Scan) { _ = d.pipe.Put(ctx, s) }, // fails only when everything ends
 		})
@@ -121,18 +123,29 @@ func (d *daemon) connect(ctx context.Context) error {
 	return nil
 }
 
+// statuses returns those of all bridges, in which a source is in trouble too if
+// a site or region can no longer rest on it.
+func (d *daemon) statuses() []ingest.Status {
+	out := make([]ingest.Status, len(d.bridges))
+	for i, b := range d.bridges {
+		out[i] = b.Status()
+	}
+	d.members.complain(out)
+	return out
+}
+
 func (d *daemon) bridgeViews() []api.Bridge {
 	out := make([]api.Bridge, 0, len(d.bridges))
-	for _, b := range d.bridges {
-		out = append(out, bridgeView(b.Status(), b.counts(), d.config.Plan()))
+	for i, s := range d.statuses() {
+		out = append(out, bridgeView(&s, &d.config.Bridges[i], d.bridges[i].counts(), d.config.Plan()))
 	}
 	return out
 }
 
 func (d *daemon) bridgeCounts() []metrics.Bridge {
 	out := make([]metrics.Bridge, 0, len(d.bridges))
-	for _, b := range d.bridges {
-		out = append(out, bridgeCounts(b.Status(), b.counts()))
+	for i, s := range d.statuses() {
+		out = append(out, bridgeCounts(&s, d.bridges[i].counts()))
 	}
 	return out
 }

@@ -84,7 +84,7 @@ func importAll(cmd *cobra.Command, f importFlags) error {
 				return err
 			}
 		}
-		a, err := importOne(cmd, in, out, f.most)
+		a, err := importOne(cmd, c, in, out, f.most)
 		if err != nil {
 			return err
 		}
@@ -111,9 +111,9 @@ func importedName(c *config.Config, in inputFile) (string, error) {
 	return filepath.Join(c.Data, in.bridge.ID+"-"+strings.TrimSuffix(name, filepath.Ext(name))+".wcap"), nil
 }
 
-func importOne(cmd *cobra.Command, in inputFile, out string, most int) (*importing.Account, error) {
+func importOne(cmd *cobra.Command, c *config.Config, in inputFile, out string, most int) (*importing.Account, error) {
 	show := newProgress(cmd.ErrOrStderr(), in.path)
-	a, err := importing.File(cmd.Context(), bridgeOf(in.bridge, nil), in.path, out, importing.Options{Most: most, Progress: show.tell})
+	a, err := importing.File(cmd.Context(), bridgeOf(c, in.bridge, nil), in.path, out, importing.Options{Most: most, Progress: show.tell})
 	show.end()
 	if errors.Is(err, context.Canceled) {
 		return nil, fmt.Errorf("%s: interrupted, and nothing was written", in.path)

@@ -66,6 +66,15 @@ func (r *recording) complain(w io.Writer) {
 	if r.status.Trouble != "" {
 		fmt.Fprintf(w, "weald: %s: %s\n", r.path, r.status.Trouble)
 	}
+	for i := range r.status.Sources {
+		s := &r.status.Sources[i]
+		if c := &s.Condition.Channels; faults(c) > 0 {
+			fmt.Fprintf(w, "weald: %s: source %s at its end: %s\n", r.path, s.ID, c.Sentence())
+		}
+		if s.Withheld > 0 {
+			fmt.Fprintf(w, "weald: %s: source %s: %d readings of channels that do not answer were left out of the signals\n", r.path, s.ID, s.Withheld)
+		}
+	}
 	for _, u := range r.status.Unknown {
 		fmt.Fprintf(w, "weald: %s: source %d is not in the configuration; its %d frames were not judged\n", r.path, u.Number, u.Frames)
 	}

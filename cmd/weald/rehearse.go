@@ -72,7 +72,7 @@ func rehearse(cmd *cobra.Command, f rehearseFlags) error {
 	played := make([]*recording, len(files))
 	inputs := make([]rehearsal.Input, len(files))
 	for i, in := range files {
-		played[i] = &recording{bridge: bridgeOf(in.bridge, nil), path: in.path}
+		played[i] = &recording{bridge: bridgeOf(c, in.bridge, nil), path: in.path}
 		inputs[i] = played[i].play
 	}
 	result, err := rehearsal.Run(cmd.Context(), c.Plan(), inputs, rehearsal.Options{From: from, To: to, ByEventTime: f.byEventTime})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"weald/config"
 	"weald/ingest"
 	"weald/ingest/frame"
 	"weald/ingest/sample"
@@ -12,7 +13,7 @@ import (
 
 // bridgeView says what the pages and the API show of a bridge. Its messages are
 // nil where it has none.
-func bridgeView(s ingest.Status, messages *api.Messages, plan *rules.Plan) api.Bridge {
+func bridgeView(s *ingest.Status, c *config.Bridge, messages *api.Messages, plan *rules.Plan) api.Bridge {
 	b := api.Bridge{
 		ID: s.Bridge, Link: s.Link, Format: s.Format, State: string(s.State), Since: view.Moment(s.Since),
 		Trouble: s.Trouble, TroubleSince: view.Moment(s.TroubleSince), NextTryAt: view.Moment(s.NextTry),
@@ -20,8 +21,13 @@ func bridgeView(s ingest.Status, messages *api.Messages, plan *rules.Plan) api.B
 		Bad: badFrames(s.Bad), LastBad: s.LastBad, Messages: messages,
 		Sources: []api.Source{}, UnknownSources: []api.UnknownSource{},
 	}
-	for _, src := range s.Sources {
-		b.Sources = append(b.Sources, sourceView(src, plan))
+	if f := s.Capture; f.File != "" {
+		b.Capture = &api.Capture{File: f.File, Bytes: f.Bytes, Error: f.Error}
+	}
+	for i := range s.Sources {
+		v := sourceView(&s.Sources[i], plan)
+		v.Unit = string(c.Sources[i].Unit)
+		b.Sources = append(b.Sources, v)
 	}
 	for _, u := range s.Unknown {
 		b.UnknownSources = append(b.UnknownSources, api.UnknownSource{
@@ -32,13 +38,14 @@ func bridgeView(s ingest.Status, messages *api.Messages, plan *rules.Plan) api.B
 	return b
 }
 
-func sourceView(s ingest.SourceStatus, plan *rules.Plan) api.Source {
+func sourceView(s *ingest.SourceStatus, plan *rules.Plan) api.Source {
 	v := api.Source{
 		ID: s.ID, Number: int(s.Number),
 		Frames: s.Frames, Scans: s.Scans, Gaps: s.Gaps, Repeats: s.Repeats, Late: s.Late,
-		Partial: s.Partial, Damaged: s.Damaged, Stored: s.Stored,
+		Partial: s.Partial, Damaged: s.Damaged, Stored: s.Stored, Unplaced: s.Unplaced, Saturated: s.Saturated,
 		Epochs: s.Epochs, SkewPPM: view.Number(s.SkewPPM), Rate: view.Number(s.Rate),
-		LastScanAt: view.Moment(s.LastScan), Firmware: s.Health.Firmware,
+		LastScanAt: view.Moment(s.LastScan), LastSeenAt: view.Moment(s.LastSeen),
+		StatusAt: view.Moment(s.HealthAt), Firmware: s.Health.Firmware,
 		Calibrated: plan.Sources[s.Index].Calibrated, Trouble: s.Trouble,
 	}
 	if s.Epochs > 0 {
@@ -47,13 +54,21 @@ func sourceView(s ingest.SourceStatus, plan *rules.Plan) api.Source {
 	if s.Nominal > 0 {
 		v.Nominal = &s.Nominal
 	}
+	if s.Channels > 0 {
+		v.Sends = &s.Channels
+	}
 	if s.HealthAt != sample.Past {
-		health(&v, s.Health)
+		saidOfItself(&v, s.Health)
+		v.SetBattery(&s.Condition.Battery)
+	}
+	if s.Condition.Channels.At != sample.Past {
+		v.Health = api.HealthOf(&s.Condition.Channels)
 	}
 	return v
 }
 
-func health(v *api.Source, h frame.Health) {
+// saidOfItself adds what a source, or its link, has said of it.
+func saidOfItself(v *api.Source, h frame.Health) {
 	number := func(n int, scale float64) *float64 {
 		f := float64(n) * scale
 		return &f
@@ -66,6 +81,9 @@ func health(v *api.Source, h frame.Health) {
 	}
 	if h.Celsius != frame.NoCelsius {
 		v.Celsius = number(h.Celsius, 1)
+	}
+	if h.UptimeS > 0 {
+		v.UptimeS = number(int(h.UptimeS), 1)
 	}
 }
 
@@ -87,14 +105,16 @@ func badFrames(bad map[frame.Reason]uint64) map[string]uint64 {
 }
 
 // bridgeCounts is what Prometheus sees of a bridge.
-func bridgeCounts(s ingest.Status, messages *api.Messages) metrics.Bridge {
+func bridgeCounts(s *ingest.Status, messages *api.Messages) metrics.Bridge {
 	b := metrics.Bridge{ID: s.Bridge, Open: s.State == ingest.Open, Well: s.Trouble == "", Frames: s.Frames, Bad: badFrames(s.Bad)}
 	if m := messages; m != nil {
 		b.Messages = &metrics.Messages{Offered: m.Offered, Duplicates: m.Duplicates, Dropped: m.Dropped}
 	}
-	for _, src := range s.Sources {
+	for i := range s.Sources {
+		src := &s.Sources[i]
 		b.Well = b.Well && src.Trouble == ""
-		b.Source = append(b.Source, metrics.Source{ID: src.ID, Scans: src.Scans, Gaps: src.Gaps, Repeats: src.Repeats, Damaged: src.Damaged})
+		b.Source = append(b.Source, metrics.Source{ID: src.ID, Scans: src.Scans, Gaps: src.Gaps, Repeats: src.Repeats, Damaged: src.Damaged,
+			States: states(&src.Condition.Channels), Battery: src.Condition.Battery.Percent})
 	}
 	return b
 }

@@ -10,7 +10,7 @@ import (
 
 // Config says what a source is.
 type Config struct {
-	Channels int // > 0, at most 65,535
+	Channels int // > 0, at most 65,536
 
 	// Rows and Columns lay the first Rows*Columns channels out as a mat, row by
 	// row. 0 is for a source that is none.
@@ -76,8 +76,8 @@ type Monitor struct {
 // New returns a Monitor that has seen nothing. The error says what is wrong
 // with c.
 func New(c Config) (*Monitor, error) {
-	if c.Channels <= 0 || c.Channels > math.MaxUint16 {
-		return nil, fmt.Errorf("%d channels are not between 1 and %d", c.Channels, math.MaxUint16)
+	if c.Channels <= 0 || c.Channels > math.MaxUint16+1 {
+		return nil, fmt.Errorf("%d channels are not between 1 and %d", c.Channels, math.MaxUint16+1)
 	}
 	if c.Move == 0 {
 		c.Move = leastMove

@@ -50,6 +50,9 @@ type Messages struct {
 type Source struct {
 	ID                            string // "bridge/source"
 	Scans, Gaps, Repeats, Damaged uint64
+
+	States  map[string]int // channels by their state, of a closed set
+	Battery int            // percent; -1 unknown
 }
 
 // Viewers is what live connections tell.
@@ -139,6 +142,12 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 			count(gapScans, s.Gaps, s.ID)
 			count(repeats, s.Repeats, s.ID)
 			count(damaged, s.Damaged, s.ID)
+			for state, n := range s.States {
+				gauge(channels, float64(n), s.ID, state)
+			}
+			if s.Battery >= 0 {
+				gauge(battery, float64(s.Battery), s.ID)
+			}
 		}
 	}
 	gauge(liveClients, float64(c.Viewers.Clients()))

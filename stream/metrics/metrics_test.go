@@ -44,7 +44,8 @@ func newOptions() (Options, *hostclock.Clock) {
 		ClockOff: func() time.Duration { return -1500 * time.Millisecond },
 		Bridges: func() []Bridge {
 			return []Bridge{{ID: "trolley", Open: true, Frames: 7, Bad: map[string]uint64{"checksum": 1, "length": 0},
-				Source:   []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0}},
+				Source: []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0,
+					States: map[string]int{"sound": 1, "dead": 1, "silent": 0}, Battery: 41}, {ID: "trolley/arm", Battery: -1}},
 				Messages: &Messages{Offered: 9, Duplicates: 2, Dropped: map[string]uint64{"retained": 3}}}}
 		},
 	}, clock
@@ -69,6 +70,14 @@ func TestScrape(t *testing.T) {
 		time.Sleep(time.Millisecond)
 	}
 	want := `
+# HELP weald_battery_percent Level of a source's battery in percent; no series while it is unknown.
+# TYPE weald_battery_percent gauge
+weald_battery_percent{source="trolley/leg"} 41
+# HELP weald_channels Channels of a source by their state.
+# TYPE weald_channels gauge
+weald_channels{source="trolley/leg",state="dead"} 1
+weald_channels{source="trolley/leg",state="silent"} 0
+weald_channels{source="trolley/leg",state="sound"} 1
 # HELP weald_alerts Alerts in a state.
 # TYPE weald_alerts gauge
 weald_alerts{place="bench-1",priority="low",rule="calf-tight",state="unacknowledged"} 0
@@ -85,6 +94,7 @@ weald_frames_bad_total{bridge="trolley",reason="length"} 0
 weald_frames_total{bridge="trolley"} 7
 # HELP weald_gap_scans_total Scans that the sequence numbers of a source say were lost.
 # TYPE weald_gap_scans_total counter
+weald_gap_scans_total{source="trolley/arm"} 0
 weald_gap_scans_total{source="trolley/leg"} 4
 # HELP weald_live_clients Viewers that are connected live.
 # TYPE weald_live_clients gauge
@@ -114,7 +124,7 @@ weald_site_pressure_mmhg{place="bench-1",site="ankle"} 70.5
 `
 	r := New(o)
 	err := testutil.GatherAndCompare(r, strings.NewReader(want),
-		"weald_alerts", "weald_clock_off_seconds", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
+		"weald_battery_percent", "weald_channels", "weald_alerts", "weald_clock_off_seconds", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
 		"weald_live_clients", "weald_live_ended_total", "weald_messages_total", "weald_message_duplicates_total", "weald_messages_dropped_total", "weald_pipeline_responding", "weald_site_known", "weald_site_pressure_mmhg")
 	if err != nil {
 		t.Error(err)

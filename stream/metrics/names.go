@@ -25,6 +25,8 @@ var (
 	gapScans   = named("gap_scans_total", "Scans that the sequence numbers of a source say were lost.", "source")
 	repeats    = named("repeated_frames_total", "Frames that came again and were dropped.", "source")
 	damaged    = named("damaged_scans_total", "Scans that were kept from the rules because they were damaged at the source.", "source")
+	channels   = named("channels", "Channels of a source by their state.", "source", "state")
+	battery    = named("battery_percent", "Level of a source's battery in percent; no series while it is unknown.", "source")
 
 	sitePressure = named("site_pressure_mmhg", "Present pressure of a site in mmHg; no series while it is unknown.", "place", "site")
 	siteKnown    = named("site_known", "Whether the pressure of a site is known: 1 or 0.", "place", "site")

@@ -57,6 +57,11 @@ type Source struct {
 	// the channels that each is for. Default: none, and then the values are
 	// unknown and shown as not calibrated.
 	Calibration tree.OneOrMany[Line] `yaml:"calibration"`
+
+	// Battery voltage in mV at which the device stops, for a device that tells
+	// a voltage and no percentage: how long it will last is known only with it.
+	// Default: not known.
+	BatteryEmptyMV int `yaml:"battery_empty_mv" jsonschema:"minimum=1,maximum=65534"`
 }
 
 // Line is pressure = slope x counts + offset.
