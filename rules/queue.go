@@ -65,6 +65,7 @@ func (p *place) accept(s *sample.Scan) {
 		return
 	}
 	f := &p.feeds[p.feedOf(s.Source)]
+	p.drain(s.Arrived) // what had waited long enough by then has had its turn
 	f.newest = max(f.newest, s.At)
 	p.queue.put(s)
 	p.drain(s.Arrived)

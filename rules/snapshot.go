@@ -108,7 +108,7 @@ func (p *place) restore(r *reader) (last sample.Instant) {
 	}
 	for range r.count(r.left()) {
 		s := r.scan()
-		if p.feedOf(s.Source) < 0 {
+		if p.feedOf(s.Source) < 0 || len(s.Values) != p.sources[s.Source].Channels {
 			r.bad = true
 			return last
 		}

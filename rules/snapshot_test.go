@@ -173,3 +173,17 @@ func BenchmarkSnapshotOfAMat(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(buf)), "bytes")
 }
+
+// A waiting scan that lacks channels is damage, not something to trip over at
+// the next tick.
+func TestASnapshotWithAShortScanIsRefused(t *testing.T) {
+	plan := snapshotPlan()
+	e := rules.NewEngine(plan, nobody{})
+	e.Scan(&sample.Scan{Source: 1, At: 0, Arrived: 0, Values: []float64{30}})
+	e.Scan(&sample.Scan{Source: 0, At: 1, Arrived: 1, Values: []float64{30, 31, 32, 33}})
+	whole := e.SnapshotPlace(0, nil)
+	plan.Sources[0].Channels = 5 // what waits has four
+	if err := rules.NewEngine(plan, nobody{}).RestorePlace(0, whole); err == nil {
+		t.Error("a waiting scan with four of five channels was taken up")
+	}
+}

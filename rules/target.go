@@ -59,3 +59,19 @@ func (p *Place) Watchable() (names []string) {
 	}
 	return names
 }
+
+// Uses reports whether anything of the place is measured by a source, which is
+// an index into Plan.Sources.
+func (p *Place) Uses(source int) bool {
+	if p.Mat != nil && p.Mat.Source == source {
+		return true
+	}
+	for _, site := range p.Sites {
+		for _, c := range site.Channels {
+			if c.Source == source {
+				return true
+			}
+		}
+	}
+	return false
+}

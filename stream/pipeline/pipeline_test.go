@@ -255,25 +255,6 @@ func TestPutAndScanDoNotAllocate(t *testing.T) {
 	}
 }
 
-func TestLagIsTheLeastOfTheLastMinute(t *testing.T) {
-	var l lag
-	at := sample.Instant(0)
-	for _, d := range []time.Duration{50, 20, 900, 30} {
-		l.add(at, d*time.Millisecond)
-		at = at.Add(time.Second)
-	}
-	if got := l.least(); got != 20*time.Millisecond {
-		t.Errorf("least %v, want 20 ms", got)
-	}
-	for range 70 { // the link has become slower
-		l.add(at, 80*time.Millisecond)
-		at = at.Add(time.Second)
-	}
-	if got := l.least(); got != 80*time.Millisecond {
-		t.Errorf("a minute later %v, want 80 ms", got)
-	}
-}
-
 func TestPlaceOfAnOldRecordingLivesInItsOwnTime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		clock := hostclock.New(1)

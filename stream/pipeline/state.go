@@ -5,6 +5,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/stream/lag"
 	"weald/stream/view"
 )
 
@@ -29,7 +30,7 @@ type State struct {
 
 // A placeState is what the pipeline remembers about a place beside the engine.
 type placeState struct {
-	lag        lag
+	lag        lag.Lag
 	updated    sample.Instant   // newest evaluated instant; Past before the first
 	progressed sample.Instant   // when Holds were last told, on the daemon's clock
 	known      []sample.Instant // when each signal last had a value
@@ -90,7 +91,7 @@ func (s *State) heard(w *waiting) {
 		return
 	}
 	for _, i := range s.bySource[w.scan.Source] {
-		s.places[i].lag.add(w.since, w.since.Sub(w.scan.At))
+		s.places[i].lag.Add(w.since, w.since.Sub(w.scan.At))
 	}
 }
 
@@ -98,7 +99,7 @@ func (s *State) heard(w *waiting) {
 func (s *State) next() sample.Instant {
 	next := sample.Never
 	for i := range s.places {
-		next = min(next, s.judge.NextPlace(i).Add(s.places[i].lag.least()))
+		next = min(next, s.judge.NextPlace(i).Add(s.places[i].lag.Least()))
 	}
 	return next
 }
@@ -106,7 +107,7 @@ func (s *State) next() sample.Instant {
 // tick calls show for every place that wants to see its own present.
 func (s *State) tick(now sample.Instant, show func(place int, now sample.Instant)) {
 	for i := range s.places {
-		if at := now.Add(-s.places[i].lag.least()); s.judge.NextPlace(i) <= at {
+		if at := now.Add(-s.places[i].lag.Least()); s.judge.NextPlace(i) <= at {
 			show(i, at)
 		}
 	}
@@ -119,7 +120,7 @@ func (s *State) Now() sample.Instant { return s.clock.Now() }
 // what it measures it is a few milliseconds ago; for a recording that is played
 // with its own times it is the time of the recording.
 func (s *State) PlaceNow(i int) sample.Instant {
-	return s.clock.Now().Add(-s.places[i].lag.least())
+	return s.clock.Now().Add(-s.places[i].lag.Least())
 }
 
 // Index returns the position of a place in the plan.

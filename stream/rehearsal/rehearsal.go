@@ -50,6 +50,7 @@ func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Res
 	}
 	r := &run{options: o, Result: Result{From: sample.Never, To: sample.Past}}
 	engine := rules.NewEngine(plan, r)
+	timer := newTimer(plan, engine)
 	inputs, err := r.order(ctx, inputs)
 	if err != nil {
 		return nil, err
@@ -60,6 +61,8 @@ func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Res
 		}
 		r.Scans++
 		r.From, r.To = min(r.From, s.At), max(r.To, s.At)
+		timer.until(s.Arrived)
+		timer.heard(s)
 		engine.Scan(s)
 	})
 	if err != nil {
