@@ -1,6 +1,10 @@
 // The few ways in which stories look at a page.
 
 import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 
 /** Waits until fn gives something true, and gives it back. */
 export async function until(what, fn, timeout = 10_000) {
@@ -30,7 +34,7 @@ export function overflow(page) {
   return page.evaluate(() => Math.max(0, document.documentElement.scrollWidth - document.documentElement.clientWidth));
 }
 
-export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1', wrap: '/places/bench-1', alerts: '/alerts', bridges: '/bridges' };
+export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1', wrap: '/places/bench-1', alerts: '/alerts', setup: '/setup', source: '/setup/hub-1/mat2', leg: '/setup/trolley/leg1', notes: '/notes' };
 
 /** Waits until a page shows the present. */
 export function live(page) {
@@ -40,4 +44,11 @@ export function live(page) {
 /** Text with ordinary blanks. */
 export function plain(text) {
   return text.replaceAll('\u00a0', ' ');
+}
+
+/** What axe has against a page, WCAG 2.2 AA and best practice. */
+export async function violations(page) {
+  await page.evaluate(axe);
+  const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
+  return found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join('; ')}`);
 }

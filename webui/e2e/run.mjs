@@ -1,6 +1,7 @@
 // Stories told to the real program through a real browser.
 //
 //   WEALD_BIN   the program, default ../bin/weald
+//   WEALD_SHOTS=1  renew the README's picture in e2e/shots
 //   node e2e/run.mjs [words]   only the stories whose names hold one of the words
 
 import { existsSync, mkdirSync } from 'node:fs';
@@ -14,6 +15,7 @@ import equipment from './stories/equipment.mjs';
 import figures from './stories/figures.mjs';
 import pages from './stories/pages.mjs';
 import pictures from './stories/pictures.mjs';
+import setup from './stories/setup.mjs';
 
 const at = (path) => fileURLToPath(new URL(path, import.meta.url));
 
@@ -26,11 +28,13 @@ if (!existsSync(at('../dist/index.html'))) {
   console.error('the pages are not built: npm run build, and then the program');
   process.exit(2);
 }
+const shots = process.env.WEALD_SHOTS ? at('./shots') : null;
 const artifacts = at('./artifacts');
 mkdirSync(artifacts, { recursive: true });
+if (shots) mkdirSync(shots, { recursive: true });
 
 const wanted = process.argv.slice(2);
-const stories = [...alerts, ...pages, ...connection, ...access, ...equipment, ...pictures, ...figures].filter(
+const stories = [...alerts, ...pages, ...connection, ...access, ...equipment, ...setup, ...pictures, ...figures].filter(
   (s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)),
 );
 
@@ -43,7 +47,7 @@ for (const story of stories) {
   const opened = [];
   const say = (line) => console.log(`    ${line}`);
   try {
-    await story.tell({ ward: ward.url, began, browser, binary, artifacts, say, later: (stop) => opened.push(stop) });
+    await story.tell({ ward: ward.url, began, browser, binary, artifacts, shots, say, later: (stop) => opened.push(stop) });
     console.log(`ok   ${story.name} (${((Date.now() - from) / 1000).toFixed(1)} s)`);
   } catch (e) {
     failed++;

@@ -29,7 +29,11 @@ export async function startMock(places, { bridges = [] } = {}) {
         const at = (key) => Date.parse(url.searchParams.get(key));
         return json(history(p, url.searchParams.getAll('name'), at('from'), at('to'), Number(url.searchParams.get('points'))));
       }
-      if (parts[2] === 'bridges') return json({ bridges });
+      if (parts[2] === 'bridges' && parts.length === 3) return json({ bridges });
+      const source = bridges.flatMap((b) => b.sources).find((q) => q.id === `${parts[3]}/${parts[5]}`);
+      if (parts[6] === 'raw' && source) {
+        return json({ at: new Date(now).toISOString(), channels: Array.from({ length: source.channels }, (_, i) => (i % 97 === 5 ? null : 100 + ((i * 31 + now) % 5))) });
+      }
       return json({ title: 'not found', status: 404 }, 404);
     }
     let file = normalize(join(DIST, url.pathname));

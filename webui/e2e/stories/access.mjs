@@ -1,10 +1,6 @@
 import assert from 'node:assert/strict';
-import { readFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { open } from '../browser.mjs';
-import { live, overflow, PATHS, until } from '../expect.mjs';
-
-const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+import { live, overflow, PATHS, until, violations } from '../expect.mjs';
 
 const LOOKS = [
   ['light', { theme: 'light' }],
@@ -21,12 +17,6 @@ async function throughOnce(page) {
   }
   await page.evaluate(() => scrollTo(0, 0));
   await page.waitForTimeout(150);
-}
-
-async function violations(page) {
-  await page.evaluate(axe);
-  const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
-  return found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join('; ')}`);
 }
 
 export default [

@@ -34,7 +34,7 @@ export default [
       await until('it is spoken', spoken, 8000);
       await page.getByRole('link', { name: 'Alerts' }).click();
       await until('it is listed', async () => plain(await page.locator('main').innerText()).includes(raised.text));
-      await page.getByRole('link', { name: 'Bridges' }).click();
+      await page.getByRole('link', { name: 'Setup' }).click();
       await until('it is said on other pages', async () => plain((await page.locator('aside').allInnerTexts()).join()).includes(raised.text));
       await page.waitForTimeout(4000);
       assert.equal(await spoken(), 1);

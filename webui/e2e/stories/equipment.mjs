@@ -40,9 +40,9 @@ export default [
       assert.equal(await page.locator('li.band[data-mark="uncalibrated"]').count(), 1);
       assert.match(await page.locator('li.band[data-mark="uncalibrated"]').innerText(), /not calibrated/);
       await page.screenshot({ path: `${artifacts}/bad-port-round.png` });
-      await page.goto(`${daemon.url}/bridges`);
-      await until('the bridges page says so', async () => /no-such-port[\s\S]*next try/.test(await page.locator('main').innerText()));
-      await page.screenshot({ path: `${artifacts}/bad-port-bridges.png` });
+      await page.goto(`${daemon.url}/setup`);
+      await until('the setup says so', async () => /no-such-port[\s\S]*next try/.test(await page.locator('main').innerText()));
+      await page.screenshot({ path: `${artifacts}/bad-port-setup.png` });
       await page.goto(`${daemon.url}/places/bench-9`);
       await until('the sites are not known', async () => (await page.locator('dd').allInnerTexts()).filter((t) => t.includes('— not known')).length === 2);
       assert.equal(await page.locator('g.site[data-state="unknown"]').count(), 2);

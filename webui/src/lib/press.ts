@@ -20,9 +20,9 @@ const MOMENT = 2000;
 const PATIENCE = 20_000;
 /** Scans before anything is said, so that a rest is known. */
 const SETTLING = 3;
-/** Of the noise, of the range seen, and in the readings' unit: what counts as a change. */
+/** Of the noise, of the range seen, and in the readings' unit: what counts as a change. Under a body cells tremble more than most do, and a finger is no small load. */
 const TIMES_NOISE = 8;
-const OF_RANGE = 1 / 64;
+const OF_RANGE = 1 / 16;
 const LEAST = 4;
 
 export class Press {

@@ -210,6 +210,7 @@ export const setup = {
   strangersMore: (frames: string) => `And ${frames} of further unknown sources.`,
   noReading: 'none',
   figures: 'Figures of the link',
+  refusedSome: (frames: string, share: string) => `${frames} refused (${share})`,
   link: {
     since: 'In this state since',
     connections: 'Opened',
