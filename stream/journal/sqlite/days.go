@@ -1,0 +1,395 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+
+	"weald/ingest/sample"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+const (
+	dayPrefix = "readings-"
+	daySuffix = ".db"
+)
+
+// dayFile returns the name of the file for the UTC day of an instant.
+func dayFile(at sample.Instant) string {
+	return dayPrefix + at.Time().Format("2006-01-02") + daySuffix
+}
+
+// What the main file says about a day.
+const (
+	open    = 0 // written to: its summary is in the file itself
+	sealed  = 1 // its summary and the heads of its sources are in the main file
+	retired = 2 // to be deleted
+)
+
+// A day is one file of readings.
+type day struct {
+	file    string
+	state   int
+	sum     summary
+	missing bool // the main file knows of it, and it is not there
+}
+
+// A sourceHead is how far a source has come: number and ordinal of its last
+// block. The source "" is the ticks.
+type sourceHead struct{ number, ord uint64 }
+
+// days are the files of readings.
+type days struct {
+	s *Store
+
+	// write is held by who appends readings, and by who closes, mends or
+	// deletes a file of them.
+	write   sync.Mutex
+	current string                // file that w is, "" if none; guarded by write, as all here
+	w       *sql.DB               // its connection
+	ids     map[string]int64      // its sources
+	heads   map[string]sourceHead // of all sources
+	mends   map[string]int        // how often each file was built anew
+
+	mu  sync.Mutex
+	all map[string]*day // guarded by mu
+}
+
+func (d *days) init(s *Store) {
+	d.s, d.heads, d.all, d.mends = s, map[string]sourceHead{}, map[string]*day{}, map[string]int{}
+}
+
+// list returns the files as they are now, the one with the least ordinal first.
+func (d *days) list() []day {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	var all []day
+	for _, one := range d.all {
+		all = append(all, *one)
+	}
+	slices.SortFunc(all, func(a, b day) int {
+		if a.sum.firstOrd != b.sum.firstOrd {
+			if a.sum.firstOrd < b.sum.firstOrd {
+				return -1
+			}
+			return 1
+		}
+		return strings.Compare(a.file, b.file)
+	})
+	return all
+}
+
+func (d *days) set(one day) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.all[one.file] = &one
+}
+
+func (d *days) get(file string) (day, bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if one := d.all[file]; one != nil {
+		return *one, true
+	}
+	return day{file: file}, false
+}
+
+func (d *days) path(file string) string { return filepath.Join(d.s.dir, file) }
+
+// raise moves the head of a source if it is further.
+func (d *days) raise(source string, h sourceHead) {
+	was := d.heads[source]
+	d.heads[source] = sourceHead{max(was.number, h.number), max(was.ord, h.ord)}
+	d.s.head.reached(h.ord)
+}
+
+// load learns which files there are and how far each source has come. Only those
+// that were written to last have to be opened.
+func (d *days) load(ctx context.Context) error {
+	d.write.Lock()
+	defer d.write.Unlock()
+	if err := d.loadMain(ctx); err != nil {
+		return err
+	}
+	paths, err := filepath.Glob(filepath.Join(d.s.dir, dayPrefix+"*"+daySuffix))
+	if err != nil {
+		return err
+	}
+	there := map[string]bool{}
+	for _, path := range paths {
+		file := filepath.Base(path)
+		there[file] = true
+		one, known := d.get(file)
+		switch {
+		case known && one.state == sealed:
+			continue
+		case known && one.state == retired:
+			if err := d.remove(ctx, file); err != nil {
+				return err
+			}
+			continue
+		}
+		if err := d.inspect(ctx, file); err != nil {
+			return err
+		}
+		if !known {
+			if err := d.register(ctx, file); err != nil && !errors.Is(err, journal.ErrFull) {
+				return err
+			}
+		}
+	}
+	for _, one := range d.list() {
+		if !there[one.file] && one.state != retired {
+			one.missing = true
+			d.set(one)
+		}
+	}
+	return nil
+}
+
+func (d *days) loadMain(ctx context.Context) error {
+	s := d.s
+	_, err := collect(ctx, s, "SELECT file, sealed, "+summaryColumns+" FROM days", nil, func(r *sql.Rows) (struct{}, error) {
+		var one day
+		var c summaryCells
+		err := r.Scan(append([]any{&one.file, &one.state}, c.targets()...)...)
+		one.sum = c.summary()
+		d.set(one)
+		s.head.reached(one.sum.lastOrd)
+		return struct{}{}, err
+	})
+	if err != nil {
+		return err
+	}
+	_, err = collect(ctx, s, "SELECT source, number, ord FROM heads", nil, func(r *sql.Rows) (struct{}, error) {
+		var source string
+		var number, ord int64
+		err := r.Scan(&source, &number, &ord)
+		d.raise(source, sourceHead{uint64(number), uint64(ord)})
+		return struct{}{}, err
+	})
+	if err != nil {
+		return err
+	}
+	gone, err := s.retiredRanges(ctx)
+	for _, r := range gone {
+		d.raise(r.Source, sourceHead{r.Last, r.LastOrd})
+	}
+	return err
+}
+
+// retiredRanges returns what was deleted on purpose.
+func (s *Store) retiredRanges(ctx context.Context) ([]record.Retired, error) {
+	bodies, err := collect(ctx, s, "SELECT body FROM retired ORDER BY id", nil, scanBody)
+	var all []record.Retired
+	for _, body := range bodies {
+		if r, err := record.DecodeRetired(body); err == nil {
+			all = append(all, r)
+		}
+	}
+	return all, err
+}
+
+// inspect opens a file that was written to last, mends it if it has to be, and
+// learns what it holds.
+func (d *days) inspect(ctx context.Context, file string) error {
+	err := d.look(ctx, file)
+	if errors.Is(err, errCorrupt) {
+		if err := d.s.rebuild(ctx, file, &dayKind, err); err != nil {
+			return err
+		}
+		err = d.look(ctx, file)
+	}
+	return err
+}
+
+func (d *days) look(ctx context.Context, file string) error {
+	rescued, err := d.s.rescue(file)
+	if err != nil {
+		return err
+	}
+	db, err := establish(ctx, d.path(file), &dayKind)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if err := dayKind.keepAll(ctx, db, rescued); err != nil {
+		return err
+	}
+	one := day{file: file}
+	if one.sum, err = readSummary(ctx, db); err != nil {
+		return err
+	}
+	heads, err := readHeads(ctx, db)
+	if err != nil {
+		return err
+	}
+	d.set(one)
+	for source, h := range heads {
+		d.raise(source, h)
+	}
+	return nil
+}
+
+func readSummary(ctx context.Context, db *sql.DB) (summary, error) {
+	var c summaryCells
+	err := eachRow(ctx, db, "SELECT "+summaryColumns+" FROM summary", nil, func(r *sql.Rows) error { return r.Scan(c.targets()...) })
+	return c.summary(), err
+}
+
+// readHeads seeks the last block of every source of a file.
+func readHeads(ctx context.Context, db *sql.DB) (map[string]sourceHead, error) {
+	heads := map[string]sourceHead{}
+	err := eachRow(ctx, db, `SELECT s.name, b.number, b.last_ord FROM sources s JOIN blocks b ON b.id =
+		(SELECT id FROM blocks WHERE source = s.id ORDER BY number DESC LIMIT 1)`, nil, func(r *sql.Rows) error {
+		var source string
+		var number, ord int64
+		err := r.Scan(&source, &number, &ord)
+		heads[source] = sourceHead{uint64(number), uint64(ord)}
+		return err
+	})
+	return heads, err
+}
+
+// register writes what is known of a file, and if it is sealed of all sources,
+// into the main file.
+func (d *days) register(ctx context.Context, file string) error {
+	one, _ := d.get(file)
+	heads := map[string]sourceHead{}
+	if one.state == sealed {
+		heads = maps.Clone(d.heads)
+	}
+	return d.s.write(lasting(ctx), &request{do: func(tx *sql.Tx) error { return saveDay(tx, one, heads) }})
+}
+
+func saveDay(tx *sql.Tx, one day, heads map[string]sourceHead) error {
+	_, err := tx.Exec("INSERT OR REPLACE INTO days(file, sealed, "+summaryColumns+") VALUES(?,?,?,?,?,?,?,?)",
+		append([]any{one.file, one.state}, one.sum.args()...)...)
+	for source, h := range heads {
+		if err == nil {
+			_, err = tx.Exec("INSERT OR REPLACE INTO heads(source, number, ord) VALUES(?,?,?)", source, int64(h.number), int64(h.ord))
+		}
+	}
+	return err
+}
+
+// turn makes a file the current one.
+func (d *days) turn(ctx context.Context, file string) error {
+	if d.current == file {
+		return nil
+	}
+	if err := d.seal(ctx); err != nil {
+		return err
+	}
+	one, _ := d.get(file)
+	if one.missing { // what was in it is lost, and Check says so; today goes on
+		one = day{file: file}
+	}
+	db, err := establish(ctx, d.path(file), &dayKind)
+	if err != nil {
+		return err
+	}
+	one.state = open
+	d.ids = map[string]int64{}
+	if one.sum, err = readSummary(ctx, db); err == nil {
+		err = eachRow(ctx, db, "SELECT id, name FROM sources", nil, func(r *sql.Rows) error {
+			var id int64
+			var name string
+			err := r.Scan(&id, &name)
+			d.ids[name] = id
+			return err
+		})
+	}
+	if err == nil {
+		was, known := d.get(file)
+		d.set(one)
+		if !known || was.state != open {
+			if err = d.register(ctx, file); err != nil && known {
+				d.set(was)
+			}
+		}
+	}
+	if err != nil {
+		return errors.Join(err, db.Close())
+	}
+	d.w, d.current = db, file
+	return nil
+}
+
+// seal closes the current file, if there is one, in a form that any program can
+// read without its log.
+func (d *days) seal(ctx context.Context) error {
+	if d.w == nil {
+		return nil
+	}
+	ctx = lasting(ctx)
+	var mode string
+	// With readers about, the log stays: it is as good, only less handy.
+	if _, err := d.w.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)"); err == nil {
+		_, _ = d.w.ExecContext(ctx, "PRAGMA busy_timeout(0)")
+		_ = d.w.QueryRowContext(ctx, "PRAGMA journal_mode(DELETE)").Scan(&mode)
+	}
+	err := d.w.Close()
+	one, _ := d.get(d.current)
+	one.state = sealed
+	d.set(one)
+	file := d.current
+	d.w, d.current = nil, ""
+	if err != nil {
+		return translate(err)
+	}
+	switch err := d.register(ctx, file); {
+	case errors.Is(err, journal.ErrFull):
+		return nil // the main file still says open: the next start looks for itself
+	default:
+		return err
+	}
+}
+
+// finish seals the current file when the store closes.
+func (d *days) finish() error {
+	d.write.Lock()
+	defer d.write.Unlock()
+	if d.s.usable() != nil {
+		return nil
+	}
+	return d.seal(context.Background())
+}
+
+// close lets go of the current file, however it is.
+func (d *days) close() error {
+	d.write.Lock()
+	defer d.write.Unlock()
+	if d.w == nil {
+		return nil
+	}
+	err := d.w.Close()
+	d.w, d.current = nil, ""
+	return err
+}
+
+// remove deletes a file, of which the main file already says that it goes.
+func (d *days) remove(ctx context.Context, file string) error {
+	for _, name := range []string{"", "-wal", "-shm", "-journal"} {
+		if err := os.Remove(d.path(file) + name); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
+	}
+	if err := syncDir(d.s.dir); err != nil {
+		return err
+	}
+	d.mu.Lock()
+	delete(d.all, file)
+	d.mu.Unlock()
+	return d.s.write(lasting(ctx), &request{reserved: true, do: func(tx *sql.Tx) error {
+		_, err := tx.Exec("DELETE FROM days WHERE file = ?", file)
+		return err
+	}})
+}

@@ -1,0 +1,197 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"iter"
+	"math"
+	"strings"
+
+	"weald/ingest/sample"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// Append implements journal.Log.
+func (s *Store) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
+	if len(entries) == 0 {
+		return s.head.position(), s.usable()
+	}
+	for i := range entries {
+		if err := entries[i].Check(); err != nil {
+			return 0, err
+		}
+		if entries[i].Ord > math.MaxInt64 {
+			return 0, fmt.Errorf("entry with ordinal %d %w", entries[i].Ord, record.ErrInvalid)
+		}
+	}
+	var last record.Position
+	var ord uint64
+	r := &request{reserved: true}
+	r.do = func(tx *sql.Tx) error {
+		for _, e := range entries {
+			e.Position = s.main.position + 1
+			if e.Ord != 0 && e.Ord <= s.main.ord {
+				return fmt.Errorf("entry with ordinal %d after %d: %w", e.Ord, s.main.ord, journal.ErrOrder)
+			}
+			if err := insertEntry(tx, &e); err != nil {
+				return err
+			}
+			s.main.position = e.Position
+			s.main.ord = max(s.main.ord, e.Ord)
+		}
+		last, ord = s.main.position, s.main.ord
+		return nil
+	}
+	r.kept = func() { s.head.entries(last, ord) }
+	if err := s.write(ctx, r); err != nil {
+		return 0, err
+	}
+	return last, nil
+}
+
+func insertEntry(tx *sql.Tx, e *record.Entry) error {
+	body, err := e.Append(nil)
+	if err != nil {
+		return err
+	}
+	var ord any
+	if e.Ord != 0 {
+		ord = int64(e.Ord)
+	}
+	_, err = tx.Exec("INSERT INTO entries(position, kind, at, ord, place, body) VALUES(?,?,?,?,?,?)",
+		int64(e.Position), string(e.Body.Kind()), int64(e.At), ord, e.Place, body)
+	return err
+}
+
+// page is how many rows are fetched at once. Between pages nothing is locked:
+// a slow reader keeps nobody from writing.
+const page = 256
+
+// A row is an entry as it lies in the file.
+type row struct {
+	position int64
+	body     []byte
+}
+
+// Entries implements journal.Log.
+func (s *Store) Entries(ctx context.Context, q journal.Query) iter.Seq2[record.Entry, error] {
+	return func(yield func(record.Entry, error) bool) {
+		last := s.head.position()
+		if q.Last > 0 {
+			last = min(last, q.Last)
+		}
+		from, to := max(int64(q.From), 1), int64(min(last, math.MaxInt64))
+		for from <= to {
+			rows, err := s.entryPage(ctx, &q, from, to)
+			if err != nil {
+				yield(record.Entry{}, err)
+				return
+			}
+			for _, r := range rows {
+				e, err := record.DecodeEntry(r.body)
+				if err == nil && int64(e.Position) != r.position {
+					err = fmt.Errorf("entry %d in the place of %d: %w", e.Position, r.position, record.ErrDamaged)
+				}
+				if err != nil {
+					err = &journal.Loss{File: mainName, Source: journal.Entries, First: uint64(r.position), Last: uint64(r.position), Err: err}
+					e = record.Entry{}
+				} else if !q.Takes(&e) {
+					continue // the index said otherwise
+				}
+				if !yield(e, err) {
+					return
+				}
+			}
+			if len(rows) < page {
+				return
+			}
+			if q.Newest {
+				to = rows[len(rows)-1].position - 1
+			} else {
+				from = rows[len(rows)-1].position + 1
+			}
+		}
+	}
+}
+
+func (s *Store) entryPage(ctx context.Context, q *journal.Query, from, to int64) ([]row, error) {
+	var text strings.Builder
+	text.WriteString("SELECT position, body FROM entries WHERE position >= ? AND position <= ?")
+	args := []any{from, to}
+	if len(q.Kinds) > 0 {
+		text.WriteString(" AND kind IN (?" + strings.Repeat(",?", len(q.Kinds)-1) + ")")
+		for _, k := range q.Kinds {
+			args = append(args, string(k))
+		}
+	} else {
+		text.WriteString(" AND kind <> ''")
+	}
+	if q.Place != "" {
+		text.WriteString(" AND place = ?")
+		args = append(args, q.Place)
+	}
+	for _, bound := range []struct {
+		at sample.Instant
+		op string
+	}{{q.Since, ">="}, {q.Until, "<"}} {
+		if bound.at != 0 {
+			text.WriteString(" AND at " + bound.op + " ?")
+			args = append(args, int64(bound.at))
+		}
+	}
+	text.WriteString(" ORDER BY position")
+	if q.Newest {
+		text.WriteString(" DESC")
+	}
+	fmt.Fprintf(&text, " LIMIT %d", page)
+	return collect(ctx, s, text.String(), args, func(r *sql.Rows) (one row, err error) {
+		return one, r.Scan(&one.position, &one.body)
+	})
+}
+
+// collect runs a query of the main file and returns what scan makes of each row.
+// A file in which SQLite loses its way is mended, and the query runs again.
+func collect[T any](ctx context.Context, s *Store, query string, args []any, scan func(*sql.Rows) (T, error)) ([]T, error) {
+	run := func() (all []T, mends int, err error) {
+		s.main.use.RLock()
+		defer s.main.use.RUnlock()
+		if err := s.alive(); err != nil {
+			return nil, 0, err
+		}
+		err = eachRow(ctx, s.main.r, query, args, func(r *sql.Rows) error {
+			one, err := scan(r)
+			all = append(all, one)
+			return err
+		})
+		return all, s.main.mends, err
+	}
+	all, mends, err := run()
+	if errors.Is(err, errCorrupt) {
+		if err := s.mendMain(err, mends); err != nil {
+			return nil, err
+		}
+		all, _, err = run()
+	}
+	return all, err
+}
+
+func scanBody(r *sql.Rows) (body []byte, err error) { return body, r.Scan(&body) }
+
+// eachRow calls each with every row. What each returns is an error of reading the
+// row; one that is no damage has no place there.
+func eachRow(ctx context.Context, db *sql.DB, query string, args []any, each func(*sql.Rows) error) error {
+	rows, err := db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return translate(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := each(rows); err != nil {
+			return fmt.Errorf("%w: %w", errCorrupt, err) // a column is not what it was made to be
+		}
+	}
+	return translate(rows.Err())
+}

@@ -1,0 +1,147 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// windowOf returns how long one window of a tier is. Every row of history lies
+// within one, so that a span of time is a range of windows.
+func windowOf(t record.Tier) sample.Instant {
+	switch t {
+	case record.Second:
+		return sample.Instant(10 * time.Minute)
+	case record.Minute:
+		return sample.Instant(4 * time.Hour)
+	default:
+		return sample.Instant(5 * 24 * time.Hour)
+	}
+}
+
+// window returns the index of the window that an instant is in.
+func window(t record.Tier, at sample.Instant) int64 {
+	w := windowOf(t)
+	if i := at / w; at%w < 0 {
+		return int64(i) - 1
+	} else {
+		return int64(i)
+	}
+}
+
+// PutHistory implements journal.History.
+func (s *Store) PutHistory(ctx context.Context, stretches ...record.Stretch) error {
+	var parts []record.Stretch
+	var bodies [][]byte
+	for i := range stretches {
+		if err := stretches[i].Check(); err != nil {
+			return err
+		}
+		for _, part := range cut(stretches[i]) {
+			body, err := part.Append(nil)
+			if err != nil {
+				return err
+			}
+			parts, bodies = append(parts, part), append(bodies, body)
+		}
+	}
+	if len(parts) == 0 {
+		return nil
+	}
+	return s.write(ctx, &request{do: func(tx *sql.Tx) error {
+		for i := range parts {
+			if err := insertStretch(tx, &parts[i], bodies[i]); err != nil {
+				return err
+			}
+		}
+		return nil
+	}})
+}
+
+// cut cuts a stretch at the ends of windows.
+func cut(s record.Stretch) []record.Stretch {
+	var parts []record.Stretch
+	for from := 0; from < len(s.Points); {
+		w, to := window(s.Tier, s.Points[from].At), from
+		for to < len(s.Points) && window(s.Tier, s.Points[to].At) == w {
+			to++
+		}
+		part := s
+		part.Points = s.Points[from:to]
+		parts = append(parts, part)
+		from = to
+	}
+	return parts
+}
+
+func insertStretch(tx *sql.Tx, s *record.Stretch, body []byte) error {
+	_, err := tx.Exec("INSERT OR IGNORE INTO series(place, name) VALUES(?,?)", s.Place, s.Series)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec("INSERT INTO history(series, tier, window, body) SELECT id, ?, ?, ? FROM series WHERE place = ? AND name = ?",
+		int64(s.Tier), window(s.Tier, s.Points[0].At), body, s.Place, s.Series)
+	return err
+}
+
+// History implements journal.History.
+func (s *Store) History(ctx context.Context, place, series string, tier record.Tier, from, to sample.Instant) ([]record.Point, error) {
+	if tier.Step() == 0 {
+		return nil, fmt.Errorf("history of %s %s: %v %w", place, series, tier, journal.ErrNotFound)
+	}
+	if to <= from {
+		return nil, nil
+	}
+	bodies, err := collect(ctx, s, `SELECT h.body FROM history h JOIN series s ON h.series = s.id
+		WHERE s.place = ? AND s.name = ? AND h.tier = ? AND h.window BETWEEN ? AND ? ORDER BY h.window, h.id`,
+		[]any{place, series, int64(tier), window(tier, from), window(tier, to-1)}, scanBody)
+	if err != nil {
+		return nil, err
+	}
+	var points []record.Point
+	var lost error
+	sorted := true
+	for _, body := range bodies {
+		part, err := record.DecodeStretch(body)
+		if err != nil {
+			lost = &journal.Loss{File: mainName, Source: "history of " + place + " " + series, Err: err}
+			continue
+		}
+		for _, p := range part.Points {
+			if p.At >= from && p.At < to {
+				sorted = sorted && (len(points) == 0 || points[len(points)-1].At < p.At)
+				points = append(points, p)
+			}
+		}
+	}
+	if !sorted {
+		points = newestOfEach(points)
+	}
+	return points, lost
+}
+
+// newestOfEach sorts points by time; of those for one instant the last stays.
+func newestOfEach(points []record.Point) []record.Point {
+	slices.SortStableFunc(points, func(a, b record.Point) int {
+		switch {
+		case a.At < b.At:
+			return -1
+		case a.At > b.At:
+			return 1
+		}
+		return 0
+	})
+	kept := points[:0]
+	for i, p := range points {
+		if i+1 == len(points) || points[i+1].At != p.At {
+			kept = append(kept, p)
+		}
+	}
+	return kept
+}

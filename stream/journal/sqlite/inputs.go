@@ -1,0 +1,338 @@
+package sqlite
+
+import (
+	"container/heap"
+	"context"
+	"database/sql"
+	"iter"
+	"maps"
+	"math"
+	"slices"
+
+	"weald/ingest/sample"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// A run is some inputs of one block, of one group of ticks, or one entry, with
+// ascending ordinals.
+type run struct {
+	block *record.Block
+	ticks *record.Ticks
+	entry *record.Entry
+	at    int
+}
+
+func (r *run) ord() uint64 {
+	switch {
+	case r.block != nil:
+		return r.block.Scans[r.at].Ord
+	case r.ticks != nil:
+		return r.ticks.Ticks[r.at].Ord
+	}
+	return r.entry.Ord
+}
+
+func (r *run) input() record.Input {
+	switch {
+	case r.block != nil:
+		return record.Input{Ord: r.ord(), Scan: &r.block.Scans[r.at], Source: r.block.Source, Config: r.block.Config}
+	case r.ticks != nil:
+		return record.Input{Ord: r.ord(), Tick: &r.ticks.Ticks[r.at]}
+	}
+	return record.Input{Ord: r.ord(), Entry: r.entry}
+}
+
+// step goes to the next input and reports whether there is one.
+func (r *run) step() bool {
+	r.at++
+	return r.block != nil && r.at < len(r.block.Scans) || r.ticks != nil && r.at < len(r.ticks.Ticks)
+}
+
+// runs are a heap, the one with the least ordinal first.
+type runs []*run
+
+func (h runs) Len() int           { return len(h) }
+func (h runs) Less(i, j int) bool { return h[i].ord() < h[j].ord() }
+func (h runs) Swap(i, j int)      { h[i], h[j] = h[j], h[i] }
+func (h *runs) Push(x any)        { *h = append(*h, x.(*run)) }
+func (h *runs) Pop() any {
+	last := (*h)[len(*h)-1]
+	*h = (*h)[:len(*h)-1]
+	return last
+}
+
+// Inputs implements journal.Inputs.
+func (s *Store) Inputs(ctx context.Context, first, last uint64) iter.Seq2[record.Input, error] {
+	first, last = min(first, math.MaxInt64), min(last, math.MaxInt64)
+	return func(yield func(record.Input, error) bool) {
+		if err := s.alive(); err != nil {
+			yield(record.Input{}, err)
+			return
+		}
+		w, err := s.newWatch(ctx, last)
+		if err != nil {
+			yield(record.Input{}, err)
+			return
+		}
+		last := min(last, w.end)
+		streams, lost := s.streams(ctx, selection{first: first, last: last}, func(m *summary) bool { return m.meets(first, last) })
+		for _, err := range lost {
+			if !yield(record.Input{}, err) {
+				return
+			}
+		}
+		nextRow, stopRows := iter.Pull2(merge(ctx, streams))
+		defer stopRows()
+		nextEntry, stopEntries := iter.Pull2(s.inputEntries(ctx, first, last))
+		defer stopEntries()
+		if !feed(&feeder{watch: w, first: first, last: last, yield: yield, row: nextRow, entry: nextEntry}) {
+			return
+		}
+		for _, err := range w.tails(first) {
+			if !yield(record.Input{}, err) {
+				return
+			}
+		}
+	}
+}
+
+// A feeder merges blocks and entries into inputs.
+type feeder struct {
+	watch       *watch
+	first, last uint64
+	yield       func(record.Input, error) bool
+	row         func() (blockRow, error, bool)
+	entry       func() (record.Entry, error, bool)
+	open        runs
+}
+
+// feed merges until both sequences end, and reports whether yield wants more.
+// What cannot be read is told at once.
+func feed(f *feeder) bool {
+	var row blockRow
+	var entry record.Entry
+	rows, entries, haveRow, haveEntry := true, true, false, false
+	for {
+		for rows && !haveRow {
+			var err error
+			if row, err, rows = f.row(); err != nil {
+				if !f.yield(record.Input{}, err) {
+					return false
+				}
+				continue
+			}
+			haveRow = rows
+		}
+		for entries && !haveEntry {
+			var err error
+			if entry, err, entries = f.entry(); err != nil {
+				if !f.yield(record.Input{}, err) {
+					return false
+				}
+				continue
+			}
+			haveEntry = entries
+		}
+		// Everything open that comes before what is still closed can go out.
+		until := uint64(math.MaxUint64)
+		if haveRow {
+			until = row.firstOrd
+		}
+		if haveEntry {
+			until = min(until, entry.Ord)
+		}
+		if !f.drain(until) {
+			return false
+		}
+		switch {
+		case haveRow && (!haveEntry || row.firstOrd <= entry.Ord):
+			haveRow = false
+			if !f.take(&row) {
+				return false
+			}
+		case haveEntry:
+			haveEntry = false
+			e := entry
+			heap.Push(&f.open, &run{entry: &e})
+		default:
+			return true
+		}
+	}
+}
+
+// take opens a block, or says why it cannot.
+func (f *feeder) take(row *blockRow) bool {
+	block, ticks, err := row.decode()
+	if err != nil {
+		err = &journal.Loss{Source: row.source, First: row.number, Last: row.number, Err: err}
+	}
+	for _, err := range f.watch.saw(row.source, row.number, err) {
+		if !f.yield(record.Input{}, err) {
+			return false
+		}
+	}
+	if err == nil {
+		heap.Push(&f.open, &run{block: block, ticks: ticks})
+	}
+	return true
+}
+
+// drain yields all open inputs with ordinals before until.
+func (f *feeder) drain(until uint64) bool {
+	for len(f.open) > 0 && f.open[0].ord() < until {
+		r := f.open[0]
+		ord := r.ord()
+		if ord > f.last {
+			heap.Pop(&f.open)
+			continue
+		}
+		if ord >= f.first && !f.yield(r.input(), nil) {
+			return false
+		}
+		if r.step() {
+			heap.Fix(&f.open, 0)
+		} else {
+			heap.Pop(&f.open)
+		}
+	}
+	return true
+}
+
+// inputEntries yields the entries that are inputs, in the order of their
+// ordinals.
+func (s *Store) inputEntries(ctx context.Context, first, last uint64) iter.Seq2[record.Entry, error] {
+	return func(yield func(record.Entry, error) bool) {
+		from := max(int64(first), 1)
+		for {
+			type ordRow struct {
+				row
+				ord int64
+			}
+			rows, err := collect(ctx, s, "SELECT position, ord, body FROM entries WHERE ord >= ? AND ord <= ? ORDER BY ord LIMIT ?",
+				[]any{from, int64(last), page}, func(r *sql.Rows) (one ordRow, err error) {
+					return one, r.Scan(&one.position, &one.ord, &one.body)
+				})
+			if err != nil {
+				yield(record.Entry{}, err)
+				return
+			}
+			for _, r := range rows {
+				e, err := record.DecodeEntry(r.body)
+				if err != nil {
+					e, err = record.Entry{}, &journal.Loss{File: mainName, Source: journal.Entries, First: uint64(r.position), Last: uint64(r.position), Err: err}
+				}
+				if !yield(e, err) {
+					return
+				}
+				from = r.ord + 1
+			}
+			if len(rows) < page {
+				return
+			}
+		}
+	}
+}
+
+// Readings implements journal.Inputs.
+func (s *Store) Readings(ctx context.Context, source string, from, to sample.Instant) iter.Seq2[*record.Block, error] {
+	return func(yield func(*record.Block, error) bool) {
+		if err := s.alive(); err != nil {
+			yield(nil, err)
+			return
+		}
+		if source == "" || to <= from {
+			return
+		}
+		sel := selection{last: math.MaxInt64, source: source, one: true, from: int64(from), to: int64(to)}
+		streams, lost := s.streams(ctx, sel, func(m *summary) bool { return m.lies(from, to) })
+		for _, err := range lost {
+			if !yield(nil, err) {
+				return
+			}
+		}
+		for row, err := range merge(ctx, streams) {
+			if err == nil {
+				var block *record.Block
+				if block, _, err = row.decode(); err == nil {
+					if !meets(block, from, to) {
+						continue // between two scans, or the index said otherwise
+					}
+					if !yield(block, nil) {
+						return
+					}
+					continue
+				}
+				err = &journal.Loss{Source: source, First: row.number, Last: row.number, Err: err}
+			}
+			if !yield(nil, err) {
+				return
+			}
+		}
+	}
+}
+
+func meets(b *record.Block, from, to sample.Instant) bool {
+	return slices.ContainsFunc(b.Scans, func(s record.Scan) bool { return s.At >= from && s.At < to })
+}
+
+// A watch sees whether the numbers of each source come without holes.
+type watch struct {
+	heads   map[string]sourceHead // when it began
+	end     uint64                // the greatest ordinal then
+	last    uint64                // up to where inputs are asked for
+	seen    map[string]uint64
+	retired []record.Retired
+}
+
+func (s *Store) newWatch(ctx context.Context, last uint64) (*watch, error) {
+	gone, err := s.retiredRanges(ctx)
+	if err != nil {
+		return nil, err
+	}
+	s.days.write.Lock()
+	defer s.days.write.Unlock()
+	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, last: last, seen: map[string]uint64{}, retired: gone}, nil
+}
+
+// saw takes note of a block, whole or with an error, and returns what is lost:
+// that block, and those that should have come before it.
+func (w *watch) saw(source string, number uint64, err error) []error {
+	var lost []error
+	if before := w.seen[source]; before > 0 && number > before+1 {
+		lost = append(lost, w.hole(source, before+1, number-1)...)
+	}
+	w.seen[source] = number
+	if err != nil {
+		lost = append(lost, err)
+	}
+	return lost
+}
+
+// hole returns the losses of a hole, without what was deleted on purpose.
+func (w *watch) hole(source string, first, last uint64) []error {
+	var lost []error
+	for _, r := range missing(first, last, source, w.retired, nil) {
+		lost = append(lost, &journal.Loss{Source: source, First: r.first, Last: r.last})
+	}
+	return lost
+}
+
+// tails returns the losses at the end: what each source had come to, and nobody
+// saw. first is the least ordinal that was asked for.
+func (w *watch) tails(first uint64) []error {
+	var lost []error
+	for _, source := range slices.Sorted(maps.Keys(w.heads)) {
+		h, seen := w.heads[source], w.seen[source]
+		switch {
+		case h.ord > w.last || h.ord < first:
+			continue // the end was not asked for
+		case seen == 0:
+			seen = h.number - 1 // nothing is known of those before
+		}
+		if seen < h.number {
+			lost = append(lost, w.hole(source, seen+1, h.number)...)
+		}
+	}
+	return lost
+}

@@ -1,0 +1,213 @@
+package sqlite
+
+import (
+	"encoding/binary"
+	"errors"
+	"io"
+	"iter"
+	"os"
+
+	"weald/stream/record"
+)
+
+// pages reads a file of SQLite page by page, without believing its tree: it
+// finds what the tree has lost. Every body says itself whether it is whole.
+type pages struct {
+	db     *os.File // nil if there is none
+	log    *os.File // nil if there is none
+	frames []frame
+	latest map[uint32]int64 // offset in the log of each page's last version
+}
+
+// openPages opens a file and a log of it, which need not be beside it.
+func openPages(path, logPath string) (*pages, error) {
+	p := &pages{latest: map[uint32]int64{}}
+	var err error
+	if p.db, err = os.Open(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, err
+	}
+	scan, err := scanLog(logPath)
+	if err == nil && len(scan.frames) > 0 {
+		p.frames = scan.frames
+		p.log, err = os.Open(logPath)
+	}
+	if err != nil {
+		p.close()
+		return nil, err
+	}
+	for _, f := range p.frames {
+		if f.offset > 0 {
+			p.latest[f.page] = f.offset
+		}
+	}
+	return p, nil
+}
+
+func (p *pages) close() {
+	for _, f := range []*os.File{p.db, p.log} {
+		if f != nil {
+			f.Close()
+		}
+	}
+}
+
+// bodies yields every whole body: of the frames given, newest first, and then,
+// if file is set, of the file. One body may come more than once, and one that
+// was replaced comes after what replaced it.
+func (p *pages) bodies(frames []frame, file bool) iter.Seq2[[]byte, error] {
+	return func(yield func([]byte, error) bool) {
+		buf := make([]byte, pageSize)
+		for i := len(frames) - 1; i >= 0; i-- {
+			if frames[i].offset == 0 {
+				continue
+			}
+			if _, err := p.log.ReadAt(buf, frames[i].offset); err != nil {
+				yield(nil, err)
+				return
+			}
+			if !p.leaf(buf, frames[i].page == 1, yield) {
+				return
+			}
+		}
+		for n := int64(0); file && p.db != nil; n++ {
+			switch _, err := p.db.ReadAt(buf, n*pageSize); {
+			case errors.Is(err, io.EOF):
+				return
+			case err != nil:
+				yield(nil, err)
+				return
+			}
+			if !p.leaf(buf, n == 0, yield) {
+				return
+			}
+		}
+	}
+}
+
+// leaf yields the bodies that begin on a page, if it is a leaf of a table.
+func (p *pages) leaf(page []byte, first bool, yield func([]byte, error) bool) bool {
+	head := 0
+	if first {
+		head = 100
+	}
+	const leafOfTable, leafHeader = 13, 8
+	if page[head] != leafOfTable {
+		return true
+	}
+	cells := int(binary.BigEndian.Uint16(page[head+3:]))
+	for i := range min(cells, (pageSize-head-leafHeader)/2) {
+		at := int(binary.BigEndian.Uint16(page[head+leafHeader+2*i:]))
+		if at < head+leafHeader || at >= pageSize {
+			continue
+		}
+		if body := p.cell(page[at:]); body != nil && !yield(body, nil) {
+			return false
+		}
+	}
+	return true
+}
+
+// cell returns the body of a row, nil if there is none, or none that is whole.
+func (p *pages) cell(cell []byte) []byte {
+	size, n := varint(cell)
+	if n == 0 || size > record.MaxDocument+1<<16 {
+		return nil
+	}
+	_, m := varint(cell[n:])
+	if m == 0 {
+		return nil
+	}
+	local := cell[n+m:]
+	// How much of a row lies on its page is fixed by the format.
+	const usable = pageSize
+	const most, least = usable - 35, (usable-12)*32/255 - 23
+	here := int(size)
+	if here > most {
+		if here = least + (int(size)-least)%(usable-4); here > most {
+			here = least
+		}
+	}
+	if here > len(local) || int(size) > here && here+4 > len(local) {
+		return nil
+	}
+	for _, logFirst := range []bool{true, false} {
+		row := make([]byte, 0, size)
+		row = append(row, local[:here]...)
+		if int(size) > here {
+			row = p.chain(row, int(size), binary.BigEndian.Uint32(local[here:]), logFirst)
+		}
+		if body := lastBlob(row); body != nil {
+			if _, err := record.FormOf(body); err == nil {
+				return body
+			}
+		}
+		if int(size) <= here {
+			break
+		}
+	}
+	return nil
+}
+
+// chain appends the pages that follow, up to size bytes. A page may be in the
+// log, in the file, or in both.
+func (p *pages) chain(row []byte, size int, next uint32, logFirst bool) []byte {
+	buf := make([]byte, pageSize)
+	for next != 0 && len(row) < size {
+		offset, logged := p.latest[next]
+		var err error
+		switch {
+		case logged && (logFirst || p.db == nil):
+			_, err = p.log.ReadAt(buf, offset)
+		case p.db != nil:
+			_, err = p.db.ReadAt(buf, int64(next-1)*pageSize)
+		default:
+			return row
+		}
+		if err != nil {
+			return row
+		}
+		next = binary.BigEndian.Uint32(buf)
+		row = append(row, buf[4:4+min(pageSize-4, size-len(row))]...)
+	}
+	return row
+}
+
+// lastBlob returns the last column of a row if it is a blob: that is where all
+// tables have their bodies.
+func lastBlob(row []byte) []byte {
+	size, n := varint(row)
+	if n == 0 || size > uint64(len(row)) || size < uint64(n) {
+		return nil
+	}
+	kind := uint64(0)
+	for types := row[n:size]; len(types) > 0; {
+		k, n := varint(types)
+		if n == 0 {
+			return nil
+		}
+		kind, types = k, types[n:]
+	}
+	if kind < 12 || kind%2 != 0 {
+		return nil
+	}
+	length := (kind - 12) / 2
+	if length > uint64(len(row))-size {
+		return nil
+	}
+	return row[uint64(len(row))-length:]
+}
+
+// varint reads a number as SQLite writes them: high bits first, seven in a byte,
+// eight in the ninth. n is 0 if it is cut off.
+func varint(b []byte) (v uint64, n int) {
+	for i := range min(len(b), 9) {
+		if i == 8 {
+			return v<<8 | uint64(b[i]), 9
+		}
+		v = v<<7 | uint64(b[i]&0x7f)
+		if b[i] < 0x80 {
+			return v, i + 1
+		}
+	}
+	return 0, 0
+}
