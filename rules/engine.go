@@ -86,6 +86,9 @@ func (e *Engine) NextPlace(place int) sample.Instant {
 	return next
 }
 
+// Places returns how many places there are.
+func (e *Engine) Places() int { return len(e.places) }
+
 // Finish evaluates what is still waiting and lets time pass to the newest
 // reading of all, where a rehearsal ends.
 func (e *Engine) Finish() {

@@ -1,0 +1,192 @@
+package keeper
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// How often things are kept.
+const (
+	readingsEvery  = time.Second
+	snapshotsEvery = time.Minute
+)
+
+// mostPending is how many scans may wait for a disk that takes none before the
+// oldest are given up. The engine has judged them; only their record is lost,
+// which Lost counts.
+const mostPending = 20000
+
+// A Keeper is a pipeline.Recorder over a journal. The pipeline's goroutine calls
+// its Recorder methods; Run, on another, writes once a second.
+type Keeper struct {
+	journal journal.Journal
+	plan    *rules.Plan
+	now     func() sample.Instant
+	log     *slog.Logger
+	reviver *Reviver // owned by the pipeline's goroutine
+	config  uint64   // version of the configuration in force
+
+	writing sync.Mutex // held while something is being written, so that it is in order
+
+	mu      sync.Mutex
+	blocks  []record.Block // by source; guarded by mu, as is all below
+	ticks   []record.Tick
+	pending int
+	lost    uint64
+	failing bool   // the last writing of readings failed
+	trouble string // why, in plain words
+	spare   [][]float64
+}
+
+// New returns a Keeper for the sources and places of plan.
+func New(j journal.Journal, plan *rules.Plan, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
+	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, now: now, log: log, blocks: make([]record.Block, len(plan.Sources))}
+	for i := range k.blocks {
+		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
+	}
+	return k
+}
+
+// Scan implements pipeline.Recorder.
+func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.pending >= mostPending {
+		k.giveUp()
+	}
+	b := &k.blocks[s.Source]
+	kept := record.Scan{
+		Ord: ord, At: s.At, Arrived: s.Arrived, Seq: s.Seq,
+		Stored: s.Stored, Damaged: s.Damaged, Rail: s.Rail, Raw: append(k.buffer(), s.Raw...),
+	}
+	k.withhold(b.Source, &kept, s.Values)
+	b.Scans = append(b.Scans, kept)
+	k.pending++
+}
+
+// withhold makes missing what was left out of the signals although it was
+// delivered: a channel that had been found dead or stuck. The engine did not see
+// it, so that whoever feeds the engine again must not.
+func (k *Keeper) withhold(source string, s *record.Scan, values []float64) {
+	revived, ok := k.reviver.Revive(source, s)
+	if !ok {
+		return
+	}
+	for i, v := range revived.Values {
+		if !sample.IsUnknown(v) && sample.IsUnknown(values[i]) {
+			s.Raw[i] = sample.Unknown
+		}
+	}
+}
+
+// buffer returns an empty slice that may have room already.
+func (k *Keeper) buffer() []float64 {
+	n := len(k.spare)
+	if n == 0 {
+		return nil
+	}
+	b := k.spare[n-1]
+	k.spare = k.spare[:n-1]
+	return b[:0]
+}
+
+// giveUp forgets what waits for the disk.
+func (k *Keeper) giveUp() {
+	k.lost += uint64(k.pending)
+	for i := range k.blocks {
+		k.blocks[i].Scans = nil
+	}
+	k.ticks, k.pending = nil, 0
+}
+
+// Tick implements pipeline.Recorder.
+func (k *Keeper) Tick(ord uint64, place int, now sample.Instant) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.ticks = append(k.ticks, record.Tick{Ord: ord, Place: k.plan.Places[place].ID, At: now})
+}
+
+// Commit implements pipeline.Recorder. Where readings find no room the events
+// are kept all the same.
+func (k *Keeper) Commit(events []alert.Event) error {
+	if err := k.write(context.Background()); err != nil {
+		k.log.Warn("readings were not kept", slog.Any("error", err))
+	}
+	entries := make([]record.Entry, len(events))
+	for i, e := range events {
+		entries[i] = record.Entry{At: e.At, Written: k.now(), Place: e.Place, Body: record.Transition{Event: e}}
+	}
+	if _, err := k.journal.Append(context.Background(), entries...); err != nil {
+		k.log.Error("alerts were not kept", slog.Any("error", err))
+		return fmt.Errorf("keeping %d changes of alerts: %w", len(events), err)
+	}
+	return nil
+}
+
+// write makes all readings so far durable.
+func (k *Keeper) write(ctx context.Context) error {
+	k.writing.Lock()
+	defer k.writing.Unlock()
+	blocks, ticks := k.take()
+	if len(blocks) == 0 && len(ticks) == 0 {
+		return nil
+	}
+	err := k.journal.AppendReadings(ctx, blocks, ticks)
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if err != nil {
+		k.putBack(blocks, ticks)
+		return err
+	}
+	for i := range blocks {
+		for j := range blocks[i].Scans {
+			if len(k.spare) < 256 {
+				k.spare = append(k.spare, blocks[i].Scans[j].Raw)
+			}
+		}
+	}
+	return nil
+}
+
+// take takes what waits.
+func (k *Keeper) take() (blocks []record.Block, ticks []record.Tick) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	for i := range k.blocks {
+		if b := &k.blocks[i]; len(b.Scans) > 0 {
+			blocks = append(blocks, *b)
+			b.Scans = nil
+		}
+	}
+	ticks, k.ticks, k.pending = k.ticks, nil, 0
+	return blocks, ticks
+}
+
+// putBack lets what could not be written wait again, before what came since.
+func (k *Keeper) putBack(blocks []record.Block, ticks []record.Tick) {
+	for _, b := range blocks {
+		for i := range k.blocks {
+			if k.blocks[i].Source == b.Source {
+				k.blocks[i].Scans = append(b.Scans, k.blocks[i].Scans...)
+				k.pending += len(b.Scans)
+			}
+		}
+	}
+	k.ticks = append(ticks, k.ticks...)
+}
+
+// A Condition is how the record is.
+type Condition struct {
+	Pending int    // scans that wait for the disk
+	Lost    uint64 // scans that were judged and not kept
+	Trouble string // what is wrong, in plain words; "" if nothing is
+}

@@ -1,0 +1,99 @@
+package keeper
+
+import (
+	"context"
+	"errors"
+	"math"
+
+	"weald/ingest/calib"
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// A Reviver makes scans of what was kept of them: readings as they came, turned
+// into pressure by the calibrations of a configuration.
+type Reviver struct {
+	index      map[string]int // source by id
+	sources    []rules.Source
+	converters []*calib.Converter
+	scan       sample.Scan
+}
+
+// NewReviver takes a converter for each source of the plan, in its order.
+func NewReviver(plan *rules.Plan, converters []*calib.Converter) *Reviver {
+	r := &Reviver{index: make(map[string]int, len(plan.Sources)), sources: plan.Sources, converters: converters}
+	for i := range plan.Sources {
+		r.index[plan.Sources[i].ID] = i
+	}
+	return r
+}
+
+// Revive returns the scan, which is valid until the next call; false if the
+// plan has no such source, or one with another number of channels.
+func (r *Reviver) Revive(source string, s *record.Scan) (*sample.Scan, bool) {
+	i, ok := r.index[source]
+	if !ok || len(s.Raw) != r.sources[i].Channels {
+		return nil, false
+	}
+	rail := s.Rail
+	if math.IsNaN(rail) {
+		rail = calib.NoRail
+	}
+	values := r.scan.Values
+	if cap(values) < len(s.Raw) {
+		values = make([]float64, len(s.Raw))
+	}
+	r.scan = sample.Scan{
+		Source: i, At: s.At, Arrived: s.Arrived, Seq: s.Seq, Stored: s.Stored, Damaged: s.Damaged,
+		Rail: rail, Values: values[:len(s.Raw)], Raw: s.Raw,
+	}
+	r.converters[i].Convert(r.scan.Values, s.Raw, 0, rail)
+	return &r.scan, true
+}
+
+// A Replay is what became of one.
+type Replay struct {
+	Inputs  int
+	Foreign int             // scans of sources that the plan does not have
+	Losses  []*journal.Loss // what could not be read
+	Last    uint64          // ordinal of the last input
+}
+
+// Feed gives the inputs from first to last to f as they were given to the live
+// engine: scans, and ticks of a place by its index. What the plan does not have
+// is left out.
+func Feed(ctx context.Context, j journal.Inputs, plan *rules.Plan, r *Reviver, first, last uint64,
+	scan func(ord uint64, s *sample.Scan), tick func(ord uint64, place int, at sample.Instant)) (Replay, error) {
+	places := make(map[string]int, len(plan.Places))
+	for i := range plan.Places {
+		places[plan.Places[i].ID] = i
+	}
+	var out Replay
+	for in, err := range j.Inputs(ctx, first, last) {
+		var loss *journal.Loss
+		switch {
+		case errors.As(err, &loss):
+			out.Losses = append(out.Losses, loss)
+			continue
+		case err != nil:
+			return out, err
+		}
+		out.Inputs++
+		out.Last = in.Ord
+		switch {
+		case in.Scan != nil:
+			if s, ok := r.Revive(in.Source, in.Scan); ok {
+				scan(in.Ord, s)
+			} else {
+				out.Foreign++
+			}
+		case in.Tick != nil:
+			if i, ok := places[in.Tick.Place]; ok {
+				tick(in.Ord, i, in.Tick.At)
+			}
+		}
+	}
+	return out, nil
+}

@@ -1,0 +1,158 @@
+package keeper
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// Resumed is where a start begins.
+type Resumed struct {
+	Engine *rules.Engine
+	Sink   *Relay        // tells what Engine finds; set its To before feeding it
+	Ord    uint64        // of the last input that was kept
+	Past   []alert.Event // kept changes that people still want to see, by time
+	New    []alert.Event // changes that the catching up brought and that are not kept yet
+}
+
+// A Relay is a rules.Sink whose receiver can be chosen later.
+type Relay struct{ To rules.Sink }
+
+// Alert implements rules.Sink.
+func (r *Relay) Alert(e alert.Event) { r.To.Alert(e) }
+
+// Updated implements rules.Sink.
+func (r *Relay) Updated(place int, at sample.Instant) { r.To.Updated(place, at) }
+
+// Late implements rules.Sink.
+func (r *Relay) Late(place int, s *sample.Scan) { r.To.Late(place, s) }
+
+// A gatherer keeps events, and nothing else.
+type gatherer struct{ events []alert.Event }
+
+func (g *gatherer) Alert(e alert.Event)       { g.events = append(g.events, e) }
+func (*gatherer) Updated(int, sample.Instant) {}
+func (*gatherer) Late(int, *sample.Scan)      {}
+
+// pastShown is how long ago an alert may have been cleared to be shown still.
+const pastShown = time.Hour
+
+// Resume builds an engine and brings it to where the record ends.
+func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *Reviver, log *slog.Logger) (*Resumed, error) {
+	head, err := j.Head(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("the record does not say where it ends: %w", err)
+	}
+	found := &gatherer{}
+	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord}
+	out.Engine = rules.NewEngine(plan, out.Sink)
+	from, err := takeUp(ctx, j, plan, out.Engine, head.Ord, log)
+	if err != nil {
+		return nil, err
+	}
+	if head.Ord > 0 {
+		replay, err := Feed(ctx, j, plan, reviver, from+1, head.Ord,
+			func(_ uint64, s *sample.Scan) { out.Engine.Scan(s) },
+			func(_ uint64, place int, at sample.Instant) { out.Engine.TickPlace(place, at) })
+		if err != nil {
+			return nil, fmt.Errorf("the record cannot be caught up with: %w", err)
+		}
+		for _, l := range replay.Losses {
+			log.Error("the record has a loss", slog.String("what", l.Error()))
+		}
+	}
+	return out, out.sort(ctx, j, found.events)
+}
+
+// takeUp restores the newest snapshot and returns the ordinal that it stands at.
+// Without one that fits, the whole record is caught up with.
+func takeUp(ctx context.Context, j journal.Journal, plan *rules.Plan, e *rules.Engine, last uint64, log *slog.Logger) (uint64, error) {
+	snap, err := j.Snapshot(ctx, last)
+	switch {
+	case errors.Is(err, journal.ErrNotFound):
+		return 0, nil
+	case err != nil:
+		return 0, fmt.Errorf("the snapshot of the rules cannot be read: %w", err)
+	}
+	places, err := unpackPlaces(snap.Body)
+	if err != nil {
+		log.Warn("the snapshot of the rules is damaged; holds begin anew", slog.Any("error", err))
+		return snap.Ord, nil
+	}
+	for i := range plan.Places {
+		state, ok := places[plan.Places[i].ID]
+		if !ok {
+			continue // a new place
+		}
+		if err := e.RestorePlace(i, state); err != nil {
+			log.Warn("the holds of a place begin anew", slog.Any("error", err))
+		}
+	}
+	return snap.Ord, nil
+}
+
+// sort parts what the catching up found into what is kept already and what is
+// not, and gathers the kept changes that people still want to see.
+func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Event) error {
+	type change struct {
+		id   string
+		what alert.Change
+		at   sample.Instant
+	}
+	kept := map[change]bool{}
+	oldest := sample.Never
+	for _, e := range found {
+		oldest = min(oldest, e.At)
+	}
+	var newest sample.Instant = sample.Past
+	open := map[string]bool{} // ids of which the newest raise has been seen
+	for entry, err := range j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindTransition}, Newest: true}) {
+		var loss *journal.Loss
+		switch {
+		case errors.As(err, &loss):
+			continue
+		case err != nil:
+			return fmt.Errorf("the alerts of the record cannot be read: %w", err)
+		}
+		e := entry.Body.(record.Transition).Event
+		newest = max(newest, e.At)
+		kept[change{e.ID(), e.What, e.At}] = true
+		if !open[e.ID()] {
+			r.Past = append(r.Past, e)
+		}
+		open[e.ID()] = open[e.ID()] || e.What == alert.Raised
+		if e.At < oldest && newest.Sub(e.At) > pastShown && r.allSeen(open) {
+			break
+		}
+	}
+	slices.Reverse(r.Past)
+	slices.SortStableFunc(r.Past, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
+	for _, e := range found {
+		if !kept[change{e.ID(), e.What, e.At}] {
+			r.New = append(r.New, e)
+		}
+	}
+	return nil
+}
+
+// allSeen reports whether the raise of every alert that stands has been seen.
+func (r *Resumed) allSeen(seen map[string]bool) bool {
+	for i := range r.Engine.Places() {
+		for _, p := range r.Engine.Progress(i, nil) {
+			if p.Raised && !seen[p.ID()] {
+				return false
+			}
+		}
+	}
+	return true
+}

@@ -1,0 +1,92 @@
+package keeper
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"time"
+
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// A Source of snapshots runs f with the engine's state at one moment: the
+// ordinal of its last input and the places' states, which f must not keep.
+type Source func(ctx context.Context, f func(ord uint64, places [][]byte)) error
+
+// Run writes readings once a second and a snapshot once a minute until ctx ends,
+// then everything that is left, and a last snapshot of it. It returns the cause
+// of ctx's end, or an error after which nothing can be kept any more.
+func (k *Keeper) Run(ctx context.Context, state Source) error {
+	ticker := time.NewTicker(readingsEvery)
+	defer ticker.Stop()
+	snapped := time.Now()
+	for {
+		select {
+		case <-ticker.C:
+		case <-ctx.Done():
+			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
+			defer cancel()
+			k.note(k.write(last))
+			return context.Cause(ctx)
+		}
+		err := k.write(ctx)
+		k.note(err)
+		if errors.Is(err, journal.ErrBroken) || errors.Is(err, journal.ErrClosed) {
+			return err
+		}
+		if err == nil && time.Since(snapped) >= snapshotsEvery {
+			snapped = time.Now()
+			if err := k.Snapshot(ctx, state); err != nil && ctx.Err() == nil {
+				k.log.Warn("no snapshot of the rules was kept", slog.Any("error", err))
+			}
+		}
+	}
+}
+
+// Snapshot keeps the state of the engine now.
+func (k *Keeper) Snapshot(ctx context.Context, state Source) error {
+	s := record.Snapshot{At: k.now(), Config: k.config}
+	if err := state(ctx, func(ord uint64, places [][]byte) {
+		s.Ord, s.Body = ord, k.packPlaces(places)
+	}); err != nil || s.Ord == 0 {
+		return err
+	}
+	if err := k.write(ctx); err != nil { // a snapshot must not be ahead of its inputs
+		return err
+	}
+	return k.journal.PutSnapshot(ctx, s)
+}
+
+// note says when readings stop being kept, and when they are kept again; each
+// is an entry of the record too, for which a full disk has a reserve.
+func (k *Keeper) note(err error) {
+	failed := err != nil && !errors.Is(err, context.Canceled)
+	k.mu.Lock()
+	changed := failed != k.failing
+	k.failing = failed
+	k.trouble = ""
+	if failed {
+		k.trouble = "readings are not kept: " + err.Error()
+	}
+	text := k.trouble
+	k.mu.Unlock()
+	if !changed {
+		return
+	}
+	if !failed {
+		text = "readings are kept again"
+	}
+	k.log.Warn(text)
+	now := k.now()
+	if _, err := k.journal.Append(context.Background(), record.Entry{At: now, Written: now, Body: record.Fault{Subject: "record", Over: !failed, Text: text}}); err != nil {
+		k.log.Error("a fault of the record was not kept", slog.Any("error", err))
+	}
+}
+
+// Condition tells how the record is. Any goroutine may ask.
+func (k *Keeper) Condition() Condition {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return Condition{Pending: k.pending, Lost: k.lost, Trouble: k.trouble}
+}
