@@ -90,6 +90,11 @@ type Options struct {
 	// of the last input that it has already.
 	Recorder Recorder
 	Ord      uint64
+
+	// Past are changes of alerts that former runs have kept and told, by time.
+	// Found are changes that were judged by a former run which ended before it
+	// could keep them: they are kept and told when Run begins.
+	Past, Found []alert.Event
 }
 
 // A waiting scan, and since when it does, on the daemon's clock.
@@ -152,6 +157,7 @@ func New(o Options) *Pipeline {
 	p.state = newState(o.Plan, o.Views, o.Clock)
 	p.state.judge = o.Judge(o.Plan, sink{p})
 	p.state.prepare()
+	p.takeUp(o.Past, o.Found)
 	return p
 }
 

@@ -19,6 +19,7 @@ func (p *Pipeline) Run(ctx context.Context) error {
 	timer := p.clock.NewTimer()
 	defer timer.Stop()
 	armed := sample.Never
+	p.settle()
 	for {
 		if wake := p.tick(); wake != armed {
 			armed = wake

@@ -1,0 +1,41 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+
+	"weald/rules/alert"
+)
+
+// ErrNoState is returned by Snapshot where the judge has no state to write down.
+var ErrNoState = errors.New("the judge has no snapshots")
+
+// A snapshotter is a Judge whose state can be written down.
+type snapshotter interface {
+	SnapshotPlace(place int, b []byte) []byte
+}
+
+// Snapshot calls f, on the pipeline's goroutine, with the ordinal of the last
+// input and the state of every place after it. f must not keep the states.
+func (p *Pipeline) Snapshot(ctx context.Context, f func(ord uint64, places [][]byte)) error {
+	judge, ok := p.state.judge.(snapshotter)
+	if !ok {
+		return ErrNoState
+	}
+	return p.Do(ctx, func(*State) {
+		places := make([][]byte, len(p.state.places))
+		for i := range places {
+			places[i] = judge.SnapshotPlace(i, nil)
+		}
+		f(p.ord, places)
+	})
+}
+
+// takeUp lists the alerts of former runs, without telling anybody, and lays out
+// for telling what a former run had no time to tell.
+func (p *Pipeline) takeUp(past, found []alert.Event) {
+	for i := range past {
+		p.state.alerts.apply(&past[i])
+	}
+	p.found = append(p.found, found...)
+}
