@@ -8,11 +8,12 @@ import (
 )
 
 // Sentence says in one sentence what is the matter with the channel, empty if
-// nothing is.
+// nothing is. People count rows and columns from 1, as alerts and pages do;
+// channels have the numbers of the configuration, from 0.
 func (f *Finding) Sentence() string {
 	who := fmt.Sprintf("Channel %d", f.Channel)
 	if f.Row >= 0 {
-		who = fmt.Sprintf("The cell in row %d, column %d", f.Row, f.Column)
+		who = fmt.Sprintf("The cell in row %d, column %d", f.Row+1, f.Column+1)
 	}
 	ago := lasting(f.At.Sub(f.Since))
 	switch f.State {
@@ -81,7 +82,7 @@ func (r *Report) Sentence() string {
 		at   []int
 	}{{"row", r.Rows}, {"column", r.Columns}} {
 		for _, i := range l.at {
-			s += fmt.Sprintf(", %s %d does not answer at all", l.name, i)
+			s += fmt.Sprintf(", %s %d does not answer at all", l.name, i+1)
 		}
 	}
 	if r.LeftOut > 0 {

@@ -14,10 +14,10 @@ func TestFindingSentences(t *testing.T) {
 		want    string
 	}{
 		{Finding{Channel: 3, Row: -1, State: Silent, Since: now.Add(-50 * time.Second)}, "Channel 3 has delivered no reading for 50 s."},
-		{Finding{Row: 38, Column: 18, State: Dead, Since: now.Add(-150 * time.Minute), Trials: 8, LeftOut: true}, "The cell in row 38, column 18 has read 0 for 2 h and has never answered, though what surrounds it moved 8 times: it is left out of the signals."},
-		{Finding{Row: 0, Column: 0, State: Stuck, Since: now.Add(-72 * time.Hour), Trials: 40, Reading: 1830}, "The cell in row 0, column 0 has read exactly 1,830 for 3 days, though what surrounds it moved 40 times: it stays in the signals, because a load may be behind so high a reading."},
+		{Finding{Row: 38, Column: 18, State: Dead, Since: now.Add(-150 * time.Minute), Trials: 8, LeftOut: true}, "The cell in row 39, column 19 has read 0 for 2 h and has never answered, though what surrounds it moved 8 times: it is left out of the signals."},
+		{Finding{Row: 0, Column: 0, State: Stuck, Since: now.Add(-72 * time.Hour), Trials: 40, Reading: 1830}, "The cell in row 1, column 1 has read exactly 1,830 for 3 days, though what surrounds it moved 40 times: it stays in the signals, because a load may be behind so high a reading."},
 		{Finding{Channel: 12, Row: -1, State: Open, Since: now.Add(-6 * time.Minute)}, "Channel 12 has fallen to the lowest reading while those around it are under load, for 6 min: is its lead open or loose?"},
-		{Finding{Row: 1, Column: 2, State: Saturated, Since: now.Add(-90 * time.Second), Reading: 4095}, "The cell in row 1, column 2 has been at the end of its range, 4,095, for 90 s: the load is at least that."},
+		{Finding{Row: 1, Column: 2, State: Saturated, Since: now.Add(-90 * time.Second), Reading: 4095}, "The cell in row 2, column 3 has been at the end of its range, 4,095, for 90 s: the load is at least that."},
 		{Finding{Channel: 1, Row: -1, State: Noisy, Since: now.Add(-20 * time.Minute), Scatter: 41.7, Others: 1.49}, "Channel 1 has scattered by at least 42 from scan to scan for 20 min, those around it by 1.5."},
 		{Finding{Channel: 1, Row: -1}, ""},
 	} {
@@ -38,7 +38,7 @@ func TestReportSentences(t *testing.T) {
 		{Report{Channels: 2048, Mat: true, Dead: 1, Saturated: 2, Stuck: 1, LeftOut: 1}, "1 of 2,048 cells is dead, 1 is stuck, 2 are at the end of the range; 1 left out of the signals."},
 		{Report{Channels: 1, Silent: 1}, "1 of 1 channel is silent."},
 		{Report{Channels: 4, Open: 1, Noisy: 2}, "1 of 4 channels is open or loose, 2 are noisy."},
-		{Report{Channels: 512, Mat: true, Stuck: 48, LeftOut: 48, Rows: []int{15}, Columns: []int{8}}, "48 of 512 cells are stuck, row 15 does not answer at all, column 8 does not answer at all; 48 left out of the signals."},
+		{Report{Channels: 512, Mat: true, Stuck: 48, LeftOut: 48, Rows: []int{15}, Columns: []int{8}}, "48 of 512 cells are stuck, row 16 does not answer at all, column 9 does not answer at all; 48 left out of the signals."},
 	} {
 		if got := c.report.Sentence(); got != c.want {
 			t.Errorf("got  %s\nwant %s", got, c.want)
