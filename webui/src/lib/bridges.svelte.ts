@@ -2,6 +2,7 @@
 // does not answer is said on every page and not only where one looks for it.
 
 import type { Bridge } from './link/equipment';
+import { concerns } from './concerns';
 import { getJSON } from './link/history';
 import { live } from './live.svelte';
 import { setup as text } from './text';
@@ -24,7 +25,12 @@ class Bridges {
   /** Server time of the list, in ms. */
   at = $state(NaN);
 
-  /** Those about which something is wrong at present. */
+  /** How many things are wrong at present, with links and with sources. */
+  get faults(): number {
+    return concerns(this.list ?? []).filter((c) => c.sort === 'fault').length;
+  }
+
+  /** The bridges about which something is wrong. */
   get troubled(): Bridge[] {
     return (this.list ?? []).filter((b) => troubleOf(b) !== '');
   }

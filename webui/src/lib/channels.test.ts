@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { channelName, matOf } from './channels';
+import { channelName, channelParts, matOf } from './channels';
 
 const mat = { place: 'bed-4', rows: 64, columns: 32, sites: [] };
 const regions = () => [
@@ -11,6 +11,7 @@ describe('where a channel is', () => {
   it('is told with rows and columns from 1, the place and its regions', () => {
     expect(channelName(32 * 32 + 18, [mat], () => [regions()[0]!])).toBe('channel 1042: row 33, column 19 (bed-4, pelvis)');
     expect(channelName(32 * 32 + 18, [mat], regions)).toBe('channel 1042: row 33, column 19 (bed-4, pelvis, left hip)');
+    expect(channelParts(1042, [mat], regions)).toBe('bed-4, pelvis, left hip');
     expect(channelName(0, [mat], regions)).toBe('channel 0: row 1, column 1 (bed-4)');
   });
 
@@ -20,6 +21,8 @@ describe('where a channel is', () => {
     expect(channelName(1, [wrap], () => [])).toBe('channel 1: bench-1, inner ankle; bench-1, calf');
     expect(channelName(2, [wrap], () => [])).toBe('channel 2: no place uses it');
     expect(channelName(2048, [mat], regions)).toBe('channel 2048: no place uses it');
+    expect(channelParts(1, [wrap], () => [])).toBe('bench-1, inner ankle; bench-1, calf');
+    expect(channelParts(2, [wrap], () => [])).toBe('');
     expect(matOf([wrap, mat])).toBe(mat);
     expect(matOf([wrap])).toBeUndefined();
   });

@@ -36,6 +36,9 @@ export function batteryWords(s: Source): string {
   return s.battery_v == null ? '' : `${s.battery_v.toFixed(2)} V`;
 }
 
+/** The shape beside each; see Mark.svelte. */
+export const MARKS = { fault: 'unknown', battery: 'building', channels: 'unknown', stranger: 'unknown', uncalibrated: 'uncalibrated' } as const satisfies Record<Sort, string>;
+
 const ORDER: Sort[] = ['fault', 'battery', 'channels', 'stranger', 'uncalibrated'];
 
 export function concerns(bridges: readonly Bridge[]): Concern[] {
@@ -54,7 +57,8 @@ export function concerns(bridges: readonly Bridge[]): Concern[] {
   return found.sort((a, b) => ORDER.indexOf(a.sort) - ORDER.indexOf(b.sort));
 }
 
-function ofSource(s: Source): Concern[] {
+/** What needs a look about one source. */
+export function ofSource(s: Source): Concern[] {
   const here = { where: s.id, href: sourcePath(s.id), since: null, next: null };
   const found: Concern[] = [];
   if (s.trouble) found.push({ ...here, key: `${s.id} trouble`, sort: 'fault', text: s.trouble });
