@@ -75,3 +75,13 @@ func (p *Place) Uses(source int) bool {
 	}
 	return false
 }
+
+// Judges reports whether the rule is for the place and finds there what it
+// watches.
+func (r *Rule) Judges(p *Place) bool {
+	if !r.At.matches(p) || r.Limit == nil {
+		return false
+	}
+	_, ok := p.target(r.Limit.Watch)
+	return ok
+}

@@ -17,12 +17,12 @@ func sentence(e *alert.Event, l *Limit, where string) string {
 	subject := strings.ReplaceAll(strings.TrimSuffix(e.Signal, ".pressure"), "_", " ")
 	reading := "no current reading"
 	if !sample.IsUnknown(e.Value) {
-		reading = quantity(e.Value, e.U, e.Unit, e.Limit)
+		reading = Quantity(e.Value, e.U, e.Unit, e.Limit)
 	}
 	if where != "" {
 		where = ", " + where
 	}
-	asked := l.words(math.NaN(), e.Unit)
+	asked := l.Words(e.Unit)
 	switch e.What {
 	case alert.Raised:
 		lasting := ""
@@ -38,9 +38,12 @@ func sentence(e *alert.Event, l *Limit, where string) string {
 	return fmt.Sprintf("%s reads again: %s; the alert (%s) was raised %s ago", subject, reading, asked, Duration(e.Held))
 }
 
-// words says what the limit asks; for an outside limit, which side v is on.
+// Words says what a limit asks, with the unit of what it is for: "above 60 mmHg".
+func (l *Limit) Words(unit string) string { return l.words(math.NaN(), unit) }
+
+// words is Words; for an outside limit, it says which side v is on.
 func (l *Limit) words(v float64, unit string) string {
-	number := func(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) + " " + unit }
+	number := func(x float64) string { return plain(x) + unitWord(unit) }
 	switch {
 	case l.Above != nil:
 		return "above " + number(*l.Above)
@@ -51,33 +54,59 @@ func (l *Limit) words(v float64, unit string) string {
 	case v < l.Outside[0]:
 		return "below " + number(l.Outside[0])
 	}
-	return "outside " + strconv.FormatFloat(l.Outside[0], 'g', -1, 64) + " to " + number(l.Outside[1])
+	return "outside " + plain(l.Outside[0]) + " to " + number(l.Outside[1])
 }
 
-// quantity writes a value with its uncertainty, to no more digits than the
-// uncertainty supports, but to as many as it takes to tell it from the limit
-// that it is compared with.
-func quantity(v, u float64, unit string, limit float64) string {
+// mostDecimals is how far a value is written out to tell it from a limit.
+const mostDecimals = 3
+
+// Quantity writes a value with its unit and, where it is known, its standard
+// uncertainty.
+//
+// A pressure is a whole number: thin force sensors support no more. Where the
+// uncertainty is below 1 both have one decimal, however sure the figures pretend
+// to be. What is small and no pressure has one decimal too. A value that would
+// then look the same as limit, which it is compared with, has as many decimals
+// as it takes to tell the two apart, up to three; NaN is no limit.
+func Quantity(v, u float64, unit string, limit float64) string {
+	doubtful := u > 0 && !math.IsInf(u, 0) // which NaN is not
 	decimals := 0
 	switch {
-	case u > 0 && u < 10: // the uncertainty to one significant digit
-		decimals = min(3, max(0, -int(math.Floor(math.Log10(u)))))
-	case math.Abs(v) < 10:
+	case doubtful && u < 0.95:
+		decimals, u = 1, max(u, 0.1)
+	case !doubtful && unit != "mmHg" && math.Abs(v) < 9.95:
 		decimals = 1
 	}
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	for v != limit && decimals < 3 && same(s, limit, decimals) {
+	s := fixed(v, decimals)
+	for v != limit && decimals < mostDecimals && s == fixed(limit, decimals) {
 		decimals++
-		s = strconv.FormatFloat(v, 'f', decimals, 64)
+		s = fixed(v, decimals)
 	}
-	if u > 0 {
-		s += " ± " + strconv.FormatFloat(u, 'f', decimals, 64)
+	if doubtful {
+		s += " ± " + fixed(u, decimals)
 	}
-	return s + " " + unit
+	return s + unitWord(unit)
 }
 
-func same(s string, limit float64, decimals int) bool {
-	return s == strconv.FormatFloat(limit, 'f', decimals, 64)
+// fixed writes v with that many decimals, and never as "-0".
+func fixed(v float64, decimals int) string {
+	scale := math.Pow10(decimals)
+	return strconv.FormatFloat(math.Round(v*scale)/scale+0, 'f', decimals, 64)
+}
+
+// plain writes a number from the configuration as people write it: never with
+// an exponent.
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// unitWord returns a unit with the blank before it.
+func unitWord(unit string) string {
+	switch unit {
+	case "", "1":
+		return ""
+	case "cm2":
+		return " cm²"
+	}
+	return " " + unit
 }
 
 // Duration writes d as people say it: "45 s", "1 min 30 s", "2 h 5 min". It
