@@ -29,6 +29,9 @@ type Config struct {
 	// Places are in the order of the file, as in the Plan.
 	Places []Place
 
+	// Text is the file as it was read.
+	Text string
+
 	plan *rules.Plan
 }
 
@@ -114,6 +117,7 @@ func Parse(name string, b []byte) (*Config, Problems) {
 	if found := problems(name, d); len(found) > 0 {
 		return nil, found
 	}
+	c.Text = string(b)
 	return c, nil
 }
 

@@ -34,13 +34,14 @@ type daemon struct {
 	broker  *listener // nil if there is none
 	bridges []*running
 	members *members
+	book    *book // nil if nothing is kept
 	handler webui.Options
 	log     *slog.Logger
 }
 
 // newDaemon builds a daemon whose clock runs speed times as fast as the host's.
 // It starts nothing.
-func newDaemon(c *config.Config, speed float64, stderr io.Writer) (*daemon, error) {
+func newDaemon(ctx context.Context, c *config.Config, speed float64, stderr io.Writer) (*daemon, error) {
 	d := &daemon{config: c, clock: hostclock.New(speed), log: newLog(stderr)}
 	var err error
 	if d.broker, err = newListener(c, d.clock.Now, d.log); err != nil {
@@ -48,11 +49,16 @@ func newDaemon(c *config.Config, speed float64, stderr io.Writer) (*daemon, erro
 	}
 	plan := c.Plan()
 	d.members = membersOf(plan)
+	if d.book, err = openBook(ctx, c, d.clock.Now, d.log); err != nil {
+		return nil, err
+	}
 	delay, late := metrics.NewDelay()
-	d.pipe = pipeline.New(pipeline.Options{
+	options := pipeline.Options{
 		Plan: plan, Clock: d.clock, Delay: late,
 		Views: view.New(plan, settings(c), time.Local),
-	})
+	}
+	d.book.into(&options)
+	d.pipe = pipeline.New(options)
 	store := history.New(len(plan.Places), d.pipe.Series)
 	d.pipe.Follow(store)
 	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build()}); err != nil {
@@ -91,6 +97,9 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 		group.Go(func() error { return d.broker.run(ctx) })
 	}
 	group.Go(func() error { return d.pipe.Run(ctx) })
+	if d.book != nil {
+		group.Go(func() error { return d.book.run(ctx, d.pipe) })
+	}
 	group.Go(func() error { return d.hub.Run(ctx) })
 	group.Go(func() error { return webui.Serve(ctx, l, handler, d.log) })
 	group.Go(func() error {
@@ -99,7 +108,8 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 		})
 	})
 	d.log.Info("listening on http://" + l.Addr().String())
-	return group.Wait()
+	err = group.Wait()
+	return errors.Join(err, d.book.close())
 }
 
 // connect makes a supervisor for every bridge. Their scans go to the pipeline
@@ -152,10 +162,14 @@ func (d *daemon) bridgeCounts() []metrics.Bridge {
 
 // troubles says what is wrong with the parts that are no bridges.
 func (d *daemon) troubles() []string {
+	var out []string
 	if words, _ := d.broker.trouble(); words != "" {
-		return []string{words}
+		out = append(out, words)
 	}
-	return nil
+	if words := d.book.trouble(); words != "" {
+		out = append(out, words)
+	}
+	return out
 }
 
 // settings is what the pages show of places beyond what the rules know.

@@ -68,7 +68,7 @@ func demo(cmd *cobra.Command, f demoFlags) error {
 	if len(problems) > 0 {
 		return fmt.Errorf("the demonstration's configuration is wrong: %w", problems)
 	}
-	d, err := newDaemon(c, f.speed, cmd.ErrOrStderr())
+	d, err := newDaemon(cmd.Context(), c, f.speed, cmd.ErrOrStderr())
 	if err != nil {
 		return err
 	}

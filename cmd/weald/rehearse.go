@@ -32,12 +32,15 @@ func newRehearse() *cobra.Command {
 as it goes, and prints what would have been raised and cleared.
 
 A recording is a capture of a bridge's raw bytes or a file in the bridge's own
-format. Without --input, every bridge whose link is a file is played.
+format. Without --input, every bridge whose link is a file is played; where there
+is none, the record in the data folder, in the order in which the daemon had it:
+with the rules that were in force, that gives the alerts of the live run again.
 
 With --json each event is one object a line, in time order, and the last line is
 {"summary": …}. The run ends at the last reading.`,
 		Example: `  weald rehearse -c weald.yaml --input logger=k07.csv --json
-  weald rehearse -c weald.yaml --input hub=night.cap --from 2026-03-01T22:00:00Z`,
+  weald rehearse -c weald.yaml --input hub=night.cap --from 2026-03-01T22:00:00Z
+  weald rehearse -c weald.yaml --from 2026-03-01T22:00:00Z --to 2026-03-02T06:00:00Z`,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return rehearse(cmd, f) },
 	}
@@ -65,17 +68,8 @@ func rehearse(cmd *cobra.Command, f rehearseFlags) error {
 	if err != nil {
 		return err
 	}
-	files, err := inputFiles(c, f.inputs)
-	if err != nil {
-		return err
-	}
-	played := make([]*recording, len(files))
-	inputs := make([]rehearsal.Input, len(files))
-	for i, in := range files {
-		played[i] = &recording{bridge: bridgeOf(c, in.bridge, nil), path: in.path}
-		inputs[i] = played[i].play
-	}
-	result, err := rehearsal.Run(cmd.Context(), c.Plan(), inputs, rehearsal.Options{From: from, To: to, ByEventTime: f.byEventTime})
+	options := rehearsal.Options{From: from, To: to, ByEventTime: f.byEventTime}
+	result, played, err := runRehearsal(cmd, c, f.inputs, options)
 	if err != nil {
 		return err
 	}
@@ -89,6 +83,26 @@ func rehearse(cmd *cobra.Command, f rehearseFlags) error {
 		return errFound
 	}
 	return nil
+}
+
+// runRehearsal plays recordings, or where there is none to play, the record.
+func runRehearsal(cmd *cobra.Command, c *config.Config, given []string, o rehearsal.Options) (*rehearsal.Result, []*recording, error) {
+	files, err := inputFiles(c, given)
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(files) == 0 {
+		result, err := rehearseRecord(cmd.Context(), c, o, cmd.ErrOrStderr())
+		return result, nil, err
+	}
+	played := make([]*recording, len(files))
+	inputs := make([]rehearsal.Input, len(files))
+	for i, in := range files {
+		played[i] = &recording{bridge: bridgeOf(c, in.bridge, nil), path: in.path}
+		inputs[i] = played[i].play
+	}
+	result, err := rehearsal.Run(cmd.Context(), c.Plan(), inputs, o)
+	return result, played, err
 }
 
 func instant(flag, text string, otherwise sample.Instant) (sample.Instant, error) {
@@ -133,8 +147,8 @@ func inputFiles(c *config.Config, given []string) ([]inputFile, error) {
 			files = append(files, inputFile{b, b.Link.File.Path})
 		}
 	}
-	if len(files) == 0 {
-		return nil, usageError{errors.New("nothing to rehearse: give --input BRIDGE=FILE, or a bridge whose link is a file")}
+	if len(files) == 0 && c.Data == "" {
+		return nil, usageError{errors.New("nothing to rehearse: give --input BRIDGE=FILE, a bridge whose link is a file, or data: with a record in it")}
 	}
 	return files, nil
 }

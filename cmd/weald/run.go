@@ -21,7 +21,7 @@ says otherwise.
 			if err != nil {
 				return err
 			}
-			d, err := newDaemon(c, 1, cmd.ErrOrStderr())
+			d, err := newDaemon(cmd.Context(), c, 1, cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}

@@ -8,7 +8,13 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
+// asProgram makes the test binary be the program, for tests that kill it.
+const asProgram = "WEALD_TEST_AS_PROGRAM"
+
 func TestMain(m *testing.M) {
+	if os.Getenv(asProgram) != "" {
+		os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr))
+	}
 	testscript.Main(m, map[string]func(){
 		"weald": func() { os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr)) },
 	})

@@ -132,6 +132,9 @@ func (k *Keeper) Commit(events []alert.Event) error {
 	return nil
 }
 
+// Flush makes all readings so far durable.
+func (k *Keeper) Flush(ctx context.Context) error { return k.write(ctx) }
+
 // write makes all readings so far durable.
 func (k *Keeper) write(ctx context.Context) error {
 	k.writing.Lock()

@@ -45,10 +45,7 @@ type Result struct {
 
 // Run judges the inputs by a plan that is in order.
 func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Result, error) {
-	if o.From == 0 && o.To == 0 {
-		o.From, o.To = sample.Past, sample.Never
-	}
-	r := &run{options: o, Result: Result{From: sample.Never, To: sample.Past}}
+	r := newRun(o)
 	engine := rules.NewEngine(plan, r)
 	timer := newTimer(plan, engine)
 	inputs, err := r.order(ctx, inputs)
@@ -56,24 +53,59 @@ func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Res
 		return nil, err
 	}
 	err = merge(ctx, inputs, func(s *sample.Scan) {
-		if s.At < o.From || s.At >= o.To {
-			return
+		if r.count(s) {
+			timer.until(s.Arrived)
+			timer.heard(s)
+			engine.Scan(s)
 		}
-		r.Scans++
-		r.From, r.To = min(r.From, s.At), max(r.To, s.At)
-		timer.until(s.Arrived)
-		timer.heard(s)
-		engine.Scan(s)
 	})
 	if err != nil {
 		return nil, err
 	}
 	engine.Finish()
+	return r.result(plan), nil
+}
+
+// Replay judges what a record has of a live run: feed calls scan and tick for
+// every input of the live engine, in its order. It ends where the record ends,
+// so that the events are those of the live run, to the byte, if the rules are.
+func Replay(plan *rules.Plan, o Options, feed func(scan func(*sample.Scan), tick func(place int, at sample.Instant)) error) (*Result, error) {
+	r := newRun(o)
+	engine := rules.NewEngine(plan, r)
+	err := feed(func(s *sample.Scan) {
+		if r.count(s) {
+			engine.Scan(s)
+		}
+	}, engine.TickPlace)
+	if err != nil {
+		return nil, err
+	}
+	return r.result(plan), nil
+}
+
+func newRun(o Options) *run {
+	if o.From == 0 && o.To == 0 {
+		o.From, o.To = sample.Past, sample.Never
+	}
+	return &run{options: o, Result: Result{From: sample.Never, To: sample.Past}}
+}
+
+// count notes a scan, and reports whether it is to be judged.
+func (r *run) count(s *sample.Scan) bool {
+	if s.At < r.options.From || s.At >= r.options.To {
+		return false
+	}
+	r.Scans++
+	r.From, r.To = min(r.From, s.At), max(r.To, s.At)
+	return true
+}
+
+func (r *run) result(plan *rules.Plan) *Result {
 	slices.SortStableFunc(r.Events, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
 	if r.Scans > 0 {
 		r.Figures = tuning.Compute(r.Events, len(plan.Places), r.From, r.To)
 	}
-	return &r.Result, nil
+	return &r.Result
 }
 
 // A run is the sink of the engine.

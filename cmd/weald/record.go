@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+
+	"weald/config"
+	"weald/ingest/calib"
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/stream/journal"
+	"weald/stream/journal/sqlite"
+	"weald/stream/keeper"
+	"weald/stream/pipeline"
+	"weald/stream/record"
+)
+
+// A book is the record of a running daemon. A nil book is that of one whose
+// configuration names no folder for data: it keeps nothing.
+type book struct {
+	store   *sqlite.Store
+	keeper  *keeper.Keeper
+	resumed *keeper.Resumed
+}
+
+// openBook opens the record in the configuration's data folder and takes it up.
+func openBook(ctx context.Context, c *config.Config, now func() sample.Instant, log *slog.Logger) (*book, error) {
+	if c.Data == "" {
+		return nil, nil
+	}
+	store, err := sqlite.Open(ctx, c.Data, sqlite.Options{})
+	if err != nil {
+		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
+	}
+	b, err := takeUp(ctx, store, c, now, log)
+	if err != nil {
+		store.Close()
+		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
+	}
+	return b, nil
+}
+
+func takeUp(ctx context.Context, store *sqlite.Store, c *config.Config, now func() sample.Instant, log *slog.Logger) (*book, error) {
+	converters, err := convertersOf(c)
+	if err != nil {
+		return nil, err
+	}
+	version, err := configVersion(ctx, store, c, now())
+	if err != nil {
+		return nil, err
+	}
+	plan := c.Plan()
+	b := &book{store: store}
+	b.keeper = keeper.New(store, plan, keeper.NewReviver(plan, converters), version, now, log)
+	b.resumed, err = keeper.Resume(ctx, store, plan, keeper.NewReviver(plan, converters), log)
+	return b, err
+}
+
+// convertersOf makes the calibration of every source.
+func convertersOf(c *config.Config) ([]*calib.Converter, error) {
+	var out []*calib.Converter
+	for i := range c.Bridges {
+		for _, s := range bridgeOf(c, &c.Bridges[i], nil).Sources {
+			converter, err := calib.NewConverter(s.Unit, s.Channels, s.Calibration)
+			if err != nil {
+				return nil, fmt.Errorf("source %s: %w", s.ID, err)
+			}
+			out = append(out, converter)
+		}
+	}
+	return out, nil
+}
+
+// configVersion returns the version of the configuration in the record, where
+// it is kept if it is new.
+func configVersion(ctx context.Context, j journal.Log, c *config.Config, now sample.Instant) (uint64, error) {
+	var last record.Config
+	for e, err := range j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindConfig}, Newest: true}) {
+		var loss *journal.Loss
+		switch {
+		case errors.As(err, &loss):
+			continue
+		case err != nil:
+			return 0, err
+		}
+		last = e.Body.(record.Config)
+		break
+	}
+	next := record.NewConfig(last.Version+1, c.Text)
+	if next.Hash == last.Hash {
+		return last.Version, nil
+	}
+	_, err := j.Append(ctx, record.Entry{At: now, Written: now, Body: next})
+	return next.Version, err
+}
+
+// into makes a pipeline keep what it does, and begin where the record ends.
+func (b *book) into(o *pipeline.Options) {
+	if b == nil {
+		return
+	}
+	o.Recorder, o.Ord = b.keeper, b.resumed.Ord
+	o.Past, o.Found = b.resumed.Past, b.resumed.New
+	o.Judge = func(_ *rules.Plan, sink rules.Sink) pipeline.Judge {
+		b.resumed.Sink.To = sink
+		return b.resumed.Engine
+	}
+}
+
+// run keeps readings and snapshots until ctx ends.
+func (b *book) run(ctx context.Context, p *pipeline.Pipeline) error {
+	return b.keeper.Run(ctx, p.Snapshot)
+}
+
+// close keeps what is left. The pipeline must have ended.
+func (b *book) close() error {
+	if b == nil {
+		return nil
+	}
+	return errors.Join(b.keeper.Flush(context.Background()), b.store.Close())
+}
+
+// trouble says what is wrong with the record, for /readyz; "" if nothing is.
+func (b *book) trouble() string {
+	if b == nil {
+		return ""
+	}
+	if t := b.keeper.Condition().Trouble; t != "" {
+		return "the record: " + t
+	}
+	return ""
+}

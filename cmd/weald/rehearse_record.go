@@ -1,0 +1,61 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"weald/config"
+	"weald/ingest/sample"
+	"weald/stream/journal"
+	"weald/stream/journal/sqlite"
+	"weald/stream/keeper"
+	"weald/stream/rehearsal"
+)
+
+// rehearseRecord judges what the record has by the configuration's rules. What
+// could not be read is said on stderr; the rest is judged.
+func rehearseRecord(ctx context.Context, c *config.Config, o rehearsal.Options, stderr io.Writer) (*rehearsal.Result, error) {
+	if o.ByEventTime {
+		return nil, usageError{errors.New("--by-event-time is for recordings; the record is judged in the order of the live run")}
+	}
+	converters, err := convertersOf(c)
+	if err != nil {
+		return nil, err
+	}
+	store, err := sqlite.Open(ctx, c.Data, sqlite.Options{Reserve: -1})
+	switch {
+	case errors.Is(err, journal.ErrInUse):
+		return nil, fmt.Errorf("the record in %s is in use by a running daemon: stop it, or rehearse a backup", c.Data)
+	case err != nil:
+		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
+	}
+	defer store.Close()
+	first, last, err := span(ctx, store, o)
+	if err != nil {
+		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
+	}
+	plan := c.Plan()
+	return rehearsal.Replay(plan, o, func(scan func(*sample.Scan), tick func(int, sample.Instant)) error {
+		replay, err := keeper.Feed(ctx, store, plan, keeper.NewReviver(plan, converters), first, last,
+			func(_ uint64, s *sample.Scan) { scan(s) },
+			func(_ uint64, place int, at sample.Instant) { tick(place, at) })
+		for _, l := range replay.Losses {
+			fmt.Fprintf(stderr, "weald: %v\n", l)
+		}
+		if replay.Foreign > 0 {
+			fmt.Fprintf(stderr, "weald: %d scans are of sources that the configuration does not have; they were not judged\n", replay.Foreign)
+		}
+		return err
+	})
+}
+
+// span returns the inputs that are to be judged.
+func span(ctx context.Context, j journal.Journal, o rehearsal.Options) (first, last uint64, err error) {
+	if o.From == sample.Past && o.To == sample.Never {
+		head, err := j.Head(ctx)
+		return 1, head.Ord, err
+	}
+	return j.Span(ctx, o.From, o.To)
+}
