@@ -17,8 +17,7 @@ const (
 // ended by "\n" or "\r\n". Decoding does not allocate. Every line that is not
 // a frame is refused, an empty one too, and costs no other line.
 type Line struct {
-	cut      cutter
-	line     int // of the bytes being read, from 1
+	lines
 	f        Frame
 	bad      Bad
 	readings [maxLineReadings]float64
@@ -26,62 +25,20 @@ type Line struct {
 
 // NewLine returns a decoder for one connection.
 func NewLine() *Line {
-	const limit = maxLine + len("\r")
-	return &Line{cut: newCutter('\n', limit, limit)}
+	d := &Line{lines: newLines(maxLine, maxLine+len("\r"))}
+	d.decode, d.overlong = d.whole, d.tooLong
+	return d
 }
 
-// Feed takes the next bytes of a stream.
-func (d *Line) Feed(p []byte, h Handler) {
-	for {
-		b, rest, what := d.cut.next(p)
-		switch what {
-		case nothing:
-			return
-		case tooLong:
-			d.line++
-			d.refuse(h, BadLength, "longer than 4096 bytes", 0)
-		case piece:
-			d.decode(b, h)
-		}
-		p = rest
-	}
-}
-
-// Message takes one or more whole lines; the last needs no line ending.
-func (d *Line) Message(p []byte, h Handler) {
-	d.cut.reset()
-	d.Feed(p, h)
-	d.Flush(h)
-}
-
-// Flush takes what is left as a line.
-func (d *Line) Flush(h Handler) {
-	if b := d.cut.take(); len(b) > 0 {
-		d.decode(b, h)
-	}
-}
-
-// Reset forgets a half-received line and counts lines from 1 again.
-func (d *Line) Reset() {
-	d.cut.reset()
-	d.line = 0
-}
-
-func (d *Line) decode(b []byte, h Handler) {
-	d.line++
-	if n := len(b); n > 0 && b[n-1] == '\r' {
-		b = b[:n-1]
-	}
-	if len(b) > maxLine {
-		d.refuse(h, BadLength, "longer than 4096 bytes", 0)
-		return
-	}
+func (d *Line) whole(b []byte, h Handler) {
 	if reason, detail, at := d.parse(b); reason != "" {
 		d.refuse(h, reason, detail, at+1)
 		return
 	}
 	h.Frame(&d.f)
 }
+
+func (d *Line) tooLong(h Handler) { d.refuse(h, BadLength, "longer than 4096 bytes", 0) }
 
 func (d *Line) refuse(h Handler, r Reason, detail string, column int) {
 	d.bad = Bad{Reason: r, Detail: detail, Line: d.line, Column: column}

@@ -24,9 +24,8 @@ import (
 // A new connection may begin with header lines again, so Reset expects them;
 // the counts of rows go on.
 type Rows struct {
-	c    Delimited
-	cut  cutter
-	line int // of the row being read, from 1
+	lines
+	c Delimited
 
 	roles  []int // what each column is: a channel, or one of the roles below
 	marks  map[string]bool
@@ -70,7 +69,7 @@ func NewDelimited(c Delimited) (*Rows, error) {
 	c.Decimal = c.decimal()
 	d := &Rows{
 		c:        c,
-		cut:      newCutter('\n', maxRow+len("\r"), 1024),
+		lines:    newLines(maxRow, 1024),
 		roles:    make([]int, c.reach()),
 		marks:    map[string]bool{"": true},
 		counts:   map[uint16]*rowCount{},
@@ -101,58 +100,15 @@ func NewDelimited(c Delimited) (*Rows, error) {
 	// With a single column and no time, an empty line is a missing reading;
 	// skipping it would move all later ones.
 	d.blank = len(d.roles) == 1 && c.Time.Column < 0 && d.cells.sep != 0
+	d.decode, d.overlong = d.whole, d.tooLong
 	return d, nil
 }
 
-// Feed takes the next bytes of a stream or a file.
-func (d *Rows) Feed(p []byte, h Handler) {
-	for {
-		b, rest, what := d.cut.next(p)
-		switch what {
-		case nothing:
-			return
-		case tooLong:
-			d.line++
-			d.overlong(h)
-		case piece:
-			d.decode(b, h)
-		}
-		p = rest
-	}
-}
-
-// Message takes one or more whole rows; the last needs no line ending.
-func (d *Rows) Message(p []byte, h Handler) {
-	d.cut.reset()
-	d.Feed(p, h)
-	d.Flush(h)
-}
-
-// Flush takes what is left as a row.
-func (d *Rows) Flush(h Handler) {
-	if b := d.cut.take(); len(b) > 0 {
-		d.decode(b, h)
-	}
-}
-
-// Reset forgets a half-received row and starts at line 1 again.
-func (d *Rows) Reset() {
-	d.cut.reset()
-	d.line = 0
-}
-
-func (d *Rows) decode(b []byte, h Handler) {
-	d.line++
-	if n := len(b); n > 0 && b[n-1] == '\r' {
-		b = b[:n-1]
-	}
+func (d *Rows) whole(b []byte, h Handler) {
 	if d.line == 1 {
 		b = bytes.TrimPrefix(b, byteOrderMark)
 	}
-	switch {
-	case len(b) > maxRow:
-		d.overlong(h)
-	case d.line > d.c.HeaderLines && (d.blank || !d.isBlank(b)):
+	if d.line > d.c.HeaderLines && (d.blank || !d.isBlank(b)) {
 		d.row(b, h)
 	}
 }
@@ -167,7 +123,7 @@ func (d *Rows) isBlank(b []byte) bool {
 	return true
 }
 
-func (d *Rows) overlong(h Handler) {
+func (d *Rows) tooLong(h Handler) {
 	if d.line <= d.c.HeaderLines {
 		return
 	}
