@@ -83,15 +83,17 @@ func (c *Clock) Map(ms uint32, arrival sample.Instant) sample.Instant {
 		c.late.frames = 0
 		c.envelope.add(dev, int64(arrival.Sub(c.origin))-dev)
 	}
-	c.slew(dev)
+	c.out = c.offset(dev)
 	c.ms, c.dev, c.arrival = ms, dev, arrival
 	c.last = max(c.last, min(c.origin.Add(time.Duration(dev+c.out)), arrival))
 	return c.last
 }
 
 // Place returns the event time of a frame that was recorded earlier and sent
-// late, or overtaken on its way. It learns nothing from it and may return any
-// time up to arrival, earlier than what Map has returned.
+// late, or overtaken on its way. It learns nothing from it and returns a time
+// among those that Map gives: up to arrival, for a counter that is not newer
+// than the newest one no later than what Map returned for that, and for one
+// that is newer no earlier.
 //
 // The answer is false when the time cannot be known: before the first frame
 // that Map has seen, or when the counter belongs to a time that is still to
@@ -101,9 +103,15 @@ func (c *Clock) Place(ms uint32, arrival sample.Instant) (sample.Instant, bool) 
 	if !c.begun || c.restart {
 		return sample.Never, false
 	}
-	at := c.predict(c.dev + int64(int32(ms-c.ms))*int64(time.Millisecond))
-	if at > arrival.Add(Jump) {
+	dev := c.dev + int64(int32(ms-c.ms))*int64(time.Millisecond)
+	at := c.origin.Add(time.Duration(dev + c.offset(dev)))
+	switch {
+	case at > arrival.Add(Jump):
 		return sample.Never, false
+	case dev <= c.dev:
+		at = min(at, c.last)
+	default:
+		at = max(at, c.last)
 	}
 	return min(at, arrival), true
 }
@@ -159,11 +167,12 @@ func (c *Clock) predict(dev int64) sample.Instant {
 	return c.origin.Add(time.Duration(dev + c.envelope.line.at(dev)))
 }
 
-// slew moves the offset in use toward the line, by a part of the device time
-// that has gone by.
-func (c *Clock) slew(dev int64) {
-	limit := (dev - c.dev) / slewPart
-	c.out += min(max(c.envelope.line.at(dev)-c.out, -limit), limit)
+// offset returns the offset for a frame recorded at dev, before or after the
+// newest one: that in use, slewed toward the line there by a part of the device
+// time between the two.
+func (c *Clock) offset(dev int64) int64 {
+	limit := max(dev-c.dev, c.dev-dev) / slewPart
+	return c.out + min(max(c.envelope.line.at(dev)-c.out, -limit), limit)
 }
 
 // doubt returns what a silence adds to the error that a prediction may have: the

@@ -31,8 +31,13 @@ func TestAlways(t *testing.T) {
 				arrival = arrival.Add(by)
 				last = last.Add(by)
 			case 3:
-				if at, ok := c.Place(rapid.Uint32().Draw(t, "placed"), arrival); ok && at > arrival {
+				behind := int32(rapid.Uint32().Draw(t, "behind"))
+				at, ok := c.Place(ms-uint32(behind), arrival)
+				if ok && at > arrival {
 					t.Fatalf("a stored frame that arrived at %v is placed at %v", arrival, at)
+				}
+				if ok && (behind >= 0 && at > last || behind < 0 && at < last) {
+					t.Fatalf("a stored frame %d ms behind the newest is at %v, and that at %v", behind, at, last)
 				}
 				continue
 			default:
@@ -117,6 +122,48 @@ func TestPlace(t *testing.T) {
 		at, ok := c.Place(p.ms, now)
 		if ok != p.ok || ok && at.Sub(start.Add(p.want)).Abs() > 2*time.Millisecond {
 			t.Errorf("%s: %v, %v, want %v, %v", p.name, at, ok, start.Add(p.want), p.ok)
+		}
+	}
+}
+
+// While a correction is being slewed, a frame that was overtaken lies where it
+// would have been mapped, had it come in its turn: behind the frame before it
+// and not after the frame that overtook it.
+func TestPlaceIsSlewedAsMapIs(t *testing.T) {
+	for _, pause := range []time.Duration{1500 * time.Millisecond, -1500 * time.Millisecond} {
+		c, twin := new(Clock), new(Clock)
+		slewing := time.Duration(0)
+		var before, arrival, due sample.Instant
+		held := false // due is not what the device said, but when it arrived
+		for i := uint32(0); i < 14_000; i++ {
+			// The device pauses, or its first frames are late by as much.
+			late := 1500*time.Millisecond + time.Millisecond
+			if i >= 3000 {
+				late += pause
+			}
+			arrival = max(arrival, start.Add(time.Duration(i)*100*time.Millisecond+late))
+			in := twin.Map(i*100, arrival)
+			if i%10 == 5 { // overtaken by the next
+				due, held = in, in == arrival
+				continue
+			}
+			newest := c.Map(i*100, arrival)
+			if i%10 != 6 {
+				before = newest
+				continue
+			}
+			at, ok := c.Place((i-1)*100, arrival)
+			if !ok || at > newest || at < before {
+				t.Fatalf("pause %v: frame %d is at %v, %v; the one before at %v and the one after at %v", pause, i-1, at, ok, before, newest)
+			}
+			if off := at.Sub(due); !held && off.Abs() > 25*time.Millisecond {
+				t.Fatalf("pause %v: frame %d is %v from where it would have been", pause, i-1, off)
+			}
+			before = newest
+			slewing = max(slewing, c.Status().Slewing.Abs())
+		}
+		if slewing < time.Second {
+			t.Errorf("pause %v: at most %v had to be slewed, so nothing was shown", pause, slewing)
 		}
 	}
 }
