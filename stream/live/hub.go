@@ -94,8 +94,8 @@ func (h *Hub) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		c.refuse()
 		return
 	}
+	defer h.remove(c)
 	c.serve()
-	h.remove(c)
 }
 
 func (h *Hub) add(c *client) bool {
