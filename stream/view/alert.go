@@ -39,6 +39,14 @@ func (a *Alert) Apply(e *alert.Event) {
 // lost is said of an alert whose signal is not known.
 const lost = "; there is no current reading"
 
+// Lose says that what a raised alert watches is not known; of a cleared one it
+// says nothing.
+func (a *Alert) Lose() {
+	if a.State == Unacknowledged {
+		a.signal(false)
+	}
+}
+
 func (a *Alert) signal(known bool) {
 	a.SignalKnown = known
 	a.Text = strings.TrimSuffix(a.Text, lost)

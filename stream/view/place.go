@@ -1,6 +1,7 @@
 package view
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -28,8 +29,9 @@ type Builder struct {
 	zone  *time.Location
 	rules map[string]*rules.Rule
 
-	sites [][]Site // by place
-	mats  []*Mat
+	sites  [][]Site // by place
+	mats   []*Mat
+	judged []bool // whether any rule judges anything there
 }
 
 // New prepares the views of plan's places. settings may be shorter than
@@ -46,6 +48,7 @@ func New(plan *rules.Plan, settings []Setting, zone *time.Location) *Builder {
 		}
 		b.sites = append(b.sites, b.newSites(&plan.Places[i], setting))
 		b.mats = append(b.mats, b.newMat(&plan.Places[i]))
+		b.judged = append(b.judged, slices.ContainsFunc(plan.Rules, func(r rules.Rule) bool { return r.Judges(&plan.Places[i]) }))
 	}
 	return b
 }
@@ -97,15 +100,35 @@ type Now struct {
 	LastKnown []sample.Instant // until when each signal was last known; Past if it never was
 	Holds     []rules.Progress
 	Alerts    []Alert // the raised ones, most pressing first
+
+	// Stalled says that the place's event time stands still: no scan has been
+	// evaluated for longer than values last. No signal has a value then,
+	// whatever its Until says. Arriving says that scans come nevertheless.
+	Stalled, Arriving bool
 }
 
-// current reports whether a signal has a value at now.
-func current(s *rules.Signal, now sample.Instant) bool {
-	return !sample.IsUnknown(s.Value) && now <= s.Until
+// current reports whether a signal has a value.
+func (now *Now) current(s *rules.Signal) bool {
+	return !now.Stalled && !sample.IsUnknown(s.Value) && now.At <= s.Until
 }
 
-// Place returns the view of the place with that index.
+// stand makes what hangs on signals that have no value unknown too.
+func (now *Now) stand() {
+	if !now.Stalled {
+		return
+	}
+	for i := range now.Holds {
+		p := &now.Holds[i]
+		p.Condition, p.Due, p.Unknown = sample.Maybe, sample.Never, p.Raised
+	}
+	for i := range now.Alerts {
+		now.Alerts[i].Lose()
+	}
+}
+
+// Place returns the view of the place with that index. It may write to now.
 func (b *Builder) Place(index int, now *Now) Place {
+	now.stand()
 	p := &b.plan.Places[index]
 	v := Place{
 		ID: p.ID, Kind: string(p.Kind),
@@ -121,7 +144,7 @@ func (b *Builder) Place(index int, now *Now) Place {
 	}
 	for i := range now.Signals {
 		s := &now.Signals[i]
-		v.Signals[s.Name] = newSignal(s, now.At)
+		v.Signals[s.Name] = newSignal(s, now)
 	}
 	for i := range now.Holds {
 		v.Holds[i] = b.newHold(&now.Holds[i])
@@ -129,9 +152,9 @@ func (b *Builder) Place(index int, now *Now) Place {
 	return v
 }
 
-func newSignal(s *rules.Signal, now sample.Instant) Signal {
+func newSignal(s *rules.Signal, now *Now) Signal {
 	v := Signal{Unit: s.Unit, At: Moment(s.At), Known: s.Known, Members: s.Members}
-	if current(s, now) {
+	if now.current(s) {
 		v.Value, v.U = Number(s.Value), Number(s.U)
 	} else {
 		v.Known = 0
@@ -168,7 +191,12 @@ func (b *Builder) state(index int, now *Now) string {
 	}
 	for i := range now.Signals {
 		s := &now.Signals[i]
-		if isPressure(s.Name) && !current(s, now.At) {
+		if isPressure(s.Name) && !now.current(s) {
+			return StateUnknown
+		}
+	}
+	for i := range now.Holds {
+		if now.Holds[i].Condition == sample.Maybe {
 			return StateUnknown
 		}
 	}
@@ -183,8 +211,8 @@ func (b *Builder) state(index int, now *Now) string {
 	return StateQuiet
 }
 
-// isPressure tells the signals without which nothing can be said about a
-// place: the pressure of each site, and the highest one of a mat.
+// isPressure tells the signals without which a place is not known: the pressure
+// of each site, and the highest one of a mat and of each of its regions.
 func isPressure(name string) bool {
-	return strings.HasSuffix(name, ".pressure") || name == rules.WholeMat+".peak"
+	return strings.HasSuffix(name, ".pressure") || strings.HasSuffix(name, ".peak")
 }

@@ -11,7 +11,7 @@ import (
 const (
 	StateAlert        = "alert"        // at least one alert is raised
 	StateUncalibrated = "uncalibrated" // readings arrive or may arrive, but as counts that mean nothing yet
-	StateUnknown      = "unknown"      // at least one of its pressures has no current value
+	StateUnknown      = "unknown"      // at least one of its pressures has no current value, or a rule nothing to judge
 	StateBuilding     = "building"     // a hold is past half of its delay
 	StateQuiet        = "quiet"        // everything is known and nothing is near
 )

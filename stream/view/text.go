@@ -3,14 +3,16 @@ package view
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"weald/ingest/sample"
 	"weald/rules"
 )
 
-// All wording about places is in this file; how numbers, durations and times
-// are written is in numbers.go.
+// All wording about places is in this file; how durations and times are
+// written is in numbers.go, and how quantities are, which alerts share, in
+// package rules.
 
 // text is the one sentence about a place: first what is wrong or on its way,
 // then the numbers.
@@ -37,6 +39,9 @@ func (b *Builder) lead(index int, now *Now) string {
 		return now.Alerts[0].Text + " (and 1 more alert)"
 	case n > 2:
 		return fmt.Sprintf("%s (and %d more alerts)", now.Alerts[0].Text, n-1)
+	}
+	if !b.judged[index] {
+		return "nothing is watched here"
 	}
 	var furthest *rules.Progress
 	for i := range now.Holds {
@@ -82,28 +87,31 @@ func (b *Builder) bound(p *rules.Progress) string {
 	if r == nil || r.Limit == nil {
 		return ""
 	}
-	l, unit := r.Limit, unitWord(p.Unit)
-	switch {
-	case l.Above != nil:
-		return "above " + plain(*l.Above) + unit
-	case l.Below != nil:
-		return "below " + plain(*l.Below) + unit
-	case l.Outside != nil:
-		return "outside " + plain(l.Outside[0]) + " to " + plain(l.Outside[1]) + unit
-	}
-	return ""
+	return r.Limit.Words(p.Unit)
 }
 
-// limit is the bound as a number, nil where it is a band.
-func (b *Builder) limit(p *rules.Progress) *float64 {
+// limits are the bounds that a rule compares with: one, or both of a band.
+func (b *Builder) limits(p *rules.Progress) []float64 {
 	r := b.rules[p.Rule]
 	switch {
 	case r == nil || r.Limit == nil:
 		return nil
 	case r.Limit.Above != nil:
-		return r.Limit.Above
+		return []float64{*r.Limit.Above}
+	case r.Limit.Below != nil:
+		return []float64{*r.Limit.Below}
+	case r.Limit.Outside != nil:
+		return r.Limit.Outside[:]
 	}
-	return r.Limit.Below
+	return nil
+}
+
+// limit is the bound as a number, nil where it is a band.
+func (b *Builder) limit(p *rules.Progress) *float64 {
+	if l := b.limits(p); len(l) == 1 {
+		return &l[0]
+	}
+	return nil
 }
 
 func isCells(place *rules.Place, subject string) bool {
@@ -115,8 +123,15 @@ func isCells(place *rules.Place, subject string) bool {
 	return place.Mat != nil
 }
 
+// NoneNewer is said of a place whose event time stands still although readings
+// arrive for it.
+const NoneNewer = "readings arrive, but none is newer than what was judged (clock of the bridge?)"
+
 // numbers says what is measured now, and what is not and since when.
 func (b *Builder) numbers(index int, now *Now) string {
+	if now.Stalled && now.Arriving {
+		return NoneNewer
+	}
 	var said []string
 	for i := range b.sites[index] {
 		site := &b.sites[index][i]
@@ -124,6 +139,7 @@ func (b *Builder) numbers(index int, now *Now) string {
 	}
 	if mat := b.mats[index]; mat != nil {
 		said = append(said, b.highest(mat, now))
+		said = append(said, b.blind(mat, now)...)
 	}
 	return strings.Join(together(said), ", ")
 }
@@ -137,10 +153,28 @@ func (b *Builder) measured(who, signal string, calibrated bool, now *Now) string
 	if s == nil {
 		return who + ": no readings yet"
 	}
-	if !current(s, now.At) {
+	if !now.current(s) {
 		return who + ": " + b.silence(s, known, now)
 	}
-	return who + " " + quantity(s.Value, s.U, s.Unit)
+	return who + " " + b.quantity(s, now, signal)
+}
+
+// quantity writes a signal as an alert about it does: apart from the nearest
+// limit of the rules that judge it, or one of the others named.
+func (b *Builder) quantity(s *rules.Signal, now *Now, judged ...string) string {
+	nearest := math.NaN()
+	for i := range now.Holds {
+		p := &now.Holds[i]
+		if !slices.Contains(judged, p.Signal) {
+			continue
+		}
+		for _, limit := range b.limits(p) {
+			if math.IsNaN(nearest) || math.Abs(limit-s.Value) < math.Abs(nearest-s.Value) {
+				nearest = limit
+			}
+		}
+	}
+	return rules.Quantity(s.Value, s.U, s.Unit, nearest)
 }
 
 // silence says since when nothing is known, and whether anything arrives.
@@ -151,7 +185,7 @@ func (b *Builder) silence(s *rules.Signal, known sample.Instant, now *Now) strin
 		}
 		return "no valid readings yet"
 	}
-	if sample.IsUnknown(s.Value) && now.At <= s.Until {
+	if sample.IsUnknown(s.Value) && now.At <= s.Until && !now.Stalled {
 		return "no valid readings since " + b.clock(known, now.At)
 	}
 	return "no readings since " + b.clock(known, now.At)
@@ -166,20 +200,42 @@ func (b *Builder) highest(mat *Mat, now *Now) string {
 	switch {
 	case peak == nil:
 		return "mat: no readings yet"
-	case !current(peak, now.At):
+	case !now.current(peak):
 		return "mat: " + b.silence(peak, known, now)
 	case math.Round(peak.Value) <= 0:
 		return "mat not loaded"
 	}
+	judged := []string{peak.Name, rules.WholeMat + ".pressure"}
 	at := ""
 	for _, r := range mat.Regions {
 		s, _ := find(now, r.ID+".peak")
-		if s != nil && current(s, now.At) && s.Value == peak.Value {
+		if s != nil && now.current(s) && s.Value == peak.Value {
 			at = " at the " + words(r.ID)
+			judged = append(judged, s.Name, r.ID+".pressure")
 			break
 		}
 	}
-	return "highest " + quantity(peak.Value, peak.U, peak.Unit) + at
+	return "highest " + b.quantity(peak, now, judged...) + at
+}
+
+// blind names the parts of a mat of which nothing is known although the mat as a
+// whole is: "heels: no valid readings since 11:59:00".
+func (b *Builder) blind(mat *Mat, now *Now) (said []string) {
+	if peak, _ := find(now, rules.WholeMat+".peak"); peak == nil || !mat.Calibrated || !now.current(peak) {
+		return nil // that is said of the mat
+	}
+	for _, r := range mat.Regions {
+		if s, known := find(now, r.ID+".peak"); s != nil && !now.current(s) {
+			said = append(said, words(r.ID)+": "+b.silence(s, known, now))
+		}
+	}
+	for i := range now.Holds {
+		// What is judged of the mat beside its regions.
+		if p := &now.Holds[i]; p.Subject == rules.WholeMat && p.Condition == sample.Maybe {
+			return append(said, "rest of the mat: no valid readings")
+		}
+	}
+	return said
 }
 
 // together says once what is true of all: "not calibrated" instead of one

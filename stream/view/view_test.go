@@ -39,6 +39,7 @@ func plan() *rules.Plan {
 				{ID: "ankle", Channels: []rules.Channel{{Source: 2, Index: 0}}},
 				{ID: "calf", Channels: []rules.Channel{{Source: 2, Index: 1}}},
 			}},
+			{ID: "arm-1", Kind: rules.Wrap, Sites: []rules.Site{{ID: "arm", Channels: []rules.Channel{{Source: 0, Index: 0}}}}},
 		},
 		Rules: []rules.Rule{
 			{ID: "tight", Limit: &rules.Limit{Watch: "ankle.pressure", Above: &above}},
@@ -110,6 +111,37 @@ func TestSentences(t *testing.T) {
 			Now{Signals: []rules.Signal{signal(ankle, 63, 2), signal("calf.pressure", 22, 1)},
 				Alerts: []Alert{{ID: "a", Text: "ankle too tight"}, {ID: "b"}}},
 			StateAlert, "ankle too tight (and 1 more alert); ankle 63 ± 2 mmHg, calf 22 ± 1 mmHg"},
+		{"a region of which nothing is known", 1,
+			Now{Signals: []rules.Signal{signal("mat.peak", 71.4, nan), signal("left_hip.peak", nan, nan)},
+				LastKnown: []sample.Instant{noon, noon.Add(-time.Minute)}},
+			StateUnknown, "highest 71 mmHg, left hip: no valid readings since 11:59:00"},
+		{"a part of the mat that no region has", 1,
+			Now{Signals: []rules.Signal{signal("mat.peak", 71.4, nan), signal("left_hip.peak", 71.4, nan)},
+				Holds: []rules.Progress{hold("loaded", rules.WholeMat, "mat.pressure", sample.Maybe, 0, time.Minute)}},
+			StateUnknown, "highest 71 mmHg at the left hip, rest of the mat: no valid readings"},
+		{"a mat of which nothing is known", 1,
+			Now{Signals: []rules.Signal{silent("mat.peak"), silent("left_hip.peak")},
+				LastKnown: []sample.Instant{noon.Add(-time.Minute), noon.Add(-time.Minute)}},
+			StateUnknown, "no readings since 11:59:00"},
+		{"a rule that has nothing to judge", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 41, 2), signal("calf.pressure", 22, 1)},
+				Holds: []rules.Progress{hold("tight", "ankle", ankle, sample.Maybe, 0, time.Minute)}},
+			StateUnknown, "ankle 41 ± 2 mmHg, calf 22 ± 1 mmHg"},
+		{"time that stands still", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 41, 2), signal("calf.pressure", 22, 1)}, Stalled: true, Arriving: true,
+				Holds: []rules.Progress{hold("tight", "ankle", ankle, sample.Yes, 20*time.Second, 30*time.Second)}},
+			StateUnknown, "ankle above 60 mmHg for 20 s of 30 s, unknown for now; readings arrive, but none is newer than what was judged (clock of the bridge?)"},
+		{"time that stands still because nothing comes", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 41, 2), signal("calf.pressure", 22, 1)}, Stalled: true,
+				LastKnown: []sample.Instant{noon.Add(-time.Minute), noon.Add(-time.Minute)}},
+			StateUnknown, "no readings since 11:59:00"},
+		{"nothing is watched", 3,
+			Now{Signals: []rules.Signal{signal("arm.pressure", 41, 2)}},
+			StateQuiet, "nothing is watched here; arm 41 ± 2 mmHg"},
+		{"a value beside its limit", 0,
+			Now{Signals: []rules.Signal{signal(ankle, 60.04, nan), signal("calf.pressure", 60.04, nan)},
+				Holds: []rules.Progress{hold("tight", "ankle", ankle, sample.Yes, 12*time.Second, 30*time.Second)}},
+			StateQuiet, "ankle above 60 mmHg for 12 s of 30 s; ankle 60.04 mmHg, calf 60 mmHg"},
 	}
 	b := New(plan(), nil, time.UTC)
 	for _, tt := range tests {
@@ -146,6 +178,56 @@ func TestUnknownIsNull(t *testing.T) {
 		}
 	}
 }
+
+// What a stalled place would still show must not look known in its parts either.
+func TestNothingOfAStalledPlaceIsKnown(t *testing.T) {
+	b := New(plan(), nil, time.UTC)
+	h := hold("tight", "ankle", "ankle.pressure", sample.Yes, 20*time.Second, 30*time.Second)
+	h.Due = noon.Add(10 * time.Second)
+	v := b.Place(0, &Now{At: noon, Stalled: true, Arriving: true,
+		Signals: []rules.Signal{signal("ankle.pressure", 63, 2), signal("calf.pressure", 22, 1)},
+		Holds:   []rules.Progress{h},
+		Alerts:  []Alert{{ID: "a", State: Unacknowledged, SignalKnown: true, Text: "calf too loose"}}})
+	if s := v.Signals["ankle.pressure"]; s.Value != nil || s.U != nil || s.Known != 0 {
+		t.Errorf("the ankle is %+v, want no value", s)
+	}
+	if h := v.Holds[0]; h.Condition != "unknown" || h.DueAt != nil || h.HeldS != 20 {
+		t.Errorf("the hold is %+v, want 20 s of an unknown condition that is not due", h)
+	}
+	if a := v.Alerts[0]; a.SignalKnown || a.Text != "calf too loose; there is no current reading" {
+		t.Errorf("the alert is %+v, want one whose signal is not known", a)
+	}
+	if v.State != StateAlert {
+		t.Errorf("the state is %s: an alert that stands comes first", v.State)
+	}
+}
+
+// The numbers of an alert and those of its place are the same ones.
+func TestAlertAndPlaceWriteAValueAlike(t *testing.T) {
+	above := 60.0
+	p := &rules.Plan{
+		Sources: []rules.Source{{ID: "trolley/leg", Channels: 1, StaleAfter: time.Minute, Calibrated: true, U: []float64{0.04}}},
+		Places:  []rules.Place{{ID: "bench-1", Kind: rules.Wrap, Sites: []rules.Site{{ID: "ankle", Channels: []rules.Channel{{}}}}}},
+		Rules: []rules.Rule{{ID: "tight", Priority: alert.Low, ForgetAfter: time.Hour,
+			Limit: &rules.Limit{Watch: "ankle.pressure", Above: &above}}},
+	}
+	for v, want := range map[float64]string{60.04: "60.04 ± 0.10 mmHg", 63.46: "63.5 ± 0.1 mmHg"} {
+		var raised alert.Event
+		engine := rules.NewEngine(p, sinkOf(func(e alert.Event) { raised = e }))
+		engine.Scan(&sample.Scan{At: noon, Arrived: noon, Values: []float64{v}})
+		place := New(p, nil, time.UTC).Place(0, &Now{At: noon, Signals: engine.Signals(0), Holds: engine.Progress(0, nil)})
+		if !strings.Contains(raised.Text, ": "+want+" when raised") || !strings.Contains(place.Text, "ankle "+want) {
+			t.Errorf("the alert says %q and its place %q, want both to say %s", raised.Text, place.Text, want)
+		}
+	}
+}
+
+// sinkOf is a rules.Sink for alerts alone.
+type sinkOf func(alert.Event)
+
+func (f sinkOf) Alert(e alert.Event)       { f(e) }
+func (sinkOf) Updated(int, sample.Instant) {}
+func (sinkOf) Late(int, *sample.Scan)      {}
 
 func TestRegionsAreBoxes(t *testing.T) {
 	got := New(plan(), nil, time.UTC).Place(1, &Now{At: noon}).Mat.Regions
