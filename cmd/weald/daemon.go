@@ -42,22 +42,23 @@ type daemon struct {
 // newDaemon builds a daemon whose clock runs speed times as fast as the host's.
 // It starts nothing.
 func newDaemon(ctx context.Context, c *config.Config, speed float64, stderr io.Writer) (*daemon, error) {
-	d := &daemon{config: c, clock: hostclock.New(speed), log: newLog(stderr)}
+	d := &daemon{config: c, log: newLog(stderr)}
 	var err error
+	if d.book, err = openBook(ctx, c, d.log); err != nil {
+		return nil, err
+	}
+	d.clock = hostclock.NewAfter(speed, d.book.last())
 	if d.broker, err = newListener(c, d.clock.Now, d.log); err != nil {
 		return nil, err
 	}
 	plan := c.Plan()
 	d.members = membersOf(plan)
-	if d.book, err = openBook(ctx, c, d.clock.Now, d.log); err != nil {
-		return nil, err
-	}
 	delay, late := metrics.NewDelay()
 	options := pipeline.Options{
 		Plan: plan, Clock: d.clock, Delay: late,
 		Views: view.New(plan, settings(c), time.Local),
 	}
-	d.book.into(&options)
+	d.book.into(&options, d.log)
 	d.pipe = pipeline.New(options)
 	store := history.New(len(plan.Places), d.pipe.Series)
 	d.pipe.Follow(store)

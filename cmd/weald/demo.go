@@ -68,12 +68,13 @@ func demo(cmd *cobra.Command, f demoFlags) error {
 	if len(problems) > 0 {
 		return fmt.Errorf("the demonstration's configuration is wrong: %w", problems)
 	}
-	d, err := newDaemon(cmd.Context(), c, f.speed, cmd.ErrOrStderr())
+	l, err := listen(f.listen)
 	if err != nil {
 		return err
 	}
-	l, err := listen(f.listen)
+	d, err := newDaemon(cmd.Context(), c, f.speed, cmd.ErrOrStderr())
 	if err != nil {
+		l.Close()
 		return err
 	}
 	group, ctx := errgroup.WithContext(cmd.Context())

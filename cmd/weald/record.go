@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"time"
 
 	"weald/config"
 	"weald/ingest/calib"
@@ -21,12 +22,14 @@ import (
 // configuration names no folder for data: it keeps nothing.
 type book struct {
 	store   *sqlite.Store
-	keeper  *keeper.Keeper
+	config  uint64 // version of the configuration in force
 	resumed *keeper.Resumed
+	reviver *keeper.Reviver
+	keeper  *keeper.Keeper // set by into
 }
 
 // openBook opens the record in the configuration's data folder and takes it up.
-func openBook(ctx context.Context, c *config.Config, now func() sample.Instant, log *slog.Logger) (*book, error) {
+func openBook(ctx context.Context, c *config.Config, log *slog.Logger) (*book, error) {
 	if c.Data == "" {
 		return nil, nil
 	}
@@ -34,28 +37,35 @@ func openBook(ctx context.Context, c *config.Config, now func() sample.Instant, 
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
-	b, err := takeUp(ctx, store, c, now, log)
-	if err != nil {
+	b := &book{store: store}
+	if err := b.takeUp(ctx, c, log); err != nil {
 		store.Close()
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
 	return b, nil
 }
 
-func takeUp(ctx context.Context, store *sqlite.Store, c *config.Config, now func() sample.Instant, log *slog.Logger) (*book, error) {
+func (b *book) takeUp(ctx context.Context, c *config.Config, log *slog.Logger) error {
 	converters, err := convertersOf(c)
 	if err != nil {
-		return nil, err
-	}
-	version, err := configVersion(ctx, store, c, now())
-	if err != nil {
-		return nil, err
+		return err
 	}
 	plan := c.Plan()
-	b := &book{store: store}
-	b.keeper = keeper.New(store, plan, keeper.NewReviver(plan, converters), version, now, log)
-	b.resumed, err = keeper.Resume(ctx, store, plan, keeper.NewReviver(plan, converters), log)
-	return b, err
+	b.reviver = keeper.NewReviver(plan, converters)
+	if b.resumed, err = keeper.Resume(ctx, b.store, plan, b.reviver, log); err != nil {
+		return err
+	}
+	b.config, err = configVersion(ctx, b.store, c, max(b.last(), sample.At(time.Now())))
+	return err
+}
+
+// last returns the newest instant in the record; the daemon's clock must not
+// show an earlier one.
+func (b *book) last() sample.Instant {
+	if b == nil {
+		return sample.Past
+	}
+	return b.resumed.Last
 }
 
 // convertersOf makes the calibration of every source.
@@ -97,10 +107,11 @@ func configVersion(ctx context.Context, j journal.Log, c *config.Config, now sam
 }
 
 // into makes a pipeline keep what it does, and begin where the record ends.
-func (b *book) into(o *pipeline.Options) {
+func (b *book) into(o *pipeline.Options, log *slog.Logger) {
 	if b == nil {
 		return
 	}
+	b.keeper = keeper.New(b.store, o.Plan, b.reviver, b.config, o.Clock.Now, log)
 	o.Recorder, o.Ord = b.keeper, b.resumed.Ord
 	o.Past, o.Found = b.resumed.Past, b.resumed.New
 	o.Judge = func(_ *rules.Plan, sink rules.Sink) pipeline.Judge {

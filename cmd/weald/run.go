@@ -21,12 +21,13 @@ says otherwise.
 			if err != nil {
 				return err
 			}
-			d, err := newDaemon(cmd.Context(), c, 1, cmd.ErrOrStderr())
+			l, err := listen(c.Listen)
 			if err != nil {
 				return err
 			}
-			l, err := listen(c.Listen)
+			d, err := newDaemon(cmd.Context(), c, 1, cmd.ErrOrStderr())
 			if err != nil {
+				l.Close()
 				return err
 			}
 			return d.run(cmd.Context(), l)

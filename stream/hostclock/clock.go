@@ -27,8 +27,9 @@ type Timer interface {
 // A Clock runs at a constant speed from the instant it was made. It may be used
 // from any goroutine.
 type Clock struct {
-	start time.Time // with its monotonic reading
-	wall  sample.Instant
+	start time.Time      // with its monotonic reading
+	wall  sample.Instant // what the clock showed at start
+	host  sample.Instant // from where Off is counted
 	speed float64
 
 	readWall func() sample.Instant // the host's wall clock now
@@ -36,14 +37,26 @@ type Clock struct {
 
 // New returns a clock that shows the host's time now and runs speed times as
 // fast. It panics if speed is not above 0.
-func New(speed float64) *Clock {
+func New(speed float64) *Clock { return NewAfter(speed, sample.Past) }
+
+// NewAfter is New, but the clock shows nothing earlier than the given instant,
+// which is the last one of a former run. A host whose clock has been set back in
+// between would else stamp everything as older than what was judged already, and
+// nothing would be judged until it had caught up. Off says how far behind it is.
+func NewAfter(speed float64, after sample.Instant) *Clock {
 	if !(speed > 0) {
 		panic("hostclock: a clock must run forward")
 	}
 	now := time.Now()
+	wall := max(sample.At(now), after)
+	host := wall
+	if speed != 1 {
+		host = sample.At(now) // a former run was ahead of the host's time by design
+	}
 	return &Clock{
 		start:    now,
-		wall:     sample.At(now),
+		wall:     wall,
+		host:     host,
 		speed:    speed,
 		readWall: func() sample.Instant { return sample.At(time.Now()) },
 	}
@@ -75,7 +88,7 @@ func (c *Clock) scale(d time.Duration) time.Duration {
 // Off returns how far the host's wall clock is ahead of where the monotonic
 // clock says it should be. It does not depend on the speed.
 func (c *Clock) Off() time.Duration {
-	return c.readWall().Sub(c.wall.Add(time.Since(c.start)))
+	return c.readWall().Sub(c.host.Add(time.Since(c.start)))
 }
 
 // StepLimit is how far the wall clock may drift between two looks of Watch

@@ -19,10 +19,11 @@ import (
 // Resumed is where a start begins.
 type Resumed struct {
 	Engine *rules.Engine
-	Sink   *Relay        // tells what Engine finds; set its To before feeding it
-	Ord    uint64        // of the last input that was kept
-	Past   []alert.Event // kept changes that people still want to see, by time
-	New    []alert.Event // changes that the catching up brought and that are not kept yet
+	Sink   *Relay         // tells what Engine finds; set its To before feeding it
+	Ord    uint64         // of the last input that was kept
+	Last   sample.Instant // the newest instant that was kept, on the daemon's clock; Past for an empty record
+	Past   []alert.Event  // kept changes that people still want to see, by time
+	New    []alert.Event  // changes that the catching up brought and that are not kept yet
 }
 
 // A Relay is a rules.Sink whose receiver can be chosen later.
@@ -54,15 +55,18 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 		return nil, fmt.Errorf("the record does not say where it ends: %w", err)
 	}
 	found := &gatherer{}
-	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord}
+	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord, Last: sample.Past}
 	out.Engine = rules.NewEngine(plan, out.Sink)
-	from, err := takeUp(ctx, j, plan, out.Engine, head.Ord, log)
+	from, err := out.takeUp(ctx, j, plan, log)
 	if err != nil {
 		return nil, err
 	}
 	if head.Ord > 0 {
 		replay, err := Feed(ctx, j, plan, reviver, from+1, head.Ord,
-			func(_ uint64, s *sample.Scan) { out.Engine.Scan(s) },
+			func(_ uint64, s *sample.Scan) {
+				out.Last = max(out.Last, s.Arrived)
+				out.Engine.Scan(s)
+			},
 			func(_ uint64, place int, at sample.Instant) { out.Engine.TickPlace(place, at) })
 		if err != nil {
 			return nil, fmt.Errorf("the record cannot be caught up with: %w", err)
@@ -76,14 +80,15 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 
 // takeUp restores the newest snapshot and returns the ordinal that it stands at.
 // Without one that fits, the whole record is caught up with.
-func takeUp(ctx context.Context, j journal.Journal, plan *rules.Plan, e *rules.Engine, last uint64, log *slog.Logger) (uint64, error) {
-	snap, err := j.Snapshot(ctx, last)
+func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Plan, log *slog.Logger) (uint64, error) {
+	snap, err := j.Snapshot(ctx, r.Ord)
 	switch {
 	case errors.Is(err, journal.ErrNotFound):
 		return 0, nil
 	case err != nil:
 		return 0, fmt.Errorf("the snapshot of the rules cannot be read: %w", err)
 	}
+	r.Last = snap.At
 	places, err := unpackPlaces(snap.Body)
 	if err != nil {
 		log.Warn("the snapshot of the rules is damaged; holds begin anew", slog.Any("error", err))
@@ -94,7 +99,7 @@ func takeUp(ctx context.Context, j journal.Journal, plan *rules.Plan, e *rules.E
 		if !ok {
 			continue // a new place
 		}
-		if err := e.RestorePlace(i, state); err != nil {
+		if err := r.Engine.RestorePlace(i, state); err != nil {
 			log.Warn("the holds of a place begin anew", slog.Any("error", err))
 		}
 	}
