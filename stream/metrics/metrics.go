@@ -20,7 +20,6 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
-	"weald/ingest/sample"
 	"weald/rules"
 	"weald/stream/pipeline"
 )
@@ -197,11 +196,11 @@ func (c *collector) ask() []fact {
 
 func (c *collector) place(found []fact, s *pipeline.State, i int) []fact {
 	place := &c.Plan.Places[i]
-	signals, now := s.Signals(i)
+	signals := s.Signals(i)
 	for k := range signals {
 		sig := &signals[k]
 		subject, quantity, _ := strings.Cut(sig.Name, ".")
-		known := !sample.IsUnknown(sig.Value) && now <= sig.Until
+		known := s.Current(i, sig)
 		switch quantity {
 		case "pressure":
 			found = append(found, fact{siteKnown, prometheus.GaugeValue, one(known), []string{place.ID, subject}})

@@ -92,7 +92,7 @@ weald_frames_bad_total{bridge="trolley",reason="length"} 0
 # HELP weald_frames_total Frames that arrived whole and valid.
 # TYPE weald_frames_total counter
 weald_frames_total{bridge="trolley"} 7
-# HELP weald_gap_scans_total Scans that the sequence numbers of a source say were lost.
+# HELP weald_gap_scans_total Frames that the sequence numbers of a source say were lost; a scan of a mat may take several.
 # TYPE weald_gap_scans_total counter
 weald_gap_scans_total{source="trolley/arm"} 0
 weald_gap_scans_total{source="trolley/leg"} 4

@@ -22,7 +22,7 @@ var (
 	duplicates = named("message_duplicates_total", "Of the messages passed on, those marked as sent before.", "bridge")
 	dropped    = named("messages_dropped_total", "Messages over MQTT that were not passed on, by reason.", "bridge", "reason")
 	scans      = named("scans_total", "Scans that a source delivered.", "source")
-	gapScans   = named("gap_scans_total", "Scans that the sequence numbers of a source say were lost.", "source")
+	gapScans   = named("gap_scans_total", "Frames that the sequence numbers of a source say were lost; a scan of a mat may take several.", "source")
 	repeats    = named("repeated_frames_total", "Frames that came again and were dropped.", "source")
 	damaged    = named("damaged_scans_total", "Scans that were kept from the rules because they were damaged at the source.", "source")
 	channels   = named("channels", "Channels of a source by their state.", "source", "state")

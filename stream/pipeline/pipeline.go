@@ -34,6 +34,7 @@ type Judge interface {
 	Scan(*sample.Scan)
 	TickPlace(place int, now sample.Instant)
 	NextPlace(place int) sample.Instant
+	LastScan(place int) sample.Instant
 	Signals(place int) []rules.Signal
 	Cells(place int, loaded []time.Duration) (rules.Cells, bool)
 	Progress(place int, dst []rules.Progress) []rules.Progress

@@ -167,6 +167,7 @@ func (s *still) Scan(*sample.Scan) {
 }
 func (s *still) TickPlace(int, sample.Instant)                         { s.ticks++ }
 func (s *still) NextPlace(int) sample.Instant                          { return s.next }
+func (s *still) LastScan(int) sample.Instant                           { return sample.Past }
 func (s *still) Signals(int) []rules.Signal                            { return nil }
 func (s *still) Cells(int, []time.Duration) (rules.Cells, bool)        { return rules.Cells{}, false }
 func (s *still) Progress(_ int, dst []rules.Progress) []rules.Progress { return dst }

@@ -22,14 +22,7 @@ func UsedName(p *rules.Progress) string { return p.Subject + ".used/" + p.Rule }
 func (p *Pipeline) Series(place int) []Series { return p.state.places[place].series }
 
 func (s *State) newSeries(place int) []Series {
-	var lasts time.Duration
-	for source, places := range s.bySource {
-		for _, i := range places {
-			if i == place {
-				lasts = max(lasts, s.plan.Sources[source].StaleAfter)
-			}
-		}
-	}
+	lasts := s.places[place].lasts
 	var all []Series
 	signals := s.judge.Signals(place)
 	for i := range signals {

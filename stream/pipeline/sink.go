@@ -19,7 +19,7 @@ func (s sink) Updated(place int, at sample.Instant) {
 	st := s.p.state
 	now := st.clock.Now()
 	pl := &st.places[place]
-	pl.updated = max(pl.updated, at)
+	st.evaluate(place, now)
 
 	u := &st.update
 	*u = Update{Place: place, At: at, Now: now, Signals: st.judge.Signals(place)}

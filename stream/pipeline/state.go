@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"slices"
 	"time"
 
 	"weald/ingest/sample"
@@ -20,6 +21,7 @@ type State struct {
 
 	bySource [][]int // places by source
 	places   []placeState
+	sources  []sourceState
 	alerts   book
 
 	// Buffers for what followers are told.
@@ -29,13 +31,24 @@ type State struct {
 }
 
 // A placeState is what the pipeline remembers about a place beside the engine.
+// Instants are of the daemon's clock but for updated and known.
 type placeState struct {
 	lag        lag.Lag
-	updated    sample.Instant   // newest evaluated instant; Past before the first
-	progressed sample.Instant   // when Holds were last told, on the daemon's clock
+	updated    sample.Instant   // event time of the newest evaluated scan; Past before the first
+	evaluated  sample.Instant   // when updated moved last; before the first, when the pipeline was made
+	arrived    sample.Instant   // when the last live scan came, evaluated or not; Past before the first
+	lasts      time.Duration    // how long values last, of the source whose last longest
+	progressed sample.Instant   // when Holds were last told
 	known      []sample.Instant // when each signal last had a value
 	late       uint64
 	series     []Series // never changes
+}
+
+// A sourceState is what the pipeline remembers about a source. Instants are of
+// the daemon's clock, Past for never.
+type sourceState struct {
+	arrived sample.Instant // when its last live scan came
+	valid   sample.Instant // when the last one came that had a value
 }
 
 func newState(plan *rules.Plan, views *view.Builder, clock Clock) *State {
@@ -44,17 +57,22 @@ func newState(plan *rules.Plan, views *view.Builder, clock Clock) *State {
 		index:    make(map[string]int),
 		bySource: make([][]int, len(plan.Sources)),
 		places:   make([]placeState, len(plan.Places)),
+		sources:  make([]sourceState, len(plan.Sources)),
 		alerts:   book{byID: make(map[string]int)},
 	}
 	for i := range plan.Places {
 		p := &plan.Places[i]
 		s.index[p.ID] = i
 		for source := range plan.Sources {
-			if uses(p, source) {
+			if p.Uses(source) {
 				s.bySource[source] = append(s.bySource[source], i)
+				s.places[i].lasts = max(s.places[i].lasts, plan.Sources[source].StaleAfter)
 			}
 		}
-		s.places[i].updated = sample.Past
+		s.places[i].evaluated, s.places[i].arrived = clock.Now(), sample.Past
+	}
+	for i := range s.sources {
+		s.sources[i] = sourceState{sample.Past, sample.Past}
 	}
 	return s
 }
@@ -66,31 +84,25 @@ func (s *State) prepare() {
 		for k := range s.places[i].known {
 			s.places[i].known[k] = sample.Past
 		}
+		s.places[i].updated = s.judge.LastScan(i)
 		s.places[i].series = s.newSeries(i)
 	}
 }
 
-func uses(p *rules.Place, source int) bool {
-	if p.Mat != nil && p.Mat.Source == source {
-		return true
-	}
-	for _, site := range p.Sites {
-		for _, c := range site.Channels {
-			if c.Source == source {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// heard notes with what delay the places of a source hear from it. Scans that a
-// bridge kept for later say nothing about that.
+// heard notes with what delay the places of a source hear from it, and whether
+// it has anything to say. Scans that a bridge kept for later say nothing about
+// that.
 func (s *State) heard(w *waiting) {
 	if w.scan.Stored {
 		return
 	}
+	source := &s.sources[w.scan.Source]
+	source.arrived = w.since
+	if slices.ContainsFunc(w.scan.Values, func(v float64) bool { return !sample.IsUnknown(v) }) {
+		source.valid = w.since
+	}
 	for _, i := range s.bySource[w.scan.Source] {
+		s.places[i].arrived = w.since
 		s.places[i].lag.Add(w.since, w.since.Sub(w.scan.At))
 	}
 }
@@ -138,6 +150,8 @@ func (s *State) Place(i int) view.Place {
 		LastKnown: s.places[i].known,
 		Holds:     s.judge.Progress(i, s.holds[:0]),
 		Alerts:    s.alerts.raised(s.plan.Places[i].ID),
+		Stalled:   s.Stalled(i),
+		Arriving:  s.Arriving(i),
 	}
 	s.holds = now.Holds[:0]
 	return s.views.Place(i, &now)
@@ -152,11 +166,13 @@ func (s *State) Places() []view.Place {
 	return all
 }
 
-// Signals returns the signals of a place as the engine has them, and its
-// present. A signal is unknown once that is past its Until. The slice is the
-// engine's.
-func (s *State) Signals(i int) ([]rules.Signal, sample.Instant) {
-	return s.judge.Signals(i), s.PlaceNow(i)
+// Signals returns the signals of a place as the engine has them; Current says
+// which have a value. The slice is the engine's.
+func (s *State) Signals(i int) []rules.Signal { return s.judge.Signals(i) }
+
+// Current reports whether a signal of a place has a value now.
+func (s *State) Current(i int, sig *rules.Signal) bool {
+	return !sample.IsUnknown(sig.Value) && s.Lasts(i, sig.Until)
 }
 
 // Holds returns the holds of a place; the slice is the State's.
@@ -177,5 +193,11 @@ func (s *State) Alerts() []view.Alert {
 		}
 		return s.clock.Now()
 	})
-	return s.alerts.list()
+	list := s.alerts.list()
+	for k := range list {
+		if i, ok := s.index[list[k].Place]; ok && s.Stalled(i) {
+			list[k].Lose()
+		}
+	}
+	return list
 }
