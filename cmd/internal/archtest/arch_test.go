@@ -40,6 +40,7 @@ var ranks = map[string]int{
 	"weald/rules/timeline":    3,
 	"weald/ingest":            3,
 	"weald/stream/hostclock":  4,
+	"weald/stream/lag":        4,
 	"weald/stream/view":       4,
 	"weald/stream/pipeline":   5,
 	"weald/stream":            6,

@@ -1,0 +1,207 @@
+package keeper_test
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"weald/ingest/calib"
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/stream/journal"
+	"weald/stream/journal/journaltest"
+	"weald/stream/keeper"
+	"weald/stream/record"
+)
+
+func wardPlan() (*rules.Plan, []*calib.Converter) {
+	limit := 32.0
+	plan := &rules.Plan{
+		Sources: []rules.Source{
+			{ID: "a/mat", Channels: 4, StaleAfter: 3 * time.Second, Calibrated: true},
+			{ID: "b/leg", Channels: 1, StaleAfter: 2 * time.Second, Calibrated: true},
+		},
+		Places: []rules.Place{
+			{ID: "bed-1", Kind: rules.Bed, Mat: &rules.Mat{Source: 0, Rows: 2, Columns: 2, PitchMM: [2]float64{25, 25}, LoadedAbove: 20,
+				Regions: []rules.Region{{ID: "back", Cells: []int{0, 1}}, {ID: "heels", Cells: []int{2, 3}}}}},
+			{ID: "bench-1", Kind: rules.Wrap, Sites: []rules.Site{{ID: "ankle", Channels: []rules.Channel{{Source: 1}}}}},
+		},
+		Rules: []rules.Rule{
+			{ID: "cells", Limit: &rules.Limit{Watch: "mat.pressure", Above: &limit}, OnDelay: 3 * time.Second, OffDelay: time.Second, ForgetAfter: 10 * time.Second, Priority: alert.Low},
+			{ID: "tight", Limit: &rules.Limit{Watch: "ankle.pressure", Above: &limit}, OnDelay: 2 * time.Second, ForgetAfter: 10 * time.Second, Priority: alert.High},
+		},
+	}
+	mat, err := calib.NewConverter(calib.Counts, 4, []calib.Line{{Slope: 0.1, Offset: -2}})
+	if err != nil {
+		panic(err)
+	}
+	leg, err := calib.NewConverter(calib.MMHg, 1, nil)
+	if err != nil {
+		panic(err)
+	}
+	return plan, []*calib.Converter{mat, leg}
+}
+
+// A life is one run of a daemon, without its shell.
+type life struct {
+	t       *rapid.T
+	plan    *rules.Plan
+	engine  *rules.Engine
+	keeper  *keeper.Keeper
+	ord     uint64
+	reviver *keeper.Reviver
+	found   []alert.Event
+	told    []string
+}
+
+func (l *life) Alert(e alert.Event)       { l.found = append(l.found, e) }
+func (*life) Updated(int, sample.Instant) {}
+func (*life) Late(int, *sample.Scan)      {}
+
+func line(e *alert.Event) string { return fmt.Sprint(e.At, e.What, e.ID(), e.Text) }
+
+func begin(t *rapid.T, j journal.Journal) *life {
+	plan, converters := wardPlan()
+	l := &life{t: t, plan: plan, reviver: keeper.NewReviver(plan, converters)}
+	r, err := keeper.Resume(context.Background(), j, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Sink.To = l
+	l.engine, l.ord, l.found = r.Engine, r.Ord, r.New
+	l.keeper = keeper.New(j, plan, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return 0 }, slog.New(slog.DiscardHandler))
+	l.settle()
+	return l
+}
+
+// settle keeps and tells what was found.
+func (l *life) settle() {
+	if len(l.found) == 0 {
+		return
+	}
+	if err := l.keeper.Commit(l.found); err != nil {
+		l.t.Fatal(err)
+	}
+	for i := range l.found {
+		l.told = append(l.told, line(&l.found[i]))
+	}
+	l.found = nil
+}
+
+// scan gives a scan of raw readings to the record and to the engine.
+func (l *life) scan(source int, at sample.Instant, raw []float64) {
+	s, ok := l.reviver.Revive(l.plan.Sources[source].ID, &record.Scan{At: at, Arrived: at, Rail: math.NaN(), Raw: raw})
+	if !ok {
+		l.t.Fatal("not revived")
+	}
+	l.ord++
+	l.keeper.Scan(l.ord, s)
+	l.engine.Scan(s)
+	l.settle()
+}
+
+// tick does what the pipeline does between scans.
+func (l *life) tick(now sample.Instant) {
+	for i := range l.plan.Places {
+		if l.engine.NextPlace(i) <= now {
+			l.ord++
+			l.keeper.Tick(l.ord, i, now)
+			l.engine.TickPlace(i, now)
+			l.settle()
+		}
+	}
+}
+
+// However often a daemon is killed, and wherever between two inputs: the record
+// has every alert that anybody was told, once, and judged again from the
+// beginning it gives just those.
+func TestKillsLoseAndDoubleNothing(t *testing.T) {
+	alerts, replayed := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		j := new(journaltest.Memory)
+		var told []string
+		at := sample.Instant(0)
+		for range rapid.IntRange(1, 4).Draw(t, "lives") {
+			l := begin(t, j)
+			for range rapid.IntRange(0, 40).Draw(t, "inputs") {
+				at = at.Add(time.Duration(rapid.IntRange(1, 1500).Draw(t, "later")) * time.Millisecond)
+				if rapid.Bool().Draw(t, "tick") {
+					l.tick(at)
+				}
+				if rapid.Bool().Draw(t, "mat") {
+					raw := make([]float64, 4)
+					for i := range raw {
+						raw[i] = float64(rapid.IntRange(300, 380).Draw(t, "count"))
+					}
+					l.scan(0, at, raw)
+				} else {
+					l.scan(1, at, []float64{float64(rapid.IntRange(28, 36).Draw(t, "mmHg"))})
+				}
+				switch rapid.IntRange(0, 9).Draw(t, "keep") {
+				case 0, 1, 2:
+					if err := l.keeper.Flush(t.Context()); err != nil {
+						t.Fatal(err)
+					}
+				case 3:
+					err := l.keeper.Snapshot(t.Context(), func(_ context.Context, f func(uint64, [][]byte)) error {
+						var places [][]byte
+						for i := range l.plan.Places {
+							places = append(places, l.engine.SnapshotPlace(i, nil))
+						}
+						f(l.ord, places)
+						return nil
+					})
+					if err != nil {
+						t.Fatal(err)
+					}
+				}
+			}
+			told = append(told, l.told...) // and then it is killed: what was not kept is gone
+		}
+
+		var kept []string
+		for e, err := range j.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindTransition}}) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			event := e.Body.(record.Transition).Event
+			kept = append(kept, line(&event))
+		}
+		if !slices.Equal(kept, told) {
+			t.Fatalf("kept %q\ntold %q", kept, told)
+		}
+		var again life
+		plan, converters := wardPlan()
+		engine := rules.NewEngine(plan, &again)
+		head, err := j.Head(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		replay, err := keeper.Feed(t.Context(), j, plan, keeper.NewReviver(plan, converters), 1, head.Ord,
+			func(_ uint64, s *sample.Scan) { engine.Scan(s) },
+			func(_ uint64, place int, at sample.Instant) { engine.TickPlace(place, at) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		var judged []string
+		for i := range again.found {
+			judged = append(judged, line(&again.found[i]))
+		}
+		if !slices.Equal(judged, told) {
+			t.Fatalf("judged again %q\ntold %q", judged, told)
+		}
+		alerts += len(told)
+		replayed += replay.Inputs
+	})
+	t.Logf("%d changes of alerts, %d inputs judged again", alerts, replayed)
+	if alerts < 50 {
+		t.Error("too few to prove anything")
+	}
+}
