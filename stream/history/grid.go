@@ -42,11 +42,15 @@ type grid struct {
 	old  [oldMaps]oldMap // a ring
 	next int
 	kept sample.Instant // when the newest of old was
+
+	until sample.Instant // to where the newest measured values last
 }
 
+// An oldMap stands from at on for all maps up to the next, the last of which ends
+// at until.
 type oldMap struct {
-	at    sample.Instant
-	cells []int16
+	at, until sample.Instant
+	cells     []int16
 }
 
 func (g *grid) set(c *rules.Cells, until sample.Instant) {
@@ -58,6 +62,9 @@ func (g *grid) set(c *rules.Cells, until sample.Instant) {
 		g.kept = sample.Past
 	}
 	m.Version++
+	// Without a measured map there is none yet, or the last one has just ended.
+	measured := c.At != sample.Past && (c.At != m.At || until != sample.Never)
+	silent := measured && m.At != sample.Past && c.At > g.until
 	m.At, m.Until = c.At, until
 	for i, v := range c.Values {
 		m.Cells[i] = float32(v)
@@ -68,9 +75,13 @@ func (g *grid) set(c *rules.Cells, until sample.Instant) {
 			m.Loaded[i] = uint16(min(c.Loaded[i]/time.Second, MostTime))
 		}
 	}
-	if g.kept == sample.Past || c.At < g.kept || c.At.Sub(g.kept) >= mapEvery {
+	if !measured {
+		return
+	}
+	if g.until = until; g.kept == sample.Past || silent || c.At < g.kept || c.At.Sub(g.kept) >= mapEvery {
 		g.keep()
 	}
+	g.old[(g.next-1)%oldMaps].until = until
 }
 
 // keep copies the present map into the ring.
@@ -114,8 +125,8 @@ func (s *Store) Map(place int, m *Map) {
 }
 
 // MapAt copies the map that stood at an instant into m, without loaded times:
-// the newest that is not younger and at most a minute older. Its error is
-// ErrNoMap.
+// the newest kept one that is not younger. Its error is ErrNoMap: there is none,
+// or the mat was silent then.
 func (s *Store) MapAt(place int, at sample.Instant, m *Map) error {
 	p := &s.places[place]
 	p.mu.Lock()
@@ -123,18 +134,18 @@ func (s *Store) MapAt(place int, at sample.Instant, m *Map) error {
 	best := -1
 	for i := range p.grid.old {
 		o := &p.grid.old[i]
-		if o.cells == nil || o.at > at || at.Sub(o.at) > 2*mapEvery {
+		if o.cells == nil || o.at > at {
 			continue
 		}
 		if best < 0 || o.at > p.grid.old[best].at {
 			best = i
 		}
 	}
-	if best < 0 {
+	if best < 0 || at > p.grid.old[best].until {
 		return ErrNoMap
 	}
 	o := &p.grid.old[best]
-	*m = Map{At: o.at, Until: sample.Never, Rows: p.grid.now.Rows, Columns: p.grid.now.Columns, Cells: m.Cells[:0]}
+	*m = Map{At: o.at, Until: o.until, Rows: p.grid.now.Rows, Columns: p.grid.now.Columns, Cells: m.Cells[:0]}
 	for _, c := range o.cells {
 		v := float32(math.NaN())
 		if c != NoCell {

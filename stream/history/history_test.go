@@ -104,6 +104,96 @@ func TestQueriesThatCannotBeAnswered(t *testing.T) {
 	}
 }
 
+// A program may ask for any time that there is; it must neither make the store
+// work through centuries nor get more points than it asked for.
+func TestSpansThatNobodyRemembers(t *testing.T) {
+	s := one(time.Second)
+	for i := range 5000 {
+		s.put(sec(1.7e9+float64(i)), 10)
+	}
+	end := sec(1.7e9 + 5000)
+	day := func(year int) sample.Instant { return sample.At(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)) }
+	for _, q := range []Query{
+		{From: day(1970), To: end},
+		{From: day(1700), To: day(2200)}, // further apart than a Duration holds
+		{From: sample.Past, To: sample.Never},
+	} {
+		q.Points = 600
+		if a, err := s.Query(q); !errors.Is(err, ErrTooLong) {
+			t.Errorf("from %v to %v: %v, %v", q.From, q.To, a, err)
+		}
+	}
+	for _, q := range []Query{
+		{From: end.Add(-MostSpan), To: end, Points: 1},
+		{From: end.Add(-MostSpan), To: end, Points: 600},
+		{From: sample.Past, To: sample.Past + sample.Instant(MostSpan), Points: 3},
+		{From: sample.Never - sample.Instant(MostSpan), To: sample.Never, Points: 3},
+	} {
+		a, err := s.Query(q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l := a.Series[0]
+		if len(l.T) > q.Points+1 || !slices.IsSorted(l.T) {
+			t.Errorf("from %v to %v: %d points for %d, sorted %t", q.From, q.To, len(l.T), q.Points, slices.IsSorted(l.T))
+		}
+		last := l.Mean[len(l.Mean)-1]
+		if q.To == end && last != 10 {
+			t.Errorf("the last of %d points is %v, want 10", q.Points, last)
+		}
+	}
+	best := time.Hour
+	for range 5 {
+		began := time.Now()
+		if _, err := s.Query(Query{From: end.Add(-MostSpan), To: end, Points: 1}); err != nil {
+			t.Fatal(err)
+		}
+		best = min(best, time.Since(began))
+	}
+	if best > 20*time.Millisecond {
+		t.Errorf("a year takes %v at best, for which the pipeline waits", best)
+	}
+}
+
+// Something that becomes due between readings measures nothing: there is no row
+// of it, and none is lost for it.
+func TestInstantsThatMeasureNothingCostNoRow(t *testing.T) {
+	s := one(time.Second)
+	put := func(at, measured sample.Instant) {
+		s.Updated(&pipeline.Update{At: at, Now: at, Signals: []rules.Signal{
+			{Name: "ankle.pressure", Value: 10, At: measured, Until: measured.Add(time.Second)}}})
+	}
+	for i := range 2000 {
+		put(sec(float64(i)/10), sec(float64(i)/10))
+	}
+	var before, after Batch
+	s.Read(0, 0, sample.Past, rawRows, &before)
+	put(sec(199.95), sec(199.9))
+	s.Read(0, 0, sample.Past, rawRows, &after)
+	if !slices.Equal(before.At, after.At) || len(after.At) != rawRows {
+		t.Errorf("%d rows from %v, then %d rows from %v", len(before.At), before.At[0], len(after.At), after.At[0])
+	}
+}
+
+func TestSecondOfTwoReadingsAtTheSameInstantCounts(t *testing.T) {
+	s := one(time.Second)
+	s.put(sec(1), 40)
+	s.put(sec(1), 60)
+	s.put(sec(2), 60)
+	a, err := s.Query(Query{From: sec(1), To: sec(2), Points: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if mean := a.Series[0].Mean[0]; mean != 60 {
+		t.Errorf("the mean is %v, want 60: the first of the two stood for no time", mean)
+	}
+	var b Batch
+	s.Read(0, 0, sample.Past, 10, &b)
+	if !slices.Equal(b.Values, []float32{40, 60, 60}) {
+		t.Errorf("rows %v, want all three", b.Values)
+	}
+}
+
 // Whatever comes in, an answer has no more points than asked for (and the one
 // that a step begins before the span), in order, within what was put in.
 func TestAnswersKeepTheirPromises(t *testing.T) {
@@ -253,6 +343,34 @@ func TestMapsNowAndThen(t *testing.T) {
 	}
 	if err := s.MapAt(0, sec(100), &m); !errors.Is(err, ErrNoMap) {
 		t.Errorf("a map of more than an hour ago: %v", err)
+	}
+}
+
+// A map lasts as long as its values do. In a silence there is none, and the one
+// from before it does not stand in.
+func TestNoMapOfASilence(t *testing.T) {
+	s := mat(1, 1)
+	put := func(at, measured float64, v float64, until sample.Instant) {
+		s.Updated(&pipeline.Update{At: sec(at), Now: sec(at),
+			Signals: []rules.Signal{{Value: v, At: sec(measured), Until: until}},
+			Cells:   rules.Cells{At: sec(measured), Rows: 1, Columns: 1, Values: []float64{v}, Loaded: []time.Duration{0}}})
+	}
+	for i := range 10 {
+		put(float64(i), float64(i), 40, sec(float64(i)+3))
+	}
+	put(12, 9, math.NaN(), sample.Never) // an alert lost its signal
+	for i := 20; i < 30; i++ {
+		put(float64(i), float64(i), 70, sec(float64(i)+3))
+	}
+	for at, want := range map[float64]float32{-1: 0, 0: 40, 9: 40, 11.5: 40, 12.5: 0, 15: 0, 19.9: 0, 20: 70, 25: 70, 32: 70, 34: 0} {
+		var m Map
+		err := s.MapAt(0, sec(at), &m)
+		switch {
+		case want == 0 && !errors.Is(err, ErrNoMap):
+			t.Errorf("at %v s: %v from %v, want none", at, m.Cells, m.At)
+		case want != 0 && (err != nil || m.Cells[0] != want || m.At > sec(at)):
+			t.Errorf("at %v s: %v from %v, %v; want %v", at, m.Cells, m.At, err, want)
+		}
 	}
 }
 

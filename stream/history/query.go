@@ -8,8 +8,12 @@ import (
 	"weald/ingest/sample"
 )
 
-// MostPoints is how many points a series of an answer has at most.
-const MostPoints = 5000
+// MostPoints is how many points a series of an answer has at most, and MostSpan
+// how much time an answer covers.
+const (
+	MostPoints = 5000
+	MostSpan   = 366 * 24 * time.Hour
+)
 
 // A Query asks for what happened at a place.
 type Query struct {
@@ -42,11 +46,14 @@ func (l *Line) add(at sample.Instant, lo, mean, hi float64) {
 }
 
 // Query answers q from raw readings where they reach back far enough and are
-// no more than was asked for, else from seconds. Its errors are ErrBackward and
-// ErrNoSeries, which names the series.
+// no more than was asked for, else from seconds. Its errors are ErrBackward,
+// ErrTooLong and ErrNoSeries, which names the series.
 func (s *Store) Query(q Query) (*Answer, error) {
-	if q.To <= q.From {
+	switch {
+	case q.To <= q.From:
 		return nil, ErrBackward
+	case uint64(q.To)-uint64(q.From) > uint64(MostSpan): // which a Duration may be too short for
+		return nil, ErrTooLong
 	}
 	p := &s.places[q.Place]
 	which, err := p.find(q.Names)
@@ -130,13 +137,17 @@ func (p *place) raw(l *Line, series int, from, to sample.Instant) {
 	}
 }
 
+// firstSecond is the first whole second that an Instant can hold.
+const firstSecond = math.MinInt64 / int64(second)
+
 // line adds one point for every step seconds that hold any of the seconds from
 // first to last.
 func (t *tier) line(l *Line, first, last, step int64) {
 	first -= ((first % step) + step) % step
 	for s := first; s <= last; s += step {
 		lo, hi, sum, known := math.NaN(), math.NaN(), 0.0, 0
-		for i := s; i < s+step; i++ {
+		// Nothing is known beyond what is remembered, however long the step.
+		for i := max(s, t.open-tierSeconds+1); i < min(s+step, t.open+1); i++ {
 			b := t.look(i)
 			if b.mean != b.mean {
 				continue
@@ -151,6 +162,6 @@ func (t *tier) line(l *Line, first, last, step int64) {
 		if known > 0 {
 			mean = sum / float64(known)
 		}
-		l.add(sample.Instant(s)*second, lo, mean, hi)
+		l.add(sample.Instant(max(s, firstSecond))*second, lo, mean, hi)
 	}
 }

@@ -40,9 +40,6 @@ func (r *rows) add(at, now sample.Instant) []float32 {
 	return r.row(i)
 }
 
-// drop takes back the row that was added last.
-func (r *rows) drop() { r.next-- }
-
 func (r *rows) row(i int) []float32 { return r.values[i*r.width : (i+1)*r.width] }
 
 // first returns the number of the oldest row.

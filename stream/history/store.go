@@ -15,10 +15,12 @@ package history
 
 import (
 	"errors"
+	"math"
 	"sync"
 	"time"
 
 	"weald/ingest/sample"
+	"weald/rules"
 	"weald/rules/alert"
 	"weald/stream/pipeline"
 	"weald/stream/view"
@@ -32,6 +34,7 @@ var (
 	ErrNoSeries = errors.New("no such signal")
 	ErrNoMap    = errors.New("no map is remembered for that time")
 	ErrBackward = errors.New("a history must end after it begins")
+	ErrTooLong  = errors.New("a history spans no more than a year")
 )
 
 // A Store is the memory of all places.
@@ -44,11 +47,28 @@ type place struct {
 	peak   int               // series that says how long the map lasts, -1 without a mat
 
 	mu    sync.Mutex
-	rows  rows             // guarded by mu, as is all below
-	tiers []tier           // by series
-	told  []sample.Instant // by series: At of the value that was noted last
+	rows  rows   // guarded by mu, as is all below
+	tiers []tier // by series
+	told  []said // by series: the value that was noted last
 	grid  grid
 }
+
+// A said is a value of a signal as it was told, all of it, since two readings
+// may have been taken at the same instant.
+type said struct {
+	at, until sample.Instant
+	value     uint64 // bits: a NaN is the same as itself
+}
+
+func saidOf(sig *rules.Signal) said {
+	if sig.At == sample.Past {
+		return unsaid
+	}
+	return said{sig.At, sig.Until, math.Float64bits(sig.Value)}
+}
+
+// unsaid is what signals say before their first reading.
+var unsaid = said{at: sample.Past, until: sample.Past}
 
 // New returns an empty memory for n places whose series are given by series.
 func New(n int, series func(place int) []pipeline.Series) *Store {
@@ -63,9 +83,9 @@ func New(n int, series func(place int) []pipeline.Series) *Store {
 		}
 		p.rows.width = len(p.series)
 		p.tiers = make([]tier, len(p.series))
-		p.told = make([]sample.Instant, len(p.series))
+		p.told = make([]said, len(p.series))
 		for k := range p.told {
-			p.told[k] = sample.Past
+			p.told[k] = unsaid
 		}
 		p.grid.now.At, p.grid.now.Until = sample.Past, sample.Past
 	}
@@ -80,13 +100,35 @@ func (s *Store) Updated(u *pipeline.Update) {
 	p := &s.places[u.Place]
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	row, said := p.rows.add(u.At, u.Now), false
+	if p.news(u) {
+		p.note(u)
+	}
+	if u.Cells.Rows > 0 && p.peak >= 0 {
+		p.grid.set(&u.Cells, u.Signals[p.peak].Until)
+	}
+}
+
+// news reports whether an update says anything. Where something became due and
+// nothing was measured it does not.
+func (p *place) news(u *pipeline.Update) bool {
+	for i := range u.Signals {
+		if saidOf(&u.Signals[i]) != p.told[i] {
+			return true
+		}
+	}
+	return len(u.Holds) > 0
+}
+
+// note makes a row of an update.
+func (p *place) note(u *pipeline.Update) {
+	row := p.rows.add(u.At, u.Now)
 	for i := range p.series {
 		row[i] = absent
 	}
 	for i := range u.Signals {
-		if sig := &u.Signals[i]; sig.At != p.told[i] {
-			p.told[i], said = sig.At, true
+		sig := &u.Signals[i]
+		if is := saidOf(sig); is != p.told[i] {
+			p.told[i] = is
 			row[i] = float32(sig.Value)
 			p.tiers[i].add(sig.At, sig.Value, sig.Until)
 		}
@@ -97,14 +139,8 @@ func (s *Store) Updated(u *pipeline.Update) {
 		if u.Holds[k].Condition != sample.Maybe {
 			used = u.Holds[k].Used()
 		}
-		row[i], said = float32(used), true
+		row[i] = float32(used)
 		p.tiers[i].add(u.At, used, u.At.Add(p.series[i].Lasts))
-	}
-	if !said {
-		p.rows.drop() // something became due; nothing was measured
-	}
-	if u.Cells.Rows > 0 && p.peak >= 0 {
-		p.grid.set(&u.Cells, u.Signals[p.peak].Until)
 	}
 }
 
