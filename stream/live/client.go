@@ -76,9 +76,12 @@ func newClient(ctx context.Context, h *Hub, conn *websocket.Conn) *client {
 // serve runs the connection until it ends.
 func (c *client) serve() {
 	var writer sync.WaitGroup
+	defer func() {
+		c.end(nil) // for a reader that did not return
+		writer.Wait()
+	}()
 	writer.Go(func() { c.end(c.write()) })
 	c.end(c.read())
-	writer.Wait()
 }
 
 // end ends the connection, for the first reason that is given.
@@ -191,9 +194,10 @@ func (c *client) resubscribe(w *wish) error {
 		for i, wanted := range sub.places {
 			if wanted {
 				s.Places = append(s.Places, st.Place(i))
+				sub.told[i] = keyOf(&s.Places[len(s.Places)-1])
 			}
 		}
-		c.places.forget() // the snapshot has newer views
+		c.places.begin(sub) // the snapshot has newer views
 		c.sub.Store(sub)
 		c.tell(text{make: s, sub: sub, sent: sent})
 	})

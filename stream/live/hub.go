@@ -50,14 +50,12 @@ type Hub struct {
 	mu      sync.Mutex
 	clients atomic.Pointer[[]*client] // replaced, under mu, never changed
 	ended   counters
-
-	views []seen // by place; owned by Run
 }
 
 // New numbers the streams. Its error says that there are more than the protocol
 // can number.
 func New(o Options) (*Hub, error) {
-	h := &Hub{Options: o, closing: make(chan struct{}), views: make([]seen, len(o.Places))}
+	h := &Hub{Options: o, closing: make(chan struct{})}
 	next := 0
 	for i := range o.Places {
 		h.streams = append(h.streams, uint16(next))

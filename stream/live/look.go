@@ -9,18 +9,17 @@ import (
 	"weald/stream/view"
 )
 
-// seen is what viewers were last told about a place.
-type seen struct{ key string }
-
-// look asks the pipeline for the places that anybody watches, and gives those
-// that have changed to those who watch them.
+// look asks the pipeline for the places that anybody watches, and gives each
+// viewer those that have changed since it was last told of them.
 func (h *Hub) look(ctx context.Context, clients []*client) error {
 	watched := make([]bool, len(h.Places))
-	for _, c := range clients {
-		if s := c.sub.Load(); s != nil {
-			for i, w := range s.places {
-				watched[i] = watched[i] || w
-			}
+	subs := make([]*subscription, len(clients))
+	for k, c := range clients {
+		if subs[k] = c.sub.Load(); subs[k] == nil {
+			continue
+		}
+		for i, w := range subs[k].places {
+			watched[i] = watched[i] || w
 		}
 	}
 	views := make([]view.Place, len(h.Places))
@@ -39,16 +38,18 @@ func (h *Hub) look(ctx context.Context, clients []*client) error {
 			continue
 		}
 		key := keyOf(&views[i])
-		if key == h.views[i].key {
-			continue
-		}
-		h.views[i].key = key
-		body := encode(placeEvent{Event: "place", Place: views[i]})
-		for _, c := range clients {
-			if s := c.sub.Load(); s != nil && s.places[i] {
-				c.places.put(i, body)
-				c.nudge()
+		var body []byte
+		for k, c := range clients {
+			s := subs[k]
+			if s == nil || !s.places[i] || s.told[i] == key {
+				continue
 			}
+			if body == nil {
+				body = encode(placeEvent{Event: "place", Place: views[i]})
+			}
+			s.told[i] = key
+			c.places.put(s, i, body)
+			c.nudge()
 		}
 	}
 	return nil

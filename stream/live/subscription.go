@@ -1,10 +1,12 @@
 package live
 
-// A subscription is a wish made out. It does not change once it is made, but
-// for the schedule, which the writer owns.
+// A subscription is a wish made out. It does not change once it is in force, but
+// for what the viewer was told, which Hub.Run owns, and the schedule, which the
+// writer does.
 type subscription struct {
-	places   []bool // by place: whether its view is wanted
-	wakes    []bool // by place: whether readings or maps are
+	places   []bool   // by place: whether its view is wanted
+	told     []string // by place: the key of the view that the viewer was last told
+	wakes    []bool   // by place: whether readings or maps are
 	streams  []streamInfo
 	maps     []mapInfo
 	schedule schedule
@@ -15,6 +17,7 @@ type subscription struct {
 func (h *Hub) subscribe(w *wish) *subscription {
 	s := &subscription{
 		places:  make([]bool, len(h.Places)),
+		told:    make([]string, len(h.Places)),
 		wakes:   make([]bool, len(h.Places)),
 		streams: []streamInfo{}, maps: []mapInfo{},
 		schedule: schedule{store: h.Store},

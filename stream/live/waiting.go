@@ -13,15 +13,20 @@ const placeBytes = 4096
 // be sent. It cannot grow beyond one a place.
 type waitingPlaces struct {
 	mu    sync.Mutex
-	body  [][]byte // by place, nil for none; guarded by mu, as is all below
+	sub   *subscription // which they are for; guarded by mu, as is all below
+	body  [][]byte      // by place, nil for none
 	count int
 	turn  int
 }
 
-// put replaces an older view of the same place.
-func (w *waitingPlaces) put(place int, body []byte) {
+// put replaces an older view of the same place. A view for a subscription that
+// has been replaced is dropped: the snapshot of the new one is newer.
+func (w *waitingPlaces) put(sub *subscription, place int, body []byte) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	if sub != w.sub {
+		return
+	}
 	if w.body[place] == nil {
 		w.count++
 	}
@@ -47,12 +52,12 @@ func (w *waitingPlaces) take() (batch [][]byte) {
 	return batch
 }
 
-// forget drops all views.
-func (w *waitingPlaces) forget() {
+// begin drops all views, to wait for those of a new subscription.
+func (w *waitingPlaces) begin(sub *subscription) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	clear(w.body)
-	w.count = 0
+	w.sub, w.count = sub, 0
 }
 
 // Reasons why a connection ended, for the metric.

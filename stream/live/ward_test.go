@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"log"
 	"math"
 	"net"
 	"net/http"
@@ -75,7 +76,7 @@ func newWard(t *testing.T) *ward {
 	}
 	w.pipe.Follow(w.hub)
 
-	server := &http.Server{Handler: w.hub}
+	server := &http.Server{Handler: w.hub, ErrorLog: log.New(io.Discard, "", 0)}
 	ctx, stop := context.WithCancel(context.Background())
 	w.stop = stop
 	w.running.Go(func() { w.pipe.Run(ctx) })
