@@ -26,9 +26,14 @@ type Config struct {
 	// gaps, repeats and overtaken frames.
 	Unnumbered bool
 
-	// OwnTime is for rows that carry the time of day, which then counts as it
-	// is: Frame.Wall is the event time. It implies Unnumbered.
-	OwnTime bool
+	// OwnTime is for rows that carry the time of day, which then counts:
+	// Frame.Wall is the event time. It implies Unnumbered. Live says that they
+	// come from a logger as it measures: then their time is watched, for who
+	// sets its clock would stop all judging. A recording is taken as it is.
+	OwnTime, Live bool
+
+	// Period is the nominal time between scans; 0 if it is not stated.
+	Period time.Duration
 }
 
 // An Assembler turns the frames of one source into scans. It is not safe for
@@ -40,9 +45,11 @@ type Assembler struct {
 
 	sequence sequence
 	newest   sample.Instant // row, with OwnTime
+	rows     rowClock       // with Live
 	clock    clock.Clock
 	lane     *lane // live frames
-	aside    *lane // stored and overtaken frames; nil before the first
+	behind   *lane // overtaken frames; nil before the first
+	kept     *lane // stored frames; nil before the first
 	convert  *calib.Converter
 
 	stats Stats
@@ -60,6 +67,7 @@ func New(c Config, out func(*sample.Scan)) (*Assembler, error) {
 	}
 	a := &Assembler{config: c, out: out, convert: convert, newest: sample.Past}
 	a.stats.LastEvent, a.stats.LastArrival = sample.Past, sample.Past
+	a.rows.period, a.rows.leap.At = c.Period, sample.Past
 	a.lane = newLane(c, convert, a.done)
 	return a, nil
 }
@@ -67,10 +75,11 @@ func New(c Config, out func(*sample.Scan)) (*Assembler, error) {
 // Frame takes a frame of the source that arrived at the given instant, which
 // must not run backwards. Scans that it completes go out before Frame returns.
 //
-// A frame that is refused changes nothing; what is returned says why and is
-// valid until the next call. Otherwise the result is nil. The reasons are
-// frame.BadChannel for readings beyond the source's channels and frame.BadTime
-// for a row without the time that should count.
+// A frame that is refused makes no scan and is not counted in Stats; what is
+// returned says why and is valid until the next call. Otherwise the result is
+// nil. The reasons are frame.BadChannel for readings beyond the source's
+// channels and frame.BadTime for a row without the time that should count, or
+// with one that is not believed.
 func (a *Assembler) Frame(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 	if f.Kind == frame.Readings {
 		if end := f.First + len(f.Readings); f.First < 0 || end > a.config.Channels {
@@ -78,15 +87,26 @@ func (a *Assembler) Frame(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 			return &a.bad
 		}
 	}
-	if a.config.OwnTime && (f.Wall == sample.Never || f.Wall == sample.Past) {
-		a.bad = frame.Bad{Reason: frame.BadTime, Detail: "row without a time"}
-		return &a.bad
+	at := f.Wall
+	if a.config.OwnTime {
+		if at == sample.Never || at == sample.Past {
+			a.bad = frame.Bad{Reason: frame.BadTime, Detail: "row without a time"}
+			return &a.bad
+		}
+		if a.config.Live && f.Kind == frame.Readings {
+			event, off, ok := a.rows.place(at, arrival)
+			if !ok {
+				a.bad = frame.Bad{Reason: frame.BadTime, Detail: leapWords(off)}
+				return &a.bad
+			}
+			at = event
+		}
 	}
 	a.stats.Frames++
 	a.stats.LastArrival = arrival
 	switch {
 	case a.config.OwnTime:
-		a.row(f, arrival)
+		a.row(f, at, arrival)
 	case f.Stored:
 		a.stored(f, arrival)
 	default:
@@ -95,21 +115,30 @@ func (a *Assembler) Frame(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 	return nil
 }
 
-// row takes a frame whose own time counts. It is passed on as it comes, in time
-// or not: to sort it is not for the daemon, which does not know what follows.
-func (a *Assembler) row(f *frame.Frame, arrival sample.Instant) {
+// leapWords says that a row's time is so far from what it should be.
+func leapWords(off time.Duration) string {
+	if off < 0 {
+		return fmt.Sprintf("row with a time %v behind what it should be", off.Abs().Round(time.Millisecond))
+	}
+	return fmt.Sprintf("row with a time %v ahead of what it should be", off.Round(time.Millisecond))
+}
+
+// row takes a frame whose own time counts, and gives it the event time at. It is
+// passed on as it comes, in time or not: to sort it is not for the daemon, which
+// does not know what follows.
+func (a *Assembler) row(f *frame.Frame, at, arrival sample.Instant) {
 	if f.Kind != frame.Readings {
 		return
 	}
-	late := f.Wall < a.newest
+	late := at < a.newest
 	if late {
 		a.stats.Late++
 	}
-	a.newest = max(a.newest, f.Wall)
-	if a.lane.open && a.lane.entry.scan.At != f.Wall {
+	a.newest = max(a.newest, at)
+	if a.lane.open && a.lane.entry.scan.At != at {
 		a.lane.end()
 	}
-	a.lane.add(f, f.Wall, arrival, !late)
+	a.lane.add(f, at, arrival, !late)
 }
 
 // live takes a frame that was sent as soon as it was recorded.
@@ -161,7 +190,7 @@ func (a *Assembler) overtaken(f *frame.Frame, arrival sample.Instant) {
 	}
 	// It lies between frames that were received, so it has a place.
 	if at, ok := a.clock.Place(f.Millis, arrival); ok {
-		a.sideways().add(f, at, arrival, false)
+		a.aside(&a.behind).add(f, at, arrival, false)
 	}
 }
 
@@ -173,7 +202,7 @@ func (a *Assembler) stored(f *frame.Frame, arrival sample.Instant) {
 		a.stats.Unplaced++
 		return
 	}
-	l := a.sideways()
+	l := a.aside(&a.kept)
 	if !a.config.Unnumbered {
 		p, gap := a.sequence.judgeStored(f.Seq, f.Millis, arrival)
 		a.stats.Gaps += uint64(gap)
@@ -187,11 +216,22 @@ func (a *Assembler) stored(f *frame.Frame, arrival sample.Instant) {
 	}
 }
 
-func (a *Assembler) sideways() *lane {
-	if a.aside == nil {
-		a.aside = newLane(a.config, a.convert, a.done)
+// aside returns the lane of frames that are not live, which it makes for the
+// first of them. Each kind has its own, so that neither ends the other's scan.
+func (a *Assembler) aside(l **lane) *lane {
+	if *l == nil {
+		*l = newLane(a.config, a.convert, a.done)
 	}
-	return a.aside
+	return *l
+}
+
+// lanes calls f with every lane that there is.
+func (a *Assembler) lanes(f func(*lane)) {
+	for _, l := range [...]*lane{a.lane, a.behind, a.kept} {
+		if l != nil {
+			f(l)
+		}
+	}
 }
 
 // done passes a scan on.
@@ -213,42 +253,36 @@ func (a *Assembler) done(e *entry) {
 	a.out(&e.scan)
 }
 
-// Flush passes on a scan of which no part has come for 300 ms. It is to be
-// called about once a second, so that the last scan before a silence is not
-// kept waiting for its next.
+// Flush passes on a scan of which no part has come for 300 ms, and suspect ones
+// that have waited too long for a successor. It is to be called about once a
+// second, so that the last scan before a silence is not kept waiting for its
+// next.
 func (a *Assembler) Flush(now sample.Instant) {
-	a.lane.flush(now)
-	if a.aside != nil {
-		a.aside.flush(now)
-	}
+	a.lanes(func(l *lane) { l.flush(now) })
 }
 
 // Close passes on all that is still kept back: an incomplete scan as it is, and
 // suspect ones as damaged. It ends the input; a mere loss of the link does not,
 // since what follows may be the same device.
-func (a *Assembler) Close() {
-	a.lane.close()
-	if a.aside != nil {
-		a.aside.close()
-	}
-}
+func (a *Assembler) Close() { a.lanes((*lane).close) }
 
-// Step says that the host has moved its clock: see clock.Clock.
+// Step says that the host has moved its clock: see clock.Clock. With OwnTime
+// only arrivals move.
 func (a *Assembler) Step(by time.Duration) {
+	events := by
 	if a.config.OwnTime {
-		return
+		events = 0
+		a.rows.step(by)
+	} else {
+		a.clock.Step(by)
+		a.sequence.step(by)
+		a.rate = rate{}
 	}
-	a.clock.Step(by)
-	a.sequence.step(by)
-	a.rate = rate{}
 	if a.stats.LastArrival != sample.Past {
 		a.stats.LastArrival = a.stats.LastArrival.Add(by)
-		a.stats.LastEvent = a.stats.LastEvent.Add(by)
+		a.stats.LastEvent = a.stats.LastEvent.Add(events)
 	}
-	a.lane.step(by)
-	if a.aside != nil {
-		a.aside.step(by)
-	}
+	a.lanes(func(l *lane) { l.step(events, by) })
 }
 
 // Calibrated reports whether any channel of the source has a pressure.
@@ -258,6 +292,10 @@ func (a *Assembler) Calibrated() bool { return a.convert.Calibrated() }
 func (a *Assembler) Stats() Stats {
 	s, c := a.stats, a.clock.Status()
 	s.Epochs, s.Offset, s.Skew = c.Epochs, c.Offset, c.Skew
+	s.Leap = a.rows.leap
+	if a.config.Live && a.config.OwnTime {
+		s.Epochs, s.Offset = a.rows.epochs, a.rows.offset()
+	}
 	s.Rate = a.rate.perSecond()
 	return s
 }

@@ -39,6 +39,33 @@
 // is not passed on and counted as unplaced: a reading at an invented time is
 // worse than none.
 //
+// # Rows
+//
+// Rows may carry the time of day. In a recording it counts as it is. On a live
+// link it is trusted at the start, and its pace afterwards: the daemon follows
+// by how much the fastest rows are ahead of, or behind, their arrival, and a row
+// that leaps is refused. A row leaps when its time is
+//
+//   - more than clock.Jump ahead of both the fastest rows so far and the host
+//     (the first row: ahead of the host). What lies behind the host may merely
+//     have been delayed, as rows are that come in a burst when a way is free again;
+//   - more than clock.Jump before a row that was accepted. Less is late: counted
+//     and passed on, and not judged.
+//
+// When at least 5 rows in unbroken order, over at least 2 s and 3 nominal
+// periods, have leapt alike (to within clock.Jump), the logger's clock was set,
+// and an epoch begins, which is counted. So it does when rows have come late for
+// 20 s, by the host's time and by their own, without ever catching up: an hour
+// set back in a silence of two goes back behind no row. In the new epoch times
+// count as they are if that takes them on, and not farther from the host's than
+// they were. Else they go on as if the clock had not been set, for those that go
+// back would be older than what was judged, and those that lie in the future
+// would make older all that other sources say: event time = row's time − new
+// lead over the arrival + old lead.
+//
+// After a silence a lead may have changed by a thousandth of it. A time more
+// than 80 years from the host's is never believed.
+//
 // # Scans
 //
 // A scan ends with the frame that announces no more of it. A frame with another

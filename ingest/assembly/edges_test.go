@@ -43,6 +43,56 @@ func TestAsideIsFlushedClosedAndMoved(t *testing.T) {
 	r.counted("scans at the end", func(s Stats) uint64 { return s.Scans }, 102)
 }
 
+// Parts of a scan that was overtaken and of one that was stored may come in turn:
+// neither ends the other.
+func TestOvertakenAndStoredPartsInTurn(t *testing.T) {
+	r := plain(t)
+	r.steady(0, 100, 50, 51)
+	r.got = nil
+	r.give(10_000, part(50, 5000, 0, true, 1, 2))
+	r.give(10_001, stored(part(4_000_000_000, 2050, 0, true, 5, 6)))
+	r.give(10_002, part(51, 5000, 2, false, 3, 4))
+	r.give(10_003, stored(part(4_000_000_001, 2050, 2, false, 7, 8)))
+	if len(r.got) != 2 {
+		t.Fatalf("%d scans came out, want the overtaken and the stored one", len(r.got))
+	}
+	readings(t, "overtaken", r.got[0].Values, 1, 2, 3, 4)
+	readings(t, "stored", r.got[1].Values, 5, 6, 7, 8)
+	r.counted("incomplete", incomplete, 0)
+}
+
+// While the clock catches up with a pause of the device, a frame that was
+// overtaken stays behind those that overtook it, and so makes no live scan late.
+func TestOvertakenWhileTheClockIsSlewed(t *testing.T) {
+	r := plain(t)
+	arrival := func(i int) int {
+		if i >= 3000 {
+			return i*100 + 1500
+		}
+		return i * 100
+	}
+	send := func(i, ms int) { r.give(ms, scan(uint32(i), uint32(i)*100, 1, 2, 3, 4)) }
+	for i := 0; i < 9000; i++ {
+		if i > 8000 && i%100 == 0 {
+			send(i+1, arrival(i+1))
+			send(i, arrival(i+1))
+			i++
+			continue
+		}
+		send(i, arrival(i))
+	}
+	if r.a.Stats().Late < 9 {
+		t.Fatalf("%d frames were overtaken, so nothing was shown", r.a.Stats().Late)
+	}
+	newest := sample.Past
+	for i, s := range r.got {
+		if overtaken := i > 0 && s.Seq < r.got[i-1].Seq; !overtaken && s.At < newest {
+			t.Fatalf("live scan %d at %v comes after one at %v", s.Seq, s.At, newest)
+		}
+		newest = max(newest, s.At)
+	}
+}
+
 func TestSuspectsMoveWithTheHost(t *testing.T) {
 	m := newMat()
 	r := newMatRig(t)

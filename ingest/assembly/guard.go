@@ -1,14 +1,27 @@
 package assembly
 
-import "math"
+import (
+	"math"
+	"time"
+
+	"weald/ingest/sample"
+)
 
 // patience is how many suspect scans are kept back at most.
 const patience = 3
+
+// How long a suspect scan waits for its successor: so many nominal periods, and
+// not less than decideWithin.
+const (
+	decideWithin  = 10 * time.Second
+	decidePeriods = 3
+)
 
 // A guard keeps suspect scans back until it is known whether they are damaged.
 // The package documentation has the rules.
 type guard struct {
 	watching bool
+	within   time.Duration
 	coarse   int     // scans in multiples of 256 since the last one with fine digits
 	kept     []entry // the first n are kept back; the others are spare buffers
 	n        int
@@ -51,6 +64,15 @@ func (g *guard) keep(e *entry) {
 	}
 	g.kept[g.n].set(e)
 	g.n++
+}
+
+// flush decides over what has waited too long for a successor. It does not
+// forget how many suspects there were: a load that goes on after the silence is
+// still known for one with the fourth of its scans.
+func (g *guard) flush(now sample.Instant, done func(*entry)) {
+	if g.n > 0 && now.Sub(g.kept[g.n-1].scan.Arrived) >= g.within {
+		g.condemn(done)
+	}
 }
 
 // release hands on what was kept back, as it was.

@@ -2,6 +2,7 @@ package assembly
 
 import (
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 
@@ -74,10 +75,58 @@ func TestDamagedAtTheEnd(t *testing.T) {
 	r := newMatRig(t)
 	r.send(m.body())
 	r.send(m.garbled())
-	r.a.Flush(at(1_000_000))
-	r.out("silence decides nothing", 1)
+	r.a.Flush(at(10_999))
+	r.out("silence decides nothing at once", 1)
 	r.a.Close()
 	r.out("the end of the input does", 2, 1)
+}
+
+// A suspect that stays without a successor is not kept back for ever: for 10 s,
+// or three scans of a slow source.
+func TestSuspectsWithoutASuccessor(t *testing.T) {
+	m := newMat()
+	r := newMatRig(t)
+	r.send(m.garbled())
+	r.send(m.garbled())
+	r.a.Flush(at(10_999))
+	r.out("nearly 10 s after the second", 0)
+	r.a.Flush(at(11_000))
+	r.out("10 s after it", 2, 0, 1)
+	r.send(m.body())
+	r.out("and then all is well", 3, 0, 1)
+
+	r = newMatRig(t)
+	slow, err := New(Config{Channels: 2048, Unit: calib.Counts, Period: time.Minute}, r.a.out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.a = slow
+	r.send(m.garbled())
+	r.a.Flush(at(179_999))
+	r.counted("scans out before three periods are over", scans, 0)
+	r.a.Flush(at(180_000))
+	r.counted("scans out after them", scans, 1)
+}
+
+// A device that counts in steps of 256 and falls silent again and again has a
+// load for three scans at most that are not shown, and no more after that.
+func TestLoadsBetweenSilences(t *testing.T) {
+	m := newMat()
+	r := newMatRig(t)
+	for range 10 {
+		r.send(m.upper(300))
+		r.n += 11 // seconds, and frames
+		r.a.Flush(at((r.n - 1) * 1000))
+	}
+	withheld := 0
+	for _, s := range r.got {
+		if s.Damaged {
+			withheld++
+		}
+	}
+	if len(r.got) != 10 || withheld != patience {
+		t.Errorf("%d scans came out, %d of them withheld, want 10 and %d", len(r.got), withheld, patience)
+	}
 }
 
 func TestDamagedThenEmpty(t *testing.T) {

@@ -93,6 +93,7 @@ func readings(t *testing.T, what string, got []float64, want ...float64) {
 	}
 }
 
+func scans(s Stats) uint64      { return s.Scans }
 func gaps(s Stats) uint64       { return s.Gaps }
 func repeats(s Stats) uint64    { return s.Repeats }
 func lateOnes(s Stats) uint64   { return s.Late }

@@ -13,8 +13,8 @@ import (
 const partsWithin = 300 * time.Millisecond
 
 // A lane makes scans of the frames of one source that come in one order. There
-// is one for live frames and one for those that were stored or overtaken, so
-// that neither ends the other's scan.
+// is one for live frames, one for those that were overtaken and one for those
+// that were stored, so that none ends another's scan.
 type lane struct {
 	convert *calib.Converter
 	rail    float64 // 0: the frame's own
@@ -54,7 +54,7 @@ func newLane(c Config, convert *calib.Converter, done func(*entry)) *lane {
 	return &lane{
 		convert: convert,
 		rail:    c.SaturatesAt,
-		guard:   guard{watching: c.Unit == calib.Counts && c.Channels >= suspectOf},
+		guard:   guard{watching: c.Unit == calib.Counts && c.Channels >= suspectOf, within: max(decideWithin, decidePeriods*c.Period)},
 		done:    done,
 		entry:   newEntry(c.Index, c.Channels),
 		covered: make([]uint64, (c.Channels+63)/64),
@@ -97,11 +97,13 @@ func (l *lane) add(f *frame.Frame, at, arrival sample.Instant, live bool) {
 	}
 }
 
-// flush ends the open scan if no part of it has come for a while.
+// flush ends the open scan if no part of it has come for a while, and gives up
+// waiting for the successor of those that are kept back.
 func (l *lane) flush(now sample.Instant) {
 	if l.open && now.Sub(l.entry.scan.Arrived) >= partsWithin {
 		l.end()
 	}
+	l.guard.flush(now, l.done)
 }
 
 // end passes the open scan on as it is.
@@ -127,10 +129,11 @@ func (l *lane) close() {
 	l.guard.condemn(l.done)
 }
 
-// step moves what has not been passed on yet with the host's clock.
-func (l *lane) step(by time.Duration) {
+// step moves event times and arrivals of what has not been passed on yet with
+// the host's clock.
+func (l *lane) step(events, arrivals time.Duration) {
 	move := func(e *entry) {
-		e.scan.At, e.scan.Arrived = e.scan.At.Add(by), e.scan.Arrived.Add(by)
+		e.scan.At, e.scan.Arrived = e.scan.At.Add(events), e.scan.Arrived.Add(arrivals)
 	}
 	move(&l.entry)
 	for i := range l.guard.kept {
