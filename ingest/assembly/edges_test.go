@@ -73,7 +73,7 @@ func TestOvertakenWhileTheClockIsSlewed(t *testing.T) {
 	}
 	send := func(i, ms int) { r.give(ms, scan(uint32(i), uint32(i)*100, 1, 2, 3, 4)) }
 	for i := 0; i < 9000; i++ {
-		if i > 8000 && i%100 == 0 {
+		if i > 8000 && i%20 == 0 {
 			send(i+1, arrival(i+1))
 			send(i, arrival(i+1))
 			i++
