@@ -5,10 +5,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
+	"strconv"
 
 	"weald/rules/alert"
 	"weald/stream/rehearsal"
+	"weald/stream/view"
 )
 
 // eventLine is one event of a rehearsal for programs; null is unknown.
@@ -61,19 +62,11 @@ type inputSummary struct {
 	Damaged uint64            `json:"damaged"`
 }
 
-// known turns NaN into null.
-func known(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
-}
-
 func lineOf(e *alert.Event) eventLine {
 	return eventLine{
 		At: e.At.String(), Event: string(e.What), Rule: e.Rule, Place: e.Place, Subject: e.Subject,
-		Priority: e.Priority.String(), Value: known(e.Value), Limit: known(e.Limit),
-		HeldS: e.Held.Seconds(), Text: e.Text, ID: e.ID(), Signal: e.Signal, Unit: e.Unit, U: known(e.U),
+		Priority: e.Priority.String(), Value: view.Number(e.Value), Limit: view.Number(e.Limit),
+		HeldS: e.Held.Seconds(), Text: e.Text, ID: e.ID(), Signal: e.Signal, Unit: e.Unit, U: view.Number(e.U),
 	}
 }
 
@@ -81,7 +74,7 @@ func summaryOf(r *rehearsal.Result, played []*recording) summary {
 	s := summary{
 		Scans: r.Scans, Late: r.Late, Raised: r.Figures.Raised, Cleared: r.Figures.Cleared,
 		Standing: r.Figures.Standing, StandingLong: r.Figures.StandingLong, Chattering: r.Figures.Chattering,
-		PerPlaceHour: known(r.Figures.PerPlaceHour), BusyShare: known(r.Figures.BusyShare),
+		PerPlaceHour: view.Number(r.Figures.PerPlaceHour), BusyShare: view.Number(r.Figures.BusyShare),
 		Inputs: []inputSummary{},
 	}
 	if s.Chattering == nil {
@@ -124,8 +117,21 @@ func reportRehearsal(w io.Writer, r *rehearsal.Result, played []*recording, asJS
 	fmt.Fprintf(out, "%d scans from %s to %s: raised %d, cleared %d, standing at the end %d, late scans %d\n",
 		s.Scans, *s.From, *s.To, s.Raised, s.Cleared, s.Standing, s.Late)
 	if s.PerPlaceHour != nil {
-		fmt.Fprintf(out, "%.2g alerts per place and hour; %.0f %% of 10-minute periods with more than 10; %d chattering\n",
-			*s.PerPlaceHour, *s.BusyShare*100, len(s.Chattering))
+		fmt.Fprintf(out, "%s alerts per place and hour; %.0f %% of 10-minute periods with more than 10; %d chattering\n",
+			perHour(*s.PerPlaceHour), *s.BusyShare*100, len(s.Chattering))
 	}
 	return out.Flush()
+}
+
+// perHour writes a rate of alerts for people: rare ones not in powers of ten.
+func perHour(rate float64) string {
+	switch {
+	case rate > 0 && rate < 0.01:
+		return "under 0.01"
+	case rate < 1:
+		return strconv.FormatFloat(rate, 'f', 2, 64)
+	case rate < 10:
+		return strconv.FormatFloat(rate, 'f', 1, 64)
+	}
+	return strconv.FormatFloat(rate, 'f', 0, 64)
 }

@@ -4,12 +4,14 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 
 	"weald/rules"
 	"weald/stream/pipeline"
+	"weald/stream/view"
 )
 
 // behindLimit is how old, in host time, scans may be when the pipeline takes
@@ -61,7 +63,8 @@ func (s *server) reasons(ctx context.Context) []string {
 
 	ctx, cancel := context.WithTimeout(ctx, readyWithin)
 	defer cancel()
-	if err := s.Pipeline.Do(ctx, func(*pipeline.State) {}); err != nil {
+	var unjudged []string
+	if err := s.Pipeline.Do(ctx, func(st *pipeline.State) { unjudged = s.unjudged(st) }); err != nil {
 		say("the pipeline does not answer: %v", err)
 	}
 	if load := s.Pipeline.Load(); load.Behind > time.Duration(float64(behindLimit)*s.Speed) {
@@ -86,6 +89,7 @@ func (s *server) reasons(ctx context.Context) []string {
 	if s.Troubles != nil {
 		reasons = append(reasons, s.Troubles()...)
 	}
+	reasons = append(reasons, unjudged...)
 	for i := range s.Plan.Sources {
 		if source := &s.Plan.Sources[i]; !source.Calibrated && used(s.Plan, i) {
 			say("source %s is not calibrated: its places show no pressure", source.ID)
@@ -99,19 +103,22 @@ func (s *server) reasons(ctx context.Context) []string {
 	return reasons
 }
 
-// used reports whether any place rests on a source.
-func used(plan *rules.Plan, source int) bool {
-	for i := range plan.Places {
-		if m := plan.Places[i].Mat; m != nil && m.Source == source {
-			return true
-		}
-		for _, site := range plan.Places[i].Sites {
-			for _, c := range site.Channels {
-				if c.Source == source {
-					return true
-				}
-			}
+// unjudged says which readings arrive and cannot be judged.
+func (s *server) unjudged(st *pipeline.State) (reasons []string) {
+	for i := range s.Plan.Sources {
+		if source := &s.Plan.Sources[i]; source.Calibrated && used(s.Plan, i) && st.Blank(i) {
+			reasons = append(reasons, fmt.Sprintf("source %s delivers scans without a single valid reading", source.ID))
 		}
 	}
-	return false
+	for i := range s.Plan.Places {
+		if st.Stalled(i) && st.Arriving(i) {
+			reasons = append(reasons, fmt.Sprintf("place %s: %s", s.Plan.Places[i].ID, view.NoneNewer))
+		}
+	}
+	return reasons
+}
+
+// used reports whether any place rests on a source.
+func used(plan *rules.Plan, source int) bool {
+	return slices.ContainsFunc(plan.Places, func(p rules.Place) bool { return p.Uses(source) })
 }

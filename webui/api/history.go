@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"time"
@@ -18,7 +19,7 @@ import (
 type signalsInput struct {
 	Place  string    `path:"place" doc:"The place's id in the configuration"`
 	Names  []string  `query:"name,explode" doc:"Which signals; all without it. May be repeated, or hold names with commas between them"`
-	From   time.Time `query:"from" doc:"An hour before its end without it"`
+	From   time.Time `query:"from" doc:"An hour before its end without it; a year before it at most"`
 	To     time.Time `query:"to" doc:"The place's present without it"`
 	Points int       `query:"points" default:"600" minimum:"1" maximum:"5000" doc:"How many points are of use, such as pixels across"`
 }
@@ -41,7 +42,7 @@ type seriesBody struct {
 
 func (s *server) addHistory(api huma.API) {
 	huma.Register(api, operation("signals", "/api/v1/places/{place}/signals", "What signals did in the last hour, at a resolution that fits", 404, 422), s.signals)
-	huma.Register(api, operation("map", "/api/v1/places/{place}/map", "A mat's cells, now or in the last hour", 404), s.cells)
+	huma.Register(api, operation("map", "/api/v1/places/{place}/map", "A mat's cells, now or in the last hour", 404, 422), s.cells)
 }
 
 func (s *server) signals(ctx context.Context, in *signalsInput) (*answer[signalsBody], error) {
@@ -57,7 +58,9 @@ func (s *server) signals(ctx context.Context, in *signalsInput) (*answer[signals
 		return nil, err
 	}
 	if q.From = q.To.Add(-history.Span); !in.From.IsZero() {
-		q.From = sample.At(in.From)
+		if q.From, err = instantOf(in.From); err != nil {
+			return nil, err
+		}
 	}
 	found, err := s.Store.Query(q)
 	switch {
@@ -79,11 +82,22 @@ func (s *server) signals(ctx context.Context, in *signalsInput) (*answer[signals
 // instant is t, or a place's present if t was not given.
 func (s *server) instant(ctx context.Context, place int, t time.Time) (sample.Instant, error) {
 	if !t.IsZero() {
-		return sample.At(t), nil
+		return instantOf(t)
 	}
 	var now sample.Instant
 	err := s.ask(ctx, func(st *pipeline.State) { now = st.PlaceNow(place) })
 	return now, err
+}
+
+// The years whose every instant fits a sample.Instant.
+const firstYear, lastYear = 1678, 2261
+
+// instantOf refuses what an Instant cannot hold.
+func instantOf(t time.Time) (sample.Instant, error) {
+	if year := t.UTC().Year(); year < firstYear || year > lastYear {
+		return 0, huma.Error422UnprocessableEntity(fmt.Sprintf("times are within the years %d to %d", firstYear, lastYear))
+	}
+	return sample.At(t), nil
 }
 
 func newSeries(l *history.Line) seriesBody {
@@ -107,7 +121,7 @@ func numbers(values []float64) []*float64 {
 
 type mapInput struct {
 	Place string    `path:"place" doc:"The place's id in the configuration"`
-	At    time.Time `query:"at" doc:"When; now without it. Older maps are kept half a minute apart, in steps of 0.1 mmHg"`
+	At    time.Time `query:"at" doc:"When; now without it. Older maps are kept half a minute apart, in steps of 0.1 mmHg; there is none of a time at which the mat was silent"`
 }
 
 type mapBody struct {
@@ -128,24 +142,16 @@ func (s *server) cells(ctx context.Context, in *mapInput) (*answer[mapBody], err
 	if mat == nil {
 		return nil, huma.Error404NotFound("place " + in.Place + " has no mat")
 	}
-	now, err := s.instant(ctx, i, time.Time{})
+	m, known, err := s.mapAt(ctx, i, in.At)
 	if err != nil {
 		return nil, err
-	}
-	var m history.Map
-	s.Store.Map(i, &m)
-	if !in.At.IsZero() && sample.At(in.At) < m.At {
-		if err := s.Store.MapAt(i, sample.At(in.At), &m); err != nil {
-			return nil, huma.Error404NotFound("place " + in.Place + ": " + err.Error())
-		}
-		now = m.At
 	}
 	a := &answer[mapBody]{Body: mapBody{
 		At: view.Moment(m.At), Rows: mat.Rows, Columns: mat.Columns, Unit: "mmHg",
 		Cells:   make([]*float64, mat.Rows*mat.Columns),
 		LoadedS: make([]*float64, len(m.Loaded)),
 	}}
-	if now <= m.Until {
+	if known {
 		for k, v := range m.Cells {
 			a.Body.Cells[k] = view.Number(math.Round(float64(v)*1e4) / 1e4)
 		}
@@ -156,4 +162,26 @@ func (s *server) cells(ctx context.Context, in *mapInput) (*answer[mapBody], err
 		}
 	}
 	return a, nil
+}
+
+// mapAt returns the map of a place that stands now, with a zero t, or that stood
+// at t, and whether its values are known.
+func (s *server) mapAt(ctx context.Context, place int, t time.Time) (m history.Map, known bool, err error) {
+	s.Store.Map(place, &m)
+	if t.IsZero() {
+		err := s.ask(ctx, func(st *pipeline.State) { known = st.Lasts(place, m.Until) })
+		return m, known, err
+	}
+	at, err := instantOf(t)
+	if err != nil {
+		return m, false, err
+	}
+	// A map without an end is that of a mat which has just fallen silent.
+	if at < m.At || at > m.Until || m.Until == sample.Never {
+		err = s.Store.MapAt(place, at, &m)
+	}
+	if err != nil {
+		return m, false, huma.Error404NotFound("place " + s.Plan.Places[place].ID + ": " + err.Error())
+	}
+	return m, true, nil
 }

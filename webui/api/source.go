@@ -24,7 +24,7 @@ type Source struct {
 	Scans     uint64 `json:"scans"`
 	Gaps      uint64 `json:"gaps" doc:"Frames that the sequence numbers say were lost"`
 	Repeats   uint64 `json:"repeats" doc:"Frames that came again"`
-	Late      uint64 `json:"late" doc:"Frames older than what had been handed on"`
+	Late      uint64 `json:"late" doc:"Frames that newer ones had overtaken, and rows that go back in time"`
 	Partial   uint64 `json:"partial" doc:"Scans with parts that never came"`
 	Damaged   uint64 `json:"damaged" doc:"Scans kept back as damaged at the source"`
 	Stored    uint64 `json:"stored" doc:"Frames that the bridge kept and sent later"`
@@ -156,6 +156,9 @@ func worst(u []float64) float64 {
 // feedOf says how a place rests on a source, or that it does not.
 func feedOf(place *rules.Place, source int) (Feed, bool) {
 	f := Feed{Place: place.ID, Sites: []FeedSite{}}
+	if !place.Uses(source) {
+		return f, false
+	}
 	if m := place.Mat; m != nil && m.Source == source {
 		f.Rows, f.Columns = m.Rows, m.Columns
 	}
@@ -170,5 +173,5 @@ func feedOf(place *rules.Place, source int) (Feed, bool) {
 			f.Sites = append(f.Sites, FeedSite{Site: site.ID, Channels: channels})
 		}
 	}
-	return f, f.Rows > 0 || len(f.Sites) > 0
+	return f, true
 }
