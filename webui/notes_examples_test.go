@@ -144,5 +144,5 @@ func statusExample(t *testing.T) string {
 }
 
 func bleExample() string {
-	return table([]string{"", "UUID"}, []string{"service", code(ble.ServiceUUID)}, []string{"frames", code(ble.FramesUUID)})
+	return "- service " + code(ble.ServiceUUID) + "\n- characteristic for frames " + code(ble.FramesUUID) + "\n"
 }

@@ -135,6 +135,9 @@ export default [
               /Not calibrated: bench-1 shows no pressure/, /Source 7 sends/, /12 kept by the broker/, /with a wrong checksum/, /capture of raw bytes has stopped: no space left/i,
             ]) assert.match(said, want);
           } else {
+            await page.getByRole('button', { name: 'Show it' }).last().click();
+            await until('the dead cell is marked', async () => /channel 1042: row 33, column 19 \(bed-1, \w+\): /.test(await words(page, '.found')));
+            assert.equal(await page.locator('.ring.marked').count(), 1);
             for (const want of [/row 4, column 6/, /38 ppm fast, 3\.3 s a day/, /started again\s+2 times/i, /Gaps[\s\S]*41 \(0\.20 %\)/, /about 9 h left/, /up to 3 mmHg/]) assert.match(said, want);
           }
           await context.close();

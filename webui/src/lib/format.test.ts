@@ -46,7 +46,9 @@ it('a share is not whole before it is', () => {
 });
 
 it('a line never ends between a number and its unit', () => {
-  expect(unbroken('ankle 41 ± 2 mmHg: above 60 mmHg for 15 s')).toBe('ankle 41\u00a0±\u00a02\u00a0mmHg: above 60\u00a0mmHg for 15 s');
+  expect(unbroken('ankle 41 ± 2 mmHg: above 60 mmHg for 15 s of 1 min 30 s')).toBe(
+    'ankle 41\u00a0±\u00a02\u00a0mmHg: above 60\u00a0mmHg for 15\u00a0s of 1\u00a0min 30\u00a0s',
+  );
 });
 
 describe('counts', () => {

@@ -283,7 +283,7 @@ export const source = {
   saturated: 'At the end of the range now',
   clockNone: 'Not known yet.',
   clockOwn: 'It has no counter of its own, or none has been seen yet.',
-  zero: 'Its counter stood at 0',
+  zero: 'Its counter began',
   skew: 'It runs',
   fast: (ppm: string, day: string) => `${ppm} ppm fast, ${day} s a day`,
   slow: (ppm: string, day: string) => `${ppm} ppm slow, ${day} s a day`,
