@@ -124,8 +124,9 @@ type Inputs interface {
 	// from <= At < to, in the order in which they were kept.
 	Readings(ctx context.Context, source string, from, to sample.Instant) iter.Seq2[*record.Block, error]
 
-	// Span returns the least and the greatest ordinal of the blocks that have
-	// a scan with from <= At < to. Where there is none: ErrNotFound.
+	// Span returns the least and the greatest ordinal of the blocks, and of
+	// the groups of ticks that were kept together, that begin before to and
+	// do not end before from. Where there is none: ErrNotFound.
 	Span(ctx context.Context, from, to sample.Instant) (first, last uint64, err error)
 
 	// PutSnapshot keeps a state of the engine. A few of the newest are held.

@@ -84,6 +84,10 @@ func (s *Store) Entries(ctx context.Context, q journal.Query) iter.Seq2[record.E
 			last = min(last, q.Last)
 		}
 		from, to := max(int64(q.From), 1), int64(min(last, math.MaxInt64))
+		h := &holes{next: from, end: to}
+		if q.Newest {
+			h.next, h.end = to, from
+		}
 		for from <= to {
 			rows, err := s.entryPage(ctx, &q, from, to)
 			if err != nil {
@@ -91,7 +95,15 @@ func (s *Store) Entries(ctx context.Context, q journal.Query) iter.Seq2[record.E
 				return
 			}
 			for _, r := range rows {
+				for _, l := range h.saw(&q, r.position) {
+					if !yield(record.Entry{}, l) {
+						return
+					}
+				}
 				e, err := record.DecodeEntry(r.body)
+				if errors.Is(err, record.ErrForm) {
+					continue // it was deleted on purpose
+				}
 				if err == nil && int64(e.Position) != r.position {
 					err = fmt.Errorf("entry %d in the place of %d: %w", e.Position, r.position, record.ErrDamaged)
 				}
@@ -106,6 +118,11 @@ func (s *Store) Entries(ctx context.Context, q journal.Query) iter.Seq2[record.E
 				}
 			}
 			if len(rows) < page {
+				for _, l := range h.rest(&q) {
+					if !yield(record.Entry{}, l) {
+						return
+					}
+				}
 				return
 			}
 			if q.Newest {
@@ -117,6 +134,32 @@ func (s *Store) Entries(ctx context.Context, q journal.Query) iter.Seq2[record.E
 	}
 }
 
+// holes sees which positions are not there, where all are asked for.
+type holes struct{ next, end int64 }
+
+// saw returns what is lost before a position. next runs towards end.
+func (h *holes) saw(q *journal.Query, position int64) (lost []error) {
+	first, last := h.next, position-1
+	if q.Newest {
+		first, last = position+1, h.next
+		h.next = position - 1
+	} else {
+		h.next = position + 1
+	}
+	if first > last || len(q.Kinds) > 0 || q.Place != "" || q.Since != 0 || q.Until != 0 {
+		return nil
+	}
+	return []error{&journal.Loss{File: mainName, Source: journal.Entries, First: uint64(first), Last: uint64(last)}}
+}
+
+// rest returns what is lost after the last that was seen.
+func (h *holes) rest(q *journal.Query) []error {
+	if q.Newest {
+		return h.saw(q, h.end-1)
+	}
+	return h.saw(q, h.end+1)
+}
+
 func (s *Store) entryPage(ctx context.Context, q *journal.Query, from, to int64) ([]row, error) {
 	var text strings.Builder
 	text.WriteString("SELECT position, body FROM entries WHERE position >= ? AND position <= ?")
@@ -126,8 +169,6 @@ func (s *Store) entryPage(ctx context.Context, q *journal.Query, from, to int64)
 		for _, k := range q.Kinds {
 			args = append(args, string(k))
 		}
-	} else {
-		text.WriteString(" AND kind <> ''")
 	}
 	if q.Place != "" {
 		text.WriteString(" AND place = ?")

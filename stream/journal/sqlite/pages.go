@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"io"
@@ -65,7 +66,7 @@ func (p *pages) bodies(frames []frame, file bool) iter.Seq2[[]byte, error] {
 				yield(nil, err)
 				return
 			}
-			if !p.leaf(buf, frames[i].page == 1, yield) {
+			if !p.bodiesOn(buf, yield) {
 				return
 			}
 		}
@@ -77,40 +78,29 @@ func (p *pages) bodies(frames []frame, file bool) iter.Seq2[[]byte, error] {
 				yield(nil, err)
 				return
 			}
-			if !p.leaf(buf, n == 0, yield) {
+			if !p.bodiesOn(buf, yield) {
 				return
 			}
 		}
 	}
 }
 
-// leaf yields the bodies that begin on a page, if it is a leaf of a table.
-func (p *pages) leaf(page []byte, first bool, yield func([]byte, error) bool) bool {
-	head := 0
-	if first {
-		head = 100
-	}
-	const leafOfTable, leafHeader = 13, 8
-	if page[head] != leafOfTable {
-		return true
-	}
-	cells := int(binary.BigEndian.Uint16(page[head+3:]))
-	for i := range min(cells, (pageSize-head-leafHeader)/2) {
-		at := int(binary.BigEndian.Uint16(page[head+leafHeader+2*i:]))
-		if at < head+leafHeader || at >= pageSize {
-			continue
-		}
-		if body := p.cell(page[at:]); body != nil && !yield(body, nil) {
+// bodiesOn yields the bodies of all rows that begin on a page. It tries every
+// place, so that damage to what says where rows begin costs none of them.
+func (p *pages) bodiesOn(page []byte, yield func([]byte, error) bool) bool {
+	for at := range page {
+		if body := p.row(page[at:]); body != nil && !yield(body, nil) {
 			return false
 		}
 	}
 	return true
 }
 
-// cell returns the body of a row, nil if there is none, or none that is whole.
-func (p *pages) cell(cell []byte) []byte {
+// row returns the body of a row of a table, nil if there is none here, or none
+// that is whole. The row may go on on other pages.
+func (p *pages) row(cell []byte) []byte {
 	size, n := varint(cell)
-	if n == 0 || size > record.MaxDocument+1<<16 {
+	if n == 0 || size < 8 || size > record.MaxDocument+1<<16 {
 		return nil
 	}
 	_, m := varint(cell[n:])
@@ -118,12 +108,15 @@ func (p *pages) cell(cell []byte) []byte {
 		return nil
 	}
 	local := cell[n+m:]
+	from, ok := lastBlob(local, size)
+	if !ok {
+		return nil
+	}
 	// How much of a row lies on its page is fixed by the format.
-	const usable = pageSize
-	const most, least = usable - 35, (usable-12)*32/255 - 23
+	const most, least = pageSize - 35, (pageSize-12)*32/255 - 23
 	here := int(size)
 	if here > most {
-		if here = least + (int(size)-least)%(usable-4); here > most {
+		if here = least + (int(size)-least)%(pageSize-4); here > most {
 			here = least
 		}
 	}
@@ -131,14 +124,13 @@ func (p *pages) cell(cell []byte) []byte {
 		return nil
 	}
 	for _, logFirst := range []bool{true, false} {
-		row := make([]byte, 0, size)
-		row = append(row, local[:here]...)
+		row := append(make([]byte, 0, size), local[:here]...)
 		if int(size) > here {
 			row = p.chain(row, int(size), binary.BigEndian.Uint32(local[here:]), logFirst)
 		}
-		if body := lastBlob(row); body != nil {
-			if _, err := record.FormOf(body); err == nil {
-				return body
+		if uint64(len(row)) == size {
+			if _, err := record.FormOf(row[from:]); err == nil {
+				return row[from:]
 			}
 		}
 		if int(size) <= here {
@@ -172,30 +164,40 @@ func (p *pages) chain(row []byte, size int, next uint32, logFirst bool) []byte {
 	return row
 }
 
-// lastBlob returns the last column of a row if it is a blob: that is where all
-// tables have their bodies.
-func lastBlob(row []byte) []byte {
-	size, n := varint(row)
-	if n == 0 || size > uint64(len(row)) || size < uint64(n) {
-		return nil
+// lastBlob returns where the last column of a row begins, if the row begins like
+// one of ours: with columns that add up to its size, the last a blob that begins
+// like a body. That is where all tables have their bodies.
+func lastBlob(row []byte, size uint64) (from int, ok bool) {
+	head, n := varint(row)
+	if n != 1 || head < 2 || head > 64 || head > uint64(len(row)) {
+		return 0, false
 	}
-	kind := uint64(0)
-	for types := row[n:size]; len(types) > 0; {
+	end, last := head, uint64(0)
+	for types := row[n:head]; len(types) > 0; {
 		k, n := varint(types)
 		if n == 0 {
-			return nil
+			return 0, false
 		}
-		kind, types = k, types[n:]
+		types, last = types[n:], k
+		switch {
+		case k >= 12:
+			end += (k - 12) / 2
+		case k <= 9:
+			end += [...]uint64{0, 1, 2, 3, 4, 6, 8, 8, 0, 0}[k]
+		default:
+			return 0, false
+		}
 	}
-	if kind < 12 || kind%2 != 0 {
-		return nil
+	if end != size || last < 12 || last%2 != 0 {
+		return 0, false
 	}
-	length := (kind - 12) / 2
-	if length > uint64(len(row))-size {
-		return nil
-	}
-	return row[uint64(len(row))-length:]
+	at := size - (last-12)/2
+	return int(at), at < uint64(len(row)) && bytes.IndexByte(forms, row[at]) >= 0
 }
+
+// forms are the bytes that a body can begin with.
+var forms = []byte{byte(record.FormBlock), byte(record.FormTicks), byte(record.FormEntry), byte(record.FormDocument),
+	byte(record.FormSnapshot), byte(record.FormStretch), byte(record.FormRetired)}
 
 // varint reads a number as SQLite writes them: high bits first, seven in a byte,
 // eight in the ninth. n is 0 if it is cut off.

@@ -5,11 +5,56 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"iter"
 	"math"
+	"slices"
 
 	"weald/ingest/sample"
 	"weald/stream/journal"
+	"weald/stream/record"
 )
+
+// Readings implements journal.Inputs.
+func (s *Store) Readings(ctx context.Context, source string, from, to sample.Instant) iter.Seq2[*record.Block, error] {
+	return func(yield func(*record.Block, error) bool) {
+		if err := s.alive(); err != nil {
+			yield(nil, err)
+			return
+		}
+		if source == "" || to <= from {
+			return
+		}
+		sel := selection{last: math.MaxInt64, source: source, one: true, from: int64(from), to: int64(to)}
+		streams, lost := s.streams(ctx, sel, func(m *summary) bool { return m.lies(from, to) })
+		for _, err := range lost {
+			if !yield(nil, err) {
+				return
+			}
+		}
+		for row, err := range merge(ctx, streams) {
+			if err == nil {
+				var block *record.Block
+				if block, _, err = row.decode(); err == nil {
+					if !meets(block, from, to) {
+						continue // between two scans, or the index said otherwise
+					}
+					if !yield(block, nil) {
+						return
+					}
+					continue
+				}
+				err = &journal.Loss{Source: source, First: row.number, Last: row.number, Err: err}
+			}
+			if !yield(nil, err) {
+				return
+			}
+		}
+	}
+}
+
+func meets(b *record.Block, from, to sample.Instant) bool {
+	return slices.ContainsFunc(b.Scans, func(s record.Scan) bool { return s.At >= from && s.At < to })
+}
 
 // Span implements journal.Inputs.
 func (s *Store) Span(ctx context.Context, from, to sample.Instant) (first, last uint64, err error) {
