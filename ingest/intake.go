@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -239,6 +240,9 @@ func (in *intake) publish(to *Status, now sample.Instant) {
 		s.publish(&to.Sources[i], &stats)
 		if to.State == Open && in.sound > 0 && in.timing != asRecorded {
 			to.Sources[i].Trouble = s.trouble(now, in.opened, in.grace, &stats, stranger)
+		}
+		if in.timing != asRecorded && s.lastPass != sample.Past && s.silent(now, sample.Past, in.grace) {
+			to.Sources[i].Rate = math.NaN() // what it was says nothing of now
 		}
 	}
 	if len(to.Unknown) != len(in.unknown) {

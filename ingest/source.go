@@ -24,6 +24,10 @@ type source struct {
 	condition Condition      // as of the last examination
 
 	lastSeen sample.Instant // arrival of its last frame
+	lastPass sample.Instant // arrival of what completed the last scan that was handed on
+	then     assembly.Stats // when a scan was last handed on
+	doubted  string         // why its last frame was refused for its time; empty if it was not
+	unheard  bool           // readings have come since then and made no scan
 	health   frame.Health
 	healthAt sample.Instant
 	selfTold bool // the battery's level is the source's own word
@@ -58,12 +62,12 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 	}
 	s := &source{
 		spec: spec, out: out, screen: screen, trend: battery.New(spec.BatteryEmptyMV),
-		asked: sample.Past, lastSeen: sample.Past, healthAt: sample.Past,
+		asked: sample.Past, lastSeen: sample.Past, lastPass: sample.Past, healthAt: sample.Past,
 	}
 	s.condition.Channels.At, s.condition.Battery.At = sample.Past, sample.Past
 	s.asm, err = assembly.New(assembly.Config{
 		Index: spec.Index, Channels: spec.Channels, Unit: spec.Unit, Lines: spec.Calibration,
-		SaturatesAt: spec.SaturatesAt, OwnTime: own,
+		SaturatesAt: spec.SaturatesAt, OwnTime: own, Live: t == asSent, Period: s.period(),
 	}, s.pass)
 	if err != nil {
 		return nil, fmt.Errorf("source %s: %w", spec.ID, err)
@@ -73,6 +77,7 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 
 // pass screens a whole scan and hands it on.
 func (s *source) pass(scan *sample.Scan) {
+	s.lastPass, s.unheard = max(s.lastPass, scan.Arrived), false
 	s.withheld += uint64(s.screen.Pass(scan))
 	s.out(scan)
 }
@@ -89,8 +94,13 @@ func (s *source) take(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 		}
 	} else {
 		s.measure(f)
+		s.unheard = true
 	}
-	return s.asm.Frame(f, arrival)
+	bad := s.asm.Frame(f, arrival)
+	if s.doubted = ""; bad != nil && bad.Reason == frame.BadTime {
+		s.doubted = bad.Detail
+	}
+	return bad
 }
 
 // status notes what the source says of itself. Firmware that knows nothing of
@@ -164,16 +174,11 @@ func (s *source) trouble(now, since sample.Instant, grace time.Duration, stats *
 	case s.sends > 0 && s.sends < s.spec.Channels:
 		return fmt.Sprintf("it sends %d channels and %d are configured: the others are unknown", s.sends, s.spec.Channels)
 	}
-	last := max(s.lastSeen, since)
-	if now.Sub(last) >= max(silentAfter, s.patience(), grace) {
-		words := fmt.Sprintf("nothing from it for %v", now.Sub(last).Truncate(time.Second))
-		if s.lastSeen == sample.Past {
-			words = "nothing from it so far"
-			if stranger >= 0 {
-				words += fmt.Sprintf("; source %d sends and is not configured: is the number right?", stranger)
-			}
-		}
-		return words
+	if s.silent(now, since, grace) {
+		return s.silence(now, since, stats, stranger)
+	}
+	if leap := &stats.Leap; leap.At != sample.Past && now.Sub(leap.At) < leapShown {
+		return leapt(leap, now)
 	}
 	if r, nominal := stats.Rate, s.spec.Rate; nominal > 0 && stats.Scans > 20 && (r*oddRate < nominal || r > nominal*oddRate) {
 		return fmt.Sprintf("it sends %.3g scans/s and %.3g are configured", r, nominal)
@@ -181,16 +186,27 @@ func (s *source) trouble(now, since sample.Instant, grace time.Duration, stats *
 	return ""
 }
 
+// period is the nominal time between scans, 0 if it is not stated.
+func (s *source) period() time.Duration {
+	if s.spec.Rate <= 0 {
+		return 0
+	}
+	return time.Duration(min(1/s.spec.Rate, 86400) * float64(time.Second))
+}
+
 // patience is how long the source may be silent, going by its rate.
 func (s *source) patience() time.Duration {
 	if s.spec.Rate <= 0 {
 		return silentAfter
 	}
-	return time.Duration(min(3/s.spec.Rate, 86400) * float64(time.Second))
+	return min(3*s.period(), 24*time.Hour)
 }
 
 // publish copies what is known to where Status finds it.
 func (s *source) publish(to *SourceStatus, stats *assembly.Stats) {
+	if stats.Scans != s.then.Scans {
+		s.then = *stats
+	}
 	*to = SourceStatus{
 		ID: s.spec.ID, Number: s.spec.Number, Index: s.spec.Index,
 		Frames: stats.Frames, Scans: stats.Scans, Gaps: stats.Gaps, Repeats: stats.Repeats,

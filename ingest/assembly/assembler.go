@@ -67,6 +67,9 @@ func New(c Config, out func(*sample.Scan)) (*Assembler, error) {
 	}
 	a := &Assembler{config: c, out: out, convert: convert, newest: sample.Past}
 	a.stats.LastEvent, a.stats.LastArrival = sample.Past, sample.Past
+	if c.Period > 0 {
+		a.rate.pause = max(rateOver, silentPeriods*c.Period)
+	}
 	a.rows.period, a.rows.leap.At = c.Period, sample.Past
 	a.lane = newLane(c, convert, a.done)
 	return a, nil
@@ -276,7 +279,7 @@ func (a *Assembler) Step(by time.Duration) {
 	} else {
 		a.clock.Step(by)
 		a.sequence.step(by)
-		a.rate = rate{}
+		a.rate = rate{pause: a.rate.pause}
 	}
 	if a.stats.LastArrival != sample.Past {
 		a.stats.LastArrival = a.stats.LastArrival.Add(by)

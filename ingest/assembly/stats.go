@@ -26,7 +26,7 @@ type Stats struct {
 	Epochs int           // of the device's clock, or of that of live rows; 1 is one that has never started again or been set
 	Offset time.Duration // host's clock minus the device's counter, or minus the rows' clock
 	Skew   float64       // ppm that the device's clock runs fast; NaN not known yet
-	Rate   float64       // live scans per second of event time, over the last ten seconds; NaN before the second scan
+	Rate   float64       // live scans per second of event time, over the last ten seconds; NaN before the second scan and in the first second of scans, also after a silence
 
 	Leap Leap // the newest, of live rows
 
@@ -34,12 +34,18 @@ type Stats struct {
 	LastArrival sample.Instant // of the newest frame; Past before it
 }
 
-// rateOver is the event time of one half of a rate's window.
-const rateOver = 5 * time.Second
+// rateOver is the event time of one half of a rate's window. Nothing for as long
+// and for silentPeriods nominal periods is a silence.
+const (
+	rateOver      = 5 * time.Second
+	silentPeriods = 3
+)
 
 // A rate is the mean number of scans per second over two halves of a window,
-// the older of which is full.
+// the older of which is full. A silence is no part of it: it says nothing of how
+// fast a source sends when it does.
 type rate struct {
+	pause      time.Duration // that is a silence; 0 for none
 	begun      bool
 	older, now half
 	last       sample.Instant
@@ -51,8 +57,8 @@ type half struct {
 }
 
 func (r *rate) add(at sample.Instant) {
-	if !r.begun || at < r.last { // time that goes back is counted anew
-		*r = rate{begun: true, older: half{from: at}, now: half{from: at}, last: at}
+	if !r.begun || at < r.last || r.pause > 0 && at.Sub(r.last) > r.pause { // time that goes back is counted anew
+		*r = rate{pause: r.pause, begun: true, older: half{from: at}, now: half{from: at}, last: at}
 		return
 	}
 	r.now.n++
@@ -62,9 +68,9 @@ func (r *rate) add(at sample.Instant) {
 }
 
 func (r *rate) perSecond() float64 {
-	span := r.last.Sub(r.older.from).Seconds()
-	if !r.begun || span <= 0 {
+	span := r.last.Sub(r.older.from)
+	if !r.begun || span < time.Second {
 		return math.NaN()
 	}
-	return float64(r.older.n+r.now.n) / span
+	return float64(r.older.n+r.now.n) / span.Seconds()
 }
