@@ -111,3 +111,25 @@ func TestNoMapFromBeforeASilence(t *testing.T) {
 		}
 	})
 }
+
+// An alert that loses its signal has the mat evaluated without a scan. What was
+// measured before stays a map of its time, and of no later one.
+func TestNoMapOnceAnAlertHasLostItsMat(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := newStack(t, built)
+		began := s.clock.Now()
+		for range 3 {
+			s.put(1, 0, 70, 20, 30, 40, 50, 60)
+			time.Sleep(40 * time.Minute)
+		}
+		time.Sleep(3 * time.Hour)
+		if alerts := decoded[object](s, "/api/v1/alerts")["alerts"].([]any); len(alerts) != 1 || alerts[0].(object)["signal_known"] != false {
+			t.Fatalf("alerts %v, want one that has lost its signal", alerts)
+		}
+		for after, want := range map[time.Duration]int{80 * time.Minute: 200, 130 * time.Minute: 200, 150 * time.Minute: 404, 4 * time.Hour: 404} {
+			if rec := s.get("/api/v1/places/bed-4/map?at=" + began.Add(after).String()); rec.Code != want {
+				t.Errorf("after %v: %d, want %d: %s", after, rec.Code, want, rec.Body)
+			}
+		}
+	})
+}

@@ -51,6 +51,28 @@ func TestViewerIsNotLeftWithAnOldView(t *testing.T) {
 	})
 }
 
+// The view in a snapshot is told already.
+func TestViewerIsNotToldWhatItsSnapshotHas(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w := newWard(t)
+		conn := w.dial(nil)
+		say(t, conn, `{"subscribe":{"places":["bed-1"]}}`)
+		w.until(conn, "snapshot")
+		for beats := 0; beats < 3; {
+			m, err := w.next(conn)
+			if err != nil {
+				t.Fatal(err)
+			}
+			switch m.text["event"] {
+			case "beat":
+				beats++
+			case "place":
+				t.Fatalf("told again: %s", m.raw)
+			}
+		}
+	})
+}
+
 // A view that was made for a former subscription is older than the snapshot of
 // the new one.
 func TestViewsOfAFormerSubscriptionAreDropped(t *testing.T) {

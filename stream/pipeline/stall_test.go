@@ -98,19 +98,32 @@ func TestPlaceIsKnownAgainOnceItsTimeMoves(t *testing.T) {
 	})
 }
 
-// A raised alert of such a place stands, and says that its signal is not known.
+// A raised alert of such a place stands, and says that its signal is not known,
+// of which the engine hears nothing for as long as its values seem to last.
 func TestAlertOfAPlaceWhoseTimeStandsStill(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		clock := hostclock.New(1)
-		p := start(t, wrapPlan(0), Options{Clock: clock})
-		feed(t, p, clock, 3, -time.Hour, 70, 30)
-		feed(t, p, clock, 10, 0, 70, 30)
-		var alerts []view.Alert
-		if err := p.Do(t.Context(), func(s *State) { alerts = s.Alerts() }); err != nil {
-			t.Fatal(err)
+		plan := wrapPlan(0)
+		plan.Sources[0].StaleAfter = 10 * time.Minute
+		p := start(t, plan, Options{Clock: clock})
+		feed(t, p, clock, 1, -24*time.Hour, 70, 30)
+		known := func() bool {
+			var alerts []view.Alert
+			if err := p.Do(t.Context(), func(s *State) { alerts = s.Alerts() }); err != nil {
+				t.Fatal(err)
+			}
+			if len(alerts) != 1 || alerts[0].State != view.Unacknowledged {
+				t.Fatalf("alerts %+v, want one that stands", alerts)
+			}
+			return alerts[0].SignalKnown
 		}
-		if len(alerts) != 1 || alerts[0].State != view.Unacknowledged || alerts[0].SignalKnown {
-			t.Errorf("alerts %+v, want one that stands without a signal", alerts)
+		feed(t, p, clock, 500, 0, 70, 30)
+		if !known() {
+			t.Error("while its value lasts the signal is known")
+		}
+		feed(t, p, clock, 120, 0, 70, 30)
+		if known() {
+			t.Error("the signal is still known after no scan has been judged for longer than a value lasts")
 		}
 	})
 }
