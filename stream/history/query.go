@@ -45,26 +45,38 @@ func (l *Line) add(at sample.Instant, lo, mean, hi float64) {
 	l.Min, l.Mean, l.Max = append(l.Min, lo), append(l.Mean, mean), append(l.Max, hi)
 }
 
-// Query answers q from raw readings where they reach back far enough and are
-// no more than was asked for, else from seconds. Its errors are ErrBackward,
-// ErrTooLong and ErrNoSeries, which names the series.
-func (s *Store) Query(q Query) (*Answer, error) {
+// Outline returns the answer to q without its step and its points, and which
+// series of the place its lines are. Its errors are ErrBackward, ErrTooLong and
+// ErrNoSeries, which names the series.
+func (s *Store) Outline(q Query) (*Answer, []int, error) {
 	switch {
 	case q.To <= q.From:
-		return nil, ErrBackward
+		return nil, nil, ErrBackward
 	case uint64(q.To)-uint64(q.From) > uint64(MostSpan): // which a Duration may be too short for
-		return nil, ErrTooLong
+		return nil, nil, ErrTooLong
 	}
 	p := &s.places[q.Place]
 	which, err := p.find(q.Names)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	points := min(max(q.Points, 1), MostPoints)
 	a := &Answer{From: q.From, To: q.To, Series: make([]Line, len(which))}
 	for i, k := range which {
 		a.Series[i].Name, a.Series[i].Unit = p.series[k].Name, p.series[k].Unit
 	}
+	return a, which, nil
+}
+
+// Query answers q from raw readings where they reach back far enough and are
+// no more than was asked for, else from seconds. Its errors are those of
+// Outline.
+func (s *Store) Query(q Query) (*Answer, error) {
+	a, which, err := s.Outline(q)
+	if err != nil {
+		return nil, err
+	}
+	p := &s.places[q.Place]
+	points := min(max(q.Points, 1), MostPoints)
 
 	p.mu.Lock()
 	defer p.mu.Unlock()

@@ -1,0 +1,89 @@
+package archive
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/stream/history"
+	"weald/stream/journal/sqlite"
+	"weald/stream/pipeline"
+	"weald/stream/record"
+)
+
+// many returns n series.
+func many(n int) func(int) []pipeline.Series {
+	return func(int) (all []pipeline.Series) {
+		for i := range n {
+			all = append(all, pipeline.Series{Name: fmt.Sprintf("s%d.pressure", i), Unit: "mmHg", Lasts: time.Second})
+		}
+		return all
+	}
+}
+
+// past writes what an Archivist would have kept of n series over some time:
+// seconds a minute at a time if they are wanted, minutes and quarters an hour at
+// a time.
+func past(b *testing.B, n int, from, to sample.Instant, seconds bool) *sqlite.Store {
+	b.Helper()
+	store, err := sqlite.Open(b.Context(), b.TempDir(), sqlite.Options{Reserve: -1})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { store.Close() })
+	r := rand.New(rand.NewPCG(1, 1))
+	stretch := func(series string, tier record.Tier, from, to sample.Instant) record.Stretch {
+		s := record.Stretch{Place: "bench-1", Series: series, Tier: tier}
+		for at := from; at < to; at += sample.Instant(tier.Step()) {
+			v := float32(40 + r.NormFloat64())
+			s.Points = append(s.Points, record.Point{At: at, Min: v - 2, Mean: v, Max: v + 2})
+		}
+		return s
+	}
+	for h := from; h < to; h += hour {
+		var out []record.Stretch
+		for _, s := range many(n)(0) {
+			if seconds {
+				for m := h; m < h+hour; m += sample.Instant(time.Minute) {
+					out = append(out, stretch(s.Name, record.Second, m, m+sample.Instant(time.Minute)))
+				}
+			}
+			out = append(out, stretch(s.Name, record.Minute, h, h+hour), stretch(s.Name, record.Quarter, h, h+hour))
+		}
+		if err := store.PutHistory(b.Context(), out...); err != nil {
+			b.Fatal(err)
+		}
+	}
+	return store
+}
+
+func ask(b *testing.B, n int, from, to sample.Instant, points int, seconds bool) {
+	reader := NewReader(history.New(1, many(n)), ids, past(b, n, from, to, seconds))
+	for b.Loop() {
+		a, err := reader.Query(b.Context(), history.Query{From: from, To: to, Points: points})
+		if err != nil {
+			b.Fatal(err)
+		}
+		if l := a.Series[n-1]; len(l.T) < points/2 || l.Mean[len(l.T)/2] != l.Mean[len(l.T)/2] {
+			b.Fatalf("%d points", len(l.T))
+		}
+	}
+}
+
+// Eight hours of 24 channels, at the width of a page and of a wall.
+func BenchmarkEightHours(b *testing.B) {
+	from := sample.At(time.Date(2025, 11, 24, 22, 0, 0, 0, time.UTC))
+	for _, points := range []int{600, 2000} {
+		b.Run(fmt.Sprint(points), func(b *testing.B) { ask(b, 24, from, from+8*hour, points, true) })
+	}
+}
+
+// A month of what a mat and its six regions did: 22 series.
+func BenchmarkMonth(b *testing.B) {
+	from := sample.At(time.Date(2025, 11, 1, 0, 0, 0, 0, time.UTC))
+	for _, points := range []int{600, 5000} {
+		b.Run(fmt.Sprint(points), func(b *testing.B) { ask(b, 22, from, from+30*24*hour, points, false) })
+	}
+}
