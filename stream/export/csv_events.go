@@ -84,7 +84,7 @@ func (r *Recording) csvAbout(_ context.Context, p *part) error {
 	line("what", "value", "unit", "rows per second", "value lasts at most (s)")
 	for _, each := range [][2]string{
 		{"place", h.Place}, {"person", h.Person}, {"session", h.Session}, {"program", h.program()},
-		{"start", stamp(h.Start)}, {"end", stamp(h.End)}, {"zone", h.zone().String()},
+		{"start", stamp(h.Start)}, {"end", stamp(h.End)}, {"zone", h.zoneName()},
 	} {
 		line(each[0], each[1], "", "", "")
 	}

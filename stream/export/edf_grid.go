@@ -118,9 +118,10 @@ func (g *grid) err() error {
 // On a regular one that would be wrong by a whole sample now and then, wherever
 // rows come at about the instants of samples: a row that is a microsecond late
 // would be missed. So there a row counts for the sample that is nearest to it,
-// and the rows after it for the samples after that, as long as they are less
-// than one step apart; so a clock that runs a little fast or slow makes one
-// sample in a long time be repeated or skipped, and jitter makes none.
+// and the rows that follow count for the samples that follow, as long as they
+// are within three quarters of a step. A clock that runs a little fast or slow
+// then makes one sample in a long time be repeated or skipped, and jitter of
+// less than a quarter of a step makes none.
 func (l *lane) fill(begin, end sample.Instant, duration time.Duration) bool {
 	known := false
 	for k := range l.n {
@@ -129,7 +130,7 @@ func (l *lane) fill(begin, end sample.Instant, duration time.Duration) bool {
 		if l.regular {
 			reach := l.step / 2
 			if l.follows {
-				reach = l.step
+				reach = l.step * 3 / 4
 			}
 			for ; l.f.at() <= at.Add(-reach); own++ {
 				l.take(l.f)

@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -66,30 +68,56 @@ func pieces(text string) []string {
 
 var pieceMark = regexp.MustCompile(`^\((\d+)/(\d+)\) `)
 
-// joiner puts pieces together again.
-type joiner struct {
-	onset time.Duration
-	text  strings.Builder
-	next  int // number of the piece that is missing; 0 when none is
-	of    string
+// join puts pieces together again. It wants annotations in the order of onset;
+// pieces of which one is missing stay as they are.
+func join(all []edf.Annotation) []edf.Annotation {
+	var out []edf.Annotation
+	for len(all) > 0 {
+		n := 1 // annotations with the same onset
+		for n < len(all) && all[n].Onset == all[0].Onset {
+			n++
+		}
+		same := all[:n]
+		all = all[n:]
+		used := make([]bool, n)
+		whole := make([]string, n)
+		for i, a := range same {
+			whole[i] = a.Text
+			if m := pieceMark.FindStringSubmatch(a.Text); m != nil && m[1] == "1" {
+				whole[i] = rest(same, used, a.Text, m[2])
+			}
+		}
+		for i, a := range same {
+			if a.Text = whole[i]; !used[i] {
+				out = append(out, a)
+			}
+		}
+	}
+	return out
 }
 
-// add takes one annotation and returns true with the text that is now whole.
-func (j *joiner) add(a edf.Annotation) (string, bool) {
-	m := pieceMark.FindStringSubmatch(a.Text)
-	if m == nil || m[1] != "1" && (a.Onset != j.onset || m[2] != j.of || m[1] != fmt.Sprint(j.next)) {
-		return a.Text, true
+// rest returns the whole text of which first is the first of count pieces, and
+// marks the others as used; or first itself, if one of them is not there.
+func rest(same []edf.Annotation, used []bool, first, count string) string {
+	last, err := strconv.Atoi(count)
+	if err != nil || last > len(same) {
+		return first
 	}
-	if m[1] == "1" {
-		j.text.Reset()
-		j.onset, j.of, j.next = a.Onset, m[2], 1
+	whole := strings.TrimPrefix(first, "(1/"+count+") ")
+	var mine []int
+	for k := 2; k <= last; k++ {
+		mark := fmt.Sprintf("(%d/%s) ", k, count)
+		i := slices.IndexFunc(same, func(a edf.Annotation) bool { return strings.HasPrefix(a.Text, mark) })
+		if i < 0 || used[i] {
+			return first
+		}
+		whole += same[i].Text[len(mark):]
+		mine = append(mine, i)
 	}
-	j.text.WriteString(a.Text[len(m[0]):])
-	j.next++
-	if m[1] != m[2] {
-		return "", false
+	for _, i := range mine {
+		used[i] = true
 	}
-	return j.text.String(), true
+	return whole
 }
 
 // A list is one annotation as it is written, with the instant it is of.

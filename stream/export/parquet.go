@@ -125,7 +125,7 @@ func (r *Recording) metadata() []parquet.WriterOption {
 	var o []parquet.WriterOption
 	for _, each := range [][2]string{
 		{"place", h.Place}, {"person", h.Person}, {"session", h.Session}, {"program", h.program()},
-		{"start", h.Start.String()}, {"end", h.End.String()}, {"zone", h.zone().String()},
+		{"start", h.Start.String()}, {"end", h.End.String()}, {"zone", h.zoneName()},
 	} {
 		o = append(o, parquet.KeyValueMetadata("weald."+each[0], each[1]))
 	}

@@ -134,6 +134,14 @@ func (h *Header) zone() *time.Location {
 	return h.Zone
 }
 
+// zoneName is never empty: a zone without a name is its offset at the start.
+func (h *Header) zoneName() string {
+	if name := h.zone().String(); name != "" {
+		return name
+	}
+	return h.Start.Time().In(h.zone()).Format("-07:00")
+}
+
 func (h *Header) program() string {
 	if h.Program == "" {
 		return "weald"

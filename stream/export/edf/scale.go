@@ -86,8 +86,8 @@ const (
 // power of ten, the smallest with which both ends of the scale are written
 // exactly in the eight characters that the header has; zero is always inside;
 // the lowest sample, the unknown, lies at least 15,000 steps below all values,
-// and the highest is not used either, because some readers take both ends for
-// overflow.
+// and the highest is not used either, so that nothing is lost in a program that
+// takes either end of the range for an overflow.
 //
 // Its error wraps ErrRange: the values are beyond about 50 million.
 func Fit(lo, hi float64) (Scale, error) {
