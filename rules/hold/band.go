@@ -13,7 +13,15 @@ import (
 type Band struct {
 	hi [2]float64 // the upper bound, without and with the memory of having been above
 	lo [2]float64 // the lower bound likewise
+
+	limit [2]float64 // lower and upper, as asked
 }
+
+// exact is by how much a value must pass a bound to be beyond it. Means and
+// calibrated readings carry the rounding of binary arithmetic; without this a
+// mean of 9.3, 9.4 and 11.3 would be above 10. It is far below what any sensor
+// resolves.
+const exact = 1e-9
 
 // A Memory is what a Band remembers of the last known value. Its zero value is
 // "inside".
@@ -36,22 +44,11 @@ func Below(limit, deadband float64) Band {
 
 // Outside is either of the two.
 func Outside(lo, hi, deadband float64) Band {
-	return Band{hi: [2]float64{hi, less(hi, deadband)}, lo: [2]float64{lo, -less(-lo, deadband)}}
-}
-
-// less returns limit - deadband as the decimal that a person would write for
-// it: 0.3 - 0.1 is 0.2, not 0.19999999999999998, or a reading of exactly 0.2
-// would count as above it.
-func less(limit, deadband float64) float64 {
-	d := limit - deadband
-	if math.IsInf(d, 0) || d == 0 {
-		return d
+	return Band{
+		hi:    [2]float64{hi + exact, hi - deadband + exact},
+		lo:    [2]float64{lo - exact, lo + deadband - exact},
+		limit: [2]float64{lo, hi},
 	}
-	scale := math.Pow(10, 12-math.Ceil(math.Log10(math.Max(math.Abs(limit), math.Abs(deadband)))))
-	if r := math.Round(d*scale) / scale; !math.IsNaN(r) && !math.IsInf(r, 0) {
-		return r
-	}
-	return d
 }
 
 // Judge says whether v is beyond the band, given the memory, and what to
@@ -74,7 +71,7 @@ func (b *Band) Judge(v float64, m Memory) (sample.Truth, Memory) {
 // or else the nearer one. For a value nobody knows it is the upper one, where
 // there is one.
 func (b *Band) Limit(v float64) float64 {
-	lo, hi := b.lo[0], b.hi[0]
+	lo, hi := b.limit[0], b.limit[1]
 	switch {
 	case math.IsInf(lo, -1):
 		return hi

@@ -178,6 +178,25 @@ func TestBandKeepsDecimals(t *testing.T) {
 	}
 }
 
+// A value that equals the limit is not beyond it, though it was added up, or
+// calibrated, in binary.
+func TestBandForgivesTheRoundingOfBinary(t *testing.T) {
+	for _, c := range []struct{ v, limit float64 }{
+		{(9.3 + 9.4 + 11.3) / 3, 10}, {-2 + 0.05*1246, 60.3}, {0.1 + 0.2, 0.3}, {-2 + 0.05*65534, 3274.7},
+	} {
+		above, below := hold.Above(c.limit, 0), hold.Below(c.limit, 0)
+		if got, _ := above.Judge(c.v, 0); got != sample.No {
+			t.Errorf("%v is above %v", c.v, c.limit)
+		}
+		if got, _ := below.Judge(c.v, 0); got != sample.No {
+			t.Errorf("%v is below %v", c.v, c.limit)
+		}
+		if got, _ := above.Judge(c.v+1e-6, 0); got != sample.Yes {
+			t.Errorf("%v is not above %v", c.v+1e-6, c.limit)
+		}
+	}
+}
+
 func TestOutsideRemembersItsSidesApart(t *testing.T) {
 	b := hold.Outside(15, 25, 4)
 	steps := []struct {
