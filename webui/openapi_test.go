@@ -41,8 +41,14 @@ func newContract(t *testing.T, s *stack) *contract {
 // and content type.
 func (c *contract) check(path string, rec *httptest.ResponseRecorder) {
 	c.t.Helper()
+	c.checkOf("get", path, rec)
+}
+
+// checkOf is check for any method, in lower case.
+func (c *contract) checkOf(method, path string, rec *httptest.ResponseRecorder) {
+	c.t.Helper()
 	status, kind := fmt.Sprint(rec.Code), rec.Header().Get("Content-Type")
-	op := c.document["paths"].(map[string]any)[path].(map[string]any)["get"].(map[string]any)
+	op := c.document["paths"].(map[string]any)[path].(map[string]any)[method].(map[string]any)
 	response, ok := op["responses"].(map[string]any)[status].(map[string]any)
 	if !ok {
 		c.t.Errorf("%s: status %s is not in the document", path, status)
@@ -55,7 +61,7 @@ func (c *contract) check(path string, rec *httptest.ResponseRecorder) {
 	escape := func(s string) string {
 		return url.PathEscape(strings.NewReplacer("~", "~0", "/", "~1").Replace(s))
 	}
-	schema, err := c.compiler.Compile(fmt.Sprintf("openapi.json#/paths/%s/get/responses/%s/content/%s/schema", escape(path), status, escape(kind)))
+	schema, err := c.compiler.Compile(fmt.Sprintf("openapi.json#/paths/%s/%s/responses/%s/content/%s/schema", escape(path), method, status, escape(kind)))
 	if err != nil {
 		c.t.Errorf("%s: schema: %v", path, err)
 		return

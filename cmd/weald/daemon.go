@@ -78,6 +78,7 @@ func newDaemon(ctx context.Context, c *config.Config, speed float64, stderr io.W
 			Viewers: d.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Version: build(),
 		})),
 	}
+	d.book.remember(store, plan, d.clock, d.pipe.Series, &d.handler.API, d.log)
 	return d, nil
 }
 
@@ -100,6 +101,7 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 	group.Go(func() error { return d.pipe.Run(ctx) })
 	if d.book != nil {
 		group.Go(func() error { return d.book.run(ctx, d.pipe) })
+		group.Go(func() error { return d.book.past.run(ctx) })
 	}
 	group.Go(func() error { return d.hub.Run(ctx) })
 	group.Go(func() error { return webui.Serve(ctx, l, handler, d.log) })

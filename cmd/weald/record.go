@@ -26,6 +26,9 @@ type book struct {
 	resumed *keeper.Resumed
 	reviver *keeper.Reviver
 	keeper  *keeper.Keeper // set by into
+	past    *past          // set by remember
+
+	newReviver func() *keeper.Reviver
 }
 
 // openBook opens the record in the configuration's data folder and takes it up.
@@ -51,7 +54,8 @@ func (b *book) takeUp(ctx context.Context, c *config.Config, log *slog.Logger) e
 		return err
 	}
 	plan := c.Plan()
-	b.reviver = keeper.NewReviver(plan, converters)
+	b.newReviver = func() *keeper.Reviver { return keeper.NewReviver(plan, converters) }
+	b.reviver = b.newReviver()
 	if b.resumed, err = keeper.Resume(ctx, b.store, plan, b.reviver, log); err != nil {
 		return err
 	}
@@ -130,7 +134,7 @@ func (b *book) close() error {
 	if b == nil {
 		return nil
 	}
-	return errors.Join(b.keeper.Flush(context.Background()), b.store.Close())
+	return errors.Join(b.keeper.Flush(context.Background()), b.past.archivist.Finish(context.Background()), b.store.Close())
 }
 
 // trouble says what is wrong with the record, for /readyz; "" if nothing is.

@@ -2,7 +2,7 @@
 // described by an OpenAPI 3.1 document that it serves at /api/v1/openapi.json.
 // Errors are RFC 9457 problem details. What is not known is null, never 0.
 //
-// Handlers ask the pipeline and the history; they hold no state.
+// Handlers ask the pipeline, the history and the record; they hold no state.
 package api
 
 import (
@@ -10,6 +10,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"slices"
+	"strings"
+	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -17,6 +20,7 @@ import (
 
 	"weald/rules"
 	"weald/stream/history"
+	"weald/stream/journal"
 	"weald/stream/pipeline"
 )
 
@@ -25,6 +29,15 @@ type Options struct {
 	Plan     *rules.Plan
 	Pipeline *pipeline.Pipeline
 	Store    *history.Store
+
+	// Past answers for the time before Store's memory too; nil for Store alone.
+	Past func(context.Context, history.Query) (*history.Answer, error)
+
+	// Record keeps what people note, Config is the version of the
+	// configuration in it. A nil Record is that of a daemon that keeps nothing.
+	Record journal.Log
+	Config uint64
+
 	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
 	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
@@ -35,14 +48,20 @@ type Options struct {
 // answerWithin is how long a request waits for the pipeline.
 const answerWithin = 5 * time.Second
 
-type server struct{ Options }
+type server struct {
+	Options
+	sessions sync.Mutex // held while one begins or ends
+}
 
 // Register adds the routes to mux.
 func Register(mux *http.ServeMux, o Options) error {
 	if o.Speed == 0 {
 		o.Speed = 1
 	}
-	s := &server{o}
+	if o.Past == nil {
+		o.Past = func(_ context.Context, q history.Query) (*history.Answer, error) { return o.Store.Query(q) }
+	}
+	s := &server{Options: o}
 	api := humago.New(mux, huma.Config{
 		OpenAPI: &huma.OpenAPI{
 			OpenAPI: "3.1.0",
@@ -60,6 +79,8 @@ func Register(mux *http.ServeMux, o Options) error {
 	})
 	s.addPlaces(api)
 	s.addHistory(api)
+	s.addMarks(api)
+	s.addSessions(api)
 	s.addAlerts(api)
 	s.addBridges(api)
 	s.addHealth(api)
@@ -114,11 +135,21 @@ func (s *server) place(id string) (int, error) {
 func elsewhere(mux *http.ServeMux) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		status, detail := http.StatusNotFound, "there is nothing at "+r.URL.Path
-		get := r.Clone(r.Context())
-		get.Method = http.MethodGet
-		if _, pattern := mux.Handler(get); pattern != "/api/" {
-			status, detail = http.StatusMethodNotAllowed, r.URL.Path+" can be read but not "+r.Method
-			w.Header().Set("Allow", "GET, HEAD")
+		var can []string
+		for _, method := range []string{http.MethodGet, http.MethodPost} {
+			other := r.Clone(r.Context())
+			other.Method = method
+			if _, pattern := mux.Handler(other); pattern != "/api/" {
+				can = append(can, method)
+			}
+		}
+		if len(can) > 0 {
+			if can[0] == http.MethodGet {
+				can = slices.Insert(can, 1, http.MethodHead)
+			}
+			allow := strings.Join(can, ", ")
+			status, detail = http.StatusMethodNotAllowed, r.URL.Path+" takes "+allow+" and not "+r.Method
+			w.Header().Set("Allow", allow)
 		}
 		Problem(w, status, detail)
 	})

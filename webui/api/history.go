@@ -41,7 +41,7 @@ type seriesBody struct {
 }
 
 func (s *server) addHistory(api huma.API) {
-	huma.Register(api, operation("signals", "/api/v1/places/{place}/signals", "What signals did in the last hour, at a resolution that fits", 404, 422), s.signals)
+	huma.Register(api, operation("signals", "/api/v1/places/{place}/signals", "What signals did, at a resolution that fits", 404, 422), s.signals)
 	huma.Register(api, operation("map", "/api/v1/places/{place}/map", "A mat's cells, now or in the last hour", 404, 422), s.cells)
 }
 
@@ -62,10 +62,12 @@ func (s *server) signals(ctx context.Context, in *signalsInput) (*answer[signals
 			return nil, err
 		}
 	}
-	found, err := s.Store.Query(q)
+	found, err := s.Past(ctx, q)
 	switch {
 	case errors.Is(err, history.ErrNoSeries):
 		return nil, huma.Error404NotFound("place " + in.Place + ": " + err.Error())
+	case err != nil && !errors.Is(err, history.ErrBackward) && !errors.Is(err, history.ErrTooLong):
+		return nil, huma.Error503ServiceUnavailable("the record cannot be read: " + err.Error())
 	case err != nil:
 		return nil, huma.Error422UnprocessableEntity(err.Error())
 	}

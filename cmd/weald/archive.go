@@ -1,0 +1,56 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/stream/archive"
+	"weald/stream/history"
+	"weald/stream/hostclock"
+	"weald/stream/pipeline"
+	"weald/webui/api"
+)
+
+// A past is the history in the record of a running daemon.
+type past struct {
+	archivist *archive.Archivist
+	mend      func(context.Context) error // what a crash left undone
+	log       *slog.Logger
+}
+
+// remember makes the record keep what memory has, and the interface answer from
+// both, and take notes.
+func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostclock.Clock, series func(int) []pipeline.Series, o *api.Options, log *slog.Logger) {
+	if b == nil {
+		return
+	}
+	ids := make([]string, len(plan.Places))
+	for i := range plan.Places {
+		ids[i] = plan.Places[i].ID
+	}
+	last := b.last()
+	reviver := b.newReviver()
+	b.past = &past{
+		archivist: archive.New(memory, ids, b.store, clock, log),
+		log:       log,
+		mend: func(ctx context.Context) error {
+			if last == sample.Past {
+				return nil
+			}
+			return archive.Recover(ctx, b.store, plan, reviver, series, last)
+		},
+	}
+	o.Past = archive.NewReader(memory, ids, b.store).Query
+	o.Record, o.Config = b.store, b.config
+}
+
+// run keeps history until ctx ends. That it cannot mend the past does not keep
+// it from the present.
+func (p *past) run(ctx context.Context) error {
+	if err := p.mend(ctx); err != nil && ctx.Err() == nil {
+		p.log.Warn("history from before the start was not mended", slog.Any("error", err))
+	}
+	return p.archivist.Run(ctx)
+}

@@ -1,0 +1,45 @@
+package api
+
+import (
+	"regexp"
+	"strings"
+	"unicode"
+)
+
+// A person's code is one to four capital letters, a hyphen and one to six
+// digits. That leaves no room for a name, and hardly any for a date of birth.
+var codeForm = regexp.MustCompile(`^[A-Z]{1,4}-[0-9]{1,6}$`)
+
+const codeHelp = "give a code of letters and digits, such as K-07, and keep the list of who is who somewhere else"
+
+// codeProblem says why text is not a person's code; "" if it is one.
+func codeProblem(text string) string {
+	words := strings.FieldsFunc(text, func(r rune) bool { return unicode.IsSpace(r) || r == ',' || r == '.' })
+	letters, digits, capitals := 0, 0, 0
+	for _, r := range text {
+		switch {
+		case unicode.IsLetter(r):
+			letters++
+		case unicode.IsDigit(r):
+			digits++
+		}
+	}
+	for _, w := range words {
+		if r := []rune(w); unicode.IsUpper(r[0]) {
+			capitals++
+		}
+	}
+	switch {
+	case codeForm.MatchString(text):
+		return ""
+	case strings.TrimSpace(text) == "":
+		return "there is no code: " + codeHelp
+	case strings.Contains(text, "@"):
+		return "this looks like an address: " + codeHelp
+	case letters == 0 && digits >= 6:
+		return "this looks like a date of birth or a number that others know: " + codeHelp
+	case len(words) > 1 && capitals > 1, digits == 0 && letters > 1:
+		return "this looks like a name, and names are not kept: " + codeHelp
+	}
+	return "this is not a code: " + codeHelp
+}

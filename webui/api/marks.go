@@ -1,0 +1,100 @@
+package api
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+type newMark struct {
+	What   string    `json:"what" minLength:"1" maxLength:"64" doc:"What happened, in a word or two: turned, stood up, wrap applied"`
+	Text   string    `json:"text,omitempty" maxLength:"4000" doc:"More about it. No names: people are known by codes"`
+	At     time.Time `json:"at,omitempty" doc:"When it happened; the place's present without it"`
+	Author string    `json:"author,omitempty" maxLength:"64" doc:"Who noted it"`
+}
+
+type mark struct {
+	ID     uint64    `json:"id" doc:"Ascends in the order in which marks were noted"`
+	At     time.Time `json:"at"`
+	What   string    `json:"what"`
+	Text   string    `json:"text"`
+	Author string    `json:"author"`
+}
+
+type marksInput struct {
+	Place  string    `path:"place" doc:"The place's id in the configuration"`
+	From   time.Time `query:"from" doc:"Marks of this instant and later"`
+	To     time.Time `query:"to" doc:"Marks before this instant"`
+	Newest int       `query:"newest" default:"500" minimum:"1" maximum:"5000" doc:"How many at most, those that were noted last"`
+}
+
+type marksBody struct {
+	Marks []mark `json:"marks" nullable:"false" doc:"In the order of their times"`
+}
+
+type markInput struct {
+	Place string `path:"place" doc:"The place's id in the configuration"`
+	Body  newMark
+}
+
+func (s *server) addMarks(api huma.API) {
+	huma.Register(api, operation("marks", "/api/v1/places/{place}/marks", "What people noted at a place", 404, 422), s.marks)
+	huma.Register(api, noted("mark", "/api/v1/places/{place}/marks", "Note something at a place; it is on the disk when this is answered", 404), s.mark)
+}
+
+func (s *server) marks(ctx context.Context, in *marksInput) (*answer[marksBody], error) {
+	if _, err := s.place(in.Place); err != nil {
+		return nil, err
+	}
+	if err := s.recording(); err != nil {
+		return nil, err
+	}
+	q := journal.Query{Kinds: []record.Kind{record.KindMark}, Place: in.Place, Newest: true}
+	var err error
+	if !in.From.IsZero() {
+		if q.Since, err = instantOf(in.From); err != nil {
+			return nil, err
+		}
+	}
+	if !in.To.IsZero() {
+		if q.Until, err = instantOf(in.To); err != nil {
+			return nil, err
+		}
+	}
+	a := &answer[marksBody]{Body: marksBody{Marks: []mark{}}}
+	err = s.entries(ctx, q, func(e *record.Entry) bool {
+		a.Body.Marks = append(a.Body.Marks, markOf(e))
+		return len(a.Body.Marks) < in.Newest
+	})
+	slices.Reverse(a.Body.Marks)
+	slices.SortStableFunc(a.Body.Marks, func(a, b mark) int { return a.At.Compare(b.At) })
+	return a, err
+}
+
+func (s *server) mark(ctx context.Context, in *markInput) (*answer[mark], error) {
+	i, err := s.place(in.Place)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.recording(); err != nil {
+		return nil, err
+	}
+	e := record.Entry{Place: in.Place, Author: in.Body.Author, Body: record.Mark{What: in.Body.What, Text: in.Body.Text}}
+	if e.At, err = s.when(ctx, i, in.Body.At); err != nil {
+		return nil, err
+	}
+	if e.Position, err = s.note(ctx, e); err != nil {
+		return nil, err
+	}
+	return &answer[mark]{markOf(&e)}, nil
+}
+
+func markOf(e *record.Entry) mark {
+	m := e.Body.(record.Mark)
+	return mark{ID: uint64(e.Position), At: e.At.Time(), What: m.What, Text: m.Text, Author: e.Author}
+}

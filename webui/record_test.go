@@ -1,0 +1,190 @@
+package webui
+
+import (
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"weald/stream/history"
+	"weald/stream/journal"
+	"weald/stream/journal/journaltest"
+	"weald/stream/record"
+	"weald/webui/api"
+)
+
+// newRecordingStack is a stack that keeps what people note.
+func newRecordingStack(t *testing.T, j journal.Log) *stack {
+	s := newStack(t, built)
+	plan := wardPlan()
+	mux := http.NewServeMux()
+	err := api.Register(mux, api.Options{
+		Plan: plan, Pipeline: s.pipe, Store: history.New(len(plan.Places), s.pipe.Series), Record: j, Config: 7,
+		Bridges: func() []api.Bridge { return nil },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.handler = mux
+	return s
+}
+
+func (s *stack) post(path, body string) *httptest.ResponseRecorder {
+	r := httptest.NewRequest(http.MethodPost, path, strings.NewReader(body))
+	r.Header.Set("Content-Type", "application/json")
+	return s.do(r)
+}
+
+func TestMarksAndSessionsAreAsDocumented(t *testing.T) {
+	s := newRecordingStack(t, new(journaltest.Memory))
+	c := newContract(t, s)
+	const marks, sessions = "/api/v1/places/{place}/marks", "/api/v1/sessions"
+	later := time.Now().Add(time.Hour).UTC().Format(time.RFC3339)
+	earlier := time.Now().Add(-time.Hour).UTC().Format(time.RFC3339)
+	for _, r := range []struct {
+		method, path, ask, body string
+		status                  int
+	}{
+		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": "turned", "text": "to the left", "author": "N-2"}`, 201},
+		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": "turned", "at": "` + earlier + `"}`, 201},
+		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": "turned", "at": "` + later + `"}`, 422},
+		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": ""}`, 422},
+		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": "turned", "why": "ought to"}`, 422},
+		{"post", marks, "/api/v1/places/nowhere/marks", `{"what": "turned"}`, 404},
+		{"get", marks, "/api/v1/places/bed-4/marks", "", 200},
+		{"get", marks, "/api/v1/places/bed-4/marks?newest=1&from=" + url.QueryEscape(earlier), "", 200},
+		{"get", marks, "/api/v1/places/bed-4/marks?to=9999-01-01T00:00:00Z", "", 422},
+		{"get", marks, "/api/v1/places/nowhere/marks", "", 404},
+		{"post", sessions, sessions, `{"place": "bench-1", "code": "K-07", "notes": "first try", "author": "T-1"}`, 201},
+		{"post", sessions, sessions, `{"place": "bench-1", "code": "K-08"}`, 409},
+		{"post", sessions, sessions, `{"place": "nowhere", "code": "K-07"}`, 404},
+		{"post", sessions, sessions, `{"place": "bed-4", "code": "Pat Larch"}`, 422},
+		{"get", sessions, sessions, "", 200},
+		{"get", sessions, sessions + "?place=bench-1&code=K-07&lasts=true", "", 200},
+		{"get", sessions + "/{session}", sessions + "/s-none", "", 404},
+		{"post", sessions + "/{session}/end", sessions + "/s-none/end", `{}`, 404},
+		{"post", sessions + "/{session}/notes", sessions + "/s-none/notes", `{"notes": "x"}`, 404},
+	} {
+		rec := s.do(func() *http.Request {
+			q := httptest.NewRequest(strings.ToUpper(r.method), r.ask, strings.NewReader(r.body))
+			q.Header.Set("Content-Type", "application/json")
+			return q
+		}())
+		if rec.Code != r.status {
+			t.Errorf("%s %s %s: %d, want %d: %s", r.method, r.ask, r.body, rec.Code, r.status, rec.Body)
+		}
+		c.checkOf(r.method, r.path, rec)
+	}
+}
+
+type sessionView struct {
+	ID, Place, Code string
+	Config          uint64
+	EndedAt         *time.Time `json:"ended_at"`
+	Notes           []struct{ Text string }
+}
+
+func TestLifeOfASession(t *testing.T) {
+	j := new(journaltest.Memory)
+	s := newRecordingStack(t, j)
+	parse := func(rec *httptest.ResponseRecorder, status int) (v sessionView) {
+		t.Helper()
+		if rec.Code != status {
+			t.Fatalf("%d, want %d: %s", rec.Code, status, rec.Body)
+		}
+		if err := json.Unmarshal(rec.Body.Bytes(), &v); err != nil && status < 300 {
+			t.Fatal(err)
+		}
+		return v
+	}
+	first := parse(s.post("/api/v1/sessions", `{"place": "bench-1", "code": "K-07"}`), 201)
+	path := "/api/v1/sessions/" + first.ID
+	parse(s.post(path+"/notes", `{"notes": " "}`), 422)
+	parse(s.post(path+"/notes", `{"notes": "stood up twice"}`), 201)
+	parse(s.post(path+"/end", `{"at": "2001-01-01T00:00:00Z"}`), 422)
+	ended := parse(s.post(path+"/end", `{"notes": "done"}`), 201)
+	if ended.EndedAt == nil || ended.Code != "K-07" || ended.Config != 7 || len(ended.Notes) != 2 || ended.Notes[1].Text != "done" {
+		t.Errorf("%+v", ended)
+	}
+	parse(s.post(path+"/end", `{}`), 409)
+	parse(s.post("/api/v1/sessions", `{"place": "bench-1", "code": "K-08"}`), 201)
+	all := decoded[struct{ Sessions []sessionView }](s, "/api/v1/sessions?place=bench-1")
+	if len(all.Sessions) != 2 || all.Sessions[0].ID != first.ID {
+		t.Errorf("%+v", all)
+	}
+	if running := decoded[struct{ Sessions []sessionView }](s, "/api/v1/sessions?lasts=true"); len(running.Sessions) != 1 || running.Sessions[0].Code != "K-08" {
+		t.Errorf("%+v", running)
+	}
+
+	// All of it is in the record, and none of it is an input of the rules.
+	steps := 0
+	for e, err := range j.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindSession}}) {
+		if err != nil || e.Ord != 0 || e.Place != "bench-1" || e.Written == 0 {
+			t.Errorf("%+v %v", e, err)
+		}
+		steps++
+	}
+	if steps != 4 {
+		t.Errorf("%d steps are kept, want 4", steps)
+	}
+}
+
+func TestNamesAreRefusedAndNotRepeated(t *testing.T) {
+	s := newRecordingStack(t, new(journaltest.Memory))
+	for code, want := range map[string]string{
+		"Pat Larch": "looks like a name", "Larch, P.": "looks like a name", "patlarch": "looks like a name", "Ånge Rowan": "looks like a name",
+		"1951-04-23": "date of birth", "23.04.1951": "date of birth", "pat@example.org": "address", "": "no code", "  ": "no code",
+		"K07": "not a code", "k-07": "not a code", "K-07 Larch": "looks like a name", "K-07\n": "not a code", "LARCH-7": "not a code", "К-07": "not a code",
+	} {
+		body, err := json.Marshal(map[string]string{"place": "bed-4", "code": code})
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec := s.post("/api/v1/sessions", string(body))
+		if rec.Code != 422 || !strings.Contains(rec.Body.String(), want) {
+			t.Errorf("%q: %d %s, want %q", code, rec.Code, rec.Body, want)
+		}
+		if strings.TrimSpace(code) != "" && strings.Contains(rec.Body.String(), strings.TrimSpace(code)) && code != "K-07\n" {
+			t.Errorf("%q is repeated: %s", code, rec.Body)
+		}
+	}
+	for _, code := range []string{"K-07", "ROW-1", "P-000123"} {
+		if rec := s.post("/api/v1/sessions", `{"place": "bed-4", "code": "`+code+`"}`); rec.Code != 201 && rec.Code != 409 {
+			t.Errorf("%q: %d %s", code, rec.Code, rec.Body)
+		}
+	}
+}
+
+func TestNothingIsNotedWithoutARecord(t *testing.T) {
+	s := newStack(t, built)
+	for _, rec := range []*httptest.ResponseRecorder{
+		s.get("/api/v1/places/bed-4/marks"), s.get("/api/v1/sessions"), s.get("/api/v1/sessions/s-1"),
+		s.post("/api/v1/places/bed-4/marks", `{"what": "turned"}`), s.post("/api/v1/sessions", `{"place": "bed-4", "code": "K-07"}`),
+		s.post("/api/v1/sessions/s-1/end", `{}`),
+	} {
+		if rec.Code != 503 || !strings.Contains(rec.Body.String(), "names no folder") || rec.Header().Get("Content-Type") != "application/problem+json" {
+			t.Errorf("%d %s", rec.Code, rec.Body)
+		}
+	}
+	if rec := s.do(httptest.NewRequest(http.MethodPut, "/api/v1/places/bed-4/marks", nil)); rec.Code != 405 || rec.Header().Get("Allow") != "GET, HEAD, POST" {
+		t.Errorf("%d, allowed %q", rec.Code, rec.Header().Get("Allow"))
+	}
+	if rec := s.get("/api/v1/sessions/s-1/end"); rec.Code != 405 || rec.Header().Get("Allow") != "POST" {
+		t.Errorf("%d, allowed %q", rec.Code, rec.Header().Get("Allow"))
+	}
+}
+
+// What the journal refuses is not said to be noted.
+func TestWhatIsNotKeptIsNotAnswered(t *testing.T) {
+	j := new(journaltest.Memory)
+	s := newRecordingStack(t, j)
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if rec := s.post("/api/v1/places/bed-4/marks", `{"what": "turned"}`); rec.Code != 503 || !strings.Contains(rec.Body.String(), "was not kept") {
+		t.Errorf("%d %s", rec.Code, rec.Body)
+	}
+}
