@@ -189,8 +189,8 @@ func (r *reader) staleAfter(s shape.Source, path tree.Path) time.Duration {
 		return max(leastStale, 3*period)
 	}
 	d := time.Duration(*s.StaleAfter)
-	if d < period || d == 0 {
-		r.doc.Report(path, "stale_after is %v, but a reading comes only every %v: give at least that, or the value is unknown most of the time", d, period)
+	if d == 0 {
+		r.doc.Report(path, "stale_after is 0s: then no reading would ever last; give a duration above 0, such as %v", max(leastStale, 3*period))
 	}
 	return d
 }

@@ -52,7 +52,6 @@ func (r *reader) places() []Place {
 func (r *reader) sites(p shape.Place, place tree.Path) []Site {
 	var out []Site
 	seen := map[string]tree.Path{}
-	owners := map[rules.Channel]string{}
 	for i, s := range p.Sites {
 		path := place.With("sites", i)
 		id := string(s.ID)
@@ -66,15 +65,11 @@ func (r *reader) sites(p shape.Place, place tree.Path) []Site {
 			if !ok {
 				continue
 			}
-			switch other, taken := owners[ch]; {
-			case taken && other == id:
+			if slices.Contains(site.Channels, ch) {
 				r.doc.Report(path.With("channels", k), "the site has channel %s/%d twice: give it once", ref, ref.Channel)
-			case taken:
-				r.doc.Report(path.With("channels", k), "channel %s/%d measures at site %s already: it cannot be at two sites of one place", ref, ref.Channel, other)
-			default:
-				owners[ch] = id
-				site.Channels = append(site.Channels, ch)
+				continue
 			}
+			site.Channels = append(site.Channels, ch)
 		}
 		if band, ok := p.Target[id]; ok {
 			site.Target = &band

@@ -62,7 +62,7 @@ func newDaemon(ctx context.Context, c *config.Config, speed float64, stderr io.W
 	d.pipe = pipeline.New(options)
 	store := history.New(len(plan.Places), d.pipe.Series)
 	d.pipe.Follow(store)
-	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build()}); err != nil {
+	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build(), Zone: live.HostZone()}); err != nil {
 		return nil, err
 	}
 	d.pipe.Follow(d.hub)

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -21,6 +22,7 @@ type emulateFlags struct {
 	damage   emulate.Damage
 
 	recording recordingFlags
+	lasting   time.Duration
 }
 
 func newEmulate() *cobra.Command {
@@ -38,7 +40,7 @@ scenarios, all invented:
 
 ` + list.String(),
 		Example: `  weald emulate bed --pty /tmp/bridge
-  weald emulate wrap --out leg.txt --speed 0
+  weald emulate wrap --out leg.txt --speed 0 --lasting 10m
   weald emulate --recording night.txt --mat 2048 --pty /tmp/bridge --speed 10
   weald emulate --recording k07.csv -c weald.yaml --bridge logger --send line --out -`,
 		Args: arguments(cobra.MaximumNArgs(1)),
@@ -58,6 +60,7 @@ scenarios, all invented:
 	flags.Uint16Var(&f.source, "source", 0, "number of the source in its frames")
 	flags.Uint64Var(&f.seed, "seed", f.seed, "equal seeds give equal readings")
 	flags.Float64Var(&f.speed, "speed", f.speed, "how many times as fast as life; 0 for as fast as it goes")
+	flags.DurationVar(&f.lasting, "lasting", 0, "end after so much of the scenario's time; 0 for no end")
 	flags.Float64Var(&f.damage.Drop, "drop", 0, "share of frames that never leave")
 	flags.Float64Var(&f.damage.Repeat, "repeat", 0, "share of frames that are sent twice")
 	flags.Float64Var(&f.damage.Flip, "flip", 0, "share of frames with one bit changed")
@@ -89,6 +92,9 @@ func playEmulated(cmd *cobra.Command, f emulateFlags) error {
 		defer file.Close()
 		player.Stream, player.Encoding = stream, encoding
 	}
+	if f.lasting > 0 {
+		player.Stream = &shortened{player.Stream, f.lasting}
+	}
 	w, err := f.open(cmd.OutOrStdout(), cmd.ErrOrStderr())
 	if err != nil {
 		return err
@@ -113,6 +119,22 @@ func (f *emulateFlags) open(stdout, stderr io.Writer) (io.WriteCloser, error) {
 		return nopCloser{stdout}, nil
 	}
 	return os.OpenFile(f.out, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o644)
+}
+
+// A shortened stream ends early.
+type shortened struct {
+	emulate.Stream
+	lasting time.Duration
+}
+
+func (s *shortened) Next(scan *emulate.Scan) error {
+	if err := s.Stream.Next(scan); err != nil {
+		return err
+	}
+	if scan.At >= s.lasting {
+		return io.EOF
+	}
+	return nil
 }
 
 type nopCloser struct{ io.Writer }

@@ -11,6 +11,7 @@ import (
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	context.AfterFunc(ctx, stop) // a second signal ends at once
+	context.AfterFunc(ctx, stop)  // a second signal ends at once
+	signal.Ignore(syscall.SIGHUP) // a terminal that closes must not end the watching
 	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }

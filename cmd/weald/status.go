@@ -29,6 +29,7 @@ func bridgeView(s *ingest.Status, c *config.Bridge, messages *api.Messages, plan
 		v.Unit = string(c.Sources[i].Unit)
 		b.Sources = append(b.Sources, v)
 	}
+	b.MoreUnknown = s.MoreUnknown
 	for _, u := range s.Unknown {
 		b.UnknownSources = append(b.UnknownSources, api.UnknownSource{
 			Number: int(u.Number), Frames: u.Frames, FirstAt: u.First.Time(), LastAt: u.Last.Time(),
