@@ -39,6 +39,7 @@ const (
 	FormSnapshot Form = 'S'
 	FormStretch  Form = 'H'
 	FormRetired  Form = 'R'
+	FormProgress Form = 'P'
 )
 
 // Errors of decoding.

@@ -47,5 +47,6 @@ func FuzzDecode(f *testing.F) {
 		_, _ = DecodeEntry(b)
 		_, _ = DecodeSnapshot(b)
 		_, _ = DecodeRetired(b)
+		_, _ = DecodeProgress(b)
 	})
 }

@@ -75,8 +75,16 @@ func goldens() map[string]golden {
 			func(b []byte) (any, error) { return DecodeStretch(b) }, false},
 		"retired": {"retired", retiredThing{Retired{"hub/mat4", 1, 900, 54321}},
 			func(b []byte) (any, error) { r, err := DecodeRetired(b); return retiredThing{r}, err }, true},
+		"progress": {"progress", progressThing{Progress{Position: 9, Ord: 70, File: "readings-2026-03-01.db", State: 1, Blocks: 40, FirstOrd: 1, LastOrd: 900,
+			Widest: 33, FirstAt: base, LastAt: base + 4e9, Sources: []SourceProgress{{"hub/mat4", 20, 890}, {"", 20, 900}}}},
+			func(b []byte) (any, error) { p, err := DecodeProgress(b); return progressThing{p}, err }, true},
 	}
 }
+
+// progressThing is to Progress what retiredThing is to Retired.
+type progressThing struct{ Progress }
+
+func (p progressThing) Append(dst []byte) ([]byte, error) { return p.Progress.Append(dst), nil }
 
 // retiredThing gives a note of a deletion the signature of all others.
 type retiredThing struct{ Retired }

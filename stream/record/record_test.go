@@ -98,6 +98,13 @@ func TestTheRestComesBack(t *testing.T) {
 			t.Fatalf("snapshot: %v\n%s", err, cmp.Diff(n, &got))
 		}
 
+		p := Progress{Position: 3, Ord: rapid.Uint64().Draw(t, "ord"), File: drawText(t, "file"), FirstAt: drawInstant(t, "first"), LastAt: drawInstant(t, "last")}
+		for range rapid.IntRange(0, 3).Draw(t, "sources") {
+			p.Sources = append(p.Sources, SourceProgress{drawText(t, "source"), rapid.Uint64().Draw(t, "number"), 5})
+		}
+		if got, err := DecodeProgress(p.Append(nil)); err != nil || !reflect.DeepEqual(got, p) {
+			t.Fatalf("progress: %v\n%s", err, cmp.Diff(p, got))
+		}
 		r := &Retired{drawText(t, "source"), 3, rapid.Uint64().Draw(t, "last"), rapid.Uint64().Draw(t, "lastord")}
 		if got, err := DecodeRetired(r.Append(nil)); err != nil || got != *r {
 			t.Fatalf("note of a deletion: %v, %+v instead of %+v", err, got, r)
@@ -220,6 +227,7 @@ var decoders = map[string]func([]byte) error{
 	"document": func(b []byte) error { _, err := DecodeDocument(b); return err },
 	"snapshot": func(b []byte) error { _, err := DecodeSnapshot(b); return err },
 	"stretch":  func(b []byte) error { _, err := DecodeStretch(b); return err },
+	"progress": func(b []byte) error { _, err := DecodeProgress(b); return err },
 	"retired":  func(b []byte) error { _, err := DecodeRetired(b); return err },
 }
 

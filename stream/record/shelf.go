@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
+	"unicode/utf8"
 
 	"weald/ingest/sample"
 )
@@ -51,7 +52,7 @@ const (
 
 // Append appends the encoding of d to dst. Its errors wrap ErrInvalid.
 func (d *Document) Append(dst []byte) ([]byte, error) {
-	if d.Name == "" || len(d.Name) > MaxSource || len(d.Body) > MaxDocument {
+	if d.Name == "" || !utf8.ValidString(d.Name) || len(d.Name) > MaxSource || len(d.Body) > MaxDocument {
 		return dst, fmt.Errorf("document %.40q %w: a name of %d and a body of %d bytes", d.Name, ErrInvalid, len(d.Name), len(d.Body))
 	}
 	start := len(dst)

@@ -43,6 +43,15 @@ func (t *Ticks) Ords() (first, last uint64) {
 	return t.Ticks[0].Ord, t.Ticks[len(t.Ticks)-1].Ord
 }
 
+// Span returns the earliest and the latest instant.
+func (t *Ticks) Span() (first, last sample.Instant) {
+	first, last = t.Ticks[0].At, t.Ticks[0].At
+	for i := range t.Ticks {
+		first, last = min(first, t.Ticks[i].At), max(last, t.Ticks[i].At)
+	}
+	return first, last
+}
+
 // Append appends the encoding of t to dst. Its errors are those of Check.
 func (t *Ticks) Append(dst []byte) ([]byte, error) {
 	if err := t.Check(); err != nil {

@@ -47,6 +47,7 @@ func (c *checker) mainFile() {
 		}
 		return err
 	}) && whole
+	whole = c.things(db, "progress", "note of what was reached", func(b []byte) error { _, err := record.DecodeProgress(b); return err }) && whole
 	if !whole && !c.stopped {
 		c.raw(mainName, func(body []byte) {
 			if p, err := positionOf(body); err == nil {

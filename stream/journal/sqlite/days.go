@@ -153,27 +153,32 @@ func (d *days) load(ctx context.Context) error {
 	return nil
 }
 
+// loadMain takes what the main file knows. Where it is damaged, files are opened
+// to see for themselves.
 func (d *days) loadMain(ctx context.Context) error {
 	s := d.s
-	_, err := collect(ctx, s, "SELECT file, sealed, "+summaryColumns+" FROM days", nil, func(r *sql.Rows) (struct{}, error) {
-		var one day
-		var c summaryCells
-		err := r.Scan(append([]any{&one.file, &one.state}, c.targets()...)...)
-		one.sum = c.summary()
-		d.set(one)
-		s.head.reached(one.sum.lastOrd)
-		return struct{}{}, err
-	})
+	all, err := readProgress(ctx, s.main.w)
 	if err != nil {
 		return err
 	}
-	_, err = collect(ctx, s, "SELECT source, number, ord FROM heads", nil, func(r *sql.Rows) (struct{}, error) {
-		var source string
-		var number, ord int64
-		err := r.Scan(&source, &number, &ord)
-		d.raise(source, sourceHead{uint64(number), uint64(ord)})
-		return struct{}{}, err
+	sources, whole := all[ofSources]
+	for _, x := range sources.Sources {
+		d.raise(x.Source, sourceHead{x.Number, x.Ord})
+	}
+	files, err := collect(ctx, s, "SELECT key FROM progress WHERE key LIKE ?", []any{dayPrefix + "%"}, func(r *sql.Rows) (file string, err error) {
+		return file, r.Scan(&file)
 	})
+	for _, file := range files {
+		one := day{file: file}
+		if p, ok := all[file]; ok && p.File == file {
+			one.state, one.sum = int(p.State), summaryOf(&p)
+		}
+		if one.state == sealed && !whole {
+			one.state = open
+		}
+		s.head.reached(one.sum.lastOrd)
+		d.set(one)
+	}
 	if err != nil {
 		return err
 	}
@@ -223,38 +228,16 @@ func (d *days) look(ctx context.Context, file string) error {
 		return err
 	}
 	one := day{file: file}
-	if one.sum, err = readSummary(ctx, db); err != nil {
-		return err
-	}
-	heads, err := readHeads(ctx, db)
+	sum, heads, err := readDay(ctx, db)
 	if err != nil {
 		return err
 	}
+	one.sum = sum
 	d.set(one)
 	for source, h := range heads {
 		d.raise(source, h)
 	}
 	return nil
-}
-
-func readSummary(ctx context.Context, db *sql.DB) (summary, error) {
-	var c summaryCells
-	err := eachRow(ctx, db, "SELECT "+summaryColumns+" FROM summary", nil, func(r *sql.Rows) error { return r.Scan(c.targets()...) })
-	return c.summary(), err
-}
-
-// readHeads seeks the last block of every source of a file.
-func readHeads(ctx context.Context, db *sql.DB) (map[string]sourceHead, error) {
-	heads := map[string]sourceHead{}
-	err := eachRow(ctx, db, `SELECT s.name, b.number, b.last_ord FROM sources s JOIN blocks b ON b.id =
-		(SELECT id FROM blocks WHERE source = s.id ORDER BY number DESC LIMIT 1)`, nil, func(r *sql.Rows) error {
-		var source string
-		var number, ord int64
-		err := r.Scan(&source, &number, &ord)
-		heads[source] = sourceHead{uint64(number), uint64(ord)}
-		return err
-	})
-	return heads, err
 }
 
 // register writes what is known of a file, and if it is sealed of all sources,
@@ -269,12 +252,17 @@ func (d *days) register(ctx context.Context, file string) error {
 }
 
 func saveDay(tx *sql.Tx, one day, heads map[string]sourceHead) error {
-	_, err := tx.Exec("INSERT OR REPLACE INTO days(file, sealed, "+summaryColumns+") VALUES(?,?,?,?,?,?,?,?)",
-		append([]any{one.file, one.state}, one.sum.args()...)...)
-	for source, h := range heads {
-		if err == nil {
-			_, err = tx.Exec("INSERT OR REPLACE INTO heads(source, number, ord) VALUES(?,?,?)", source, int64(h.number), int64(h.ord))
-		}
+	if err := saveProgress(tx, one.file, one.sum.progress(one.file, one.state)); err != nil || len(heads) == 0 {
+		return err
 	}
-	return err
+	var p record.Progress
+	for _, source := range slices.Sorted(maps.Keys(heads)) {
+		p.Sources = append(p.Sources, record.SourceProgress{Source: source, Number: heads[source].number, Ord: heads[source].ord})
+	}
+	was, err := noted(tx, ofSources)
+	if err != nil {
+		return err
+	}
+	p.Sources = furthest(was.Sources, p.Sources)
+	return saveProgress(tx, ofSources, p)
 }

@@ -7,6 +7,7 @@ import (
 	"sync"
 
 	"weald/stream/journal"
+	"weald/stream/record"
 )
 
 // A request is something to be written to the main file. Its do runs in a
@@ -182,6 +183,11 @@ func (s *Store) attempt(batch []*request) error {
 	}
 	if !wrote {
 		return nil
+	}
+	if s.main.position != s.head.position() {
+		if err := saveProgress(tx, ofEntries, record.Progress{Position: s.main.position, Ord: s.main.ord}); err != nil {
+			return translate(err)
+		}
 	}
 	return translate(tx.Commit())
 }

@@ -72,6 +72,7 @@ func (s *Store) Inputs(ctx context.Context, first, last uint64) iter.Seq2[record
 			yield(record.Input{}, err)
 			return
 		}
+		defer w.close()
 		last := min(last, w.end)
 		streams, lost := s.streams(ctx, selection{first: first, last: last}, func(m *summary) bool { return m.meets(first, last) })
 		for _, err := range lost {
@@ -83,7 +84,7 @@ func (s *Store) Inputs(ctx context.Context, first, last uint64) iter.Seq2[record
 		defer stopRows()
 		nextEntry, stopEntries := iter.Pull2(s.inputEntries(ctx, first, last))
 		defer stopEntries()
-		if !feed(&feeder{watch: w, first: first, last: last, yield: yield, row: nextRow, entry: nextEntry}) {
+		if !feed(&feeder{ctx: ctx, watch: w, first: first, last: last, yield: yield, row: nextRow, entry: nextEntry}) {
 			return
 		}
 		for _, err := range w.tails(first) {
@@ -96,6 +97,7 @@ func (s *Store) Inputs(ctx context.Context, first, last uint64) iter.Seq2[record
 
 // A feeder merges blocks and entries into inputs.
 type feeder struct {
+	ctx         context.Context
 	watch       *watch
 	first, last uint64
 	yield       func(record.Input, error) bool
@@ -164,7 +166,7 @@ func (f *feeder) take(row *blockRow) bool {
 	if err != nil {
 		err = &journal.Loss{Source: row.source, First: row.number, Last: row.number, Err: err}
 	}
-	for _, err := range f.watch.saw(row.source, row.number, err) {
+	for _, err := range f.watch.saw(f.ctx, row.source, row.number, row.firstOrd, err) {
 		if !f.yield(record.Input{}, err) {
 			return false
 		}

@@ -92,6 +92,20 @@ func keepMain(tx *sql.Tx, body []byte) error {
 		return err
 	case record.FormStretch:
 		return keepStretch(tx, body)
+	case record.FormProgress:
+		p, err := record.DecodeProgress(body)
+		switch {
+		case err != nil:
+			return nil
+		case p.File != "":
+			if p.State == sealed {
+				p.State = open // it may be of an earlier time
+			}
+			return keepProgress(tx, p.File, p)
+		case len(p.Sources) > 0:
+			return keepProgress(tx, ofSources, p)
+		}
+		return keepProgress(tx, ofEntries, p)
 	}
 	return nil
 }
@@ -148,6 +162,9 @@ func rowOf(body []byte) (r blockRow, ok bool) {
 }
 
 func keepDay(tx *sql.Tx, body []byte) error {
+	if p, err := record.DecodeProgress(body); err == nil {
+		return keepProgress(tx, ofFile, p)
+	}
 	r, ok := rowOf(body)
 	if !ok {
 		return nil
@@ -165,12 +182,4 @@ func keepDay(tx *sql.Tx, body []byte) error {
 		return err
 	}
 	return r.insert(tx, source, "INSERT OR IGNORE")
-}
-
-// summarise counts a file of readings anew.
-func summarise(tx *sql.Tx) error {
-	_, err := tx.Exec(`INSERT OR REPLACE INTO summary(one, ` + summaryColumns + `)
-		SELECT 1, count(*), min(first_ord), max(last_ord), max(last_ord - first_ord), min(first_at), max(last_at)
-		FROM blocks INDEXED BY blocks_source HAVING count(*) > 0`)
-	return err
 }

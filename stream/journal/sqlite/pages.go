@@ -197,7 +197,7 @@ func lastBlob(row []byte, size uint64) (from int, ok bool) {
 
 // forms are the bytes that a body can begin with.
 var forms = []byte{byte(record.FormBlock), byte(record.FormTicks), byte(record.FormEntry), byte(record.FormDocument),
-	byte(record.FormSnapshot), byte(record.FormStretch), byte(record.FormRetired)}
+	byte(record.FormSnapshot), byte(record.FormStretch), byte(record.FormRetired), byte(record.FormProgress)}
 
 // varint reads a number as SQLite writes them: high bits first, seven in a byte,
 // eight in the ninth. n is 0 if it is cut off.

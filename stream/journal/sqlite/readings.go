@@ -231,7 +231,12 @@ func (d *days) attempt(ctx context.Context, file string, rows []blockRow) error 
 		}
 		one.sum.add(r)
 	}
-	if err := saveSummary(tx, &one.sum); err != nil {
+	p := one.sum.progress(file, open)
+	for i := range rows {
+		p.Sources = append(p.Sources, record.SourceProgress{Source: rows[i].source, Number: rows[i].number, Ord: rows[i].lastOrd})
+	}
+	p.Sources = furthest(nil, p.Sources)
+	if err := saveProgress(tx, ofFile, p); err != nil {
 		return translate(err)
 	}
 	if err := tx.Commit(); err != nil {

@@ -292,7 +292,8 @@ func TestCrashWhileRetiring(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := db.Exec("INSERT INTO days(file, sealed, blocks, first_ord, last_ord, widest_ord, first_at, last_at) VALUES(?, ?, 9, 1, 60, 9, 0, 0)", file, retired); err != nil {
+	p := record.Progress{File: file, State: retired}
+	if _, err := db.Exec("INSERT INTO progress(key, body) VALUES(?, ?)", file, p.Append(nil)); err != nil {
 		t.Fatal(err)
 	}
 	db.Close()

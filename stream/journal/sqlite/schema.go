@@ -66,20 +66,9 @@ CREATE TABLE retired(            -- what was deleted on purpose
 	id   INTEGER PRIMARY KEY,
 	body BLOB NOT NULL) STRICT;
 
-CREATE TABLE heads(              -- how far each source had come when a day was sealed
-	source TEXT PRIMARY KEY,
-	number INTEGER NOT NULL,
-	ord    INTEGER NOT NULL) STRICT;
-
-CREATE TABLE days(
-	file       TEXT PRIMARY KEY,
-	sealed     INTEGER NOT NULL, -- the rest holds only if it is
-	blocks     INTEGER NOT NULL,
-	first_ord  INTEGER NOT NULL,
-	last_ord   INTEGER NOT NULL,
-	widest_ord INTEGER NOT NULL, -- most that a block's last ordinal is after its first
-	first_at   INTEGER NOT NULL,
-	last_at    INTEGER NOT NULL) STRICT;
+CREATE TABLE progress(           -- how far entries, sources and each file had come
+	key  TEXT PRIMARY KEY,
+	body BLOB NOT NULL) STRICT;
 `
 
 const daySchema = `
@@ -99,14 +88,9 @@ CREATE TABLE blocks(
 CREATE UNIQUE INDEX blocks_ord    ON blocks(first_ord);
 CREATE INDEX        blocks_source ON blocks(source, number, first_at, last_at, first_ord, last_ord);
 
-CREATE TABLE summary(
-	one        INTEGER PRIMARY KEY CHECK (one = 1),
-	blocks     INTEGER NOT NULL,
-	first_ord  INTEGER NOT NULL,
-	last_ord   INTEGER NOT NULL,
-	widest_ord INTEGER NOT NULL,
-	first_at   INTEGER NOT NULL,
-	last_at    INTEGER NOT NULL) STRICT;
+CREATE TABLE progress(                 -- of this file, and in its last call
+	key  TEXT PRIMARY KEY,
+	body BLOB NOT NULL) STRICT;
 `
 
 // prepare tells SQLite, once for the process, to lock so that another part of

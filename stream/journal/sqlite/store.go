@@ -163,7 +163,12 @@ func (s *Store) openMain(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	s.head.entries(record.Position(position), uint64(ord))
+	all, err := readProgress(ctx, s.main.w)
+	if err != nil {
+		return err
+	}
+	p := all[ofEntries]
+	s.head.entries(max(p.Position, record.Position(position)), max(p.Ord, uint64(ord)))
 	return nil
 }
 

@@ -27,7 +27,7 @@ func (d *days) turn(ctx context.Context, file string) error {
 	}
 	one.state = open
 	d.ids = map[string]int64{}
-	if one.sum, err = readSummary(ctx, db); err == nil {
+	if one.sum, _, err = readDay(ctx, db); err == nil {
 		err = eachRow(ctx, db, "SELECT id, name FROM sources", nil, func(r *sql.Rows) error {
 			var id int64
 			var name string
@@ -118,7 +118,7 @@ func (d *days) remove(ctx context.Context, file string) error {
 	delete(d.all, file)
 	d.mu.Unlock()
 	return d.s.write(lasting(ctx), &request{reserved: true, do: func(tx *sql.Tx) error {
-		_, err := tx.Exec("DELETE FROM days WHERE file = ?", file)
+		_, err := tx.Exec("DELETE FROM progress WHERE key = ?", file)
 		return err
 	}})
 }

@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"maps"
 	"slices"
 
@@ -16,6 +17,7 @@ type watch struct {
 	last    uint64                // up to where inputs are asked for
 	seen    map[string]uint64
 	retired []record.Retired
+	back    *backward
 }
 
 func (s *Store) newWatch(ctx context.Context, last uint64) (*watch, error) {
@@ -25,14 +27,19 @@ func (s *Store) newWatch(ctx context.Context, last uint64) (*watch, error) {
 	}
 	s.days.write.Lock()
 	defer s.days.write.Unlock()
-	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, last: last, seen: map[string]uint64{}, retired: gone}, nil
+	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, last: last, seen: map[string]uint64{}, retired: gone,
+		back: &backward{s: s, files: s.days.list(), open: map[string]*sql.DB{}}}, nil
 }
 
 // saw takes note of a block, whole or with an error, and returns what is lost:
 // that block, and those that should have come before it.
-func (w *watch) saw(source string, number uint64, err error) []error {
+func (w *watch) saw(ctx context.Context, source string, number, ord uint64, err error) []error {
 	var lost []error
-	if before := w.seen[source]; before > 0 && number > before+1 {
+	before, known := w.seen[source]
+	if !known {
+		before = w.back.predecessor(ctx, source, number, ord)
+	}
+	if number > before+1 {
 		lost = append(lost, w.hole(source, before+1, number-1)...)
 	}
 	w.seen[source] = number
@@ -40,6 +47,54 @@ func (w *watch) saw(source string, number uint64, err error) []error {
 		lost = append(lost, err)
 	}
 	return lost
+}
+
+// close lets go of the files that were looked into.
+func (w *watch) close() {
+	for _, db := range w.back.open {
+		db.Close()
+	}
+}
+
+// A backward looks for what comes before the first block of each source that a
+// reader meets: it may be lost, and then nothing else would tell.
+type backward struct {
+	s     *Store
+	files []day // the one with the least ordinal first
+	open  map[string]*sql.DB
+}
+
+// predecessor returns the number of the last block of a source before a number,
+// 0 if there was none; where it cannot know it returns the number that it ought
+// to be. Mostly that is in the first file that it looks into.
+func (b *backward) predecessor(ctx context.Context, source string, number, ord uint64) uint64 {
+	ought, best := number-1, uint64(0)
+	for i := len(b.files) - 1; i >= 0 && best < ought; i-- {
+		one := &b.files[i]
+		if one.sum.blocks == 0 || one.sum.firstOrd > ord {
+			continue
+		}
+		if one.missing {
+			return ought // that is told already
+		}
+		db := b.open[one.file]
+		if db == nil {
+			var err error
+			if db, err = connect(b.s.days.path(one.file), reading); err != nil {
+				return ought
+			}
+			b.open[one.file] = db
+		}
+		// The length is asked for so that the row itself has to be there.
+		found := int64(0)
+		err := eachRow(ctx, db, `SELECT number FROM blocks WHERE source = (SELECT id FROM sources WHERE name = ?)
+			AND number < ? AND length(body) > 0 ORDER BY number DESC LIMIT 1`, []any{source, int64(number)}, func(r *sql.Rows) error { return r.Scan(&found) })
+		if err != nil {
+			return ought
+		}
+		best = max(best, uint64(found))
+	}
+	return best
 }
 
 // hole returns the losses of a hole, without what was deleted on purpose.

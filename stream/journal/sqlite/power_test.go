@@ -1,0 +1,143 @@
+package sqlite
+
+import (
+	"bufio"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"weald/stream/journal/journaltest"
+	"weald/stream/record"
+)
+
+// The power goes: what the disk held at that instant is all there is, and what
+// was only in the memory of the system is gone. A file system lies in a file; a
+// process writes to a record on it; it is stopped, and the file is copied, which
+// is the disk as the power would have left it. On the copy is everything that
+// was acknowledged before.
+func TestPowerCut(t *testing.T) {
+	if testing.Short() || os.Getuid() != 0 {
+		t.Skip("not allowed to mount a disk of its own: run as root to test a power cut")
+	}
+	image := filepath.Join(t.TempDir(), "disk")
+	if err := os.WriteFile(image, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(image, 192<<20); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := exec.Command("mkfs.ext4", "-q", "-F", image).CombinedOutput(); err != nil {
+		t.Skipf("no file system can be made here: %v, %s", err, out)
+	}
+	disk := mountImage(t, image)
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), victimDir+"="+filepath.Join(disk, "record"))
+	cmd.Stderr = os.Stderr
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	var mu sync.Mutex
+	var lines []string
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for in := bufio.NewScanner(out); in.Scan(); {
+			mu.Lock()
+			lines = append(lines, in.Text())
+			mu.Unlock()
+		}
+	}()
+	defer func() {
+		_ = cmd.Process.Kill()
+		<-done
+		_ = cmd.Wait() // it was killed
+	}()
+	acked := 0
+	for round := range max(2, *faults/3) {
+		time.Sleep(time.Duration(200+77*round%300) * time.Millisecond)
+		if err := cmd.Process.Signal(syscall.SIGSTOP); err != nil {
+			t.Fatal(err)
+		}
+		mu.Lock()
+		said := append([]string(nil), lines...)
+		mu.Unlock()
+		left := filepath.Join(t.TempDir(), "left")
+		copyTest(t, left, image)
+		if err := cmd.Process.Signal(syscall.SIGCONT); err != nil {
+			t.Fatal(err)
+		}
+		acked += holdsAll(t, filepath.Join(mountImage(t, left), "record"), said)
+		if t.Failed() {
+			t.Fatalf("power cut %d", round)
+		}
+	}
+	t.Logf("%d acknowledged before power cuts, none lost", acked)
+}
+
+// mountImage mounts a file as a disk until the test ends.
+func mountImage(t *testing.T, image string) string {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "disk")
+	if err := os.Mkdir(dir, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := exec.Command("mount", "-o", "loop", image, dir).CombinedOutput(); err != nil {
+		t.Skipf("no disk can be mounted here: %v, %s", err, out)
+	}
+	t.Cleanup(func() {
+		if err := unix.Unmount(dir, 0); err != nil {
+			t.Errorf("%s stays mounted: %v", dir, err)
+		}
+	})
+	return dir
+}
+
+// holdsAll fails the test if something that a victim said to be acknowledged is
+// not in a record, and returns how much it said.
+func holdsAll(t *testing.T, dir string, said []string) int {
+	t.Helper()
+	s := mustOpen(t, dir)
+	defer s.Close()
+	positions := map[record.Position]string{}
+	var version uint64
+	n := 0
+	for _, line := range said {
+		var a, b, c uint64
+		kind, rest, _ := strings.Cut(line, " ")
+		switch kind {
+		case "entry":
+			var text string
+			fmt.Sscanf(rest, "%d %s", &a, &text)
+			positions[record.Position(a)] = text
+		case "readings":
+			fmt.Sscanf(rest, "%d %d %d", &a, &b, &c)
+			checkReadings(t, s, a, b, c)
+		case "document":
+			fmt.Sscanf(rest, "%d", &a)
+			version = max(version, a)
+		case "open", "snapshot":
+			continue
+		default:
+			t.Fatalf("the process said %q", line)
+		}
+		n++
+	}
+	checkEntries(t, s, positions)
+	if d, err := s.Document(t.Context(), "counter", 0); version > 0 && (err != nil || d.Version < version) {
+		t.Errorf("version %d was acknowledged; the newest is %d, %v", version, d.Version, err)
+	}
+	journaltest.Sound(t, s)
+	return n
+}
