@@ -53,7 +53,7 @@ func CSV(ctx context.Context, r Recording, folder, base string, o Options) ([]Fi
 		}
 		m.done()
 	}
-	return out.commit()
+	return out.commit(ctx)
 }
 
 // rateName is how a rate is called in the name of a file.

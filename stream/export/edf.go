@@ -45,7 +45,7 @@ type EDFSignal struct {
 	// Low and High are the lowest and highest value of all samples; NaN where
 	// none was known.
 	Low, High float64
-	Clipped   int64 // samples beyond the range that was given
+	Clipped   int64 // samples beyond what a given range leaves room for
 	Repeated  int64 // samples that hold a row that another sample shows
 	Skipped   int64 // rows that no sample shows
 }
@@ -95,7 +95,7 @@ func EDF(ctx context.Context, r Recording, folder, base string, o EDFOptions) (E
 	if err := e.write(ctx, p); err != nil {
 		return EDFFile{}, err
 	}
-	files, err := out.commit()
+	files, err := out.commit(ctx)
 	if err != nil {
 		return EDFFile{}, err
 	}

@@ -64,7 +64,7 @@ func (e *edfExport) signal(i, s int, label string, low, high float64) (edf.Signa
 	if err != nil {
 		return edf.Signal{}, EDFSignal{}, fmt.Errorf("signal %q: %w", of.Name, err)
 	}
-	if len(of.Unit) > 8 {
+	if len(ascii(of.Unit)) > 8 {
 		return edf.Signal{}, EDFSignal{}, fmt.Errorf("%w as EDF+: the unit %q of signal %q has more than 8 characters",
 			ErrRecording, of.Unit, of.Name)
 	}
@@ -93,9 +93,13 @@ func round(step float64) float64 {
 	return v
 }
 
+// spelled are characters of units that have a usual spelling without them.
+var spelled = strings.NewReplacer("°", "deg", "µ", "u", "μ", "u", "²", "2", "³", "3")
+
 // ascii returns s with a question mark for each character that a header cannot
 // have.
 func ascii(s string) string {
+	s = strings.TrimSpace(spelled.Replace(s))
 	return strings.Map(func(r rune) rune {
 		if r < 32 || r > 126 {
 			return '?'

@@ -8,12 +8,13 @@ import (
 	"time"
 )
 
-// Memory does not grow with the length of a recording: what is held while the
-// last tenth is written is no more than at the first tenth, and small.
+// Memory does not grow with the length of a recording: near its end no more is
+// held than at two fifths of it, and little at all.
 func TestMemoryIsBounded(t *testing.T) {
 	r := longRecording(t, 0.5, 24, 50)
 	heap := func() int64 {
 		runtime.GC()
+		runtime.GC() // the second one empties pools
 		var m runtime.MemStats
 		runtime.ReadMemStats(&m)
 		return int64(m.HeapAlloc)
@@ -27,7 +28,7 @@ func TestMemoryIsBounded(t *testing.T) {
 				return
 			}
 			switch int(100 * p.Share) {
-			case 10:
+			case 40:
 				early = heap() - before
 			case 90:
 				late = heap() - before
@@ -36,9 +37,12 @@ func TestMemoryIsBounded(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		t.Logf("%s: %d kB at a tenth, %d kB at nine tenths", format, early>>10, late>>10)
-		if most := int64(40 << 20); early > most || late > most || late-early > 8<<20 {
-			t.Errorf("%s: %d kB at a tenth, %d kB at nine tenths", format, early>>10, late>>10)
+		// Parquet holds the compressed pages of one group of rows. (Its pools of
+		// buffers, which a collection empties, are another 45 MB.)
+		most := map[string]int64{"csv": 2 << 20, "edf": 2 << 20, "parquet": 16 << 20}[format]
+		t.Logf("%s: %d kB, then %d kB", format, early>>10, late>>10)
+		if early > most || late > most || late-early > 2<<20 {
+			t.Errorf("%s holds %d kB, then %d kB; %d kB would be too much", format, early>>10, late>>10, most>>10)
 		}
 	}
 }

@@ -2,6 +2,7 @@ package export
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -42,8 +43,9 @@ func (o *output) create(name string) (*part, error) {
 	return p, nil
 }
 
-// commit makes all files durable and gives them their names.
-func (o *output) commit() ([]File, error) {
+// commit makes all files durable and gives them their names, unless ctx has
+// ended.
+func (o *output) commit(ctx context.Context) ([]File, error) {
 	var files []File
 	for _, p := range o.parts {
 		if err := errors.Join(p.Flush(), p.f.Sync()); err != nil {
@@ -57,6 +59,9 @@ func (o *output) commit() ([]File, error) {
 			return nil, err
 		}
 		files = append(files, File{Path: p.path, Bytes: info.Size(), Rows: p.rows})
+	}
+	if err := context.Cause(ctx); err != nil {
+		return nil, err
 	}
 	for i, p := range o.parts {
 		if err := os.Rename(p.f.Name(), p.path); err != nil {

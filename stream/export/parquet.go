@@ -61,7 +61,7 @@ func Parquet(ctx context.Context, r Recording, folder, base string, o Options) (
 		return nil, err
 	}
 	m.done()
-	return out.commit()
+	return out.commit(ctx)
 }
 
 func (r *Recording) parquetReadings(ctx context.Context, out *output, name string, m *meter) error {

@@ -65,10 +65,13 @@ func AppendSeconds(dst []byte, d time.Duration) []byte {
 		dst, n = append(dst, '-'), -n
 	}
 	dst = strconv.AppendUint(dst, n/1e9, 10)
-	if frac := n % 1e9; frac != 0 {
-		digits := strconv.AppendUint(nil, 1e9+frac, 10)[1:]
+	frac := n % 1e9
+	if frac != 0 {
 		dst = append(dst, '.')
-		dst = append(dst, strings.TrimRight(string(digits), "0")...)
+	}
+	for digit := uint64(1e8); frac > 0; digit /= 10 {
+		dst = append(dst, byte('0'+frac/digit))
+		frac %= digit
 	}
 	return dst
 }
