@@ -43,14 +43,14 @@ go-test: $(WEB) peers
 web-test: webui/node_modules/.package-lock.json
 	cd webui && npm run --silent check && npm run --silent test
 
-# Every fuzz target for FUZZTIME; the list is what the tests declare.
-fuzz:
-	@set -e; grep -rl --include='*_test.go' '^func Fuzz' cmd config ingest rules stream webui/*.go webui/*/*.go 2>/dev/null | grep -v node_modules | xargs -n1 dirname | sort -u | while read -r dir; do \
-	  for target in $$(grep -h -o '^func Fuzz[A-Za-z0-9_]*' $$dir/*_test.go | sed 's/^func //' | sort -u); do \
-	    echo "fuzz $$dir $$target"; \
-	    $(GO) test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 200ms ./$$dir; \
-	  done; \
-	done
+# Every fuzz target for FUZZTIME, two at a time; the list is what the tests
+# declare.
+fuzz: $(WEB)
+	@grep -r --include='*_test.go' -o '^func Fuzz[A-Za-z0-9_]*' cmd config ingest rules stream webui/*.go webui/api 2>/dev/null \
+	| sed -E 's#^(.*)/[^/]*:func (.*)#./\1 \2#' | sort -u \
+	| xargs -P 2 -L 1 sh -c 'out=$$(mktemp); echo "fuzz $$0 $$1"; \
+	  if $(GO) test -run "^$$" -fuzz "^$$1\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 200ms -parallel 1 "$$0" >$$out 2>&1; \
+	  then rm $$out; else cat $$out; rm $$out; exit 255; fi'
 
 # The real daemon in a real browser.
 e2e: $(BIN) browser
@@ -70,6 +70,7 @@ peers:
 	{ command -v mosquitto || [ -x /usr/sbin/mosquitto ]; } >/dev/null || missing="$$missing mosquitto"; \
 	{ command -v mosquitto_pub && command -v mosquitto_passwd; } >/dev/null || missing="$$missing mosquitto mosquitto-clients"; \
 	command -v dbus-daemon >/dev/null || missing="$$missing dbus"; \
+	command -v save2gdf >/dev/null || missing="$$missing biosig-tools"; \
 	[ -z "$$missing" ] || { \
 	  echo "installing for the tests:$$missing"; \
 	  if [ "$$(id -u)" = 0 ]; then sudo=; else sudo=sudo; fi; \

@@ -39,9 +39,9 @@ pseudo-terminal that weald can read like a serial port, or into a file. The
 scenarios, all invented:
 
 ` + list.String(),
-		Example: `  weald emulate bed --pty /tmp/bridge
+		Example: `  weald emulate bed --pty ./bridge
   weald emulate wrap --out leg.txt --speed 0 --lasting 10m
-  weald emulate --recording night.txt --mat 2048 --pty /tmp/bridge --speed 10
+  weald emulate --recording night.txt --mat 2048 --pty ./bridge --speed 10
   weald emulate --recording k07.csv -c weald.yaml --bridge logger --send line --out -`,
 		Args: arguments(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
