@@ -152,13 +152,17 @@ func (in *intake) Frame(f *frame.Frame) {
 		if f.Wall != sample.Never {
 			in.arrival = max(in.arrival, f.Wall)
 		} else {
-			in.arrival = s.arrives(f, in.arrival)
+			in.arrival = s.pacer.arrives(f, in.arrival)
 		}
 		in.pace(in.arrival)
 	}
+	epochs := s.asm.Epochs()
 	if bad := s.take(f, in.arrival); bad != nil {
 		in.refuse(bad)
 		return
+	}
+	if in.byFrames && s.pacer.behind.yes && s.asm.Epochs() > epochs {
+		s.pacer.restarted(f, in.arrival)
 	}
 	in.frames++
 }

@@ -17,7 +17,8 @@ type PlayOptions struct {
 	// the arrivals that were recorded. Without it the recording is what the
 	// bridge would send: rows arrive when they say they were measured, line
 	// and packed frames as far apart as the device's counter says, the first
-	// of them at the instant 0.
+	// of them at the instant 0. Where a device restarted, time goes on by one
+	// nominal period: how long it was off, nothing tells.
 	Capture bool
 
 	// Progress is told now and then how many bytes of the recording were

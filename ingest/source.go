@@ -37,10 +37,7 @@ type source struct {
 	refused int // channels of the last frame that had too many; 0 none
 	flood   flood
 
-	// For recordings that have a device counter and no arrival.
-	begun  bool
-	millis uint32
-	played sample.Instant // when the frame with millis arrives
+	pacer pacer // for recordings that have a device counter and no arrival
 }
 
 // newSource prepares for frames in the given format and timing.
@@ -64,6 +61,7 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 		spec: spec, out: out, screen: screen, trend: battery.New(spec.BatteryEmptyMV),
 		asked: sample.Past, lastSeen: sample.Past, lastPass: sample.Past, healthAt: sample.Past,
 	}
+	s.pacer.period = s.period()
 	s.condition.Channels.At, s.condition.Battery.At = sample.Past, sample.Past
 	s.asm, err = assembly.New(assembly.Config{
 		Index: spec.Index, Channels: spec.Channels, Unit: spec.Unit, Lines: spec.Calibration,
@@ -142,26 +140,6 @@ func (s *source) measure(f *frame.Frame) {
 	}
 }
 
-// longestPause is the longest silence that a recording's counters are believed;
-// beyond it the device is taken to have restarted.
-const longestPause = 24 * time.Hour
-
-// arrives says when a recorded frame arrived, given that the bytes before it
-// arrived at now: as long after the source's last frame as its counter says.
-func (s *source) arrives(f *frame.Frame, now sample.Instant) sample.Instant {
-	pause := time.Duration(int32(f.Millis-s.millis)) * time.Millisecond
-	switch {
-	case !s.begun || pause > longestPause || pause < -longestPause:
-		s.begun, s.played = true, max(now, 0) // the first of all arrives at 0
-	case pause < 0:
-		return now // an older frame, or a restart: time stands still
-	default:
-		s.played = max(s.played.Add(pause), now)
-	}
-	s.millis = f.Millis
-	return s.played
-}
-
 // oddRate is how far a measured rate may be from the nominal one, as a factor.
 const oddRate = 1.5
 
@@ -213,7 +191,7 @@ func (s *source) publish(to *SourceStatus, stats *assembly.Stats) {
 		Late: stats.Late, Partial: stats.Incomplete, Damaged: stats.Damaged,
 		Stored: stats.Stored, Unplaced: stats.Unplaced, Saturated: stats.LastSaturated,
 		LastScan: stats.LastEvent, LastSeen: s.lastSeen,
-		Epochs: stats.Epochs, Offset: stats.Offset, SkewPPM: stats.Skew,
+		Epochs: stats.Epochs, Restarts: stats.Restarts, Offset: stats.Offset, SkewPPM: stats.Skew,
 		Rate: stats.Rate, Nominal: s.spec.Rate, Channels: s.sends,
 		Health: s.health, HealthAt: s.healthAt,
 		Condition: s.condition, Withheld: s.withheld,

@@ -87,9 +87,10 @@ type SourceStatus struct {
 	LastSeen sample.Instant // arrival of the last frame
 
 	// The device's clock against the daemon's.
-	Epochs  int           // 1 after the first frame; more tell of restarts, or of a logger's clock that was set
-	Offset  time.Duration // the daemon's clock minus the device's counter, or minus the time in a logger's rows
-	SkewPPM float64       // how much too fast the device's clock runs; NaN not known yet
+	Epochs   int           // 1 after the first frame; more tell of restarts, or of a logger's clock that was set
+	Restarts int           // of the device, as far as its counter and its numbers tell
+	Offset   time.Duration // the daemon's clock minus the device's counter, or minus the time in a logger's rows
+	SkewPPM  float64       // how much too fast the device's clock runs; NaN not known yet
 
 	Rate    float64 // scans a second, measured; NaN not known yet, or silent now
 	Nominal float64 // as configured; 0 where it is not

@@ -18,10 +18,11 @@ const captureMagic = "WCAP1\n"
 
 // A recording is a file that is played through a bridge's decoder.
 type recording struct {
-	bridge ingest.Bridge
-	path   string
-	status ingest.Status // of the last time it was played
-	torn   error         // it was cut short; what came before is good
+	bridge  ingest.Bridge
+	path    string
+	status  ingest.Status // of the last time it was played
+	stamped bool          // it is a capture, which has the times of arrival
+	torn    error         // it was cut short; what came before is good
 }
 
 // play is a rehearsal.Input.
@@ -36,7 +37,8 @@ func (r *recording) play(ctx context.Context, out func(*sample.Scan)) error {
 	if err != nil && !errors.Is(err, io.EOF) {
 		return fmt.Errorf("recording of %s: %w", r.bridge.ID, err)
 	}
-	p, err := ingest.NewPlayback(r.bridge, in, ingest.PlayOptions{Capture: string(magic) == captureMagic})
+	r.stamped = string(magic) == captureMagic
+	p, err := ingest.NewPlayback(r.bridge, in, ingest.PlayOptions{Capture: r.stamped})
 	if err != nil {
 		return err
 	}
@@ -71,6 +73,9 @@ func (r *recording) complain(w io.Writer) {
 		if c := &s.Condition.Channels; faults(c) > 0 {
 			fmt.Fprintf(w, "weald: %s: source %s at its end: %s\n", r.path, s.ID, c.Sentence())
 		}
+		if s.Restarts > 0 {
+			fmt.Fprintf(w, "weald: %s: source %s: %s\n", r.path, s.ID, r.restarts(s.Restarts))
+		}
 		if s.Withheld > 0 {
 			fmt.Fprintf(w, "weald: %s: source %s: %d readings of channels that do not answer were left out of the signals\n", r.path, s.ID, s.Withheld)
 		}
@@ -78,6 +83,19 @@ func (r *recording) complain(w io.Writer) {
 	for _, u := range r.status.Unknown {
 		fmt.Fprintf(w, "weald: %s: source %d is not in the configuration; its %d frames were not judged\n", r.path, u.Number, u.Frames)
 	}
+}
+
+// restarts says how often a device has started again. Only a capture has kept
+// when its frames arrived.
+func (r *recording) restarts(n int) string {
+	times := "once"
+	if n > 1 {
+		times = fmt.Sprintf("%d times", n)
+	}
+	if r.stamped {
+		return "the device restarted " + times
+	}
+	return "the device restarted " + times + "; how long it was off is not known"
 }
 
 func (r *recording) summary() inputSummary {
@@ -89,6 +107,7 @@ func (r *recording) summary() inputSummary {
 		s.Gaps += src.Gaps
 		s.Repeats += src.Repeats
 		s.Damaged += src.Damaged
+		s.Restarts += src.Restarts
 	}
 	return s
 }

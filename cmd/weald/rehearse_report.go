@@ -53,13 +53,14 @@ type summary struct {
 }
 
 type inputSummary struct {
-	Bridge  string            `json:"bridge"`
-	File    string            `json:"file"`
-	Frames  uint64            `json:"frames"`
-	Bad     map[string]uint64 `json:"bad"`
-	Gaps    uint64            `json:"gaps"`
-	Repeats uint64            `json:"repeats"`
-	Damaged uint64            `json:"damaged"`
+	Bridge   string            `json:"bridge"`
+	File     string            `json:"file"`
+	Frames   uint64            `json:"frames"`
+	Bad      map[string]uint64 `json:"bad"`
+	Gaps     uint64            `json:"gaps"`
+	Repeats  uint64            `json:"repeats"`
+	Damaged  uint64            `json:"damaged"`
+	Restarts int               `json:"restarts"` // of the devices behind the bridge
 }
 
 func lineOf(e *alert.Event) eventLine {

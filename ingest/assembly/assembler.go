@@ -291,10 +291,14 @@ func (a *Assembler) Step(by time.Duration) {
 // Calibrated reports whether any channel of the source has a pressure.
 func (a *Assembler) Calibrated() bool { return a.convert.Calibrated() }
 
+// Epochs is Stats.Epochs of a source with a counter, for who asks at each frame.
+func (a *Assembler) Epochs() int { return a.clock.Epochs() }
+
 // Stats returns what has been counted so far.
 func (a *Assembler) Stats() Stats {
 	s, c := a.stats, a.clock.Status()
 	s.Epochs, s.Offset, s.Skew = c.Epochs, c.Offset, c.Skew
+	s.Restarts = max(0, c.Epochs-1-c.Steps)
 	s.Leap = a.rows.leap
 	if a.config.Live && a.config.OwnTime {
 		s.Epochs, s.Offset = a.rows.epochs, a.rows.offset()

@@ -23,10 +23,11 @@ type Stats struct {
 
 	LastSaturated int // readings at the rail in the newest scan
 
-	Epochs int           // of the device's clock, or of that of live rows; 1 is one that has never started again or been set
-	Offset time.Duration // host's clock minus the device's counter, or minus the rows' clock
-	Skew   float64       // ppm that the device's clock runs fast; NaN not known yet
-	Rate   float64       // live scans per second of event time, over the last ten seconds; NaN before the second scan and in the first second of scans, also after a silence
+	Epochs   int           // of the device's clock, or of that of live rows; 1 is one that has never started again or been set
+	Restarts int           // of the device: epochs that began because its counter, or its numbers, started again
+	Offset   time.Duration // host's clock minus the device's counter, or minus the rows' clock
+	Skew     float64       // ppm that the device's clock runs fast; NaN not known yet
+	Rate     float64       // live scans per second of event time, over the last ten seconds; NaN before the second scan and in the first second of scans, also after a silence
 
 	Leap Leap // the newest, of live rows
 

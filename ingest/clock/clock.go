@@ -203,6 +203,9 @@ func (c *Clock) stays(by, dev int64) bool {
 	return l.frames >= lateFrames && dev-l.since >= int64(lateFor)
 }
 
+// Epochs is the number of epochs begun so far.
+func (c *Clock) Epochs() int { return c.epochs }
+
 // Status is what a person may want to know about a Clock.
 type Status struct {
 	Epochs int // begun so far, the first one included; 0 before the first frame
