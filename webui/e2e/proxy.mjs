@@ -4,7 +4,7 @@
 import { connect, createServer } from 'node:net';
 
 export async function startProxy(target) {
-  const to = new URL(target);
+  let to = new URL(target);
   const pairs = new Set();
   let cut = false;
 
@@ -34,6 +34,8 @@ export async function startProxy(target) {
     /** From now on nothing passes, in either direction, and nobody is told. */
     silence: () => (cut = true),
     hangUp,
+    /** New connections go to another daemon. */
+    lead: (url) => (to = new URL(url)),
     /** New connections pass again; what hung in the silence is gone. */
     mend() {
       cut = false;

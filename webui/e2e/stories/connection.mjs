@@ -1,5 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
+import { demo } from '../daemon.mjs';
 import { live, PATHS, until } from '../expect.mjs';
 import { startProxy } from '../proxy.mjs';
 
@@ -91,6 +92,36 @@ export default [
       await page.waitForTimeout(1500);
       const share = await openShare(page, Date.now() - began - 3500, Date.now() - back + 1000);
       assert.ok(share > 0.7, `only ${Math.round(share * 100)} % of the hole is open`);
+    },
+  },
+  {
+    name: 'connection: a daemon that was started anew fills no hole, and nobody is told that it did',
+    async tell({ ward, browser, binary, later, say }) {
+      const proxy = await startProxy(ward);
+      later(() => proxy.stop());
+      const pages = [];
+      for (const path of [PATHS.wrap, PATHS.round]) {
+        const { page, context } = await open(browser, proxy.url + path);
+        later(() => context.close());
+        await live(page);
+        pages.push(page);
+      }
+      await pages[0].waitForTimeout(3000);
+      proxy.silence();
+      await Promise.all(pages.map((page) => bar(page).waitFor({ timeout: 3500 })));
+      const anew = await demo(binary);
+      later(() => anew.stop());
+      proxy.lead(anew.url);
+      await pages[0].waitForTimeout(4000);
+      proxy.mend();
+      for (const page of pages) {
+        const told = await until('it says that it is back', async () => {
+          const text = (await page.locator('.bar').allInnerTexts()).join();
+          return text.startsWith('Connection is back.') && text;
+        }, 15_000);
+        say(told);
+        assert.match(told, /missing/);
+      }
     },
   },
   {

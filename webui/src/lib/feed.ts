@@ -2,6 +2,7 @@
 // a trace of each. Samples are kept in typed arrays and never become state.
 
 import { Columns } from './columns';
+import { filled, type Filled } from './healing';
 import { inTurn, readPast } from './link/history';
 import type { Live } from './live.svelte';
 
@@ -38,7 +39,7 @@ export class Feed {
         if (v.length > 0) this.latest[k] = v[v.length - 1]!;
       }),
     );
-    stops.push(this.#live.heals((from, to) => this.fill(from, to)));
+    stops.push(this.#live.heals((from, to, slack) => this.fill(from, to, slack)));
     return () => stops.forEach((stop) => stop());
   }
 
@@ -52,10 +53,11 @@ export class Feed {
     if (!Number.isNaN(now)) this.fill(now - span, now).catch(() => undefined);
   }
 
-  /** Reads what lies between two instants, in ms, from the record. */
-  async fill(from: number, to: number): Promise<void> {
+  /** Reads what lies between two instants, in ms, from the record, and says how much of it is there. */
+  async fill(from: number, to: number, slack = HOLD): Promise<Filled> {
+    const before = this.latest.map((v) => v);
     const columns = this.columns;
-    if (columns.length === 0) return;
+    if (columns.length === 0) return 'nothing';
     const begin = Math.max(from, to - this.#span);
     const points = ((to - begin) / this.#span) * this.#width;
     const past = await inTurn(() => readPast(this.place, this.names, begin, to, points));
@@ -64,5 +66,6 @@ export class Feed {
       for (let i = 0; into && i < s.t.length; i++) into.addRange(s.t[i]!, s.min[i]!, s.mean[i]!, s.max[i]!);
     }
     this.late = true;
+    return filled(past, begin, to, slack, (name) => !Number.isNaN(before[this.names.indexOf(name)]!));
   }
 }

@@ -5,6 +5,7 @@
 import { SvelteMap } from 'svelte/reactivity';
 import { Announcer } from './announce.svelte';
 import { clockTime, instant, setZone } from './format';
+import { worst, type Filled } from './healing';
 import { LiveLink, type Phase } from './link/socket';
 import type { Alert, LiveEvent, Place, Subscription } from './link/types';
 import type { Block, Frame, MapFrame } from './link/wire';
@@ -13,8 +14,8 @@ import { link as text } from './text';
 
 type SampleSink = (base: number, block: Block) => void;
 type MapSink = (frame: MapFrame) => void;
-/** Fills what is missing between two instants, in ms of server time. */
-type Healer = (from: number, to: number) => Promise<void>;
+/** Fills what is missing between two instants, as far as the record holds it; gaps of `slack` are none. All in ms of server time. */
+type Healer = (from: number, to: number, slack: number) => Promise<Filled>;
 
 /** Real ms between two ticks over which the present may be carried on. */
 const LAPSE = 3000;
@@ -137,9 +138,11 @@ export class Live {
 
   async #heal(from: number, to: number): Promise<void> {
     // Columns that were begun before the loss are read again.
-    const done = await Promise.allSettled([...this.#healers].map((h) => h(from - 1000 * this.speed, to)));
-    const filled = done.every((d) => d.status === 'fulfilled');
-    this.healed = (filled ? text.healed : text.healedOnly)(clockTime(from, to, true), clockTime(to, to, true));
+    const done = await Promise.allSettled([...this.#healers].map((h) => h(from - 1000 * this.speed, to, LAPSE * this.speed)));
+    const failed = done.some((d) => d.status === 'rejected');
+    const far = worst(done.map((d) => (d.status === 'fulfilled' ? d.value : 'nothing')));
+    const say = failed ? text.healedOnly : { all: text.healed, part: text.healedPart, nothing: text.healedNone }[far];
+    this.healed = say(clockTime(from, to, true), clockTime(to, to, true));
     this.announcer.calm.say(this.healed);
   }
 
@@ -177,7 +180,7 @@ export class Live {
     this.#repair ??= setTimeout(() => {
       this.#repair = undefined;
       const to = this.#link.now();
-      for (const healer of this.#healers) healer(from - 1000 * this.speed, to).catch(() => undefined);
+      for (const healer of this.#healers) healer(from - 1000 * this.speed, to, LAPSE * this.speed).catch(() => undefined);
     }, 3000);
   }
 }

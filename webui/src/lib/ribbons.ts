@@ -3,6 +3,7 @@
 // says of the holds. Not reactive: ribbons are painted, not rendered.
 
 import { Columns } from './columns';
+import { filled, type Filled } from './healing';
 import { inTurn, readPast } from './link/history';
 import type { Place } from './link/types';
 
@@ -72,7 +73,7 @@ export class Ribbons {
   /** When the oldest record that was read begins, in ms; NaN before any was. */
   began = NaN;
   readonly #ribbons = new Map<string, Ribbon>();
-  #filling = new Map<string, Promise<void>>();
+  #filling = new Map<string, Promise<Filled>>();
 
   /** Takes what a place says of itself at `now` (ms). */
   update(place: Place): Ribbon {
@@ -92,21 +93,26 @@ export class Ribbons {
     for (const id of ids) this.#ribbons.get(id)?.extend(now, most);
   }
 
-  /** Reads what is missing up to `now` from the record. Asking twice asks once. */
-  fill(place: Place, now: number): Promise<void> {
+  /**
+   * Reads what is missing up to `now` from the record, and says how much of it
+   * is there; what lies after `hole.from` is missing in any case. Asking twice
+   * asks once.
+   */
+  fill(place: Place, now: number, hole?: { from: number; slack: number }): Promise<Filled> {
     const running = this.#filling.get(place.id);
     if (running) return running;
-    const task = this.#fill(place, now).finally(() => this.#filling.delete(place.id));
+    const task = this.#fill(place, now, hole).finally(() => this.#filling.delete(place.id));
     this.#filling.set(place.id, task);
     return task;
   }
 
-  async #fill(place: Place, now: number): Promise<void> {
+  async #fill(place: Place, now: number, hole?: { from: number; slack: number }): Promise<Filled> {
     const ribbon = this.update(place);
-    if (ribbon.missing === null) return;
+    if (hole) ribbon.missing = Math.min(ribbon.missing ?? hole.from, hole.from);
+    if (ribbon.missing === null) return 'nothing';
     const from = Math.max(ribbon.missing - COLUMN, now - HOUR);
     const names = place.holds.map((h) => `${h.subject}.used/${h.rule}`);
-    const past = await inTurn(() => readPast(place.id, names, from, now, (now - from) / COLUMN));
+    const past = await inTurn(() => readPast(place.id, names, from, now, (now - from) / (hole ? hole.slack / 2 : COLUMN)));
     for (const series of past.series) {
       const row = ribbon.rows.find((r) => series.name.startsWith(`${r.subject}.used/`));
       if (!row) continue;
@@ -116,6 +122,8 @@ export class Ribbons {
       }
     }
     ribbon.filled(now);
+    const known = (name: string) => ribbon.rows.some((r) => !Number.isNaN(r.used) && name.startsWith(`${r.subject}.used/`));
+    return hole ? filled(past, Math.max(from, hole.from), now, hole.slack, known) : 'nothing';
   }
 }
 

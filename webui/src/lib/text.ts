@@ -51,6 +51,8 @@ export const link = {
   never: 'No connection to the daemon yet. Trying again by itself.',
   healed: (from: string, to: string) => `Connection is back. The time from ${from} to ${to} has been filled in.`,
   healedOnly: (from: string, to: string) => `Connection is back. The time from ${from} to ${to} could not be filled in.`,
+  healedPart: (from: string, to: string) => `Connection is back. Readings from ${from} to ${to} are missing, some or all of them.`,
+  healedNone: (from: string, to: string) => `Connection is back. There was none from ${from} to ${to}.`,
   fast: (n: number) => `Demonstration: time runs ${n} times faster.`,
 } as const;
 
