@@ -3,7 +3,7 @@
 
 import { fit, hatch, ink } from './canvas';
 import { isoLine } from './iso';
-import type { Region } from './link/types';
+import type { Place, Region } from './link/types';
 import { ramp, step, type Theme } from './ramp';
 
 export type Shade = 'loaded' | 'pressure';
@@ -132,17 +132,28 @@ function stroke(ctx: CanvasRenderingContext2D, colour: string, width: number): v
 export interface Figures {
   peak: number; // mmHg, NaN where no cell is known
   peakAt: number; // index of that cell, -1 for none
-  mean: number;
   longest: number; // seconds, NaN where none is known
   longestAt: number;
   unknown: number; // cells
   cells: number;
 }
 
+/** What the table says of a region. Peak and mean are the signals that rules judge and not worked out from the map. */
+export interface RegionFigures {
+  id: string;
+  peak: number; // mmHg, NaN unknown
+  mean: number; // of the cells in contact
+  longest: number; // seconds
+}
+
+/** The signals behind that table. */
+export function regionSignals(place: Place): string[] {
+  return (place.mat?.regions ?? []).flatMap((r) => [`${r.id}.peak`, `${r.id}.mean`]);
+}
+
 /** Figures of the cells in a rectangle of rows and columns, bounds inclusive. */
 export function figures(m: MatPicture, rows: readonly [number, number], columns: readonly [number, number]): Figures {
-  const f: Figures = { peak: NaN, peakAt: -1, mean: NaN, longest: NaN, longestAt: -1, unknown: 0, cells: 0 };
-  let sum = 0;
+  const f: Figures = { peak: NaN, peakAt: -1, longest: NaN, longestAt: -1, unknown: 0, cells: 0 };
   for (let r = rows[0]; r <= rows[1]; r++) {
     for (let c = columns[0]; c <= columns[1]; c++) {
       const i = r * m.columns + c;
@@ -152,12 +163,10 @@ export function figures(m: MatPicture, rows: readonly [number, number], columns:
         f.unknown++;
         continue;
       }
-      sum += v;
       if (!(v <= f.peak)) [f.peak, f.peakAt] = [v, i];
       const held = m.loaded[i]!;
       if (held === held && !(held <= f.longest)) [f.longest, f.longestAt] = [held, i];
     }
   }
-  if (f.cells > f.unknown) f.mean = sum / (f.cells - f.unknown);
   return f;
 }

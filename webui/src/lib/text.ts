@@ -119,7 +119,7 @@ export const mat = {
   cell: (row: number, column: number) => `row ${row}, column ${column}`,
   inRegion: (region: string) => `in ${region}`,
   table: 'Figures by region',
-  columns: { region: 'Region', peak: 'Peak, mmHg', mean: 'Mean, mmHg', longest: 'Loaded longest', used: 'Tolerance used' },
+  columns: { region: 'Region', peak: 'Peak, mmHg', mean: 'Mean of cells in contact, mmHg', longest: 'Loaded longest', used: 'Tolerance used' },
   image: (what: string, text: string) => `Map of the mat, shaded by ${what}. ${text}`,
   cellNow: (v: string, held: string) => `${v} mmHg, loaded for ${held}`,
   unknownCell: 'no data',
