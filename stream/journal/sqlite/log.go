@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"slices"
 )
 
 // The form of SQLite's write-ahead log: a header, then frames, each a header and
@@ -30,17 +31,20 @@ type logScan struct {
 	whole  int     // how many of them SQLite will find good
 }
 
-// dropped returns what SQLite would ignore although it was written: frames from
-// the first bad one on, if a transaction ends among them. What is left of a
-// transaction that never ended was never acknowledged.
+// dropped returns what SQLite would ignore although it was written: if a
+// transaction ends behind the first bad frame, all from the beginning of the
+// transaction that the bad frame is in. What is left of one that never ended was
+// never acknowledged.
 func (l *logScan) dropped() []frame {
-	rest := l.frames[l.whole:]
-	for _, f := range rest {
-		if f.commit {
-			return rest
-		}
+	ends := func(f frame) bool { return f.commit }
+	if !slices.ContainsFunc(l.frames[l.whole:], ends) {
+		return nil
 	}
-	return nil
+	from := l.whole
+	for from > 0 && !l.frames[from-1].commit {
+		from--
+	}
+	return l.frames[from:]
 }
 
 // sum goes on with the checksum of a log.

@@ -67,7 +67,9 @@ func (b *blockStream) fill(ctx context.Context) error {
 	return err
 }
 
-const streamColumns = "b.first_ord, b.number, s.name, b.body FROM blocks b JOIN sources s ON s.id = b.source"
+// A block whose source has no name is a sign of damage, and must not be left out
+// for it: the name comes as NULL, which is an error.
+const streamColumns = "b.first_ord, b.number, s.name, b.body FROM blocks b LEFT JOIN sources s ON s.id = b.source"
 
 func (b *blockStream) fetch(ctx context.Context) (err error) {
 	if err := b.s.alive(); err != nil {
@@ -82,9 +84,9 @@ func (b *blockStream) fetch(ctx context.Context) (err error) {
 	query := "SELECT " + streamColumns + " WHERE b.first_ord >= ? AND b.first_ord <= ? AND b.last_ord >= ? AND b.id <= ? ORDER BY b.first_ord LIMIT ?"
 	args := []any{b.next, int64(b.sel.last), int64(b.sel.first), b.most, blocksAtOnce}
 	if b.sel.one {
-		query = "SELECT " + streamColumns + ` WHERE s.name = ? AND b.source = (SELECT id FROM sources WHERE name = ?)
+		query = "SELECT " + streamColumns + ` WHERE b.source = (SELECT id FROM sources WHERE name = ?)
 			AND b.first_ord >= ? AND b.first_at < ? AND b.last_at >= ? AND b.id <= ? ORDER BY b.number LIMIT ?`
-		args = []any{b.sel.source, b.sel.source, b.next, b.sel.to, b.sel.from, b.most, blocksAtOnce}
+		args = []any{b.sel.source, b.next, b.sel.to, b.sel.from, b.most, blocksAtOnce}
 	}
 	err = eachRow(ctx, b.db, query, args, func(r *sql.Rows) error {
 		var row blockRow

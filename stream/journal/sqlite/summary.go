@@ -116,11 +116,15 @@ func readDay(ctx context.Context, db *sql.DB) (summary, map[string]sourceHead, e
 	return summaryOf(&p), heads, nil
 }
 
-// readHeads seeks the last block of every source of a file.
+// readHeads seeks the last block of every source of a file. It goes from source
+// to source in the blocks themselves: one whose name is lost would otherwise
+// begin to count anew.
 func readHeads(ctx context.Context, db *sql.DB) (map[string]sourceHead, error) {
 	heads := map[string]sourceHead{}
-	err := eachRow(ctx, db, `SELECT s.name, b.number, b.last_ord FROM sources s JOIN blocks b ON b.id =
-		(SELECT id FROM blocks WHERE source = s.id ORDER BY number DESC LIMIT 1)`, nil, func(r *sql.Rows) error {
+	err := eachRow(ctx, db, `WITH RECURSIVE each(source) AS (SELECT min(source) FROM blocks
+			UNION ALL SELECT (SELECT min(source) FROM blocks WHERE source > each.source) FROM each WHERE each.source IS NOT NULL)
+		SELECT s.name, b.number, b.last_ord FROM each LEFT JOIN sources s ON s.id = each.source
+		JOIN blocks b ON b.id = (SELECT id FROM blocks WHERE source = each.source ORDER BY number DESC LIMIT 1)`, nil, func(r *sql.Rows) error {
 		var source string
 		var number, ord int64
 		err := r.Scan(&source, &number, &ord)
