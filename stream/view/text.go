@@ -34,11 +34,11 @@ func (b *Builder) text(index int, now *Now) string {
 func (b *Builder) lead(index int, now *Now) string {
 	switch n := len(now.Alerts); {
 	case n == 1:
-		return now.Alerts[0].Text
+		return raised(&now.Alerts[0], now)
 	case n == 2:
-		return now.Alerts[0].Text + " (and 1 more alert)"
+		return raised(&now.Alerts[0], now) + " (and 1 more alert)"
 	case n > 2:
-		return fmt.Sprintf("%s (and %d more alerts)", now.Alerts[0].Text, n-1)
+		return fmt.Sprintf("%s (and %d more alerts)", raised(&now.Alerts[0], now), n-1)
 	}
 	if !b.judged[index] {
 		return "nothing is watched here"
@@ -55,6 +55,17 @@ func (b *Builder) lead(index int, now *Now) string {
 		return ""
 	}
 	return b.holding(&b.plan.Places[index], furthest)
+}
+
+// raised is the sentence of an alert, without what it says of a lost signal
+// where the numbers say that, and since when.
+func raised(a *Alert, now *Now) string {
+	for _, quantity := range []string{".pressure", ".peak"} {
+		if s, _ := find(now, a.Subject+quantity); s != nil && !now.current(s) {
+			return strings.TrimSuffix(a.Text, lost)
+		}
+	}
+	return a.Text
 }
 
 // holding is the sentence about a hold on its way: "pelvis: a cell above 60
