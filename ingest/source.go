@@ -158,10 +158,29 @@ func (s *source) trouble(now, since sample.Instant, grace time.Duration, stats *
 	if leap := &stats.Leap; leap.At != sample.Past && now.Sub(leap.At) < leapShown {
 		return leapt(leap, now)
 	}
+	if words := counterWords(stats.Counting); words != "" {
+		return words
+	}
 	if r, nominal := stats.Rate, s.spec.Rate; nominal > 0 && stats.Scans > 20 && (r*oddRate < nominal || r > nominal*oddRate) {
 		return fmt.Sprintf("it sends %.3g scans/s and %.3g are configured", r, nominal)
 	}
 	return ""
+}
+
+// counterWords says what is wrong with a counter, empty if nothing is.
+func counterWords(c assembly.Counting) string {
+	what := ""
+	switch c {
+	case assembly.Nothing:
+		what = "its millisecond counter stands still"
+	case assembly.Seconds:
+		what = "its counter seems to count seconds, not milliseconds"
+	case assembly.Microseconds:
+		what = "its counter seems to count microseconds, not milliseconds"
+	default:
+		return ""
+	}
+	return what + ": its readings are judged at the time of their arrival"
 }
 
 // period is the nominal time between scans, 0 if it is not stated.
@@ -192,7 +211,8 @@ func (s *source) publish(to *SourceStatus, stats *assembly.Stats) {
 		Stored: stats.Stored, Unplaced: stats.Unplaced, Saturated: stats.LastSaturated,
 		LastScan: stats.LastEvent, LastSeen: s.lastSeen,
 		Epochs: stats.Epochs, Restarts: stats.Restarts, Offset: stats.Offset, SkewPPM: stats.Skew,
-		Rate: stats.Rate, Nominal: s.spec.Rate, Channels: s.sends,
+		Counter: counterWords(stats.Counting),
+		Rate:    stats.Rate, Nominal: s.spec.Rate, Channels: s.sends,
 		Health: s.health, HealthAt: s.healthAt,
 		Condition: s.condition, Withheld: s.withheld,
 	}

@@ -92,6 +92,10 @@ type SourceStatus struct {
 	Offset   time.Duration // the daemon's clock minus the device's counter, or minus the time in a logger's rows
 	SkewPPM  float64       // how much too fast the device's clock runs; NaN not known yet
 
+	// Counter says why the device's counter is of no use and what that means,
+	// empty if it is: then scans are judged at the time of their arrival.
+	Counter string
+
 	Rate    float64 // scans a second, measured; NaN not known yet, or silent now
 	Nominal float64 // as configured; 0 where it is not
 

@@ -73,6 +73,9 @@ func (r *recording) complain(w io.Writer) {
 		if c := &s.Condition.Channels; faults(c) > 0 {
 			fmt.Fprintf(w, "weald: %s: source %s at its end: %s\n", r.path, s.ID, c.Sentence())
 		}
+		if s.Counter != "" {
+			fmt.Fprintf(w, "weald: %s: source %s: %s\n", r.path, s.ID, s.Counter)
+		}
 		if s.Restarts > 0 {
 			fmt.Fprintf(w, "weald: %s: source %s: %s\n", r.path, s.ID, r.restarts(s.Restarts))
 		}

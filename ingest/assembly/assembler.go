@@ -2,6 +2,7 @@ package assembly
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"weald/ingest/calib"
@@ -47,6 +48,8 @@ type Assembler struct {
 	newest   sample.Instant // row, with OwnTime
 	rows     rowClock       // with Live
 	clock    clock.Clock
+	counter  counter
+	others   int   // epochs that the clock has not seen, less those that an unusable counter made it see
 	lane     *lane // live frames
 	behind   *lane // overtaken frames; nil before the first
 	kept     *lane // stored frames; nil before the first
@@ -70,6 +73,7 @@ func New(c Config, out func(*sample.Scan)) (*Assembler, error) {
 	if c.Period > 0 {
 		a.rate.pause = max(rateOver, silentPeriods*c.Period)
 	}
+	a.counter.period = c.Period
 	a.rows.period, a.rows.leap.At = c.Period, sample.Past
 	a.lane = newLane(c, convert, a.done)
 	return a, nil
@@ -167,6 +171,10 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 			}
 			a.sequence.begin(f.Seq, f.Millis, arrival)
 			a.clock.Restart()
+			a.counter.restart()
+			if a.counter.counts != Milliseconds {
+				a.others++ // the clock is not asked
+			}
 		}
 	}
 	if a.lane.takes(f) {
@@ -175,10 +183,42 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 		a.lane.add(f, a.lane.entry.scan.At, arrival, true)
 		return
 	}
-	at := a.clock.Map(f.Millis, arrival)
+	at := a.time(f, arrival)
 	if f.Kind == frame.Readings {
 		a.lane.add(f, at, arrival, true)
 	}
+}
+
+// time gives the first part of a live scan its event time: what the clock makes
+// of its counter, or its arrival where the counter makes no sense.
+func (a *Assembler) time(f *frame.Frame, arrival sample.Instant) sample.Instant {
+	if f.Kind == frame.Readings {
+		before := a.counter.counts
+		if a.counter.watch(f, arrival) {
+			if before == Milliseconds {
+				// What the clock took for restarts was no such thing.
+				a.others -= a.clock.Epochs() - a.counter.epochs
+			}
+			a.clock.Restart()
+		}
+	}
+	if a.counter.counts != Milliseconds {
+		return arrival
+	}
+	at := a.clock.Map(f.Millis, arrival)
+	if a.counter.scans == 0 {
+		a.counter.epochs = a.clock.Epochs()
+	}
+	return at
+}
+
+// place gives a frame that was stored or overtaken its event time. There is none
+// while the counter makes no sense.
+func (a *Assembler) place(f *frame.Frame, arrival sample.Instant) (sample.Instant, bool) {
+	if a.counter.counts != Milliseconds {
+		return sample.Never, false
+	}
+	return a.clock.Place(f.Millis, arrival)
 }
 
 // overtaken takes a frame that fills a hole.
@@ -192,7 +232,7 @@ func (a *Assembler) overtaken(f *frame.Frame, arrival sample.Instant) {
 		return
 	}
 	// It lies between frames that were received, so it has a place.
-	if at, ok := a.clock.Place(f.Millis, arrival); ok {
+	if at, ok := a.place(f, arrival); ok {
 		a.aside(&a.behind).add(f, at, arrival, false)
 	}
 }
@@ -200,7 +240,7 @@ func (a *Assembler) overtaken(f *frame.Frame, arrival sample.Instant) {
 // stored takes a frame that was recorded earlier.
 func (a *Assembler) stored(f *frame.Frame, arrival sample.Instant) {
 	a.stats.Stored++
-	at, ok := a.clock.Place(f.Millis, arrival)
+	at, ok := a.place(f, arrival)
 	if !ok {
 		a.stats.Unplaced++
 		return
@@ -279,6 +319,7 @@ func (a *Assembler) Step(by time.Duration) {
 	} else {
 		a.clock.Step(by)
 		a.sequence.step(by)
+		a.counter.step(by)
 		a.rate = rate{pause: a.rate.pause}
 	}
 	if a.stats.LastArrival != sample.Past {
@@ -292,13 +333,16 @@ func (a *Assembler) Step(by time.Duration) {
 func (a *Assembler) Calibrated() bool { return a.convert.Calibrated() }
 
 // Epochs is Stats.Epochs of a source with a counter, for who asks at each frame.
-func (a *Assembler) Epochs() int { return a.clock.Epochs() }
+func (a *Assembler) Epochs() int { return a.clock.Epochs() + a.others }
 
 // Stats returns what has been counted so far.
 func (a *Assembler) Stats() Stats {
 	s, c := a.stats, a.clock.Status()
-	s.Epochs, s.Offset, s.Skew = c.Epochs, c.Offset, c.Skew
-	s.Restarts = max(0, c.Epochs-1-c.Steps)
+	s.Epochs, s.Offset, s.Skew = c.Epochs+a.others, c.Offset, c.Skew
+	s.Restarts = max(0, s.Epochs-1-c.Steps)
+	if s.Counting = a.counter.counts; s.Counting != Milliseconds {
+		s.Skew = math.NaN()
+	}
 	s.Leap = a.rows.leap
 	if a.config.Live && a.config.OwnTime {
 		s.Epochs, s.Offset = a.rows.epochs, a.rows.offset()

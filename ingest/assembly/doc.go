@@ -32,6 +32,23 @@
 // order, with nothing between them, that go on for a second by the device's time
 // and by the host's, are a reboot.
 //
+// # Counters that do not count milliseconds
+//
+// A counter's pace is compared with that of the arrivals, over at least 3 s and
+// 4 scans. One that stands still, or counts seconds or microseconds, is of no
+// use: it is told (Stats.Counting), and the event time of a scan is its arrival
+// until the counter keeps the pace of a clock again, for a place must not become
+// unknown only because of a wrong figure. That then begins an epoch. Two frames
+// with the same counter and the same channels are two scans when their numbers
+// differ. Stored and overtaken frames have no place meanwhile.
+//
+// Microseconds look like a queue that is drained a thousand times as fast as it
+// was filled. So they are believed only of a counter that has never kept the
+// pace since it started, and at a scan rate below three times the nominal one
+// (where none is stated: when scans are more than 10 s apart by the counter).
+//
+// # Stored frames
+//
 // Stored frames (recorded earlier, sent late) may have any number: they fill
 // holes, move the sequence forward where they can follow on it, or lie far from
 // it. They never are a reboot and never move the clock. One that cannot be given a time, because no frame

@@ -29,6 +29,8 @@ type Stats struct {
 	Skew     float64       // ppm that the device's clock runs fast; NaN not known yet
 	Rate     float64       // live scans per second of event time, over the last ten seconds; NaN before the second scan and in the first second of scans, also after a silence
 
+	Counting Counting // what the device's counter counts
+
 	Leap Leap // the newest, of live rows
 
 	LastEvent   sample.Instant // event time of the newest live scan; Past before it
