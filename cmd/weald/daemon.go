@@ -102,6 +102,7 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 	if d.book != nil {
 		group.Go(func() error { return d.book.run(ctx, d.pipe) })
 		group.Go(func() error { return d.book.past.run(ctx) })
+		group.Go(func() error { return d.book.answers(ctx, d.config.Data, d.log) })
 	}
 	group.Go(func() error { return d.hub.Run(ctx) })
 	group.Go(func() error { return webui.Serve(ctx, l, handler, d.log) })

@@ -35,13 +35,17 @@ func newProgress(w io.Writer, name string) *progress {
 	return p
 }
 
-// tell says that so many bytes and such a share of the work, 0 to 1, are done.
+// tell says that so many bytes, 0 where they are not counted, and such a share of
+// the work, 0 to 1, are done.
 func (p *progress) tell(bytes int64, share float64) {
 	if time.Since(p.told) < p.every {
 		return
 	}
 	p.told = time.Now()
-	text := fmt.Sprintf("%s: %3.0f %%, %.1f MB", p.name, share*100, float64(bytes)/1e6)
+	text := fmt.Sprintf("%s: %3.0f %%", p.name, share*100)
+	if bytes > 0 {
+		text += fmt.Sprintf(", %.1f MB", float64(bytes)/1e6)
+	}
 	if !p.line {
 		fmt.Fprintln(p.w, text)
 		return

@@ -1,0 +1,152 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"sync"
+
+	"weald/stream/journal/sqlite"
+)
+
+// Only one process may have a record open, since that is what makes its promises
+// cheap. A running daemon therefore does for other commands what needs the
+// record: they ask it over a socket in the data folder, which only who may read
+// the record can reach. One question a connection, a line of JSON each way; the
+// answer is lines until one has Done, a fault or neither.
+const askName = "ask"
+
+// A question is what a command wants of a running daemon. One field is set.
+type question struct {
+	Backup string `json:"backup,omitempty"` // into this folder, an absolute path
+	Check  bool   `json:"check,omitempty"`
+}
+
+// An answer is one line of what comes back.
+type answerLine struct {
+	Copied  int64  `json:"copied,omitempty"`
+	Known   int64  `json:"known,omitempty"`
+	Finding string `json:"finding,omitempty"`
+
+	// The last line has one of these.
+	Done  bool   `json:"done,omitempty"`
+	Error string `json:"error,omitempty"`
+}
+
+// answers serves the record to other commands until ctx ends.
+func (b *book) answers(ctx context.Context, dir string, log *slog.Logger) error {
+	path := filepath.Join(dir, askName)
+	_ = os.Remove(path) // whoever left it is gone: the record is ours
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		log.Warn("backups have to wait until the daemon is stopped", slog.Any("error", err))
+		<-ctx.Done()
+		return context.Cause(ctx)
+	}
+	var all sync.WaitGroup
+	defer all.Wait()
+	stop := context.AfterFunc(ctx, func() { l.Close() })
+	defer stop()
+	if err := os.Chmod(path, 0o600); err != nil {
+		l.Close()
+		return err
+	}
+	for {
+		conn, err := l.Accept()
+		if err != nil {
+			if ctx.Err() != nil {
+				return context.Cause(ctx)
+			}
+			return fmt.Errorf("answering commands: %w", err)
+		}
+		all.Go(func() { b.answer(ctx, conn) })
+	}
+}
+
+func (b *book) answer(ctx context.Context, conn net.Conn) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	defer conn.Close()
+	stop := context.AfterFunc(ctx, func() { conn.Close() })
+	defer stop()
+	var q question
+	in := json.NewDecoder(conn)
+	if in.Decode(&q) != nil {
+		return // gone, or no command of ours
+	}
+	go func() { // until the connection is closed, which one side always does
+		var more json.RawMessage
+		_ = in.Decode(&more) // nothing more is asked: it is the end
+		cancel()
+	}()
+	out := json.NewEncoder(conn)
+	// An error of writing means that whoever asked is gone, and cancels ctx.
+	if err := b.work(ctx, &q, func(l answerLine) { _ = out.Encode(l) }); err != nil {
+		_ = out.Encode(answerLine{Error: err.Error()})
+		return
+	}
+	_ = out.Encode(answerLine{Done: true})
+}
+
+func (b *book) work(ctx context.Context, q *question, tell func(answerLine)) error {
+	switch {
+	case q.Backup != "" && filepath.IsAbs(q.Backup):
+		_, err := b.store.Backup(ctx, q.Backup, func(copied, known int64) { tell(answerLine{Copied: copied, Known: known}) })
+		return err
+	case q.Check:
+		return checkRecord(ctx, b.store, func(text string) { tell(answerLine{Finding: text}) })
+	}
+	return errors.New("the running daemon does not know what is asked; it may be of another version")
+}
+
+// checkRecord calls each with what is wrong with a record.
+func checkRecord(ctx context.Context, store *sqlite.Store, each func(string)) error {
+	for finding, err := range store.Check(ctx) {
+		if err != nil {
+			return err
+		}
+		each(finding.String())
+	}
+	return context.Cause(ctx)
+}
+
+// askDaemon asks the daemon that uses the record in a folder, and calls each
+// with all lines of its answer but the last.
+func askDaemon(ctx context.Context, dir string, q question, each func(answerLine)) error {
+	var d net.Dialer
+	conn, err := d.DialContext(ctx, "unix", filepath.Join(dir, askName))
+	if err != nil {
+		return fmt.Errorf("the record in %s is in use by another process that cannot be asked: %w; stop it first", dir, err)
+	}
+	defer conn.Close()
+	stop := context.AfterFunc(ctx, func() { conn.Close() })
+	defer stop()
+	if err := json.NewEncoder(conn).Encode(q); err != nil {
+		return fmt.Errorf("asking the running daemon: %w", err)
+	}
+	lines := bufio.NewScanner(conn)
+	lines.Buffer(nil, 1<<20)
+	for lines.Scan() {
+		var l answerLine
+		if err := json.Unmarshal(lines.Bytes(), &l); err != nil {
+			return fmt.Errorf("asking the running daemon: %w", err)
+		}
+		switch {
+		case l.Error != "":
+			return fmt.Errorf("the running daemon says: %s", l.Error)
+		case l.Done:
+			return nil
+		}
+		each(l)
+	}
+	if err := context.Cause(ctx); err != nil {
+		return err
+	}
+	return errors.Join(errors.New("the running daemon ended before it was done"), lines.Err())
+}

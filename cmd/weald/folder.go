@@ -1,0 +1,45 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"weald/config"
+	"weald/stream/journal"
+	"weald/stream/journal/sqlite"
+)
+
+// recordFile is the file without which a folder holds no record.
+const recordFile = "weald.db"
+
+// dataOf returns the folder that a command is about: the one that was given, or
+// the configuration's.
+func dataOf(c *config.Config, given string) (string, error) {
+	switch {
+	case given != "":
+		return given, nil
+	case c.Data == "":
+		return "", errors.New("the configuration keeps no record: it names no folder with data:")
+	}
+	return c.Data, nil
+}
+
+// openRecord opens the record in a folder for a command, which makes none. If a
+// daemon uses it the error is journal.ErrInUse.
+func openRecord(ctx context.Context, dir string) (*sqlite.Store, error) {
+	if _, err := os.Stat(filepath.Join(dir, recordFile)); errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("there is no record in %s", dir)
+	}
+	store, err := sqlite.Open(ctx, dir, sqlite.Options{Reserve: -1})
+	if err != nil {
+		return nil, fmt.Errorf("the record in %s: %w", dir, err)
+	}
+	return store, nil
+}
+
+// inUse reports whether an error of openRecord says that a daemon has the record.
+func inUse(err error) bool { return errors.Is(err, journal.ErrInUse) }

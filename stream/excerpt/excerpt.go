@@ -1,0 +1,245 @@
+// Package excerpt makes a stretch of the record of one place into a recording
+// that package export can write: its signals as the rules engine makes them of
+// the readings, with what happened as annotations.
+//
+// Readings are taken in the order of their times, not of their arrival, so that
+// what a bridge had stored and sent later is in its place, although the live
+// run could not judge it. The calibrations are those of the configuration that
+// is given; raw readings are what the record has.
+//
+// Memory holds some minutes of readings at a time, however long the stretch is.
+package excerpt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"iter"
+	"slices"
+	"strings"
+
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/stream/export"
+	"weald/stream/journal"
+	"weald/stream/keeper"
+	"weald/stream/record"
+)
+
+// An Excerpt is one place in one stretch of time. One goroutine owns it.
+type Excerpt struct {
+	// Losses are what could not be read so far, in plain words, each once.
+	Losses []string
+
+	// Foreign is how many scans the last pass left out because the
+	// configuration has their source with another number of channels.
+	Foreign int
+
+	ctx      context.Context
+	journal  journal.Journal
+	plan     *rules.Plan // with the one place and no rules
+	reviver  *keeper.Reviver
+	rates    []float64
+	sources  []int // that the place is measured by
+	from, to sample.Instant
+}
+
+// New returns the excerpt of a place, by its index in the plan. rates are those
+// of the plan's sources, scans a second. from and to may be Past and Never: then
+// they are where the place's record begins and ends.
+//
+// If there is nothing of the place its error wraps journal.ErrNotFound.
+func New(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *keeper.Reviver, rates []float64, place int, from, to sample.Instant) (*Excerpt, error) {
+	x := &Excerpt{
+		ctx: ctx, journal: j, reviver: reviver, rates: rates, from: from, to: to,
+		plan: &rules.Plan{Sources: plan.Sources, Places: plan.Places[place : place+1]},
+	}
+	for i := range plan.Sources {
+		if plan.Places[place].Uses(i) {
+			x.sources = append(x.sources, i)
+		}
+	}
+	if err := x.bound(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// Recording returns what is to be exported. Its rows and annotations may be
+// ranged over again and again, one after another.
+func (x *Excerpt) Recording() (export.Recording, error) {
+	r := export.Recording{Header: export.Header{Place: x.place().ID, Start: x.from, End: x.to}}
+	if err := x.person(&r.Header); err != nil {
+		return r, err
+	}
+	for _, t := range x.tracks() {
+		r.Tracks = append(r.Tracks, t.track)
+	}
+	notes, err := x.annotations()
+	if err != nil {
+		return r, err
+	}
+	r.Annotations = func(yield func(export.Annotation, error) bool) {
+		for _, a := range notes {
+			if !yield(a, nil) {
+				return
+			}
+		}
+	}
+	return r, nil
+}
+
+func (x *Excerpt) place() *rules.Place { return &x.plan.Places[0] }
+
+// A lane is a track in the making: which of the place's signals are on it.
+type lane struct {
+	track  export.Track
+	which  []int // of the engine's signals
+	source []int
+}
+
+// tracks puts signals together that are taken together: those that rest on the
+// same sources.
+func (x *Excerpt) tracks() []*lane {
+	var lanes []*lane
+	engine := rules.NewEngine(x.plan, quiet{})
+	for k, sig := range engine.Signals(0) {
+		on := x.restsOn(sig.Name)
+		i := slices.IndexFunc(lanes, func(l *lane) bool { return slices.Equal(l.source, on) })
+		if i < 0 {
+			i = len(lanes)
+			l := &lane{source: on}
+			for _, s := range on {
+				l.track.StaleAfter = max(l.track.StaleAfter, x.plan.Sources[s].StaleAfter)
+			}
+			if len(on) == 1 { // the times of several make no rate
+				l.track.Rate = x.rates[on[0]]
+			}
+			lanes = append(lanes, l)
+		}
+		lanes[i].which = append(lanes[i].which, k)
+		lanes[i].track.Signals = append(lanes[i].track.Signals, export.Signal{Name: sig.Name, Unit: sig.Unit})
+	}
+	for _, l := range lanes {
+		l.track.Rows = x.rows(l.which)
+	}
+	return lanes
+}
+
+// restsOn returns the sources of a signal, in ascending order.
+func (x *Excerpt) restsOn(signal string) []int {
+	p := x.place()
+	for i := range p.Sites {
+		if p.Sites[i].ID+".pressure" != signal {
+			continue
+		}
+		var on []int
+		for _, c := range p.Sites[i].Channels {
+			if !slices.Contains(on, c.Source) {
+				on = append(on, c.Source)
+			}
+		}
+		slices.Sort(on)
+		return on
+	}
+	return []int{p.Mat.Source}
+}
+
+// rows yields the rows of a track: the signals as they are whenever one of them
+// is new.
+func (x *Excerpt) rows(which []int) iter.Seq2[export.Row, error] {
+	return func(yield func(export.Row, error) bool) {
+		t := x.newTaker(which, yield)
+		x.Foreign = 0
+		for r, err := range x.readings() {
+			if err != nil {
+				yield(export.Row{}, err)
+				return
+			}
+			scan, ok := x.reviver.Revive(r.source, r.scan)
+			if !ok {
+				x.Foreign++
+				continue
+			}
+			// In its place it is on time.
+			scan.Arrived, scan.Stored = scan.At, false
+			if t.engine.Scan(scan); t.done {
+				return
+			}
+		}
+		t.engine.Finish()
+		t.flush()
+	}
+}
+
+// lose notes what cannot be read.
+func (x *Excerpt) lose(l *journal.Loss) {
+	if text := l.Error(); !slices.Contains(x.Losses, text) {
+		x.Losses = append(x.Losses, text)
+	}
+}
+
+// bound replaces Past and Never by where the record of the place's sources
+// begins and ends, and refuses a stretch of nothing.
+func (x *Excerpt) bound() error {
+	first, last, err := x.journal.Span(x.ctx, x.from, x.to)
+	if err != nil {
+		return fmt.Errorf("place %s: %w", x.place().ID, err)
+	}
+	if x.from == sample.Past {
+		x.from = sample.Never
+		err = x.look(first, last, func(s *record.Scan) bool {
+			x.from = min(x.from, s.At)
+			return false
+		})
+	}
+	if x.to == sample.Never && err == nil {
+		x.to = sample.Past
+		// The end is not far from the end: some ten thousand inputs are
+		// seconds of a ward.
+		for back := uint64(1e4); x.to == sample.Past && err == nil; back *= 10 {
+			begin := last - min(last-first, back)
+			err = x.look(begin, last, func(s *record.Scan) bool {
+				x.to = max(x.to, s.At+1)
+				return true
+			})
+			if begin == first {
+				break
+			}
+		}
+	}
+	if err == nil && x.from >= x.to {
+		err = fmt.Errorf("place %s: %w", x.place().ID, journal.ErrNotFound)
+	}
+	return err
+}
+
+// look calls each with the scans of the place's sources until it returns false.
+func (x *Excerpt) look(first, last uint64, each func(*record.Scan) bool) error {
+	for in, err := range x.journal.Inputs(x.ctx, first, last) {
+		var loss *journal.Loss
+		switch {
+		case errors.As(err, &loss):
+			x.lose(loss)
+		case err != nil:
+			return err
+		case in.Scan != nil && slices.ContainsFunc(x.sources, func(s int) bool { return x.plan.Sources[s].ID == in.Source }):
+			if !each(in.Scan) {
+				return nil
+			}
+		}
+	}
+	return nil
+}
+
+// Base returns a name for the files of the excerpt, such as
+// "bench-1-20260301T2200Z".
+func (x *Excerpt) Base() string {
+	clean := strings.Map(func(r rune) rune {
+		if r == '-' || r == '_' || r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' {
+			return r
+		}
+		return '_'
+	}, x.place().ID)
+	return clean + "-" + x.from.Time().Format("20060102T1504Z")
+}

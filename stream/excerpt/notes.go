@@ -1,0 +1,81 @@
+package excerpt
+
+import (
+	"cmp"
+	"errors"
+	"slices"
+
+	"weald/ingest/sample"
+	"weald/stream/export"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// entries calls each with the entries of the place that q picks.
+func (x *Excerpt) entries(q journal.Query, each func(*record.Entry)) error {
+	q.Place = x.place().ID
+	for e, err := range x.journal.Entries(x.ctx, q) {
+		var loss *journal.Loss
+		switch {
+		case errors.As(err, &loss):
+			x.lose(loss)
+		case err != nil:
+			return err
+		default:
+			each(&e)
+		}
+	}
+	return nil
+}
+
+// annotations returns what happened at the place, in order of time.
+func (x *Excerpt) annotations() ([]export.Annotation, error) {
+	var all []export.Annotation
+	q := journal.Query{Kinds: []record.Kind{record.KindTransition, record.KindMark, record.KindFault}, Since: x.from, Until: x.to}
+	err := x.entries(q, func(e *record.Entry) {
+		a := export.Annotation{At: e.At, Author: e.Author}
+		switch b := e.Body.(type) {
+		case record.Transition:
+			a.Kind, a.What, a.Rule, a.Subject = export.Alert, string(b.Event.What), b.Event.Rule, b.Event.Subject
+			a.Priority, a.Text = b.Event.Priority.String(), b.Event.Text
+		case record.Mark:
+			a.Kind, a.What, a.Text = export.Mark, b.What, b.Text
+		case record.Fault:
+			a.Kind, a.What, a.Subject, a.Text = export.Fault, "began", b.Subject, b.Text
+			if b.Over {
+				a.What = "over"
+			}
+		}
+		all = append(all, a)
+	})
+	slices.SortStableFunc(all, func(a, b export.Annotation) int { return cmp.Compare(a.At, b.At) })
+	return all, err
+}
+
+// person fills in whose recording it is, if there was one session and no more in
+// that time: a recording of two people is of nobody.
+func (x *Excerpt) person(h *export.Header) error {
+	type span struct {
+		step   record.Session
+		before bool // it had ended when the excerpt begins
+	}
+	var all []*span
+	err := x.entries(journal.Query{Kinds: []record.Kind{record.KindSession}}, func(e *record.Entry) {
+		step := e.Body.(record.Session)
+		i := slices.IndexFunc(all, func(s *span) bool { return s.step.ID == step.ID })
+		switch {
+		case i < 0 && e.At < x.to:
+			all = append(all, &span{step: step})
+		case i >= 0 && step.What == "ended":
+			all[i].before = e.At <= x.from
+		}
+	})
+	all = slices.DeleteFunc(all, func(s *span) bool { return s.before })
+	if len(all) == 1 {
+		h.Person, h.Session = all[0].step.Code, all[0].step.ID
+	}
+	return err
+}
+
+// Span returns where the excerpt begins and ends.
+func (x *Excerpt) Span() (from, to sample.Instant) { return x.from, x.to }
