@@ -73,7 +73,7 @@ func New(c Config, out func(*sample.Scan)) (*Assembler, error) {
 	if c.Period > 0 {
 		a.rate.pause = max(rateOver, silentPeriods*c.Period)
 	}
-	a.counter.period = c.Period
+	a.counter.period, a.sequence.period = c.Period, c.Period
 	a.rows.period, a.rows.leap.At = c.Period, sample.Past
 	a.lane = newLane(c, convert, a.done)
 	return a, nil
@@ -150,9 +150,10 @@ func (a *Assembler) row(f *frame.Frame, at, arrival sample.Instant) {
 
 // live takes a frame that was sent as soon as it was recorded.
 func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
+	missing := uint32(0)
 	if !a.config.Unnumbered {
-		p, gap := a.sequence.judge(f.Seq, f.Millis, f.Kind == frame.Readings, arrival)
-		a.stats.Gaps += uint64(gap)
+		var p place
+		p, missing = a.sequence.judge(f.Seq, f.Millis, f.Kind == frame.Readings, arrival)
 		switch p {
 		case same:
 			if !a.lane.takes(f) {
@@ -180,10 +181,20 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 	if a.lane.takes(f) {
 		// A further part was sampled with the first, cannot be faster than it,
 		// and may follow a status with a newer counter.
+		a.stats.Gaps += uint64(missing)
 		a.lane.add(f, a.lane.entry.scan.At, arrival, true)
 		return
 	}
+	epochs := a.clock.Epochs()
 	at := a.time(f, arrival)
+	switch {
+	case missing == 0:
+	case a.clock.Epochs() == epochs:
+		a.stats.Gaps += uint64(missing)
+	default:
+		// The counter leapt with the number: nothing tells that any was lost.
+		a.sequence.begin(f.Seq, f.Millis, arrival)
+	}
 	if f.Kind == frame.Readings {
 		a.lane.add(f, at, arrival, true)
 	}

@@ -23,8 +23,12 @@
 //     passed on with its own, earlier, event time; the readings of other parts
 //     are missing from it unless its scan is still being put together.
 //   - the first after a reboot, whenever else number or counter fall back, or
-//     when the number leaps by more than ten a millisecond of the counter. The
-//     sequence starts again, no gap is counted, and the clock begins an epoch.
+//     when the number leaps by more than ten a millisecond of the counter, or,
+//     where a nominal rate is stated, by more than the time since the frame before
+//     explains: half as much again as the pace of the numbers so far, and 10 s
+//     more. The sequence starts again, no gap is counted, and the clock begins an
+//     epoch. Neither is a gap counted where the counter leaps with the number,
+//     so that the clock begins an epoch by itself.
 //
 // A device that restarts within 256 frames of its first one repeats its own
 // numbers and counters and so looks like repeats, with one difference: they come

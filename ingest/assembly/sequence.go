@@ -23,6 +23,12 @@ const (
 	mostPerMs  = 10   // frames that a device can send in a millisecond
 	settling   = 1000 // milliseconds allowed on top of a leap's time
 
+	// Where the nominal rate is known, a leap is a gap only if the frames could
+	// have been sent since the one before, at half as much again as the rate and
+	// some more: leapSlack of them in time, or leapLeast in number.
+	leapSlack = 10 * time.Second
+	leapLeast = 10
+
 	// Repeats of at least so many frames and so long, at the device's pace, are
 	// a reboot; from one to the next the number goes up by so much at most.
 	runFrames, runSteps = 8, 8
@@ -34,6 +40,9 @@ const (
 
 // A sequence knows the newest frame and which of the last ones were received.
 type sequence struct {
+	period  time.Duration  // nominal, between scans; 0 if it is not stated
+	began   received       // the first frame since the reboot
+	since   sample.Instant // its arrival
 	begun   bool
 	first   uint32 // number of the first frame since the reboot
 	seq, ms uint32 // of the newest frame
@@ -71,7 +80,7 @@ func (s *sequence) judge(seq, ms uint32, readings bool, arrival sample.Instant) 
 	case ahead == 0 && onward == 0:
 		return same, 0
 	case ahead >= 0:
-		if !possible(uint32(ahead), ms-s.ms) {
+		if !possible(uint32(ahead), ms-s.ms) || s.beyond(uint32(ahead), ms, arrival) {
 			return reboot, 0
 		}
 		s.run.n = 0
@@ -119,7 +128,8 @@ func (s *sequence) judgeStored(seq, ms uint32, arrival sample.Instant) (p place,
 
 // begin starts the sequence with its first frame.
 func (s *sequence) begin(seq, ms uint32, arrival sample.Instant) {
-	*s = sequence{begun: true, first: seq, seq: seq, ms: ms, arrival: arrival}
+	*s = sequence{period: s.period, begun: true, first: seq, seq: seq, ms: ms, arrival: arrival, since: arrival}
+	s.began = received{yes: true, seq: seq, ms: ms}
 	s.record(seq, ms)
 }
 
@@ -153,6 +163,25 @@ func (r received) is(seq uint32) bool { return r.yes && r.seq == seq }
 // milliseconds.
 func possible(leap, ms uint32) bool { return uint64(leap) <= mostPerMs*(uint64(ms)+settling) }
 
+// beyond reports whether a leap is longer than the time since the newest frame
+// can explain, by the device's counter or the arrivals, whichever is longer. The
+// pace of the numbers is the nominal one, or that so far where it is higher: a
+// scan may take several frames, and a device may be faster than is said.
+func (s *sequence) beyond(leap, ms uint32, arrival sample.Instant) bool {
+	if s.period <= 0 {
+		return false
+	}
+	longer := func(ms uint32, by time.Duration) float64 {
+		return max(time.Duration(ms)*time.Millisecond, by).Seconds()
+	}
+	pace := 1 / s.period.Seconds()
+	if over := longer(s.ms-s.began.ms, s.arrival.Sub(s.since)); over >= 1 {
+		pace = max(pace, float64(s.seq-s.first)/over)
+	}
+	most := 1.5*pace*longer(ms-s.ms, arrival.Sub(s.arrival)) + max(pace*leapSlack.Seconds(), leapLeast)
+	return float64(leap) > most
+}
+
 // follows reports whether a stored frame that many numbers ahead moves the
 // sequence forward: where frames are numbered when they are recorded, its counter
 // is ahead as well; where they are numbered when they are sent, its number is
@@ -181,5 +210,5 @@ func (s *sequence) starting(seq, ms uint32, arrival sample.Instant) bool {
 
 // step moves arrivals with the host's clock.
 func (s *sequence) step(by time.Duration) {
-	s.arrival, s.run.arrival = s.arrival.Add(by), s.run.arrival.Add(by)
+	s.arrival, s.since, s.run.arrival = s.arrival.Add(by), s.since.Add(by), s.run.arrival.Add(by)
 }
