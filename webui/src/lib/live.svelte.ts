@@ -11,6 +11,7 @@ import type { Alert, LiveEvent, Place, Subscription } from './link/types';
 import type { Block, Frame, MapFrame } from './link/wire';
 import { HOUR, Ribbons } from './ribbons';
 import { link as text } from './text';
+import { isOpen, withAlerts, withPlace } from './together';
 
 type SampleSink = (base: number, block: Block) => void;
 type MapSink = (frame: MapFrame) => void;
@@ -31,6 +32,8 @@ export class Live {
   loaded = $state(false);
   healed = $state('');
   alerts = $state.raw<Alert[]>([]);
+  /** How many of them are open. */
+  readonly open = $derived(this.alerts.filter(isOpen).length);
   readonly places = new SvelteMap<string, Place>();
 
   readonly ribbons = new Ribbons();
@@ -58,6 +61,9 @@ export class Live {
   }
 
   start(): void {
+    // A page that wants nothing of its own is told of alerts and of the time,
+    // and so is one whose part of the program has not come yet.
+    this.#link.subscribe({ places: [], signals: [], maps: [] });
     this.#link.start();
     setInterval(() => this.#tick(), 1000);
   }
@@ -127,8 +133,8 @@ export class Live {
     this.#streams = new Map((e.streams ?? []).map((s) => [s.stream, `${s.place}/${s.name}`]));
     for (const m of e.maps ?? []) this.#streams.set(m.stream, m.place);
     this.#news = new Set(places.map((p) => p.id));
-    places.forEach((p) => this.#place(p));
     this.alerts = e.alerts ?? [];
+    places.forEach((p) => this.#place(p));
     this.announcer.all(this.alerts);
     this.now = this.#link.now();
     this.loaded = true;
@@ -147,6 +153,11 @@ export class Live {
   }
 
   #place(p: Place): void {
+    this.alerts = withPlace(this.alerts, p);
+    this.#show(withAlerts(p, this.alerts));
+  }
+
+  #show(p: Place): void {
     this.ribbons.update(p);
     this.places.set(p.id, p);
   }
@@ -154,6 +165,8 @@ export class Live {
   #alert(what: string, a: Alert): void {
     const others = this.alerts.filter((x) => x.id !== a.id || (x.cleared_at != null && x.raised_at !== a.raised_at));
     this.alerts = [a, ...others];
+    const place = this.places.get(a.place);
+    if (place) this.#show(withAlerts(place, this.alerts));
     if (what === 'raised') this.announcer.raised(a);
     if (what === 'cleared') this.announcer.cleared(a);
   }

@@ -1,0 +1,28 @@
+import { expect, it } from 'vitest';
+import { standing } from './standing';
+import { alert, hold, place } from './testplace';
+import { withAlerts, withPlace } from './together';
+
+const cleared = { state: 'normal', cleared_at: '2031-01-01T10:05:00Z' };
+
+it('an alert that the place has not told of yet is shown there, in its own words', () => {
+  const bed = withAlerts(place('bed-1', { state: 'building', holds: [hold({ used: 0.99 })] }), [alert(), alert({ place: 'bed-2' })]);
+  expect(standing(bed)).toMatchObject({ mark: 'medium' });
+  expect(bed.alerts).toHaveLength(1);
+  expect(bed.text).toBe('pelvis above 32 mmHg');
+});
+
+it('an alert that is cleared is no longer shown there, though the place has not said so', () => {
+  const raised = place('bed-1', { state: 'alert', alerts: [alert()], holds: [hold({ used: 0.2, raised: true })] });
+  expect(standing(withAlerts(raised, [alert(cleared)])).mark).toBe('quiet');
+  expect(standing(withAlerts({ ...raised, holds: [hold({ raised: true, condition: 'unknown' })] }, [alert(cleared)])).mark).toBe('unknown');
+  expect(withAlerts(raised, [alert()])).toEqual(raised);
+});
+
+it('an alert of which a place tells first is counted, and one that was cleared meanwhile is not', () => {
+  const raised = place('bed-1', { alerts: [alert()] });
+  expect(withPlace([], raised)).toEqual([alert()]);
+  expect(withPlace([alert(cleared)], raised)).toEqual([alert(cleared)]);
+  const again = alert({ raised_at: '2031-01-01T10:10:00Z' });
+  expect(withPlace([alert(cleared)], place('bed-1', { alerts: [again] }))).toEqual([again, alert(cleared)]);
+});
