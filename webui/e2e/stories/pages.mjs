@@ -126,6 +126,14 @@ export default [
       await until('the round again', async () => (await page.locator('h1').innerText()) === 'Round');
       await page.goto(`${ward}/places/nowhere`);
       await until('says that there is no such place', async () => /no place called nowhere/.test(await page.locator('main').innerText()));
+      await page.goto(`${ward}/nowhere`);
+      assert.match(await page.locator('main').innerText(), /There is no such page/);
+      await live(page);
+      assert.equal(await page.getByRole('navigation', { name: 'Pages' }).getByRole('link').count(), 3);
+      await until('the number of open alerts', async () => {
+        const open = await page.evaluate(() => fetch('/api/v1/alerts').then((r) => r.json()).then((b) => b.alerts.filter((a) => !a.cleared_at).length));
+        return ((await page.locator('nav .count').allInnerTexts())[0] ?? '').trim() === (open ? `${open}` : '');
+      });
       assert.deepEqual(complaints, []);
     },
   },

@@ -163,7 +163,6 @@ export const alerts = {
   clearedAt: 'cleared',
   standing: (d: string) => `for ${d}`,
   stood: (d: string) => `stood ${d}`,
-  silent: 'its signal is not known at present',
   byRule: (rule: string) => `(rule ${rule})`,
   elsewhere: 'Open alert elsewhere',
   more: (n: number) => `and ${n} more`,
