@@ -1,12 +1,9 @@
 package ingest
 
 import (
-	"bytes"
 	"fmt"
-	"strings"
 	"time"
 
-	"weald/ingest/frame"
 	"weald/ingest/sample"
 )
 
@@ -22,28 +19,6 @@ const (
 // frames were refused. A packed frame has at least 22.
 const enough = 64
 
-// maxEvidence is how many bytes are kept to be looked at.
-const maxEvidence = 16 << 10
-
-// evidence is what has arrived since the last good frame.
-type evidence struct {
-	since sample.Instant
-	bytes []byte // the first maxEvidence of them
-	count uint64
-	bad   uint64
-	tried uint64 // count when the other formats were tried last
-	words string // what came of it
-}
-
-func (e *evidence) reset(now sample.Instant) {
-	*e = evidence{since: now, bytes: e.bytes[:0]}
-}
-
-func (e *evidence) add(p []byte) {
-	e.count += uint64(len(p))
-	e.bytes = append(e.bytes, p[:min(len(p), maxEvidence-len(e.bytes))]...)
-}
-
 // A complaint is what is wrong, in words for people, and what kind of thing it
 // is: words that count seconds change while the trouble stays the same. The
 // zero complaint is none.
@@ -53,17 +28,14 @@ type complaint struct{ kind, words string }
 func (in *intake) trouble(now sample.Instant) complaint {
 	strange := max(strangeAfter, in.grace)
 	if in.fresh.count > 0 && now.Sub(in.fresh.since) >= strange && (in.fresh.count >= enough || in.fresh.bad > 2) {
-		return complaint{"strange", in.strange()}
-	}
-	if in.losses.words != "" {
-		return complaint{"losses", in.losses.words}
-	}
-	if c := in.flooded(); c != (complaint{}) {
-		return c
+		return complaint{"strange", in.strange(now)}
 	}
 	last := max(in.lastByte, in.opened)
 	if now.Sub(last) < max(silentAfter, in.patience(), in.grace) {
-		return complaint{}
+		if in.losses.words != "" {
+			return complaint{"losses", in.losses.words}
+		}
+		return in.flooded()
 	}
 	lasts := now.Sub(last).Truncate(time.Second)
 	words := fmt.Sprintf("nothing has arrived for %v", lasts)
@@ -94,74 +66,6 @@ func (in *intake) patience() time.Duration {
 		}
 	}
 	return best
-}
-
-// strange says what the bytes look like that are no frames. The other formats
-// are tried on them, again only when there is more to go by.
-func (in *intake) strange() string {
-	e := &in.fresh
-	if e.words == "" || e.tried < maxEvidence && e.count >= 2*e.tried {
-		e.tried = e.count
-		e.words = fmt.Sprintf("bytes arrive but no frame of format %s: %s", in.bridge.Format.Kind, in.guess(e.bytes))
-	}
-	return e.words
-}
-
-// guess says what b may be instead of frames of the bridge's format.
-func (in *intake) guess(b []byte) string {
-	kind := in.bridge.Format.Kind
-	if kind != Packed && reads(frame.NewPacked(), b) {
-		return "is the bridge set to packed?"
-	}
-	if kind != Line && reads(frame.NewLine(), b) {
-		return "is the bridge set to line?"
-	}
-	if text, ok := excerpt(b); ok {
-		switch kind {
-		case Delimited:
-			return fmt.Sprintf("it is text, such as %q; are separator, columns and time described as they are?", text)
-		case Line:
-			return fmt.Sprintf("it is text, such as %q; a logger's columns are read as format delimited", text)
-		}
-		return fmt.Sprintf("it is text, such as %q", text)
-	}
-	if in.fresh.bad > 0 {
-		return fmt.Sprintf("it looks like noise (%s); is the baud rate right, and are cable and ground sound?", in.lastBad.Reason)
-	}
-	return "it looks like noise; is the baud rate right, and are cable and ground sound?"
-}
-
-// A tally counts the good frames that a decoder finds.
-type tally int
-
-func (t *tally) Frame(*frame.Frame) { *t++ }
-func (t *tally) Bad(*frame.Bad)     {}
-
-// reads reports whether d finds a frame in b. One is no accident: noise does not
-// make a checksum and a header that both fit.
-func reads(d frame.Decoder, b []byte) bool {
-	var t tally
-	d.Feed(b, &t)
-	return t > 0
-}
-
-// excerpt returns a line from the middle of b if b is text.
-func excerpt(b []byte) (string, bool) {
-	odd := 0
-	for _, c := range b {
-		if (c < ' ' || c > '~') && c != '\n' && c != '\r' && c != '\t' {
-			odd++
-		}
-	}
-	if len(b) == 0 || odd*50 > len(b) {
-		return "", false
-	}
-	lines := bytes.Split(b, []byte("\n"))
-	line := strings.TrimSpace(string(lines[len(lines)/2]))
-	if line == "" {
-		line = strings.TrimSpace(string(b))
-	}
-	return line[:min(len(line), 40)], true
 }
 
 // trouble says what is wrong with the bridge. It is called with s.mu held.

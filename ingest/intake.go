@@ -81,7 +81,10 @@ func (in *intake) connected(now sample.Instant, whole, stamped bool) {
 	in.byFrames = in.timing == asRecorded && !stamped
 	in.opened = now
 	in.fresh.reset(now)
-	in.losses = losses{from: now, sound: in.sound, broken: in.broken}
+	in.losses = losses{from: now, since: in.arrived()}
+	for _, s := range in.sources {
+		s.asm.Interrupted()
+	}
 }
 
 // disconnected ends a connection. What the bridge says next may continue it.
@@ -112,10 +115,14 @@ func (in *intake) take(p []byte, arrival, now sample.Instant) {
 		in.decoder.Feed(p, in)
 	}
 	if in.sound > sound {
+		if now.Sub(in.fresh.since) >= max(lossesOver, in.patience()) {
+			// What held no frame for so long was no damage, and is over.
+			in.losses = losses{from: now, since: in.arrived()}
+		}
 		in.lastGood = now
 		in.fresh.reset(now)
 	} else {
-		in.fresh.add(p)
+		in.fresh.add(p, now)
 	}
 }
 

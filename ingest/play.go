@@ -120,7 +120,7 @@ func (p *Playback) Status() Status {
 	p.in.exam.begun = false // who asks of a playback wants to know it as it is
 	p.in.publish(&s, p.in.arrival)
 	if p.in.sound == 0 && p.in.bytes > 0 {
-		s.Trouble = p.in.strange()
+		s.Trouble = p.in.strange(p.in.arrival)
 	}
 	return s.clone()
 }

@@ -340,6 +340,10 @@ func (a *Assembler) Step(by time.Duration) {
 	a.lanes(func(l *lane) { l.step(events, by) })
 }
 
+// Interrupted says that the connection was lost and is there again. Only the
+// measured rate forgets what was before, for it is not that of the source.
+func (a *Assembler) Interrupted() { a.rate = rate{pause: a.rate.pause} }
+
 // Calibrated reports whether any channel of the source has a pressure.
 func (a *Assembler) Calibrated() bool { return a.convert.Calibrated() }
 

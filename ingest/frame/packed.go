@@ -204,6 +204,18 @@ func (d *Packed) parseReadings(body []byte) (Reason, string) {
 	return "", ""
 }
 
+// BareLen returns how long the bare packed frame is that b begins with, by what
+// its first bytes say of it, or -1 where they make no sense or are too few.
+func BareLen(b []byte) int {
+	if len(b) < headerLen+crcLen || b[0] != packedVersion {
+		return -1
+	}
+	if n := expectedLen(b); n <= MaxPacked {
+		return n
+	}
+	return -1
+}
+
 // expectedLen returns the length that the fields of b ask for, or -1 where
 // they make no sense. len(b) is at least headerLen + crcLen.
 func expectedLen(b []byte) int {
