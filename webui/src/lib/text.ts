@@ -4,6 +4,8 @@ const many = (n: number, noun: string) => `${n} ${noun}${n === 1 ? '' : 's'}`;
 
 export const words = {
   dash: '—',
+  /** Not yet, but in a moment. */
+  awaited: '…',
   unknown: 'not known',
   uncalibrated: 'not calibrated',
   product: 'weald',
@@ -192,6 +194,7 @@ export const setup = {
   sourcesOf: (id: string) => `Sources of ${id}`,
   columns: { source: 'Source', feeds: 'For', rate: 'Scans a second', last: 'Last scan', lost: 'Frames lost', battery: 'Battery' },
   noScan: 'none yet',
+  asOf: (t: string) => `Figures as of ${t}.`,
   ago: (d: string) => `${d} ago`,
   justNow: 'just now',
   noPlace: 'no place',
