@@ -25,7 +25,7 @@ type Options struct {
 	Hosts []string
 }
 
-// maxBody bounds what a request may carry. No route takes a body yet.
+// maxBody bounds what a request may carry: notes of people.
 const maxBody = 1 << 20
 
 // New returns everything that the daemon serves. Its error is about how the

@@ -34,8 +34,7 @@ func scansOf(t *testing.T, dir, source string) (all []sample.Instant) {
 	return all
 }
 
-// History is known after a kill, to the second, wherever there were
-// readings: also that of the last minute, which nobody had kept as history.
+// History is known after a kill, to the second, wherever there were readings.
 func TestHistorySurvivesAKill(t *testing.T) {
 	dir := t.TempDir()
 	killed(t, dir, 5*time.Second)

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 
 	"weald/stream/journal/sqlite"
 )
@@ -20,7 +21,10 @@ import (
 // record: they ask it over a socket in the data folder, which only who may read
 // the record can reach. One question a connection, a line of JSON each way; the
 // answer is lines until one has Done, a fault or neither.
-const askName = "ask"
+const (
+	askName   = "ask"
+	askWithin = 10 * time.Second // between connecting and asking
+)
 
 // A question is what a command wants of a running daemon. One field is set.
 type question struct {
@@ -77,7 +81,7 @@ func (b *book) answer(ctx context.Context, conn net.Conn) {
 	defer stop()
 	var q question
 	in := json.NewDecoder(conn)
-	if in.Decode(&q) != nil {
+	if conn.SetReadDeadline(time.Now().Add(askWithin)) != nil || in.Decode(&q) != nil || conn.SetReadDeadline(time.Time{}) != nil {
 		return // gone, or no command of ours
 	}
 	go func() { // until the connection is closed, which one side always does

@@ -37,7 +37,7 @@ brought to an end, as the next start would.`,
 			d := &doctor{out: cmd.OutOrStdout()}
 			d.links(c)
 			if c.Data == "" {
-				d.ok("no record is kept: the configuration names no folder with data:")
+				d.ok("no record is kept: the configuration's data: names no folder")
 			} else if d.folder(c.Data) {
 				d.record(cmd.Context(), c.Data)
 			}

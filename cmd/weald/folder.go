@@ -23,7 +23,7 @@ func dataOf(c *config.Config, given string) (string, error) {
 	case given != "":
 		return given, nil
 	case c.Data == "":
-		return "", errors.New("the configuration keeps no record: it names no folder with data:")
+		return "", errors.New("the configuration keeps no record: its data: names no folder")
 	}
 	return c.Data, nil
 }
