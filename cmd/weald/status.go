@@ -114,7 +114,7 @@ func bridgeCounts(s *ingest.Status, messages *api.Messages) metrics.Bridge {
 	for i := range s.Sources {
 		src := &s.Sources[i]
 		b.Well = b.Well && src.Trouble == ""
-		b.Source = append(b.Source, metrics.Source{ID: src.ID, Scans: src.Scans, Gaps: src.Gaps, Repeats: src.Repeats, Damaged: src.Damaged,
+		b.Source = append(b.Source, metrics.Source{ID: src.ID, Scans: src.Scans, Gaps: src.Gaps, Repeats: src.Repeats, Damaged: src.Damaged, Restarts: uint64(src.Restarts),
 			States: states(&src.Condition.Channels), Battery: src.Condition.Battery.Percent})
 	}
 	return b

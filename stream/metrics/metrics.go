@@ -49,6 +49,7 @@ type Messages struct {
 type Source struct {
 	ID                            string // "bridge/source"
 	Scans, Gaps, Repeats, Damaged uint64
+	Restarts                      uint64 // of the device
 
 	States  map[string]int // channels by their state, of a closed set
 	Battery int            // percent; -1 unknown
@@ -141,6 +142,7 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 			count(gapScans, s.Gaps, s.ID)
 			count(repeats, s.Repeats, s.ID)
 			count(damaged, s.Damaged, s.ID)
+			count(restarts, s.Restarts, s.ID)
 			for state, n := range s.States {
 				gauge(channels, float64(n), s.ID, state)
 			}

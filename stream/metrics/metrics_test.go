@@ -44,7 +44,7 @@ func newOptions() (Options, *hostclock.Clock) {
 		ClockOff: func() time.Duration { return -1500 * time.Millisecond },
 		Bridges: func() []Bridge {
 			return []Bridge{{ID: "trolley", Open: true, Frames: 7, Bad: map[string]uint64{"checksum": 1, "length": 0},
-				Source: []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0,
+				Source: []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0, Restarts: 2,
 					States: map[string]int{"sound": 1, "dead": 1, "silent": 0}, Battery: 41}, {ID: "trolley/arm", Battery: -1}},
 				Messages: &Messages{Offered: 9, Duplicates: 2, Dropped: map[string]uint64{"retained": 3}}}}
 		},
@@ -85,6 +85,10 @@ weald_alerts{place="bench-1",priority="medium",rule="tight",state="unacknowledge
 # HELP weald_clock_off_seconds How far the host's wall clock is ahead of the daemon's clock.
 # TYPE weald_clock_off_seconds gauge
 weald_clock_off_seconds -1.5
+# HELP weald_device_restarts_total How often a device has started again, as its counter and its numbers tell; how long it was off is not known.
+# TYPE weald_device_restarts_total counter
+weald_device_restarts_total{source="trolley/arm"} 0
+weald_device_restarts_total{source="trolley/leg"} 2
 # HELP weald_frames_bad_total Frames that were refused, by reason.
 # TYPE weald_frames_bad_total counter
 weald_frames_bad_total{bridge="trolley",reason="checksum"} 1
@@ -124,7 +128,7 @@ weald_site_pressure_mmhg{place="bench-1",site="ankle"} 70.5
 `
 	r := New(o)
 	err := testutil.GatherAndCompare(r, strings.NewReader(want),
-		"weald_battery_percent", "weald_channels", "weald_alerts", "weald_clock_off_seconds", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
+		"weald_battery_percent", "weald_channels", "weald_alerts", "weald_clock_off_seconds", "weald_device_restarts_total", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
 		"weald_live_clients", "weald_live_ended_total", "weald_messages_total", "weald_message_duplicates_total", "weald_messages_dropped_total", "weald_pipeline_responding", "weald_site_known", "weald_site_pressure_mmhg")
 	if err != nil {
 		t.Error(err)

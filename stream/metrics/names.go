@@ -25,6 +25,7 @@ var (
 	gapScans   = named("gap_scans_total", "Frames that the sequence numbers of a source say were lost; a scan of a mat may take several.", "source")
 	repeats    = named("repeated_frames_total", "Frames that came again and were dropped.", "source")
 	damaged    = named("damaged_scans_total", "Scans that were kept from the rules because they were damaged at the source.", "source")
+	restarts   = named("device_restarts_total", "How often a device has started again, as its counter and its numbers tell; how long it was off is not known.", "source")
 	channels   = named("channels", "Channels of a source by their state.", "source", "state")
 	battery    = named("battery_percent", "Level of a source's battery in percent; no series while it is unknown.", "source")
 
