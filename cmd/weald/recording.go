@@ -16,12 +16,22 @@ import (
 // captureMagic begins every capture file.
 const captureMagic = "WCAP1\n"
 
+// A refusal is a line of a recording that was refused. Of them the first few are
+// shown: a file of another form has nothing else.
+type refusal struct {
+	line, column int
+	why          string
+}
+
+const shownRefusals = 5
+
 // A recording is a file that is played through a bridge's decoder.
 type recording struct {
 	bridge  ingest.Bridge
 	path    string
 	status  ingest.Status // of the last time it was played
 	stamped bool          // it is a capture, which has the times of arrival
+	refused []refusal     // the first few
 	torn    error         // it was cut short; what came before is good
 }
 
@@ -43,6 +53,12 @@ func (r *recording) play(ctx context.Context, out func(*sample.Scan)) error {
 		return err
 	}
 	defer func() { r.status = p.Status() }()
+	r.refused = nil
+	p.Watch(func(f ingest.Finding) {
+		if f.Bad != nil && f.Bad.Line > 0 && len(r.refused) < shownRefusals {
+			r.refused = append(r.refused, refusal{f.Bad.Line, f.Bad.Column, f.Bad.Error()})
+		}
+	})
 	for s, err := range p.Scans(ctx) {
 		var corrupt *capture.CorruptError
 		switch {
@@ -62,9 +78,7 @@ func (r *recording) complain(w io.Writer) {
 	if r.torn != nil {
 		fmt.Fprintf(w, "weald: %s: %v\n", r.path, r.torn)
 	}
-	if n := r.status.BadFrames(); n > 0 {
-		fmt.Fprintf(w, "weald: %s: %d frames were refused, the last one: %s\n", r.path, n, r.status.LastBad)
-	}
+	r.complainOfFrames(w)
 	if r.status.Trouble != "" {
 		fmt.Fprintf(w, "weald: %s: %s\n", r.path, r.status.Trouble)
 	}
@@ -85,6 +99,27 @@ func (r *recording) complain(w io.Writer) {
 	}
 	for _, u := range r.status.Unknown {
 		fmt.Fprintf(w, "weald: %s: source %d is not in the configuration; its %d frames were not judged\n", r.path, u.Number, u.Frames)
+	}
+}
+
+// complainOfFrames tells people what was refused, and that nothing was taken.
+func (r *recording) complainOfFrames(w io.Writer) {
+	good, bad := r.status.Frames, r.status.BadFrames()
+	switch {
+	case r.status.Bytes == 0:
+		fmt.Fprintf(w, "weald: %s: there is nothing in it, and nothing was judged\n", r.path)
+	case good == 0 && bad == 0:
+		fmt.Fprintf(w, "weald: %s: there is no frame in it, and nothing was judged\n", r.path)
+	case good == 0:
+		fmt.Fprintf(w, "weald: %s: all of its %d frames were refused, and nothing was judged; the last one: %s\n", r.path, bad, r.status.LastBad)
+	case bad > 0:
+		fmt.Fprintf(w, "weald: %s: %d of %d frames were refused, the last one: %s\n", r.path, bad, good+bad, r.status.LastBad)
+	}
+	for _, f := range r.refused {
+		fmt.Fprintf(w, "weald: %s:%d:%d: %s\n", r.path, f.line, f.column, f.why)
+	}
+	if n := bad - uint64(len(r.refused)); n > 0 && len(r.refused) == shownRefusals {
+		fmt.Fprintf(w, "weald: %s: and %d more; import shows as many as are asked for\n", r.path, n)
 	}
 }
 

@@ -64,6 +64,9 @@ func rehearse(cmd *cobra.Command, f rehearseFlags) error {
 	if err != nil {
 		return err
 	}
+	if from >= to {
+		return usageError{fmt.Errorf("--from %s is not before --to %s", f.from, f.to)}
+	}
 	c, err := load(cmd, f.config)
 	if err != nil {
 		return err

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"time"
 
 	"weald/rules/alert"
 	"weald/stream/rehearsal"
@@ -118,10 +119,19 @@ func reportRehearsal(w io.Writer, r *rehearsal.Result, played []*recording, asJS
 	fmt.Fprintf(out, "%d scans from %s to %s: raised %d, cleared %d, standing at the end %d, late scans %d\n",
 		s.Scans, *s.From, *s.To, s.Raised, s.Cleared, s.Standing, s.Late)
 	if s.PerPlaceHour != nil {
-		fmt.Fprintf(out, "%s alerts per place and hour; %.0f %% of 10-minute periods with more than 10; %d chattering\n",
-			perHour(*s.PerPlaceHour), *s.BusyShare*100, len(s.Chattering))
+		fmt.Fprintf(out, "%s; %.0f %% of 10-minute periods with more than 10; %d chattering\n",
+			alertRate(*s.PerPlaceHour, r.To.Sub(r.From)), *s.BusyShare*100, len(s.Chattering))
 	}
 	return out.Flush()
+}
+
+// alertRate says how many alerts there are. What came in less than an hour is
+// not multiplied up to one: one alert in nine seconds is no 400 an hour.
+func alertRate(rate float64, over time.Duration) string {
+	if over < time.Hour {
+		return fmt.Sprintf("%v is too short for a rate of alerts by the hour", over.Round(time.Second))
+	}
+	return perHour(rate) + " alerts per place and hour"
 }
 
 // perHour writes a rate of alerts for people: rare ones not in powers of ten.
