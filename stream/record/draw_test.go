@@ -108,7 +108,7 @@ func drawEntry(t *rapid.T) Entry {
 }
 
 func drawStretch(t *rapid.T) *Stretch {
-	s := &Stretch{Place: drawText(t, "place"), Series: drawText(t, "series"), Tier: rapid.SampledFrom(Tiers()).Draw(t, "tier")}
+	s := &Stretch{Place: drawText(t, "place"), Series: drawText(t, "series"), Tier: rapid.SampledFrom(Tiers()).Draw(t, "tier"), Serial: rapid.Uint64().Draw(t, "serial")}
 	step := int64(s.Tier.Step())
 	at := rapid.Int64Range(-2e9, 2e9).Draw(t, "from") * 1e9 / step
 	for range rapid.IntRange(1, 70).Draw(t, "points") {

@@ -71,7 +71,7 @@ func goldens() map[string]golden {
 			func(b []byte) (any, error) { d, err := DecodeDocument(b); return &d, err }, true},
 		"snapshot": {"snapshot", &Snapshot{1070, base, 3, []byte("state of the engine")},
 			func(b []byte) (any, error) { s, err := DecodeSnapshot(b); return &s, err }, false},
-		"stretch": {"stretch", &Stretch{"bench-1", "ankle.pressure", Minute, []Point{{base, 1, 2, 3}, {base + 6e10, 1.5, 2, 9}, {base + 18e10, 0, 0, 0}}},
+		"stretch": {"stretch", &Stretch{"bench-1", "ankle.pressure", Minute, 88, []Point{{base, 1, 2, 3}, {base + 6e10, 1.5, 2, 9}, {base + 18e10, 0, 0, 0}}},
 			func(b []byte) (any, error) { return DecodeStretch(b) }, false},
 		"retired": {"retired", retiredThing{Retired{"hub/mat4", 1, 900, 54321}},
 			func(b []byte) (any, error) { r, err := DecodeRetired(b); return retiredThing{r}, err }, true},

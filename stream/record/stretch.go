@@ -59,7 +59,11 @@ type Point struct {
 type Stretch struct {
 	Place, Series string
 	Tier          Tier
-	Points        []Point
+	// Serial counts all stretches of a record: what a later one says of an
+	// instant replaces what an earlier one said. The journal gives it when it
+	// keeps the stretch.
+	Serial uint64
+	Points []Point
 }
 
 // MaxPoints is the most points that a stretch may have.
@@ -67,8 +71,8 @@ const MaxPoints = 1 << 16
 
 // stretchVersion is the version in which stretches are written.
 //
-// Version 1, after form and version: place, series (text), tier (a byte), how
-// many points (uvarint), the first point's time in steps (varint), then how
+// Version 1, after form and version: place, series (text), tier (a byte), the
+// serial, how many points (uvarint each), the first point's time in steps (varint), then how
 // many steps each is after the one before it, less 1 (uvarint); at last,
 // compressed (zstd), twelve planes: the four bytes of each least value, of each
 // mean and of each greatest, lowest byte first, exclusive-or those of the point
@@ -110,6 +114,7 @@ func (s *Stretch) Append(dst []byte) ([]byte, error) {
 	step := int64(s.Tier.Step())
 	dst = appendText(begin(dst, FormStretch, stretchVersion), s.Place)
 	dst = append(appendText(dst, s.Series), byte(s.Tier))
+	dst = binary.AppendUvarint(dst, s.Serial)
 	dst = binary.AppendUvarint(dst, uint64(n))
 	at := int64(s.Points[0].At) / step
 	dst = binary.AppendVarint(dst, at)
@@ -140,7 +145,7 @@ func DecodeStretch(b []byte) (*Stretch, error) {
 		return nil, fmt.Errorf("history: %w", err)
 	}
 	c := &cursor{b: in}
-	s := &Stretch{Place: c.text(), Series: c.text(), Tier: Tier(c.byte())}
+	s := &Stretch{Place: c.text(), Series: c.text(), Tier: Tier(c.byte()), Serial: c.uvarint()}
 	n, step := c.uvarint(), int64(s.Tier.Step())
 	if c.bad || n == 0 || n > MaxPoints || n > uint64(len(c.b)) || step == 0 {
 		return nil, fmt.Errorf("history with %d points of %v: %w", n, s.Tier, ErrDamaged)

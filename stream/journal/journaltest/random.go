@@ -31,8 +31,9 @@ func testLikeMemory(t *testing.T, maker Maker) {
 			"snapshots": p.snapshots,
 			"history":   p.history,
 			"reopen":    p.reopen,
-			"":          p.compare,
+			"compare":   p.compare,
 		})
+		p.compare(rt)
 		for f, err := range p.store.Check(t.Context()) {
 			rt.Fatalf("the record is not in order: %v, %v", f, err)
 		}

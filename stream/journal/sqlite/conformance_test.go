@@ -2,6 +2,8 @@ package sqlite
 
 import (
 	"context"
+	"flag"
+	"path/filepath"
 	"testing"
 
 	"weald/stream/journal"
@@ -23,9 +25,72 @@ func mustOpen(t testing.TB, dir string) *Store {
 	return s
 }
 
+// A passage is a store of which something else is opened next than what was
+// closed: leave, called before it is closed, says which folder.
+type passage struct {
+	*Store
+	leave func(s *Store) (next string, err error)
+	next  *string
+	gone  bool
+}
+
+func (p *passage) Close() error {
+	if p.gone {
+		return nil
+	}
+	p.gone = true
+	next, err := p.leave(p.Store)
+	if err != nil {
+		return err
+	}
+	*p.next = next
+	return p.Store.Close()
+}
+
+// The promises hold for a record that is closed and opened; that crashes between
+// any two calls; that is moved by backup and restore; and all of whose files are
+// built anew from nothing but the bodies in them.
 func TestConformance(t *testing.T) {
-	journaltest.Run(t, func(t testing.TB) func() journal.Journal {
-		dir := t.TempDir()
-		return func() journal.Journal { return mustOpen(t, dir) }
-	})
+	slow := map[string]string{"crashed": "40", "restored": "12", "built anew": "12"}
+	for name, leave := range map[string]func(t testing.TB, s *Store) (string, error){
+		"closed":  func(_ testing.TB, s *Store) (string, error) { return s.dir, nil },
+		"crashed": func(t testing.TB, s *Store) (string, error) { return copyDir(t, s.dir), nil },
+		"restored": func(t testing.TB, s *Store) (string, error) {
+			dir := t.TempDir()
+			if _, err := s.Backup(context.Background(), filepath.Join(dir, "backup"), nil); err != nil {
+				return "", err
+			}
+			next := filepath.Join(dir, "restored")
+			return next, Restore(context.Background(), filepath.Join(dir, "backup"), next)
+		},
+		"built anew": func(_ testing.TB, s *Store) (string, error) {
+			if err := s.mendMain(errCorrupt, 0); err != nil {
+				return "", err
+			}
+			for _, one := range s.days.list() {
+				if err := s.days.mendSeen(context.Background(), one.file, errCorrupt, 0); err != nil {
+					return "", err
+				}
+			}
+			return s.dir, nil
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			if testing.Short() && name != "closed" {
+				t.Skip("takes longer")
+			}
+			if f := flag.Lookup("rapid.checks"); slow[name] != "" && f.Value.String() == f.DefValue {
+				if err := f.Value.Set(slow[name]); err != nil {
+					t.Fatal(err)
+				}
+				defer f.Value.Set(f.DefValue)
+			}
+			journaltest.Run(t, func(t testing.TB) func() journal.Journal {
+				dir := t.TempDir()
+				return func() journal.Journal {
+					return &passage{Store: mustOpen(t, dir), next: &dir, leave: func(s *Store) (string, error) { return leave(t, s) }}
+				}
+			})
+		})
+	}
 }

@@ -38,25 +38,27 @@ func window(t record.Tier, at sample.Instant) int64 {
 // PutHistory implements journal.History.
 func (s *Store) PutHistory(ctx context.Context, stretches ...record.Stretch) error {
 	var parts []record.Stretch
-	var bodies [][]byte
 	for i := range stretches {
 		if err := stretches[i].Check(); err != nil {
 			return err
 		}
-		for _, part := range cut(stretches[i]) {
-			body, err := part.Append(nil)
+		parts = append(parts, cut(stretches[i])...)
+	}
+	if len(parts) == 0 {
+		return s.usable()
+	}
+	return s.write(ctx, &request{do: func(tx *sql.Tx) error {
+		var last int64
+		if err := tx.QueryRow("SELECT coalesce(max(id), 0) FROM history").Scan(&last); err != nil {
+			return err
+		}
+		for i := range parts {
+			parts[i].Serial = uint64(last) + uint64(i) + 1
+			body, err := parts[i].Append(nil)
 			if err != nil {
 				return err
 			}
-			parts, bodies = append(parts, part), append(bodies, body)
-		}
-	}
-	if len(parts) == 0 {
-		return nil
-	}
-	return s.write(ctx, &request{do: func(tx *sql.Tx) error {
-		for i := range parts {
-			if err := insertStretch(tx, &parts[i], bodies[i]); err != nil {
+			if err := insertStretch(tx, &parts[i], body); err != nil {
 				return err
 			}
 		}
@@ -85,8 +87,8 @@ func insertStretch(tx *sql.Tx, s *record.Stretch, body []byte) error {
 	if err != nil {
 		return err
 	}
-	_, err = tx.Exec("INSERT INTO history(series, tier, window, body) SELECT id, ?, ?, ? FROM series WHERE place = ? AND name = ?",
-		int64(s.Tier), window(s.Tier, s.Points[0].At), body, s.Place, s.Series)
+	_, err = tx.Exec("INSERT OR IGNORE INTO history(id, series, tier, window, body) SELECT ?, id, ?, ?, ? FROM series WHERE place = ? AND name = ?",
+		int64(s.Serial), int64(s.Tier), window(s.Tier, s.Points[0].At), body, s.Place, s.Series)
 	return err
 }
 

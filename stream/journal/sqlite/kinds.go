@@ -91,7 +91,11 @@ func keepMain(tx *sql.Tx, body []byte) error {
 		_, err = tx.Exec("INSERT OR IGNORE INTO snapshots(ord, body) VALUES(?,?)", int64(n.Ord), body)
 		return err
 	case record.FormStretch:
-		return keepStretch(tx, body)
+		h, err := record.DecodeStretch(body)
+		if err != nil {
+			return nil
+		}
+		return insertStretch(tx, h, body)
 	case record.FormProgress:
 		p, err := record.DecodeProgress(body)
 		switch {
@@ -108,21 +112,6 @@ func keepMain(tx *sql.Tx, body []byte) error {
 		return keepProgress(tx, ofEntries, p)
 	}
 	return nil
-}
-
-func keepStretch(tx *sql.Tx, body []byte) error {
-	h, err := record.DecodeStretch(body)
-	if err != nil {
-		return nil
-	}
-	var there int
-	err = tx.QueryRow(`SELECT count(*) FROM history h JOIN series s ON s.id = h.series
-		WHERE s.place = ? AND s.name = ? AND h.tier = ? AND h.window = ? AND h.body = ?`,
-		h.Place, h.Series, int64(h.Tier), window(h.Tier, h.Points[0].At), body).Scan(&there)
-	if err != nil || there > 0 {
-		return err
-	}
-	return insertStretch(tx, h, body)
 }
 
 // erase puts a note in the place of an entry that was deleted on purpose.
