@@ -249,9 +249,11 @@ func (in *intake) publish(to *Status, now sample.Instant) {
 	for i, s := range in.sources {
 		stats := s.asm.Stats()
 		s.publish(&to.Sources[i], &stats)
+		s.wrong = complaint{}
 		if to.State == Open && in.sound > 0 && in.timing != asRecorded {
-			to.Sources[i].Trouble = s.trouble(now, in.opened, in.grace, &stats, stranger)
+			s.wrong = s.trouble(now, in.opened, in.grace, &stats, stranger)
 		}
+		to.Sources[i].Trouble = s.wrong.words
 		if in.timing != asRecorded && s.lastPass != sample.Past && s.silent(now, sample.Past, in.grace) {
 			to.Sources[i].Rate = math.NaN() // what it was says nothing of now
 		}

@@ -37,6 +37,9 @@ type source struct {
 	refused int // channels of the last frame that had too many; 0 none
 	flood   flood
 
+	wrong complaint // as of the last time that the status was published
+	said  string    // the kind of complaint that was logged last
+
 	pacer pacer // for recordings that have a device counter and no arrival
 }
 
@@ -143,28 +146,29 @@ func (s *source) measure(f *frame.Frame) {
 // oddRate is how far a measured rate may be from the nominal one, as a factor.
 const oddRate = 1.5
 
-// trouble says what is wrong with the source while its link works, empty if
-// nothing is. Stranger is the number of an unknown source that sends, or -1.
-func (s *source) trouble(now, since sample.Instant, grace time.Duration, stats *assembly.Stats, stranger int) string {
+// trouble says what is wrong with the source while its link works, the zero
+// complaint if nothing is. Stranger is the number of an unknown source that
+// sends, or -1.
+func (s *source) trouble(now, since sample.Instant, grace time.Duration, stats *assembly.Stats, stranger int) complaint {
 	switch {
 	case s.refused > 0:
-		return fmt.Sprintf("it sends %d channels and %d are configured: its frames are refused", s.refused, s.spec.Channels)
+		return complaint{"channels", fmt.Sprintf("it sends %d channels and %d are configured: its frames are refused", s.refused, s.spec.Channels)}
 	case s.sends > 0 && s.sends < s.spec.Channels:
-		return fmt.Sprintf("it sends %d channels and %d are configured: the others are unknown", s.sends, s.spec.Channels)
+		return complaint{"channels", fmt.Sprintf("it sends %d channels and %d are configured: the others are unknown", s.sends, s.spec.Channels)}
 	}
 	if s.silent(now, since, grace) {
-		return s.silence(now, since, stats, stranger)
+		return complaint{"silent", s.silence(now, since, stats, stranger)}
 	}
 	if leap := &stats.Leap; leap.At != sample.Past && now.Sub(leap.At) < leapShown {
-		return leapt(leap, now)
+		return complaint{"leap", leapt(leap, now)}
 	}
 	if words := counterWords(stats.Counting); words != "" {
-		return words
+		return complaint{words, words}
 	}
 	if r, nominal := stats.Rate, s.spec.Rate; nominal > 0 && stats.Scans > 20 && (r*oddRate < nominal || r > nominal*oddRate) {
-		return fmt.Sprintf("it sends %.3g scans/s and %.3g are configured", r, nominal)
+		return complaint{"rate", fmt.Sprintf("it sends %.3g scans/s and %.3g are configured", r, nominal)}
 	}
-	return ""
+	return complaint{}
 }
 
 // counterWords says what is wrong with a counter, empty if nothing is.

@@ -163,21 +163,9 @@ func (s *Supervisor) publish(now sample.Instant) {
 		s.status.TroubleSince = now
 	}
 	s.status.Trouble = trouble.words
+	state := s.status.State
 	s.mu.Unlock()
-	s.say(trouble)
-}
-
-// say logs what is wrong when it begins, becomes something else, and ends.
-func (s *Supervisor) say(c complaint) {
-	if c.kind == s.said {
-		return
-	}
-	if c.kind == "" {
-		s.log.Info("bridge is well")
-	} else {
-		s.log.Warn("bridge is in trouble", slog.String("why", c.words))
-	}
-	s.said = c.kind
+	s.say(state, trouble)
 }
 
 // lost remembers why there is no connection.
