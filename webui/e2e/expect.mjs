@@ -41,6 +41,32 @@ export function live(page) {
   return page.waitForSelector('.clock[data-phase="live"]', { timeout: 10_000 });
 }
 
+/** Where a line of the page ends between a number and what belongs to it: "for 15 | s of". */
+export function torn(page) {
+  return page.evaluate(() => {
+    const found = [];
+    const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
+    for (let node; (node = walk.nextNode()); ) {
+      const text = node.data;
+      let last = null;
+      for (let i = 0; i < text.length; i++) {
+        if (/\s/.test(text[i])) continue;
+        const range = document.createRange();
+        range.setStart(node, i);
+        range.setEnd(node, i + 1);
+        const { bottom, height } = range.getBoundingClientRect();
+        if (height === 0) continue;
+        if (last && bottom - last.bottom > height / 2) {
+          const [before, after] = [text.slice(0, last.i + 1), text.slice(i)];
+          if (/±$/.test(before) || (/\d$/.test(before) && /^(±|mmHg|%|(s|min|h|d|cm|cm²)(?![a-z]))/.test(after))) found.push(`${before.slice(-20)} | ${after.slice(0, 20)}`);
+        }
+        last = { bottom, i };
+      }
+    }
+    return found;
+  });
+}
+
 /** Text with ordinary blanks. */
 export function plain(text) {
   return text.replaceAll('\u00a0', ' ');

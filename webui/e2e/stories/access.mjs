@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, overflow, PATHS, until, violations } from '../expect.mjs';
+import { live, overflow, PATHS, torn, until, violations } from '../expect.mjs';
 
 const LOOKS = [
   ['light', { theme: 'light' }],
@@ -27,12 +27,17 @@ async function lookAt({ ward, browser, later, artifacts }, name, path, look, opt
   await page.waitForTimeout(1200);
   assert.deepEqual(await violations(page), [], `${name} ${look}`);
   assert.equal(await overflow(page), 0, `${name} ${look}`);
+  if (name !== 'notes') assert.deepEqual(await torn(page), [], `${name} ${look}: numbers and units`);
   await throughOnce(page);
   await page.screenshot({ path: `${artifacts}/${name}-${look}.png`, fullPage: true });
   if (options.width) {
     await page.setViewportSize({ width: 320, height: 700 });
     await page.waitForTimeout(200);
     assert.equal(await overflow(page), 0, `${name} at 320 px`);
+  } else if (name === 'round') {
+    await page.setViewportSize({ width: 1920, height: 1080 });
+    await page.waitForTimeout(200);
+    assert.deepEqual(await torn(page), [], 'round, wide: numbers and units');
   }
   assert.deepEqual(complaints, [], `${name} ${look}`);
   await context.close();

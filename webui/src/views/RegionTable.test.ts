@@ -9,7 +9,7 @@ it('says of which cells it shows the mean, and of nothing that is unknown a numb
   render(RegionTable, { place: bed, figures: [{ id: 'heels', peak: 61.6, mean: 40.46, longest: 120 }, { id: 'head', peak: NaN, mean: NaN, longest: NaN }], timed: true });
   expect(screen.getByRole('columnheader', { name: 'Mean of cells in contact, mmHg' })).toBeTruthy();
   const [, heels, head] = screen.getAllByRole('row').map((row) => [...row.querySelectorAll('td')].map((td) => td.textContent));
-  expect(heels).toEqual(['62', '40.5', '2 min', 'no rule']);
+  expect(heels).toEqual(['62', '40.5', '2\u00a0min', 'no rule']);
   expect(head!.slice(0, 3)).toEqual(['—', '—', '—']);
 });
 

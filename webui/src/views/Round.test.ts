@@ -48,7 +48,7 @@ it('says when the next limit is reached, and what is not known as not known', as
   live.places.set('bed-9', place('bed-9', { state: 'unknown' }));
   render(Round);
   const [due, silent, quiet] = screen.getAllByRole('listitem').map((li) => li.textContent);
-  expect(due).toMatch(/in 18 min/);
+  expect(due).toMatch(/in 18\smin/);
   expect(silent).toMatch(/no data.*not known/s);
   expect(quiet).toMatch(/nothing due/);
 });
