@@ -127,7 +127,7 @@ func (d *daemon) connect(ctx context.Context) error {
 		}
 		s, err := ingest.New(bridgeOf(d.config, b, w.link), ingest.Options{
 			Now: d.clock.Now, Speed: d.clock.Speed(), Log: d.log,
-			Out: func(s *sample.Scan) { _ = d.pipe.Put(ctx, s) }, // fails only when everything ends
+			Out: d.taker(ctx, b),
 		})
 		if err != nil {
 			return err
@@ -135,6 +135,21 @@ func (d *daemon) connect(ctx context.Context) error {
 		d.bridges = append(d.bridges, &running{s, w})
 	}
 	return nil
+}
+
+// taker returns what takes the scans of a bridge. One whose link acknowledges
+// frames waits until they are in the record, because a gateway does not send
+// again what was acknowledged. A disk that takes nothing does not stop the
+// judging: the frame is acknowledged all the same, and /readyz says why.
+func (d *daemon) taker(ctx context.Context, b *config.Bridge) func(*sample.Scan) {
+	if d.book == nil || b.Link.MQTT == nil && b.Link.Client == nil {
+		return func(s *sample.Scan) { _ = d.pipe.Put(ctx, s) } // fails only when everything ends
+	}
+	return func(s *sample.Scan) {
+		if d.pipe.PutAndWait(ctx, s) == nil {
+			_ = d.book.keeper.Flush(ctx) // noted by the keeper's next writing
+		}
+	}
 }
 
 // statuses returns those of all bridges, in which a source is in trouble too if

@@ -102,6 +102,7 @@ type Options struct {
 type waiting struct {
 	scan  sample.Scan
 	since sample.Instant
+	taken chan<- struct{} // closed when it has been judged; nil if nobody waits for that
 }
 
 // A Pipeline is the loop with its queues.
@@ -168,7 +169,24 @@ func (p *Pipeline) Follow(f Follower) { p.followers = append(p.followers, f) }
 
 // Put hands over a copy of s. It blocks while the queue is full, until ctx ends
 // or the pipeline stops.
-func (p *Pipeline) Put(ctx context.Context, s *sample.Scan) error {
+func (p *Pipeline) Put(ctx context.Context, s *sample.Scan) error { return p.put(ctx, s, nil) }
+
+// PutAndWait is Put, but returns only when the scan has been given to the
+// recorder and judged.
+func (p *Pipeline) PutAndWait(ctx context.Context, s *sample.Scan) error {
+	taken := make(chan struct{})
+	if err := p.put(ctx, s, taken); err != nil {
+		return err
+	}
+	select {
+	case <-taken:
+		return nil
+	case <-p.done:
+		return ErrStopped
+	}
+}
+
+func (p *Pipeline) put(ctx context.Context, s *sample.Scan, taken chan<- struct{}) error {
 	p.latest.put(s)
 	var kept *waiting
 	select {
@@ -184,7 +202,7 @@ func (p *Pipeline) Put(ctx context.Context, s *sample.Scan) error {
 		}
 	}
 	values, raw := append(kept.scan.Values[:0], s.Values...), append(kept.scan.Raw[:0], s.Raw...)
-	kept.scan, kept.since = *s, p.clock.Now()
+	kept.scan, kept.since, kept.taken = *s, p.clock.Now(), taken
 	kept.scan.Values, kept.scan.Raw = values, raw
 	p.in <- kept // there are no more scans than places in the queue
 	return nil

@@ -72,5 +72,8 @@ func (p *Pipeline) take(w *waiting) {
 	p.record(func(r Recorder, ord uint64) { r.Scan(ord, &w.scan) })
 	p.state.judge.Scan(&w.scan)
 	p.settle()
+	if w.taken != nil {
+		close(w.taken)
+	}
 	p.free <- w
 }
