@@ -40,6 +40,8 @@ type importAccount struct {
 	Taken          uint64            `json:"taken"`
 	Refused        uint64            `json:"refused"`
 	ByReason       map[string]uint64 `json:"refused_by_reason"`
+	Wide           uint64            `json:"wide_rows"`
+	WideLines      []int             `json:"wide_lines"` // the first few
 	DamagedRecords uint64            `json:"damaged_records"`
 	Damage         []string          `json:"damage"`
 	Sources        []importSource    `json:"sources"`
@@ -103,6 +105,7 @@ func accountLine(a *importing.Account) importAccount {
 	line := importAccount{
 		Bridge: a.Bridge, File: a.Input, Format: a.Format, Capture: a.Capture, Bytes: a.Bytes,
 		Taken: a.Frames, Refused: a.RefusedFrames(), ByReason: map[string]uint64{},
+		Wide: a.Wide.Rows, WideLines: append([]int{}, a.Wide.Lines...),
 		DamagedRecords: a.Records, Damage: append([]string{}, a.Damaged...),
 		Sources: []importSource{}, Unknown: []importUnknown{},
 		Output: unless(a.Output, ""), Written: a.Written,

@@ -28,6 +28,9 @@ func reportImport(w io.Writer, a *importing.Account, asJSON bool) error {
 	}
 	fmt.Fprintf(out, "%s, as bridge %s: %d %s taken, %d refused\n", a.Input, a.Bridge, a.Frames, things, a.RefusedFrames())
 	reportRefusals(out, a)
+	if text := a.Wide.Sentence(); text != "" {
+		fmt.Fprintf(out, "  %s: %s\n", a.Input, text)
+	}
 	for i := range a.Sources {
 		reportSource(out, &a.Sources[i])
 	}

@@ -29,10 +29,11 @@ const shownRefusals = 5
 type recording struct {
 	bridge  ingest.Bridge
 	path    string
-	status  ingest.Status // of the last time it was played
-	stamped bool          // it is a capture, which has the times of arrival
-	refused []refusal     // the first few
-	torn    error         // it was cut short; what came before is good
+	status  ingest.Status   // of the last time it was played
+	stamped bool            // it is a capture, which has the times of arrival
+	refused []refusal       // the first few
+	wide    ingest.WideRows // among those taken
+	torn    error           // it was cut short; what came before is good
 }
 
 // play is a rehearsal.Input.
@@ -53,8 +54,11 @@ func (r *recording) play(ctx context.Context, out func(*sample.Scan)) error {
 		return err
 	}
 	defer func() { r.status = p.Status() }()
-	r.refused = nil
+	r.refused, r.wide = nil, ingest.WideRows{}
 	p.Watch(func(f ingest.Finding) {
+		if f.Bad == nil {
+			r.wide.See(f.Frame)
+		}
 		if f.Bad != nil && f.Bad.Line > 0 && len(r.refused) < shownRefusals {
 			r.refused = append(r.refused, refusal{f.Bad.Line, f.Bad.Column, f.Bad.Error()})
 		}
@@ -79,6 +83,9 @@ func (r *recording) complain(w io.Writer) {
 		fmt.Fprintf(w, "weald: %s: %v\n", r.path, r.torn)
 	}
 	r.complainOfFrames(w)
+	if text := r.wide.Sentence(); text != "" {
+		fmt.Fprintf(w, "weald: %s: %s\n", r.path, text)
+	}
 	if r.status.Trouble != "" {
 		fmt.Fprintf(w, "weald: %s: %s\n", r.path, r.status.Trouble)
 	}

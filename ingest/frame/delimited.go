@@ -24,7 +24,8 @@ import (
 //   - A row must reach the last column that is read. More columns are fine,
 //     being quantities that nobody asked for, unless Columns says how many
 //     there are: then only empty ones may follow, and a row that lost its line
-//     ending is found out.
+//     ending is found out. Without Columns, a row that is wider than the first
+//     one, or than its header, is taken and told by Frame.Wide.
 type Delimited struct {
 	// Separator is one character, or "space" for any run of spaces and tabs.
 	Separator   string

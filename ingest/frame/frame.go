@@ -28,6 +28,7 @@ type Frame struct {
 	Top      float64   // the largest value that the coding can carry short of the reserved one; 0 when the format has none
 	More     bool      // more frames of the same scan follow
 	Stored   bool      // recorded earlier, sent late
+	Wide     Width     // of a delimited row that is wider than it should be; else zero
 
 	Health Health // for Kind Status
 }
@@ -39,6 +40,15 @@ type Health struct {
 	Celsius        int    // degrees, NoCelsius unknown
 	UptimeS        uint32 // seconds since the device started
 	Firmware       string
+}
+
+// A Width tells of a delimited row that has more columns than were to be
+// expected, where nobody has said how many there are: its values may be others
+// than they look, as where decimal commas stand between commas.
+type Width struct {
+	Columns int // that the row has, empty ones at its end apart; 0: nothing is odd
+	Usual   int // that the first accepted row has, or the header if it has fewer
+	Line    int // of the row, from 1
 }
 
 // NoCelsius is the temperature of a source that does not know it.

@@ -28,6 +28,7 @@ func (d *Rows) row(b []byte, h Handler) {
 		h.Bad(&d.bad)
 		return
 	}
+	d.measure()
 	ms := int64(d.f.Wall) / int64(time.Millisecond)
 	if int64(d.f.Wall)%int64(time.Millisecond) < 0 {
 		ms--

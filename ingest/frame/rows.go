@@ -32,6 +32,8 @@ type Rows struct {
 	values []float64 // marks that are numbers
 	local  localTimes
 	counts map[uint16]*rowCount
+	titles int  // columns of the last header line, where they suffice; else 0
+	usual  int  // columns of a row; 0 before the first
 	blank  bool // an empty line is a row, with its one cell empty
 
 	cells    cells
@@ -107,6 +109,9 @@ func NewDelimited(c Delimited) (*Rows, error) {
 func (d *Rows) whole(b []byte, h Handler) {
 	if d.line == 1 {
 		b = bytes.TrimPrefix(b, byteOrderMark)
+	}
+	if d.line == d.c.HeaderLines {
+		d.header(b)
 	}
 	if d.line > d.c.HeaderLines && (d.blank || !d.isBlank(b)) {
 		d.row(b, h)

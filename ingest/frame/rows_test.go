@@ -41,7 +41,7 @@ func TestRows(t *testing.T) {
 	want := []Frame{
 		{Wall: 1702378176106295000, Seq: 0, Readings: []float64{1, -2.5, 30, 4}},
 		{Wall: 1702378176200000000, Seq: 1, Readings: []float64{math.NaN(), math.NaN(), 7, 8}},
-		{Wall: 1702378177000000000, Seq: 2, Readings: []float64{1, 2, 3, 4}},
+		{Wall: 1702378177000000000, Seq: 2, Readings: []float64{1, 2, 3, 4}, Wide: Width{Columns: 6, Usual: 5, Line: 5}},
 		{Wall: 1702378178000000000, Seq: 3, Readings: []float64{1, 2, 3, 4}},
 	}
 	for i := range want {

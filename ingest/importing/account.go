@@ -3,6 +3,7 @@ package importing
 import (
 	"time"
 
+	"weald/ingest"
 	"weald/ingest/frame"
 	"weald/ingest/sample"
 )
@@ -18,6 +19,9 @@ type Account struct {
 	Frames   uint64                  // or rows, taken
 	Refused  map[frame.Reason]uint64 // frames or rows, by reason; never nil
 	Problems []Problem               // the first of them
+
+	// Wide counts the rows among those taken that are wider than the others.
+	Wide ingest.WideRows
 
 	Damaged []string // what is wrong with the records of a capture, the first of them
 	Records uint64   // damaged ones, and 1 for a capture that was cut short
@@ -38,8 +42,11 @@ func (a *Account) RefusedFrames() (n uint64) {
 	return n
 }
 
-// Clean reports whether nothing at all was refused.
-func (a *Account) Clean() bool { return a.RefusedFrames() == 0 && a.Records == 0 }
+// Clean reports whether nothing at all was refused, and no row was wider than
+// the others.
+func (a *Account) Clean() bool {
+	return a.RefusedFrames() == 0 && a.Records == 0 && a.Wide.Rows == 0
+}
 
 // A Problem is one refused frame or row.
 type Problem struct {

@@ -250,3 +250,20 @@ func TestACaptureIsCopiedWithoutItsDamage(t *testing.T) {
 		t.Errorf("the arrivals of the capture are lost: first scan at %v", a.Sources[0].First)
 	}
 }
+
+// Decimal commas between commas are read without a mistake, and wrong.
+func TestRowsWiderThanTheOthersAreTold(t *testing.T) {
+	b := seconds()
+	b.Format.Delimited.Separator, b.Format.Delimited.Decimal = ",", '.'
+	b.Format.Delimited.HeaderLines = 1
+	content := lines("time,ankle,calf", "0,40,20", "1,40,5,20,5", "2,41,20", "3,41,5,20,5")
+	a := exact(t, b, content)
+	want := "2 rows have more columns than the header or the first row (5 instead of 3), in lines 3, 5: check separator and decimal, or set columns:"
+	if got := a.Wide.Sentence(); got != want || a.Frames != 4 || a.Clean() {
+		t.Errorf("%d taken, clean %v: %q", a.Frames, a.Clean(), got)
+	}
+	b.Format.Delimited.Columns = 3
+	if a := exact(t, b, content); a.Wide.Sentence() != "" || a.Refused[frame.BadFields] != 2 {
+		t.Errorf("where the number is set: %q, refused %v", a.Wide.Sentence(), a.Refused)
+	}
+}

@@ -78,6 +78,7 @@ func (l *ledger) found(f ingest.Finding) {
 	}
 	if f.Bad == nil {
 		l.account.Frames++
+		l.account.Wide.See(f.Frame)
 		if f.Frame.Kind == frame.Readings && !f.Frame.Stored {
 			l.time(c, &f)
 		}
