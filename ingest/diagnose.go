@@ -46,8 +46,8 @@ func (in *intake) trouble(now sample.Instant) complaint {
 }
 
 // await says that a link has been opening for longer than patience, as one does
-// that waits for the bridge to call. It is said when somebody asks, for nothing
-// ticks while a link is being opened.
+// that waits for the bridge to call. It is said when somebody asks, so that it is
+// said to the second.
 func (s *Status) await(now sample.Instant, patience time.Duration) {
 	if lasts := now.Sub(s.Since); lasts >= patience {
 		s.Trouble = fmt.Sprintf("still no connection after %v: is the bridge powered, and is there a way between it and this machine?", lasts.Truncate(time.Second))

@@ -3,6 +3,7 @@ package ingest
 import (
 	"context"
 	"io"
+	"math"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -125,6 +126,33 @@ func TestTheLinksBatteryIsTheSources(t *testing.T) {
 		s := sup.Status()
 		if s.Sources[0].Health.BatteryPercent != 80 || s.Sources[1].Health.BatteryPercent != 55 {
 			t.Errorf("%+v, want 80 %% from the link and 55 %% from the source itself", s.Sources)
+		}
+	})
+}
+
+// A link that waits to be called again does not leave what was so when it was
+// lost standing: the sources are silent, and a scan whose last part did not come
+// is handed on.
+func TestWhatIsKnownGoesOnWhileALinkWaits(t *testing.T) {
+	r := newRadio(0)
+	onAir(t, r, func(sup *Supervisor, send func(*frame.Frame)) {
+		for i := range uint32(20) {
+			send(&frame.Frame{Kind: frame.Readings, Seq: i, Millis: 1000 * i, Readings: []float64{1, 2}})
+		}
+		send(&frame.Frame{Kind: frame.Readings, Seq: 20, Millis: 20_000, Readings: []float64{1}, More: true})
+		if s := sup.Status().Sources[0]; math.IsNaN(s.Rate) || s.Scans == 0 {
+			t.Fatalf("while it sent: %v scans/s, %d scans", s.Rate, s.Scans)
+		}
+		r.takes = time.Hour
+		r.hangUp()
+		time.Sleep(30 * time.Second)
+		synctest.Wait()
+		s := sup.Status()
+		if src := s.Sources[0]; s.State != Connecting || !math.IsNaN(src.Rate) || src.Scans != 21 || src.Partial != 1 {
+			t.Errorf("30 s after it was lost: %s, %v scans/s, %d scans, %d of them in part", s.State, src.Rate, src.Scans, src.Partial)
+		}
+		if s.Trouble == "" || s.TroubleSince == sample.Past {
+			t.Errorf("and nothing is said: %q", s.Trouble)
 		}
 	})
 }

@@ -96,7 +96,7 @@ func (s *Supervisor) Run(ctx context.Context) error {
 	defer s.stop()
 	for {
 		s.enter(Connecting, sample.Never)
-		conn, err := s.bridge.Link.Open(ctx)
+		conn, err := s.open(ctx)
 		if ctx.Err() != nil {
 			if err == nil {
 				conn.Close()
@@ -118,6 +118,30 @@ func (s *Supervisor) Run(ctx context.Context) error {
 		s.lost(err)
 		if !s.pause(ctx) {
 			return nil
+		}
+	}
+}
+
+// open opens the link, which takes as long as it takes: a link that waits to be
+// called may never return. What does not happen meanwhile is looked at as ever.
+func (s *Supervisor) open(ctx context.Context) (io.ReadCloser, error) {
+	type opened struct {
+		conn io.ReadCloser
+		err  error
+	}
+	done := make(chan opened, 1)
+	go func() {
+		conn, err := s.bridge.Link.Open(ctx)
+		done <- opened{conn, err}
+	}()
+	tick := time.NewTicker(s.tick())
+	defer tick.Stop()
+	for {
+		select {
+		case o := <-done:
+			return o.conn, o.err
+		case <-tick.C:
+			s.look()
 		}
 	}
 }
