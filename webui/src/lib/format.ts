@@ -82,7 +82,7 @@ export function percent(share: number | null | undefined): string {
 
 /** A sentence in which no line ends between a number and what belongs to it. */
 export function unbroken(sentence: string): string {
-  return sentence.replace(/ (?=±|mmHg)|(?<=\d) (?=(?:min|s|h|d|cm|ppm)\b|%)/g, '\u00a0').replace(/± /g, '±\u00a0');
+  return sentence.replace(/ (?=±|mmHg)|(?<=\d) (?=(?:min|s|h|d|cm|ppm|k?B|MB|GB|V)\b|%)/g, '\u00a0').replace(/± /g, '±\u00a0');
 }
 
 /** What a rule is about, as words: a site, a region, or all of a mat. */
