@@ -106,7 +106,17 @@ func (d *days) path(file string) string { return filepath.Join(d.s.dir, file) }
 func (d *days) raise(source string, h sourceHead) {
 	was := d.heads[source]
 	d.heads[source] = sourceHead{max(was.number, h.number), max(was.ord, h.ord)}
-	d.s.head.reached(h.ord)
+}
+
+// raiseAll moves the heads of sources, and then that of the record, at once:
+// nobody may see the ordinals of a call half reached.
+func (d *days) raiseAll(heads map[string]sourceHead) {
+	furthest := uint64(0)
+	for source, h := range heads {
+		d.raise(source, h)
+		furthest = max(furthest, h.ord)
+	}
+	d.s.head.reached(furthest)
 }
 
 // load learns which files there are and how far each source has come. Only those
@@ -163,7 +173,7 @@ func (d *days) loadMain(ctx context.Context) error {
 	}
 	sources, whole := all[ofSources]
 	for _, x := range sources.Sources {
-		d.raise(x.Source, sourceHead{x.Number, x.Ord})
+		d.raiseAll(map[string]sourceHead{x.Source: {x.Number, x.Ord}})
 	}
 	files, err := collect(ctx, s, "SELECT key FROM progress WHERE key LIKE ?", []any{dayPrefix + "%"}, func(r *sql.Rows) (file string, err error) {
 		return file, r.Scan(&file)
@@ -184,7 +194,7 @@ func (d *days) loadMain(ctx context.Context) error {
 	}
 	gone, err := s.retiredRanges(ctx)
 	for _, r := range gone {
-		d.raise(r.Source, sourceHead{r.Last, r.LastOrd})
+		d.raiseAll(map[string]sourceHead{r.Source: {r.Last, r.LastOrd}})
 	}
 	return err
 }
@@ -234,9 +244,7 @@ func (d *days) look(ctx context.Context, file string) error {
 	}
 	one.sum = sum
 	d.set(one)
-	for source, h := range heads {
-		d.raise(source, h)
-	}
+	d.raiseAll(heads)
 	return nil
 }
 

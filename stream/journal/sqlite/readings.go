@@ -70,9 +70,7 @@ func (s *Store) AppendReadings(ctx context.Context, blocks []record.Block, ticks
 			return err
 		}
 	}
-	for source, h := range b.heads {
-		d.raise(source, h)
-	}
+	d.raiseAll(b.heads)
 	for i, n := range b.numbers {
 		blocks[i].Number = n
 	}

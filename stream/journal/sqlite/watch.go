@@ -20,15 +20,20 @@ type watch struct {
 	back    *backward
 }
 
+// newWatch looks at what was deleted on purpose after it has looked at which
+// files there are: a file that goes in between is then known to have gone.
 func (s *Store) newWatch(ctx context.Context, last uint64) (*watch, error) {
-	gone, err := s.retiredRanges(ctx)
-	if err != nil {
-		return nil, err
-	}
+	w := s.beginWatch(last)
+	var err error
+	w.retired, err = s.retiredRanges(ctx)
+	return w, err
+}
+
+func (s *Store) beginWatch(last uint64) *watch {
 	s.days.write.Lock()
 	defer s.days.write.Unlock()
-	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, last: last, seen: map[string]uint64{}, retired: gone,
-		back: &backward{s: s, files: s.days.list(), open: map[string]*sql.DB{}}}, nil
+	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, last: last, seen: map[string]uint64{},
+		back: &backward{s: s, files: s.days.list(), open: map[string]*sql.DB{}}}
 }
 
 // saw takes note of a block, whole or with an error, and returns what is lost:
