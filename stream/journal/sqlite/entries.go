@@ -202,6 +202,9 @@ func collect[T any](ctx context.Context, s *Store, query string, args []any, sca
 		if err := s.alive(); err != nil {
 			return nil, 0, err
 		}
+		if s.main.r == nil {
+			return nil, s.main.mends, fmt.Errorf("%s could not be opened again: %w", mainName, journal.ErrBroken)
+		}
 		err = eachRow(ctx, s.main.r, query, args, func(r *sql.Rows) error {
 			one, err := scan(r)
 			all = append(all, one)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"sync"
 
 	"weald/stream/journal"
@@ -151,6 +152,9 @@ func (s *Store) commit(batch []*request) {
 // attempt runs all of a batch, each request in a savepoint of its own: one that
 // is refused does not take the others with it.
 func (s *Store) attempt(batch []*request) error {
+	if s.main.w == nil {
+		return fmt.Errorf("%s could not be opened again: %w", mainName, journal.ErrBroken)
+	}
 	tx, err := s.main.w.Begin()
 	if err != nil {
 		return translate(err)

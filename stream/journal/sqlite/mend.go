@@ -37,11 +37,16 @@ func (s *Store) rebuildMain(ctx context.Context, cause error) error {
 		return err
 	}
 	s.main.mends++
-	if err := s.rebuild(ctx, mainName, &mainKind, cause); err != nil {
-		return err
-	}
+	failed := s.rebuild(ctx, mainName, &mainKind, cause)
+	// Whatever became of it, the file has to be open again: others wait to use
+	// it. Where it cannot be, nothing more is kept.
 	if err := s.openMain(ctx); err != nil {
-		return err
+		err = errors.Join(failed, err)
+		s.breakDown(err)
+		return fmt.Errorf("%w: %w", journal.ErrBroken, err)
+	}
+	if failed != nil {
+		return failed
 	}
 	tx, err := s.main.w.BeginTx(ctx, nil)
 	if err != nil {

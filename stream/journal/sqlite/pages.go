@@ -21,7 +21,21 @@ type pages struct {
 }
 
 // openPages opens a file and a log of it, which need not be beside it.
+//
+// A reader that was the last one to close a file puts its log into it and takes
+// the log away. Where that happens between the look at the log and the opening,
+// both are opened again: what was in the log is then in the file.
 func openPages(path, logPath string) (*pages, error) {
+	for try := 0; ; try++ {
+		p, err := openPagesOnce(path, logPath)
+		if try < 3 && errors.Is(err, os.ErrNotExist) {
+			continue
+		}
+		return p, err
+	}
+}
+
+func openPagesOnce(path, logPath string) (*pages, error) {
 	p := &pages{latest: map[uint32]int64{}}
 	var err error
 	if p.db, err = os.Open(path); err != nil && !errors.Is(err, os.ErrNotExist) {
