@@ -89,7 +89,8 @@ const (
 // and the highest is not used either, so that nothing is lost in a program that
 // takes either end of the range for an overflow.
 //
-// Its error wraps ErrRange: the values are beyond about 50 million.
+// Its error wraps ErrRange: the values are beyond about 50 million, or below
+// about -2 million, where the sign takes one of the eight characters.
 func Fit(lo, hi float64) (Scale, error) {
 	lo, hi = min(lo, 0), max(hi, 0)
 	if lo != lo || hi != hi || math.IsInf(hi-lo, 0) {
