@@ -234,6 +234,23 @@ func TestTranslate(t *testing.T) {
 	}
 }
 
+// Looking for a file does not make one: it would be taken for a day without
+// readings.
+func TestReadersMakeNoFiles(t *testing.T) {
+	path := filepath.Join(t.TempDir(), dayFile(0))
+	db, err := connect(path, reading)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if err := db.PingContext(t.Context()); err == nil {
+		t.Error("a file that is not there can be read")
+	}
+	if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("it is there now: %v", err)
+	}
+}
+
 func TestReserve(t *testing.T) {
 	r := reserve{filepath.Join(t.TempDir(), "reserve"), 3<<20 + 77}
 	if r.held() {

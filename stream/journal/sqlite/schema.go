@@ -122,6 +122,7 @@ func connect(path string, how access) (*sql.DB, error) {
 		q.Set("_txlock", "immediate")
 	} else {
 		q["_pragma"] = append(q["_pragma"], "query_only(1)", "temp_store(MEMORY)")
+		q.Set("mode", "rw") // a file that is gone does not come back empty
 	}
 	u := url.URL{Scheme: "file", Path: abs, RawQuery: q.Encode()}
 	db, err := sql.Open("sqlite", u.String())
