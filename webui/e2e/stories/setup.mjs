@@ -2,7 +2,7 @@ import assert from 'node:assert/strict';
 import { startBoard } from '../board.mjs';
 import { open } from '../browser.mjs';
 import { withConfig } from '../daemon.mjs';
-import { live, overflow, until, violations } from '../expect.mjs';
+import { live, overflow, plain, until, violations } from '../expect.mjs';
 import { startMock } from '../mock/server.mjs';
 import { hospital } from '../mock/equipment.mjs';
 import { place } from '../mock/ward.mjs';
@@ -22,7 +22,7 @@ rules:
   - {id: loaded, at: {kind: bed}, limit: {watch: mat.pressure, above: 60}, on_delay: 30m, priority: low}
 `;
 
-const words = (page, selector) => page.locator(selector).innerText();
+const words = async (page, selector) => plain(await page.locator(selector).innerText());
 
 /** A daemon that reads a board with one mat. */
 async function equipped(binary, later) {
