@@ -37,7 +37,7 @@ func scansOf(t *testing.T, dir, source string) (all []sample.Instant) {
 // History is known after a kill, to the second, wherever there were readings.
 func TestHistorySurvivesAKill(t *testing.T) {
 	dir := t.TempDir()
-	killed(t, dir, 5*time.Second)
+	ended(t, dir, 5*time.Second, os.Kill)
 	scans := scansOf(t, dir, "trolley/leg1")
 	if len(scans) < 300 {
 		t.Fatalf("%d scans are too few to prove anything", len(scans))

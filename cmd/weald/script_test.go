@@ -13,7 +13,7 @@ const asProgram = "WEALD_TEST_AS_PROGRAM"
 
 func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
-		os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr))
+		main()
 	}
 	testscript.Main(m, map[string]func(){
 		"weald": func() { os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr)) },
