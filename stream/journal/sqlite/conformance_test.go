@@ -51,7 +51,7 @@ func (p *passage) Close() error {
 // any two calls; that is moved by backup and restore; and all of whose files are
 // built anew from nothing but the bodies in them.
 func TestConformance(t *testing.T) {
-	slow := map[string]string{"crashed": "40", "restored": "12", "built anew": "12"}
+	checks := map[string]string{"closed": "30", "crashed": "12", "restored": "6", "built anew": "6"}
 	for name, leave := range map[string]func(t testing.TB, s *Store) (string, error){
 		"closed":  func(_ testing.TB, s *Store) (string, error) { return s.dir, nil },
 		"crashed": func(t testing.TB, s *Store) (string, error) { return copyDir(t, s.dir), nil },
@@ -79,8 +79,8 @@ func TestConformance(t *testing.T) {
 			if testing.Short() && name != "closed" {
 				t.Skip("takes longer")
 			}
-			if f := flag.Lookup("rapid.checks"); slow[name] != "" && f.Value.String() == f.DefValue {
-				if err := f.Value.Set(slow[name]); err != nil {
+			if f := flag.Lookup("rapid.checks"); f.Value.String() == f.DefValue {
+				if err := f.Value.Set(checks[name]); err != nil {
 					t.Fatal(err)
 				}
 				defer f.Value.Set(f.DefValue)

@@ -23,7 +23,7 @@ import (
 )
 
 // faults makes the tests of faults larger: 200 is a night's worth.
-var faults = flag.Int("faults", 6, "how many times each kind of fault is brought about")
+var faults = flag.Int("faults", 4, "how many times each kind of fault is brought about")
 
 // Sources of the fixture: a mat whose blocks fill many pages, a wrap whose
 // blocks share one.

@@ -149,11 +149,42 @@ func (s *Store) commit(batch []*request) {
 	}
 }
 
+// How long the log of the main file may get, in pages, before it is moved into
+// the file: as long as SQLite lets it, and, on a full disk, much less. There it
+// is the log that eats the reserve, and it cannot be moved when nothing is left.
+const (
+	logPages        = 1000
+	logPagesOnAFull = 32
+)
+
+// saveRoom keeps the log short while the disk is full. Only who commits may call
+// it.
+func (s *Store) saveRoom() error {
+	s.state.Lock()
+	full := s.full
+	s.state.Unlock()
+	if full == s.main.thrifty {
+		return nil
+	}
+	pages := logPages
+	if full {
+		pages = logPagesOnAFull
+	}
+	if _, err := s.main.w.Exec(fmt.Sprintf("PRAGMA wal_autocheckpoint(%d)", pages)); err != nil {
+		return translate(err)
+	}
+	s.main.thrifty = full
+	return nil
+}
+
 // attempt runs all of a batch, each request in a savepoint of its own: one that
 // is refused does not take the others with it.
 func (s *Store) attempt(batch []*request) error {
 	if s.main.w == nil {
 		return fmt.Errorf("%s could not be opened again: %w", mainName, journal.ErrBroken)
+	}
+	if err := s.saveRoom(); err != nil {
+		return err
 	}
 	tx, err := s.main.w.Begin()
 	if err != nil {

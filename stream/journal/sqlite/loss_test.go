@@ -15,15 +15,19 @@ import (
 	"weald/stream/record"
 )
 
-// holey makes a record of n seconds of two sources, a day for each third of it,
-// does something to its files, and opens it.
-func holey(t *testing.T, n int, statements map[int][]string) *Store {
+// holeyDay is when the days of a holey record begin.
+func holeyDay(third int) sample.Instant {
+	return journaltest.Noon.Add(time.Duration(third) * 24 * time.Hour)
+}
+
+// whole makes a record of n seconds of two sources, a day for each third of it,
+// and closes it.
+func whole(t *testing.T, n int) (dir string) {
 	t.Helper()
-	dir := t.TempDir()
+	dir = t.TempDir()
 	s := mustOpen(t, dir)
-	day := func(third int) sample.Instant { return journaltest.Noon.Add(time.Duration(third) * 24 * time.Hour) }
 	for i := range n {
-		at := day(3*i/n) + sample.Instant(i)*1e9
+		at := holeyDay(3*i/n) + sample.Instant(i)*1e9
 		ord := uint64(1 + 21*i)
 		b := []record.Block{journaltest.Block("hub/a", ord, 2, 10, at), journaltest.Block("hub/b", ord+1, 2, 10, at)}
 		if err := s.AppendReadings(t.Context(), b, []record.Tick{{Ord: ord + 20, At: at}}); err != nil {
@@ -33,11 +37,21 @@ func holey(t *testing.T, n int, statements map[int][]string) *Store {
 			t.Fatal(err)
 		}
 	}
-	s.Close()
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// holey does something to the files of a copy of a record, the main one by -1,
+// and opens it.
+func holey(t *testing.T, image string, statements map[int][]string) *Store {
+	t.Helper()
+	dir := copyDir(t, image)
 	for third, all := range statements {
 		path := filepath.Join(dir, mainName)
 		if third >= 0 {
-			path = filepath.Join(dir, dayFile(day(third)))
+			path = filepath.Join(dir, dayFile(holeyDay(third)))
 		}
 		db, err := connect(path, writing)
 		if err != nil {
@@ -65,6 +79,7 @@ const zeroed = "UPDATE blocks SET body = CAST(substr(body, 1, length(body) - 4) 
 // whichever inputs are asked for.
 func TestLossesAreNamed(t *testing.T) {
 	const drop = "DELETE FROM blocks"
+	image := whole(t, 30)
 	for name, c := range map[string]struct {
 		statements  map[int][]string
 		first, last uint64
@@ -95,7 +110,7 @@ func TestLossesAreNamed(t *testing.T) {
 		"after what is asked for": {map[int][]string{2: {block(drop, "hub/a", "28")}}, 1, 21 * 20, nil},
 	} {
 		t.Run(name, func(t *testing.T) {
-			s := holey(t, 30, c.statements)
+			s := holey(t, image, c.statements)
 			inputs, lost := journaltest.Losses(t, s.Inputs(t.Context(), c.first, c.last))
 			var got []string
 			for _, l := range lost {
@@ -131,6 +146,7 @@ func TestLossesAreNamed(t *testing.T) {
 
 // Entries that are gone are told where all are asked for, from either end.
 func TestLostEntriesAreNamed(t *testing.T) {
+	image := whole(t, 30)
 	for name, c := range map[string]struct {
 		statement string
 		want      []string
@@ -142,7 +158,7 @@ func TestLostEntriesAreNamed(t *testing.T) {
 		"damaged":       {"UPDATE entries SET body = x'450100000000' WHERE position = 7", []string{"entry 7"}, 29},
 		"another's":     {"UPDATE entries SET body = (SELECT body FROM entries WHERE position = 8) WHERE position = 7", []string{"entry 7"}, 29},
 	} {
-		s := holey(t, 30, map[int][]string{-1: {c.statement}})
+		s := holey(t, image, map[int][]string{-1: {c.statement}})
 		for _, newest := range []bool{false, true} {
 			entries, lost := journaltest.Losses(t, s.Entries(t.Context(), journal.Query{Newest: newest}))
 			var got []string

@@ -67,7 +67,9 @@ type mainFile struct {
 	r     *sql.DB      // for readers
 	mends int          // how often the file was built anew; guarded by use
 
-	// Owned by who commits: where the transaction has come to.
+	// Owned by who commits: whether the log of w is kept short, and where the
+	// transaction has come to.
+	thrifty  bool
 	position record.Position
 	ord      uint64
 }
@@ -173,6 +175,7 @@ func (s *Store) openMain(ctx context.Context) (err error) {
 }
 
 func (s *Store) closeMain() error {
+	s.main.thrifty = false // the next connection knows nothing of it
 	var errs []error
 	for _, db := range []**sql.DB{&s.main.r, &s.main.w} {
 		if *db != nil {
