@@ -51,7 +51,9 @@ func TestAClientGoesAway(t *testing.T) {
 		reading := begin(conn)
 		c.go_(p)
 		r := <-reading
-		if r.err == nil || !strings.HasSuffix(r.err.Error(), c.want) {
+		// Of two sessions that end at the same time, either may be the last.
+		anew := c.what == "for another session" && r.err != nil && strings.HasSuffix(r.err.Error(), " connected anew")
+		if r.err == nil || !strings.HasSuffix(r.err.Error(), c.want) && !anew {
 			t.Errorf("%s: %v, want %q", c.what, r.err, c.want)
 		}
 		conn.Close()
