@@ -1,0 +1,244 @@
+package matstat_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
+	"pgregory.net/rapid"
+
+	"weald/rules/matstat"
+)
+
+// all returns the cells 0…n-1.
+func all(n int) []int {
+	cells := make([]int, n)
+	for i := range cells {
+		cells[i] = i
+	}
+	return cells
+}
+
+func near(t testing.TB, what string, got, want, within float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= within) {
+		t.Errorf("%s = %v, want %v within %v", what, got, want, within)
+	}
+}
+
+// The grid with which the design tests every metric: arithmetic done apart from
+// this program, on definitions of ISO/TR 16840-9 where it has them.
+var grid = []float64{
+	10, 20, 20, 10,
+	20, 80, 90, 20,
+	20, 70, 60, 20,
+	10, 20, 20, 10,
+}
+
+func TestTheFourByFourGrid(t *testing.T) {
+	g := matstat.Grid{Rows: 4, Columns: 4, PitchMM: [2]float64{25, 25}}
+	box := matstat.Patch{Rows: 2, Columns: 2}
+	whole := matstat.NewArea(g, all(16), box)
+	m := whole.Measure(grid, 5)
+	near(t, "sum", m.Sum, 500, 1e-9)
+	near(t, "mean", m.Mean, 31.25, 1e-9)
+	near(t, "variation", m.Variation, 83.809, 5e-4)
+	near(t, "peak", m.Peak, 90, 0)
+	near(t, "peak pressure index over 25 cm²", m.Index, 75, 1e-9)
+	near(t, "x", m.X, 5.000, 1e-9)
+	near(t, "y", m.Y, 4.900, 1e-9)
+	near(t, "gradient", m.Gradient, 28.0, 1e-9)
+	near(t, "load", m.Newtons, 41.663, 5e-4)
+	near(t, "contact above 5", m.AreaCM2, 100, 1e-9)
+	near(t, "contact above 20", whole.Measure(grid, 20).AreaCM2, 25, 1e-9)
+	// At 20 and more is above anything just below 20.
+	near(t, "contact from 20", whole.Measure(grid, math.Nextafter(20, 0)).AreaCM2, 75, 1e-9)
+	if m.Above != 5 {
+		t.Errorf("the threshold of contact is not said: %v", m.Above)
+	}
+	centre := matstat.NewArea(g, []int{5, 6, 9, 10}, box).Measure(grid, 5)
+	near(t, "dispersion index of the centre", centre.Share(&m), 60.0, 1e-9)
+	near(t, "its index", centre.Index, 75, 1e-9)
+	near(t, "its centre x", centre.X, (80*3.75+90*6.25+70*3.75+60*6.25)/300, 1e-9)
+}
+
+// Which standard deviation it is, of a population or of a sample, gonum settles;
+// both figures are those of the design.
+func TestVariationIsThatOfAPopulation(t *testing.T) {
+	g := matstat.Grid{Rows: 4, Columns: 4, PitchMM: [2]float64{25, 25}}
+	m := matstat.NewArea(g, all(16), matstat.Patch{Rows: 1, Columns: 1}).Measure(grid, 5)
+	mean, sd := stat.PopMeanStdDev(grid, nil)
+	near(t, "variation", m.Variation, 100*sd/mean, 1e-9)
+	_, sample := stat.MeanStdDev(grid, nil)
+	near(t, "sample variation of the same cells", 100*sample/mean, 86.558, 5e-4)
+}
+
+func TestPatchByPitch(t *testing.T) {
+	for _, c := range []struct {
+		pitch [2]float64
+		want  matstat.Patch
+		cm2   float64
+	}{
+		{[2]float64{10, 10}, matstat.Patch{Rows: 3, Columns: 3}, 9},
+		{[2]float64{15, 15}, matstat.Patch{Rows: 2, Columns: 2}, 9},
+		{[2]float64{5, 5}, matstat.Patch{Rows: 6, Columns: 6}, 9},
+		{[2]float64{31, 31}, matstat.Patch{Rows: 1, Columns: 1}, 9.61},
+		{[2]float64{25, 25}, matstat.Patch{Rows: 1, Columns: 2}, 12.5}, // 6.25 would be farther off
+		{[2]float64{12, 20}, matstat.Patch{Rows: 2, Columns: 2}, 9.6},
+		{[2]float64{100, 100}, matstat.Patch{Rows: 1, Columns: 1}, 100},
+		{[2]float64{math.NaN(), math.NaN()}, matstat.Patch{Rows: 1, Columns: 1}, math.NaN()},
+	} {
+		got := matstat.PatchFor(c.pitch)
+		if got != c.want {
+			t.Errorf("pitch %v: patch %v, want %v", c.pitch, got, c.want)
+		}
+		if cm2 := got.CM2(c.pitch); cm2 == cm2 {
+			near(t, fmt.Sprint("patch for ", c.pitch), cm2, c.cm2, 1e-9)
+		}
+	}
+}
+
+func TestDeadCellsAreLeftOutAndCounted(t *testing.T) {
+	g := matstat.Grid{Rows: 4, Columns: 4, PitchMM: [2]float64{25, 25}}
+	values := slices.Clone(grid)
+	values[6] = math.NaN() // the 90
+	m := matstat.NewArea(g, all(16), matstat.Patch{Rows: 2, Columns: 2}).Measure(values, 5)
+	if m.Known != 15 || m.Cells != 16 {
+		t.Errorf("%d of %d known, want 15 of 16", m.Known, m.Cells)
+	}
+	near(t, "peak", m.Peak, 80, 0)
+	near(t, "sum", m.Sum, 410, 0)
+	near(t, "mean of 15", m.Mean, 410.0/15, 1e-9)
+	near(t, "index of three of four cells", m.Index, 70, 1e-9)
+	near(t, "gradient without the dead cell", m.Gradient, 60/2.5, 1e-9)
+	values = make([]float64, 16)
+	for i := range values {
+		values[i] = math.NaN()
+	}
+	m = matstat.NewArea(g, all(16), matstat.Patch{Rows: 2, Columns: 2}).Measure(values, 5)
+	for _, v := range []float64{m.Peak, m.Index, m.Mean, m.AreaCM2, m.Newtons, m.X, m.Y, m.Variation, m.Gradient, m.Sum} {
+		if !math.IsNaN(v) {
+			t.Errorf("a mat without a single value says %+v", m)
+			break
+		}
+	}
+}
+
+// The centre of pressure and the rest against a slow reference on matrices,
+// which knows cells by row and column and no indices.
+func TestAgainstMatrices(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rows, columns := rapid.IntRange(1, 7).Draw(t, "rows"), rapid.IntRange(1, 7).Draw(t, "columns")
+		pitch := [2]float64{rapid.SampledFrom([]float64{8, 10, 25}).Draw(t, "down"), rapid.SampledFrom([]float64{8, 10, 25}).Draw(t, "along")}
+		values := rapid.SliceOfN(rapid.OneOf(rapid.Float64Range(0, 200), rapid.Just(math.NaN()), rapid.Just(5.0)), rows*columns, rows*columns).Draw(t, "values")
+		var cells []int
+		for c := range values {
+			if rapid.Bool().Draw(t, "in") {
+				cells = append(cells, c)
+			}
+		}
+		g := matstat.Grid{Rows: rows, Columns: columns, PitchMM: pitch}
+		patch := matstat.PatchFor(pitch)
+		got := matstat.NewArea(g, cells, patch).Measure(values, 5)
+		want := slow(mat.NewDense(rows, columns, values), cells, pitch, patch)
+		for name, pair := range map[string][2]float64{
+			"peak": {got.Peak, want.Peak}, "index": {got.Index, want.Index}, "mean": {got.Mean, want.Mean},
+			"x": {got.X, want.X}, "y": {got.Y, want.Y}, "variation": {got.Variation, want.Variation}, "gradient": {got.Gradient, want.Gradient},
+		} {
+			if math.IsNaN(pair[0]) != math.IsNaN(pair[1]) || math.Abs(pair[0]-pair[1]) > 1e-9*(1+math.Abs(pair[1])) {
+				t.Fatalf("%s is %v, the reference says %v", name, pair[0], pair[1])
+			}
+		}
+	})
+}
+
+// slow measures cell by cell with the definitions as they are written.
+func slow(m *mat.Dense, cells []int, pitch [2]float64, patch matstat.Patch) matstat.Measure {
+	rows, columns := m.Dims()
+	in := func(r, c int) bool {
+		return r >= 0 && c >= 0 && r < rows && c < columns && slices.Contains(cells, r*columns+c)
+	}
+	var known, touching, xs, ys []float64
+	gradient := 0.0
+	for _, cell := range cells {
+		r, c := cell/columns, cell%columns
+		v := m.At(r, c)
+		if math.IsNaN(v) {
+			continue
+		}
+		known, xs, ys = append(known, v), append(xs, (float64(c)+0.5)*pitch[1]/10), append(ys, (float64(r)+0.5)*pitch[0]/10)
+		if v > 5 {
+			touching = append(touching, v)
+		}
+		for _, d := range [][2]int{{0, 1}, {1, 0}, {0, -1}, {-1, 0}} {
+			if in(r+d[0], c+d[1]) && !math.IsNaN(m.At(r+d[0], c+d[1])) {
+				distance := math.Hypot(float64(d[0])*pitch[0], float64(d[1])*pitch[1]) / 10
+				gradient = max(gradient, math.Abs(v-m.At(r+d[0], c+d[1]))/distance)
+			}
+		}
+	}
+	nan := math.NaN()
+	out := matstat.Measure{Peak: nan, Index: nan, Mean: nan, X: nan, Y: nan, Variation: nan, Gradient: nan}
+	if len(known) == 0 {
+		return out
+	}
+	out.Peak, out.Mean, out.Gradient = slices.Max(known), 0, gradient
+	if len(touching) > 0 {
+		mean, sd := stat.PopMeanStdDev(touching, nil)
+		out.Mean, out.Variation = mean, 100*sd/mean
+	}
+	if total := stat.Mean(known, nil); total > 0 {
+		out.X, out.Y = stat.Mean(xs, known), stat.Mean(ys, known)
+	}
+	shapes := []matstat.Patch{patch}
+	if pitch[0] == pitch[1] {
+		shapes = append(shapes, matstat.Patch{Rows: patch.Columns, Columns: patch.Rows})
+	}
+	fits := false
+	for _, p := range shapes {
+		for r := range rows {
+			for c := range columns {
+				var inside []float64
+				whole := true
+				for i := range p.Rows {
+					for k := range p.Columns {
+						whole = whole && in(r+i, c+k)
+						if whole && !math.IsNaN(m.At(r+i, c+k)) {
+							inside = append(inside, m.At(r+i, c+k))
+						}
+					}
+				}
+				if fits = fits || whole; whole && 2*len(inside) >= p.Rows*p.Columns {
+					if v := stat.Mean(inside, nil); math.IsNaN(out.Index) || v > out.Index {
+						out.Index = v
+					}
+				}
+			}
+		}
+	}
+	if !fits {
+		out.Index = stat.Mean(known, nil)
+	}
+	return out
+}
+
+func BenchmarkMeasure(b *testing.B) {
+	const rows, columns = 64, 32
+	values := make([]float64, rows*columns)
+	for i := range values {
+		values[i] = math.Max(0, 80*math.Sin(float64(i)/37)*math.Cos(float64(i%columns)/9))
+	}
+	for _, pitch := range []float64{10, 25} {
+		g := matstat.Grid{Rows: rows, Columns: columns, PitchMM: [2]float64{pitch, pitch}}
+		a := matstat.NewArea(g, all(rows*columns), matstat.PatchFor(g.PitchMM))
+		b.Run(fmt.Sprint(pitch, " mm"), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				a.Measure(values, 5)
+			}
+		})
+	}
+}
