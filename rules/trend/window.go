@@ -2,6 +2,7 @@ package trend
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"weald/ingest/sample"
@@ -149,4 +150,10 @@ func floor(a, b int64) int64 {
 		q--
 	}
 	return q
+}
+
+// Within reports whether the slots' means lie no farther apart than by.
+func (w *Window) Within(by float64) bool {
+	w.collect()
+	return len(w.ys) > 0 && slices.Max(w.ys)-slices.Min(w.ys) <= by
 }
