@@ -75,6 +75,10 @@ type Source struct {
 	// them.
 	Groups [][]int
 
+	// Heard are the last scans that a former daemon had of the source, in the
+	// order in which they came. A recording, which begins anew, has none.
+	Heard []sample.Heard
+
 	BatteryEmptyMV int // at which the device stops; 0 if that is not known
 }
 

@@ -73,6 +73,9 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 	if err != nil {
 		return nil, fmt.Errorf("source %s: %w", spec.ID, err)
 	}
+	if t == asSent {
+		s.asm.Recall(spec.Heard)
+	}
 	return s, nil
 }
 

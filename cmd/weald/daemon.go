@@ -125,7 +125,9 @@ func (d *daemon) connect(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		s, err := ingest.New(bridgeOf(d.config, b, w.link), ingest.Options{
+		bridge := bridgeOf(d.config, b, w.link)
+		d.book.recall(&bridge)
+		s, err := ingest.New(bridge, ingest.Options{
 			Now: d.clock.Now, Speed: d.clock.Speed(), Log: d.log,
 			Out: d.taker(ctx, b),
 		})

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"weald/config"
+	"weald/ingest"
 	"weald/ingest/calib"
 	"weald/ingest/sample"
 	"weald/rules"
@@ -115,12 +116,22 @@ func (b *book) into(o *pipeline.Options, log *slog.Logger) {
 	if b == nil {
 		return
 	}
-	b.keeper = keeper.New(b.store, o.Plan, b.reviver, b.config, o.Clock.Now, log)
+	b.keeper = keeper.New(b.store, o.Plan, b.resumed, b.reviver, b.config, o.Clock.Now, log)
 	o.Recorder, o.Ord = b.keeper, b.resumed.Ord
 	o.Past, o.Found = b.resumed.Past, b.resumed.New
 	o.Judge = func(_ *rules.Plan, sink rules.Sink) pipeline.Judge {
 		b.resumed.Sink.To = sink
 		return b.resumed.Engine
+	}
+}
+
+// recall lets the sources of a live bridge go on where the record ends.
+func (b *book) recall(bridge *ingest.Bridge) {
+	if b == nil {
+		return
+	}
+	for i := range bridge.Sources {
+		bridge.Sources[i].Heard = b.resumed.Heard(bridge.Sources[i].ID)
 	}
 }
 

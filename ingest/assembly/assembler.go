@@ -153,7 +153,8 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 	missing := uint32(0)
 	if !a.config.Unnumbered {
 		var p place
-		p, missing = a.sequence.judge(f.Seq, f.Millis, f.Kind == frame.Readings, arrival)
+		this := receivedOf(f)
+		p, missing = a.sequence.judge(this, f.Kind == frame.Readings, arrival)
 		switch p {
 		case same:
 			if !a.lane.takes(f) {
@@ -170,12 +171,7 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 			if a.lane.open {
 				a.lane.end()
 			}
-			a.sequence.begin(f.Seq, f.Millis, arrival)
-			a.clock.Restart()
-			a.counter.restart()
-			if a.counter.counts != Milliseconds {
-				a.others++ // the clock is not asked
-			}
+			a.restart(this, arrival)
 		}
 	}
 	if a.lane.takes(f) {
@@ -193,10 +189,21 @@ func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
 		a.stats.Gaps += uint64(missing)
 	default:
 		// The counter leapt with the number: nothing tells that any was lost.
-		a.sequence.begin(f.Seq, f.Millis, arrival)
+		a.sequence.begin(receivedOf(f), arrival)
 	}
 	if f.Kind == frame.Readings {
 		a.lane.add(f, at, arrival, true)
+	}
+}
+
+// restart begins the sequence and the clock with the first frame of a device
+// that has started.
+func (a *Assembler) restart(first received, arrival sample.Instant) {
+	a.sequence.begin(first, arrival)
+	a.clock.Restart()
+	a.counter.restart()
+	if a.counter.counts != Milliseconds {
+		a.others++ // the clock is not asked
 	}
 }
 

@@ -20,6 +20,7 @@ type lane struct {
 	rail    float64 // 0: the frame's own
 	guard   guard
 	done    func(*entry)
+	counted bool // frames have numbers and a counter
 
 	open     bool
 	ms       uint32
@@ -56,6 +57,7 @@ func newLane(c Config, convert *calib.Converter, done func(*entry)) *lane {
 		rail:    c.SaturatesAt,
 		guard:   guard{watching: c.Unit == calib.Counts && c.Channels >= suspectOf, within: max(decideWithin, decidePeriods*c.Period)},
 		done:    done,
+		counted: !c.Unnumbered && !c.OwnTime,
 		entry:   newEntry(c.Index, c.Channels),
 		covered: make([]uint64, (c.Channels+63)/64),
 	}
@@ -75,7 +77,8 @@ func (l *lane) add(f *frame.Frame, at, arrival sample.Instant, live bool) {
 	e := &l.entry
 	if !l.open {
 		l.open, l.ms = true, f.Millis
-		e.scan.At, e.scan.Seq, e.scan.Stored = at, f.Seq, f.Stored
+		e.scan.At, e.scan.Seq, e.scan.First, e.scan.Stored = at, f.Seq, f.Seq, f.Stored
+		e.scan.Millis, e.scan.Counted = f.Millis, l.counted
 		e.saturated, e.live = 0, live
 	}
 	rail := l.rail

@@ -1,8 +1,10 @@
 package assembly
 
 import (
+	"math"
 	"time"
 
+	"weald/ingest/frame"
 	"weald/ingest/sample"
 )
 
@@ -19,9 +21,9 @@ const (
 )
 
 const (
-	remembered = 256  // frames; a power of two
-	mostPerMs  = 10   // frames that a device can send in a millisecond
-	settling   = 1000 // milliseconds allowed on top of a leap's time
+	remembered = sample.MostHeard // frames; a power of two
+	mostPerMs  = 10               // frames that a device can send in a millisecond
+	settling   = 1000             // milliseconds allowed on top of a leap's time
 
 	// Where the nominal rate is known, a leap is a gap only if the frames could
 	// have been sent since the one before, at half as much again as the rate and
@@ -61,16 +63,49 @@ type run struct {
 	arrival sample.Instant
 }
 
+// A received frame. Its digest is of its readings, which are those of the
+// channels from first on; 0 where that is not known.
 type received struct {
 	yes     bool
 	seq, ms uint32
+	first   int
+	digest  uint32
+}
+
+func receivedOf(f *frame.Frame) received {
+	return received{yes: true, seq: f.Seq, ms: f.Millis, first: f.First, digest: digest(f.Readings)}
+}
+
+// differs reports whether two frames with one number and one counter have
+// different readings, as far as that is known: then they are not the same frame.
+func (r *received) differs(o *received) bool {
+	return r.digest != 0 && o.digest != 0 && r.first == o.first && r.digest != o.digest
+}
+
+// mostDigested is how many readings of a frame are looked at to tell it from
+// another one with the same number and counter.
+const mostDigested = 64
+
+// digest makes a number of readings, from all over the frame, that two frames
+// with different readings hardly share (FNV-1a, 32 bits, over 64-bit words); 0
+// for none.
+func digest(readings []float64) uint32 {
+	if len(readings) == 0 {
+		return 0
+	}
+	h := uint64(14695981039346656037)
+	for i := 0; i < len(readings); i += 1 + len(readings)/mostDigested {
+		h = (h ^ math.Float64bits(readings[i])) * 1099511628211
+	}
+	return max(uint32(h>>32)^uint32(h), 1)
 }
 
 // judge says what a live frame is, and records it unless it is a reboot: then
 // the sequence must begin anew. Gap is how many frames are missing before it. A
 // status may come between the parts of a scan, whose counter is behind its own:
 // with readings false, the counter is not one that the next must be ahead of.
-func (s *sequence) judge(seq, ms uint32, readings bool, arrival sample.Instant) (p place, gap uint32) {
+func (s *sequence) judge(this received, readings bool, arrival sample.Instant) (p place, gap uint32) {
+	seq, ms := this.seq, this.ms
 	ahead, onward := int32(seq-s.seq), int32(ms-s.ms)
 	switch {
 	case !s.begun:
@@ -87,17 +122,17 @@ func (s *sequence) judge(seq, ms uint32, readings bool, arrival sample.Instant) 
 		if s.seq, s.arrival = seq, arrival; readings {
 			s.ms = ms
 		}
-		s.record(seq, ms)
+		s.record(this)
 		return next, uint32(max(ahead, 1)) - 1
 	}
 	switch r := s.ring[seq%remembered]; {
-	case r.yes && r.seq == seq && r.ms == ms:
-		if s.starting(seq, ms, arrival) {
+	case r.is(seq) && r.ms == ms:
+		if r.differs(&this) || s.starting(seq, ms, arrival) {
 			return reboot, 0
 		}
 		return repeat, 0
 	case s.fits(seq, ms):
-		s.record(seq, ms)
+		s.record(this)
 		s.run.n = 0
 		return late, 0
 	}
@@ -116,26 +151,24 @@ func (s *sequence) judgeStored(seq, ms uint32, arrival sample.Instant) (p place,
 	switch r := s.ring[seq%remembered]; {
 	case ahead > 0 && s.follows(uint32(ahead), ms):
 		s.seq, s.arrival = seq, arrival
-		s.record(seq, ms)
+		s.record(this)
 		return next, uint32(ahead) - 1
-	case r == this:
+	case r.is(seq) && r.ms == ms:
 		return repeat, 0
 	case ahead <= 0 && ahead > -remembered:
-		s.record(seq, ms)
+		s.record(this)
 	}
 	return late, 0
 }
 
 // begin starts the sequence with its first frame.
-func (s *sequence) begin(seq, ms uint32, arrival sample.Instant) {
-	*s = sequence{period: s.period, begun: true, first: seq, seq: seq, ms: ms, arrival: arrival, since: arrival}
-	s.began = received{yes: true, seq: seq, ms: ms}
-	s.record(seq, ms)
+func (s *sequence) begin(this received, arrival sample.Instant) {
+	*s = sequence{period: s.period, begun: true, first: this.seq, seq: this.seq, ms: this.ms, arrival: arrival, since: arrival}
+	s.began = this
+	s.record(this)
 }
 
-func (s *sequence) record(seq, ms uint32) {
-	s.ring[seq%remembered] = received{yes: true, seq: seq, ms: ms}
-}
+func (s *sequence) record(this received) { s.ring[this.seq%remembered] = this }
 
 // fits reports whether a frame is one that is missing among the last ones.
 func (s *sequence) fits(seq, ms uint32) bool {

@@ -136,6 +136,33 @@ func TestRestartsEarly(t *testing.T) {
 	}
 }
 
+// It sends other readings with them, and that tells at once: nothing is lost.
+func TestRestartsEarlyWithOtherReadings(t *testing.T) {
+	r := plain(t)
+	r.steady(0, 100)
+	for i := range uint32(50) {
+		r.give(15000+int(i)*100, scan(i, i*100, 1, 2, 3, 4.5))
+	}
+	r.stand("every scan of the second life", 150, 0, 0, 0, 2)
+	if got := r.got[100].At; got != at(15000) {
+		t.Errorf("the first one is at %v, want when it came", got)
+	}
+	r.give(20_010, scan(48, 4800, 1, 2, 3, 4.5))
+	r.stand("a true repeat is one still", 150, 0, 1, 0, 2)
+}
+
+// Parts that a device gives one number are not each other's repeats, whatever
+// they read.
+func TestRepeatedPartsOfOneNumber(t *testing.T) {
+	r := plain(t)
+	for n := range uint32(3) {
+		r.give(int(n)*100, part(n, n*100, 0, true, 1, 2))
+		r.give(int(n)*100, part(n, n*100, 2, false, 3, 4))
+	}
+	r.give(250, part(1, 100, 2, false, 3, 4))
+	r.stand("the second part again", 3, 0, 1, 0, 1)
+}
+
 // A broker that was away sends again what was not confirmed, all at once.
 func TestRepeatsInABurst(t *testing.T) {
 	r := plain(t)

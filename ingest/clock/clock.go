@@ -120,6 +120,14 @@ func (c *Clock) Place(ms uint32, arrival sample.Instant) (sample.Instant, bool) 
 // begins a new epoch.
 func (c *Clock) Restart() { c.restart = c.begun }
 
+// NotBefore says that an event time has been given by a former Clock of the same
+// source: those to come are not earlier.
+func (c *Clock) NotBefore(at sample.Instant) {
+	if c.begun {
+		c.last = max(c.last, at)
+	}
+}
+
 // Step says that the host has moved its clock: what it called t is now t+by.
 // Everything that the Clock knows moves with it, so that event times go on as
 // if the host had always counted so; the next ones may lie before the ones

@@ -14,8 +14,14 @@ type Scan struct {
 	// daemon had the whole scan, on the host's clock. Rules look at At only.
 	At, Arrived Instant
 
-	// Seq is the sequence number of the scan's last frame.
-	Seq uint32
+	// Seq is the sequence number of the scan's last frame, First that of its
+	// first.
+	Seq, First uint32
+
+	// Millis is what the device's counter said; Counted is false where there is
+	// no such counter, as in rows with a time of their own.
+	Millis  uint32
+	Counted bool
 
 	// Stored says that the bridge kept the scan and sent it later.
 	Stored bool

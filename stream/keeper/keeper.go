@@ -34,6 +34,7 @@ type Keeper struct {
 	log     *slog.Logger
 	reviver *Reviver // owned by the pipeline's goroutine
 	config  uint64   // version of the configuration in force
+	heard   heard    // owned by the pipeline's goroutine
 
 	writing sync.Mutex // held while something is being written, so that it is in order
 
@@ -47,9 +48,10 @@ type Keeper struct {
 	spare   [][]float64
 }
 
-// New returns a Keeper for the sources and places of plan.
-func New(j journal.Journal, plan *rules.Plan, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
-	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, now: now, log: log, blocks: make([]record.Block, len(plan.Sources))}
+// New returns a Keeper for the sources and places of plan, which goes on where r
+// has taken the record up.
+func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
+	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, heard: r.heard, now: now, log: log, blocks: make([]record.Block, len(plan.Sources))}
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
 	}
@@ -66,9 +68,11 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	b := &k.blocks[s.Source]
 	kept := record.Scan{
 		Ord: ord, At: s.At, Arrived: s.Arrived, Seq: s.Seq,
+		First: s.First, Millis: s.Millis, Counted: s.Counted,
 		Stored: s.Stored, Damaged: s.Damaged, Rail: s.Rail, Raw: append(k.buffer(), s.Raw...),
 	}
 	k.withhold(b.Source, &kept, s.Values)
+	k.heard.add(b.Source, s)
 	b.Scans = append(b.Scans, kept)
 	k.pending++
 }

@@ -76,7 +76,7 @@ func begin(t *rapid.T, j journal.Journal) *life {
 	}
 	r.Sink.To = l
 	l.engine, l.ord, l.found = r.Engine, r.Ord, r.New
-	l.keeper = keeper.New(j, plan, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return 0 }, slog.New(slog.DiscardHandler))
+	l.keeper = keeper.New(j, plan, r, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return 0 }, slog.New(slog.DiscardHandler))
 	l.settle()
 	return l
 }

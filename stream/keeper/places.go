@@ -5,12 +5,13 @@ import (
 	"errors"
 )
 
-// The body of a snapshot: for each place its id and its state, each as a uvarint
-// of its length and the bytes.
+// The body of a snapshot: for each place its id and its state, and for each
+// source its id and what was heard of it last, each as a uvarint of its length
+// and the bytes.
 
 var errPlaces = errors.New("the snapshot is not one of places")
 
-func (k *Keeper) packPlaces(places [][]byte) []byte {
+func (k *Keeper) pack(places [][]byte) []byte {
 	var b []byte
 	put := func(p []byte) {
 		b = binary.AppendUvarint(b, uint64(len(p)))
@@ -19,6 +20,12 @@ func (k *Keeper) packPlaces(places [][]byte) []byte {
 	for i, state := range places {
 		put([]byte(k.plan.Places[i].ID))
 		put(state)
+	}
+	for i := range k.plan.Sources {
+		if all := k.heard.last(k.plan.Sources[i].ID); len(all) > 0 {
+			put([]byte(k.plan.Sources[i].ID))
+			put(packHeard(all))
+		}
 	}
 	return b
 }

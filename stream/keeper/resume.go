@@ -24,7 +24,12 @@ type Resumed struct {
 	Last   sample.Instant // the newest instant that was kept, on the daemon's clock; Past for an empty record
 	Past   []alert.Event  // kept changes that people still want to see, by time
 	New    []alert.Event  // changes that the catching up brought and that are not kept yet
+
+	heard heard // by sources of the plan
 }
+
+// Heard returns the last scans of a source, in the order in which they came.
+func (r *Resumed) Heard(source string) []sample.Heard { return r.heard.last(source) }
 
 // A Relay is a rules.Sink whose receiver can be chosen later.
 type Relay struct{ To rules.Sink }
@@ -55,7 +60,7 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 		return nil, fmt.Errorf("the record does not say where it ends: %w", err)
 	}
 	found := &gatherer{}
-	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord, Last: sample.Past}
+	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord, Last: sample.Past, heard: heard{}}
 	out.Engine = rules.NewEngine(plan, out.Sink)
 	from, err := out.takeUp(ctx, j, plan, log)
 	if err != nil {
@@ -65,6 +70,7 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 		replay, err := Feed(ctx, j, plan, reviver, from+1, head.Ord,
 			func(_ uint64, s *sample.Scan) {
 				out.Last = max(out.Last, s.Arrived)
+				out.heard.add(plan.Sources[s.Source].ID, s)
 				out.Engine.Scan(s)
 			},
 			func(_ uint64, place int, at sample.Instant) { out.Engine.TickPlace(place, at) })
@@ -93,6 +99,10 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 	if err != nil {
 		log.Warn("the snapshot of the rules is damaged; holds begin anew", slog.Any("error", err))
 		return snap.Ord, nil
+	}
+	for i := range plan.Sources {
+		id := plan.Sources[i].ID
+		r.heard[id] = unpackHeard(places[id])
 	}
 	for i := range plan.Places {
 		state, ok := places[plan.Places[i].ID]

@@ -48,7 +48,7 @@ func (k *Keeper) Run(ctx context.Context, state Source) error {
 func (k *Keeper) Snapshot(ctx context.Context, state Source) error {
 	s := record.Snapshot{At: k.now(), Config: k.config}
 	if err := state(ctx, func(ord uint64, places [][]byte) {
-		s.Ord, s.Body = ord, k.packPlaces(places)
+		s.Ord, s.Body = ord, k.pack(places)
 	}); err != nil || s.Ord == 0 {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 
 	"weald/ingest/sample"
 )
@@ -22,11 +23,19 @@ import (
 //   - rails: 0 if there is none, 1 and the one of all, or 2 and each (float64)
 //
 // and at last the raw readings; see appendRaw.
-const blockVersion = 1
+//
+// Version 2 has a third flag, 4 counted, and after the rails what devices
+// counted: 0 if no scan is counted, else 1 and, for all scans in turn,
+//
+//   - counters: the first, then differences modulo 2^32, each less the one
+//     before it (varint)
+//   - sequence numbers less that of the scan's first frame (uvarint)
+const blockVersion = 2
 
 const (
 	flagStored  = 1
 	flagDamaged = 2
+	flagCounted = 4
 )
 
 // Append appends the encoding of b to dst. Its errors are those of Check.
@@ -44,6 +53,7 @@ func (b *Block) Append(dst []byte) ([]byte, error) {
 	dst = appendStamps(dst, b.Scans)
 	dst = appendFlags(dst, b.Scans)
 	dst = appendRails(dst, b.Scans)
+	dst = appendCounters(dst, b.Scans)
 	dst = appendRaw(dst, b.Scans)
 	return seal(dst, start), nil
 }
@@ -112,6 +122,9 @@ func appendFlags(dst []byte, scans []Scan) []byte {
 		if scans[i].Damaged {
 			flags[i] |= flagDamaged
 		}
+		if scans[i].Counted {
+			flags[i] |= flagCounted
+		}
 		any |= flags[i]
 	}
 	if any == 0 {
@@ -125,7 +138,50 @@ func readFlags(c *cursor, scans []Scan) {
 		return
 	}
 	for i, f := range c.take(uint64(len(scans))) {
-		scans[i].Stored, scans[i].Damaged = f&flagStored != 0, f&flagDamaged != 0
+		scans[i].Stored, scans[i].Damaged, scans[i].Counted = f&flagStored != 0, f&flagDamaged != 0, f&flagCounted != 0
+	}
+}
+
+func appendCounters(dst []byte, scans []Scan) []byte {
+	if !slices.ContainsFunc(scans, func(s Scan) bool { return s.Counted }) {
+		return append(dst, 0)
+	}
+	dst = append(dst, 1)
+	var ms, step uint32
+	for i := range scans {
+		d := scans[i].Millis - ms
+		dst = binary.AppendVarint(dst, int64(int32(d-step)))
+		if ms = scans[i].Millis; i > 0 {
+			step = d
+		}
+	}
+	for i := range scans {
+		dst = binary.AppendUvarint(dst, uint64(scans[i].Seq-scans[i].First))
+	}
+	return dst
+}
+
+// readCounters reads what appendCounters has written. Where nothing is known of
+// a scan's first frame it is taken to be its last.
+func readCounters(c *cursor, scans []Scan, version byte) {
+	known := version > 1 && c.byte() == 1
+	var ms, step uint32
+	for i := range scans {
+		scans[i].First = scans[i].Seq
+		if !known {
+			continue
+		}
+		d := uint32(int32(c.varint())) + step
+		if ms += d; i > 0 {
+			step = d
+		}
+		scans[i].Millis = ms
+	}
+	if !known {
+		return
+	}
+	for i := range scans {
+		scans[i].First = scans[i].Seq - uint32(c.uvarint())
 	}
 }
 
@@ -163,7 +219,7 @@ func readRails(c *cursor, scans []Scan) {
 // DecodeBlock is the inverse of Append. Its errors wrap ErrDamaged, ErrNewer or
 // ErrForm. The block shares no memory with b.
 func DecodeBlock(b []byte) (*Block, error) {
-	_, in, err := content(b, FormBlock, blockVersion)
+	version, in, err := content(b, FormBlock, blockVersion)
 	if err != nil {
 		return nil, fmt.Errorf("block: %w", err)
 	}
@@ -179,6 +235,7 @@ func DecodeBlock(b []byte) (*Block, error) {
 	readStamps(c, block.Scans)
 	readFlags(c, block.Scans)
 	readRails(c, block.Scans)
+	readCounters(c, block.Scans, version)
 	if c.bad {
 		return nil, c.end("block")
 	}

@@ -60,6 +60,9 @@ func drawBlock(t *rapid.T) *Block {
 			Seq: rapid.Uint32().Draw(t, "seq"), Rail: rail, Raw: make([]float64, channels),
 			Stored: rapid.Bool().Draw(t, "stored"), Damaged: rapid.Bool().Draw(t, "damaged"),
 		}
+		if s.Counted = rapid.Bool().Draw(t, "counted"); s.Counted {
+			s.Millis, s.First = rapid.Uint32().Draw(t, "millis"), s.Seq-rapid.Uint32Range(0, 9).Draw(t, "frames")
+		}
 		if rapid.IntRange(0, 9).Draw(t, "moves") == 0 {
 			s.Rail = drawFloat(t, "rail")
 		}

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -48,15 +49,21 @@ func goldens() map[string]golden {
 		s.Raw, s.Rail = []float64{math.Pi * float64(i), math.Inf(1)}, float64(i)
 		floats.Scans = append(floats.Scans, s)
 	}
+	counted := &Block{Source: "hub/mat4", Number: 18, Config: 3}
+	for i, s := range counts.Scans {
+		s.Counted, s.Millis, s.First = i != 6, math.MaxUint32-300+100*uint32(i)+uint32(i%2), s.Seq-uint32(i%3)
+		counted.Scans = append(counted.Scans, s)
+	}
 	event := alert.Event{At: base, Key: alert.Key{Place: "bench-1", Rule: "ankle-too-tight", Subject: "ankle"},
 		What: alert.Raised, Priority: alert.Medium, Signal: "ankle.pressure", Unit: "mmHg",
 		Value: 62.5, U: math.NaN(), Limit: 60, Held: 30 * time.Second, Text: "ankle at 62.5 mmHg, above 60 for 30 s"}
 	full := Entry{Position: 4, At: base, Written: base + 1e6, Place: "bench-1", Author: "K-07"}
 	with := func(ord uint64, b Body) *Entry { e := full; e.Ord, e.Body = ord, b; return &e }
 	return map[string]golden{
-		"block-counts":   {"block", counts, block, false},
-		"block-decimals": {"block", decimals, block, false},
-		"block-floats":   {"block", floats, block, false},
+		"block-counts":     {"block", counts, block, false},
+		"block-decimals":   {"block", decimals, block, false},
+		"block-floats":     {"block", floats, block, false},
+		"v2/block-counted": {"block", counted, block, false},
 		"ticks": {"ticks", &Ticks{Number: 5, Ticks: []Tick{{Ord: 8, At: base}, {Ord: 9, Place: "bed-4", At: base + 25e7}}},
 			func(b []byte) (any, error) { return DecodeTicks(b) }, true},
 		"entry-transition": {"entry", with(0, Transition{event}), entry, true},
@@ -94,7 +101,10 @@ func (r retiredThing) Append(dst []byte) ([]byte, error) { return r.Retired.Appe
 // Whatever earlier programs wrote is read as what it was.
 func TestGolden(t *testing.T) {
 	for name, g := range goldens() {
-		path := filepath.Join("testdata", "v1", name+".bin")
+		if !strings.Contains(name, "/") {
+			name = "v1/" + name
+		}
+		path := filepath.Join("testdata", name+".bin")
 		now, err := g.thing.Append(nil)
 		if err != nil {
 			t.Fatal(err)

@@ -15,8 +15,13 @@ type Scan struct {
 	Ord uint64
 	// At is event time; Arrived is when the daemon had the whole scan.
 	At, Arrived sample.Instant
-	// Seq is the sequence number of the scan's last frame.
-	Seq uint32
+	// Seq is the sequence number of the scan's last frame, First that of its
+	// first.
+	Seq, First uint32
+	// Millis is what the device's counter said; Counted is false where that is
+	// not known. First and Millis then mean nothing.
+	Millis  uint32
+	Counted bool
 	// Stored says that the bridge kept the scan and sent it later; Damaged,
 	// that it looked damaged and none of its values was believed.
 	Stored, Damaged bool
@@ -115,6 +120,7 @@ func (b *Block) Equal(c *Block) bool {
 
 func (s *Scan) equal(o *Scan) bool {
 	if s.Ord != o.Ord || s.At != o.At || s.Arrived != o.Arrived || s.Seq != o.Seq ||
+		s.Counted != o.Counted || s.Counted && (s.First != o.First || s.Millis != o.Millis) ||
 		s.Stored != o.Stored || s.Damaged != o.Damaged || !same(s.Rail, o.Rail) || len(s.Raw) != len(o.Raw) {
 		return false
 	}
