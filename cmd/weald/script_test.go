@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"testing"
 
@@ -14,6 +15,13 @@ const asProgram = "WEALD_TEST_AS_PROGRAM"
 func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		main()
+	}
+	if speed := os.Getenv(atSpeed); speed != "" {
+		if err := runAtSpeed(speed, os.Args[1]); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		os.Exit(0)
 	}
 	testscript.Main(m, map[string]func(){
 		"weald": func() { os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr)) },

@@ -15,8 +15,8 @@
 //   - a part, when number and counter are those of the scan that is being put
 //     together and its channels are still missing: some devices number scans,
 //     not frames.
-//   - a repeat, when number and counter are those of a frame that was received.
-//     It is dropped and counted.
+//   - a repeat, when number and counter are those of a frame that was received,
+//     and its readings too. It is dropped and counted.
 //   - late, when its number is missing among the last 256 and its counter lies
 //     between those of the frames received before and after it. It was
 //     overtaken on its way. It is counted, does not move the clock, and is
@@ -31,10 +31,12 @@
 //     so that the clock begins an epoch by itself.
 //
 // A device that restarts within 256 frames of its first one repeats its own
-// numbers and counters and so looks like repeats, with one difference: they come
-// at the device's pace, while true repeats come in a burst. At least 8 repeats in
-// order, with nothing between them, that go on for a second by the device's time
-// and by the host's, are a reboot.
+// numbers and counters. Other readings with them tell it at once. Where the
+// readings are the same too, as of a mat without a body, or are not known
+// (Recall), it looks like repeats, with one difference: they come at the device's
+// pace, while true repeats come in a burst. At least 8 repeats in order, with
+// nothing between them, that go on for a second by the device's time and by the
+// host's, are a reboot.
 //
 // # Counters that do not count milliseconds
 //

@@ -161,27 +161,26 @@ func appendCounters(dst []byte, scans []Scan) []byte {
 	return dst
 }
 
-// readCounters reads what appendCounters has written. Where nothing is known of
-// a scan's first frame it is taken to be its last.
+// readCounters reads what appendCounters has written.
 func readCounters(c *cursor, scans []Scan, version byte) {
-	known := version > 1 && c.byte() == 1
+	if version == 1 || c.byte() == 0 {
+		return
+	}
 	var ms, step uint32
 	for i := range scans {
-		scans[i].First = scans[i].Seq
-		if !known {
-			continue
-		}
 		d := uint32(int32(c.varint())) + step
 		if ms += d; i > 0 {
 			step = d
 		}
 		scans[i].Millis = ms
 	}
-	if !known {
-		return
-	}
 	for i := range scans {
 		scans[i].First = scans[i].Seq - uint32(c.uvarint())
+	}
+	for i := range scans {
+		if !scans[i].Counted {
+			scans[i].Millis, scans[i].First = 0, 0
+		}
 	}
 }
 
