@@ -79,7 +79,7 @@ func (c *checker) rule(i int, r *Rule) {
 	for _, d := range []struct {
 		key string
 		d   time.Duration
-	}{{"on_delay", r.OnDelay}, {"off_delay", r.OffDelay}, {"resets_after", r.ResetsAfter}, {"forget_after", r.ForgetAfter}} {
+	}{{"on_delay", r.OnDelay}, {"off_delay", r.OffDelay}, {"resets_after", r.ResetsAfter}, {"forget_after", r.ForgetAfter}, {"escalate_after", r.EscalateAfter}} {
 		if d.d < 0 {
 			c.bad(at(d.key), "a duration cannot be negative: use 0s for none")
 		}

@@ -46,6 +46,7 @@ func (p *place) addRules(plan *Plan) {
 		}
 	}
 	p.values = make([]float64, len(p.signals))
+	p.addLives()
 }
 
 // feed returns the position of a source among the place's feeds.

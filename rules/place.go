@@ -35,8 +35,12 @@ type place struct {
 	mat     *matState
 	signals []Signal
 	watches []watch
-	queue   queue // scans that wait for those of other sources
-	events  []alert.Event
+	lives   []life // of the alerts that the watches can raise, in their order
+	byKey   map[alert.Key]int
+	lifeDue sample.Instant // when the first life changes by time alone; Never
+	queue   queue          // scans that wait for those of other sources
+	events  []alert.Event  // found by the watches, and not yet lived
+	told    []alert.Event  // buffer of what one life tells
 	sink    Sink
 
 	values []float64 // of the signals, for gates
@@ -91,7 +95,12 @@ func (p *place) evaluate(s *sample.Scan) {
 
 // tick moves the place to an instant that something was due at.
 func (p *place) tick(to sample.Instant) {
-	if to < p.at {
+	switch {
+	case to < p.at:
+		p.reckon()
+		return
+	case p.at == sample.Past: // nothing has been heard; what is due is people's
+		p.fire(to)
 		p.reckon()
 		return
 	}
@@ -137,9 +146,10 @@ func (p *place) pass(to sample.Instant) {
 func (p *place) settle() {
 	slices.SortStableFunc(p.events, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
 	for i := range p.events {
-		p.sink.Alert(p.events[i])
+		p.live(p.events[i])
 	}
 	p.events = p.events[:0]
+	p.fire(p.at)
 	p.reckon()
 }
 
@@ -227,10 +237,10 @@ func (p *place) setArea(a *area, t *tally, at sample.Instant) {
 }
 
 // reckon works out when time alone will change something that people must be
-// told of: an alert that becomes due while its values last, or a raised alert
-// that loses its signal.
+// told of: an alert that becomes due while its values last, a raised alert that
+// loses its signal, or something in the life of one.
 func (p *place) reckon() {
-	p.due = sample.Never
+	p.due = p.lifeDue
 	for _, w := range p.watches {
 		in, ok, raised, feeds := w.next()
 		silence, sources := sample.Never, 0

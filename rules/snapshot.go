@@ -12,7 +12,10 @@ import (
 
 // snapshotVersion is the first byte of a snapshot. It changes when the meaning
 // of what follows does.
-const snapshotVersion = 1
+//
+// Version 2 has the lives of the alerts behind the watches; a snapshot of version
+// 1 is read, and what is raised in it becomes unacknowledged.
+const snapshotVersion = 2
 
 // SnapshotPlace adds the state of a place to b: every accumulator, memory and
 // raised alert, and the values that its signals last. RestorePlace takes it up
@@ -55,6 +58,7 @@ func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
 		watch.snapshot(&w)
 		binary.LittleEndian.PutUint32(w.b[at:], uint32(len(w.b)-at-4))
 	}
+	p.snapshotLives(&w)
 	return w.b
 }
 
@@ -64,7 +68,7 @@ func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
 // engine's.
 func (e *Engine) RestorePlace(place int, b []byte) error {
 	p := e.places[place]
-	if len(b) < 9 || b[0] != snapshotVersion {
+	if len(b) < 9 || b[0] == 0 || b[0] > snapshotVersion {
 		return fmt.Errorf("place %s: %w", p.spec.ID, hold.ErrSnapshot)
 	}
 	if binary.LittleEndian.Uint64(b[1:]) != p.spec.fingerprint(p.sources) {
@@ -72,7 +76,7 @@ func (e *Engine) RestorePlace(place int, b []byte) error {
 	}
 	r := reader{b: b[9:]}
 	fresh := e.again(p)
-	last := fresh.restore(&r)
+	last := fresh.restore(&r, b[0])
 	if r.bad || len(r.b) != 0 {
 		return fmt.Errorf("place %s: %w", p.spec.ID, hold.ErrSnapshot)
 	}
@@ -88,7 +92,7 @@ func (e *Engine) again(p *place) *place {
 	return fresh
 }
 
-func (p *place) restore(r *reader) (last sample.Instant) {
+func (p *place) restore(r *reader, version byte) (last sample.Instant) {
 	p.at, last = r.instant(), r.instant()
 	for i := range p.feeds {
 		f := &p.feeds[i]
@@ -116,7 +120,11 @@ func (p *place) restore(r *reader) (last sample.Instant) {
 	}
 	p.remake(at)
 	p.restoreWatches(r)
+	if version >= 2 {
+		p.restoreLives(r)
+	}
 	if !r.bad {
+		p.reconcile()
 		p.reckon()
 	}
 	return last

@@ -97,6 +97,10 @@ type Rule struct {
 	ForgetAfter time.Duration // DefaultForgetAfter where the file is silent
 	While       string        // an expression, "" for always
 	Priority    alert.Priority
+
+	// The life of its alerts: see alert.Spec.
+	Latched       bool
+	EscalateAfter time.Duration // 0 for never
 }
 
 // DefaultForgetAfter is how long one unbroken silence may last before time that

@@ -1,7 +1,7 @@
-// Package alert names what an alert is and what can happen to it.
 package alert
 
 import (
+	"strings"
 	"time"
 
 	"weald/ingest/sample"
@@ -52,6 +52,21 @@ const (
 	Known   Change = "known"   // the signal of a raised alert is back
 )
 
+// The changes that a Life adds.
+const (
+	Ended     Change = "shelf-ended" // what was shelved is no longer, by itself
+	Escalated Change = "escalated"   // it is the next tier's
+	Calmed    Change = "calm"        // it no longer chatters, and stands
+
+	WasAcknowledged Change = "acknowledged"
+	WasShelved      Change = "shelved"
+	WasUnshelved    Change = "unshelved"
+	WentOut         Change = "out-of-service"
+	CameBack        Change = "in-service"
+	WasSuppressed   Change = "suppressed"
+	WasUnsuppressed Change = "unsuppressed"
+)
+
 // A Key names one alert: there is one for each place, rule and subject (the
 // site or region that is judged).
 type Key struct {
@@ -61,6 +76,15 @@ type Key struct {
 // ID is the alert's name towards people and programs. It is the same after a
 // restart and in a rehearsal.
 func (k Key) ID() string { return k.Place + "~" + k.Rule + "~" + k.Subject }
+
+// ParseKey is the inverse of ID. Ids of the configuration have no tilde.
+func ParseKey(id string) (Key, bool) {
+	parts := strings.Split(id, "~")
+	if len(parts) != 3 {
+		return Key{}, false
+	}
+	return Key{parts[0], parts[1], parts[2]}, true
+}
 
 // An Event is one change of one alert.
 type Event struct {
@@ -74,6 +98,15 @@ type Event struct {
 	Value  float64       // at that instant; NaN unknown
 	U      float64       // standard uncertainty of Value; NaN not known
 	Limit  float64       // the bound that Value is compared with
-	Held   time.Duration // raised: how long the condition has counted; cleared: how long the alert stood
+	Held   time.Duration // raised: how long the condition has counted; else: how long the alert has stood
 	Text   string        // the sentence that explains it
+
+	State      State // after the change
+	Tier       int   // of receivers, from 1; 0 while nobody is called
+	Chattering bool
+
+	// Who, by code, has brought it into State, or made the change; why, in that
+	// person's words; and until when. Empty, and 0, where nobody has.
+	Who, Why string
+	Until    sample.Instant
 }
