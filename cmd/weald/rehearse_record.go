@@ -37,10 +37,8 @@ func rehearseRecord(ctx context.Context, c *config.Config, o rehearsal.Options, 
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
 	plan := c.Plan()
-	return rehearsal.Replay(plan, o, func(scan func(*sample.Scan), tick func(int, sample.Instant)) error {
-		replay, err := keeper.Feed(ctx, store, plan, keeper.NewReviver(plan, converters), first, last,
-			func(_ uint64, s *sample.Scan) { scan(s) },
-			func(_ uint64, place int, at sample.Instant) { tick(place, at) })
+	return rehearsal.Replay(plan, o, func(live *rehearsal.Live) error {
+		replay, err := keeper.Feed(ctx, store, plan, keeper.NewReviver(plan, converters), first, last, live)
 		for _, l := range replay.Losses {
 			fmt.Fprintf(stderr, "weald: %v\n", l)
 		}

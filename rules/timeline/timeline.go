@@ -10,9 +10,14 @@
 //	0s..40s 40                    # readings of 40 mmHg at 0, 1, … 40 s
 //	41s     -                     # a reading that is missing
 //	45s     33
+//	latched                       # the alert is shown until it is acknowledged
+//	escalate_after 5m             # how long it may be unacknowledged
+//	act 50s acknowledge K-07      # what a person does; also unshelve, in-service
+//	act 55s shelve K-07 20m bath  # for how long, and why; also out-of-service K-07 why
 //	= raised 30s                  # what must happen, in order, and nothing else
 //
-// The run ends at the last reading.
+// An act comes after the reading of the same instant. The run ends at the last
+// reading.
 package timeline
 
 import (
@@ -33,6 +38,7 @@ type Script struct {
 	Rule       rules.Rule
 	StaleAfter time.Duration
 	Readings   []Reading
+	Acts       []alert.Action
 	Want       []Happening
 }
 
@@ -79,12 +85,18 @@ func (s *Script) line(words []string, every *time.Duration) error {
 	durations := map[string]*time.Duration{
 		"on_delay": &s.Rule.OnDelay, "off_delay": &s.Rule.OffDelay, "resets_after": &s.Rule.ResetsAfter,
 		"forget_after": &s.Rule.ForgetAfter, "stale_after": &s.StaleAfter, "every": every,
+		"escalate_after": &s.Rule.EscalateAfter,
 	}
 	var err error
 	switch d, ok := durations[words[0]]; {
 	case ok && len(words) == 2:
 		*d, err = time.ParseDuration(words[1])
 		return err
+	case words[0] == "latched" && len(words) == 1:
+		s.Rule.Latched = true
+		return nil
+	case words[0] == "act" && len(words) >= 4:
+		return s.act(words[1:])
 	case words[0] == "limit":
 		s.Rule.Limit, err = parseLimit(words[1:])
 		return err
@@ -96,6 +108,24 @@ func (s *Script) line(words []string, every *time.Duration) error {
 		return s.readings(words[0], words[1], *every)
 	}
 	return fmt.Errorf("%q is not understood", strings.Join(words, " "))
+}
+
+// act reads "50s acknowledge K-07 why" and "50s shelve K-07 20m why".
+func (s *Script) act(words []string) error {
+	at, err := time.ParseDuration(words[0])
+	a := alert.Action{At: sample.Instant(at), Verb: alert.Verb(words[1]), Who: words[2]}
+	rest := words[3:]
+	if a.Verb == alert.Shelve && len(rest) > 0 && err == nil {
+		var lasting time.Duration
+		lasting, err = time.ParseDuration(rest[0])
+		a.Until, rest = a.At.Add(lasting), rest[1:]
+	}
+	a.Why = strings.Join(rest, " ")
+	if err == nil {
+		err = a.Check()
+	}
+	s.Acts = append(s.Acts, a)
+	return err
 }
 
 func parseLimit(words []string) (*rules.Limit, error) {
@@ -162,9 +192,20 @@ func (s *Script) Run() []Happening {
 	}
 	var got recorder
 	e := rules.NewEngine(plan, &got)
+	acts := s.Acts
+	key := alert.Key{Place: "place", Rule: s.Rule.ID, Subject: "site"}
+	act := func(until sample.Instant) {
+		for len(acts) > 0 && acts[0].At < until {
+			// What is refused happens to nobody, which the script must say.
+			_ = e.Act(0, key, acts[0])
+			acts = acts[1:]
+		}
+	}
 	for _, r := range s.Readings {
+		act(r.At)
 		e.Scan(&sample.Scan{At: r.At, Arrived: r.At, Values: []float64{r.Value}})
 	}
+	act(sample.Never)
 	e.Finish()
 	return got
 }

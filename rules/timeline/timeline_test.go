@@ -13,7 +13,7 @@ import (
 // The timelines are the worked examples of what a hold means, and some more.
 func TestTimelines(t *testing.T) {
 	files, err := filepath.Glob("../../testdata/timelines/*.timeline")
-	if err != nil || len(files) < 12 {
+	if err != nil || len(files) < 20 {
 		t.Fatalf("found %d timelines (%v), want at least 12", len(files), err)
 	}
 	for _, file := range files {
@@ -42,6 +42,9 @@ func TestParseRefuses(t *testing.T) {
 		"limit above 32\non_delay 30\n",
 		"limit above 32\n0s..x 40\n",
 		"limit above 32\n0s high\n",
+		"limit above 32\nact 0s shelve K-07 9h bath\n",
+		"limit above 32\nact 0s shelve K-07 1h\n",
+		"limit above 32\nact 0s silence K-07\n",
 	} {
 		if s, err := timeline.Parse(strings.NewReader(text)); err == nil {
 			t.Errorf("Parse(%q) = %+v, want an error", text, s)

@@ -110,9 +110,7 @@ func judgeAgain(ctx context.Context, j journal.Inputs, plan *rules.Plan, reviver
 	if err != nil {
 		return nil, err
 	}
-	_, err = keeper.Feed(ctx, j, bare, reviver, first, last,
-		func(_ uint64, scan *sample.Scan) { s.engine.Scan(scan) },
-		func(_ uint64, place int, at sample.Instant) { s.engine.TickPlace(place, at) })
+	_, err = keeper.Feed(ctx, j, bare, reviver, first, last, s.engine)
 	return s.memory, err
 }
 

@@ -34,7 +34,7 @@ func wardPlan() (*rules.Plan, []*calib.Converter) {
 			{ID: "bench-1", Kind: rules.Wrap, Sites: []rules.Site{{ID: "ankle", Channels: []rules.Channel{{Source: 1}}}}},
 		},
 		Rules: []rules.Rule{
-			{ID: "cells", Limit: &rules.Limit{Watch: "mat.pressure", Above: &limit}, OnDelay: 3 * time.Second, OffDelay: time.Second, ForgetAfter: 10 * time.Second, Priority: alert.Low},
+			{ID: "cells", Limit: &rules.Limit{Watch: "mat.pressure", Above: &limit}, OnDelay: 3 * time.Second, OffDelay: time.Second, Latched: true, EscalateAfter: 4 * time.Second, ForgetAfter: 10 * time.Second, Priority: alert.Low},
 			{ID: "tight", Limit: &rules.Limit{Watch: "ankle.pressure", Above: &limit}, OnDelay: 2 * time.Second, ForgetAfter: 10 * time.Second, Priority: alert.High},
 		},
 	}
@@ -65,7 +65,9 @@ func (l *life) Alert(e alert.Event)       { l.found = append(l.found, e) }
 func (*life) Updated(int, sample.Instant) {}
 func (*life) Late(int, *sample.Scan)      {}
 
-func line(e *alert.Event) string { return fmt.Sprint(e.At, e.What, e.ID(), e.Text) }
+func line(e *alert.Event) string {
+	return fmt.Sprint(e.At, e.What, e.ID(), e.State, e.Tier, e.Who, e.Text)
+}
 
 func begin(t *rapid.T, j journal.Journal) *life {
 	plan, converters := wardPlan()
@@ -119,17 +121,45 @@ func (l *life) tick(now sample.Instant) {
 	}
 }
 
+// act does what a person does, as the pipeline would, and reports whether it was
+// kept. A daemon that is killed then has not done it yet.
+func (l *life) act(k alert.Key, a alert.Action, killed bool) bool {
+	place := slices.IndexFunc(l.plan.Places, func(p rules.Place) bool { return p.ID == k.Place })
+	if l.engine.Permits(place, k, a) != nil {
+		return false
+	}
+	l.ord++
+	if err := l.keeper.Act(l.ord, k, a); err != nil {
+		l.t.Fatal(err)
+	}
+	if killed {
+		return true
+	}
+	if err := l.engine.Act(place, k, a); err != nil {
+		l.t.Fatalf("permitted, and then %v", err)
+	}
+	l.settle()
+	return true
+}
+
+// subjects are the alerts of wardPlan.
+var subjects = []alert.Key{
+	{Place: "bed-1", Rule: "cells", Subject: "back"}, {Place: "bed-1", Rule: "cells", Subject: "heels"},
+	{Place: "bench-1", Rule: "tight", Subject: "ankle"},
+}
+
 // However often a daemon is killed, and wherever between two inputs: the record
-// has every alert that anybody was told, once, and judged again from the
-// beginning it gives just those.
+// has every alert that anybody was told, and everything that people did about
+// them, once, and judged again from the beginning it gives just those.
 func TestKillsLoseAndDoubleNothing(t *testing.T) {
-	alerts, replayed := 0, 0
+	alerts, replayed, acted := 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		j := new(journaltest.Memory)
 		var told []string
 		at := sample.Instant(0)
 		for range rapid.IntRange(1, 4).Draw(t, "lives") {
 			l := begin(t, j)
+		life:
 			for range rapid.IntRange(0, 40).Draw(t, "inputs") {
 				at = at.Add(time.Duration(rapid.IntRange(1, 1500).Draw(t, "later")) * time.Millisecond)
 				if rapid.Bool().Draw(t, "tick") {
@@ -143,6 +173,19 @@ func TestKillsLoseAndDoubleNothing(t *testing.T) {
 					l.scan(0, at, raw)
 				} else {
 					l.scan(1, at, []float64{float64(rapid.IntRange(28, 36).Draw(t, "mmHg"))})
+				}
+				if rapid.IntRange(0, 3).Draw(t, "somebody") == 0 {
+					a := alert.Action{Verb: rapid.SampledFrom(alert.Verbs()).Draw(t, "verb"), At: at, Who: "K-07", Why: "bath",
+						Until: at.Add(time.Duration(rapid.IntRange(1, 20000).Draw(t, "shelf")) * time.Millisecond)}
+					killed := rapid.IntRange(0, 9).Draw(t, "killed") == 0
+					if l.act(rapid.SampledFrom(subjects).Draw(t, "alert"), a, killed) {
+						acted++
+						if killed {
+							told = append(told, l.told...)
+							l.told = nil
+							break life
+						}
+					}
 				}
 				switch rapid.IntRange(0, 9).Draw(t, "keep") {
 				case 0, 1, 2:
@@ -165,6 +208,7 @@ func TestKillsLoseAndDoubleNothing(t *testing.T) {
 			}
 			told = append(told, l.told...) // and then it is killed: what was not kept is gone
 		}
+		told = append(told, begin(t, j).told...) // the next start tells what a kill left untold
 
 		var kept []string
 		for e, err := range j.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindTransition}}) {
@@ -184,9 +228,7 @@ func TestKillsLoseAndDoubleNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		replay, err := keeper.Feed(t.Context(), j, plan, keeper.NewReviver(plan, converters), 1, head.Ord,
-			func(_ uint64, s *sample.Scan) { engine.Scan(s) },
-			func(_ uint64, place int, at sample.Instant) { engine.TickPlace(place, at) })
+		replay, err := keeper.Feed(t.Context(), j, plan, keeper.NewReviver(plan, converters), 1, head.Ord, engine)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -200,8 +242,8 @@ func TestKillsLoseAndDoubleNothing(t *testing.T) {
 		alerts += len(told)
 		replayed += replay.Inputs
 	})
-	t.Logf("%d changes of alerts, %d inputs judged again", alerts, replayed)
-	if alerts < 50 {
+	t.Logf("%d changes of alerts, %d inputs judged again, %d actions", alerts, replayed, acted)
+	if alerts < 50 || acted < 50 {
 		t.Error("too few to prove anything")
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"weald/ingest/calib"
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/record"
 )
@@ -62,11 +63,18 @@ type Replay struct {
 	Last    uint64          // ordinal of the last input
 }
 
-// Feed gives the inputs from first to last to f as they were given to the live
-// engine: scans, and ticks of a place by its index. What the plan does not have
-// is left out.
-func Feed(ctx context.Context, j journal.Inputs, plan *rules.Plan, r *Reviver, first, last uint64,
-	scan func(ord uint64, s *sample.Scan), tick func(ord uint64, place int, at sample.Instant)) (Replay, error) {
+// A Taker takes the inputs of a live engine: *rules.Engine is one. Places are
+// those of the plan by their index.
+type Taker interface {
+	Scan(*sample.Scan)
+	TickPlace(place int, now sample.Instant)
+	Act(place int, k alert.Key, a alert.Action) error
+}
+
+// Feed gives the inputs from first to last to a Taker as they were given to the
+// live engine. What the plan does not have is left out, and an action that is
+// refused, because rules are other ones now, does nothing.
+func Feed(ctx context.Context, j journal.Inputs, plan *rules.Plan, r *Reviver, first, last uint64, to Taker) (Replay, error) {
 	places := make(map[string]int, len(plan.Places))
 	for i := range plan.Places {
 		places[plan.Places[i].ID] = i
@@ -86,13 +94,19 @@ func Feed(ctx context.Context, j journal.Inputs, plan *rules.Plan, r *Reviver, f
 		switch {
 		case in.Scan != nil:
 			if s, ok := r.Revive(in.Source, in.Scan); ok {
-				scan(in.Ord, s)
+				to.Scan(s)
 			} else {
 				out.Foreign++
 			}
 		case in.Tick != nil:
 			if i, ok := places[in.Tick.Place]; ok {
-				tick(in.Ord, i, in.Tick.At)
+				to.TickPlace(i, in.Tick.At)
+			}
+		case in.Entry != nil:
+			if k, a, ok := actionOf(in.Entry); ok {
+				if i, ok := places[k.Place]; ok {
+					_ = to.Act(i, k, a)
+				}
 			}
 		}
 	}

@@ -68,12 +68,7 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 	}
 	if head.Ord > 0 {
 		replay, err := Feed(ctx, j, plan, reviver, from+1, head.Ord,
-			func(_ uint64, s *sample.Scan) {
-				out.Last = max(out.Last, s.Arrived)
-				out.heard.add(plan.Sources[s.Source].ID, s)
-				out.Engine.Scan(s)
-			},
-			func(_ uint64, place int, at sample.Instant) { out.Engine.TickPlace(place, at) })
+			catchingUp{out, plan})
 		if err != nil {
 			return nil, fmt.Errorf("the record cannot be caught up with: %w", err)
 		}
@@ -82,6 +77,27 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 		}
 	}
 	return out, out.sort(ctx, j, found.events)
+}
+
+// catchingUp is an engine that notes what was heard, and when last.
+type catchingUp struct {
+	*Resumed
+	plan *rules.Plan
+}
+
+// Scan implements Taker.
+func (c catchingUp) Scan(s *sample.Scan) {
+	c.Last = max(c.Last, s.Arrived)
+	c.heard.add(c.plan.Sources[s.Source].ID, s)
+	c.Engine.Scan(s)
+}
+
+// TickPlace implements Taker.
+func (c catchingUp) TickPlace(place int, now sample.Instant) { c.Engine.TickPlace(place, now) }
+
+// Act implements Taker.
+func (c catchingUp) Act(place int, k alert.Key, a alert.Action) error {
+	return c.Engine.Act(place, k, a)
 }
 
 // takeUp restores the newest snapshot and returns the ordinal that it stands at.
@@ -130,7 +146,7 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 		oldest = min(oldest, e.At)
 	}
 	var newest sample.Instant = sample.Past
-	open := map[string]bool{} // ids of which the newest raise has been seen
+	open := map[string]bool{} // ids of which something has been seen, and whether their newest raise has
 	for entry, err := range j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindTransition}, Newest: true}) {
 		var loss *journal.Loss
 		switch {
@@ -160,11 +176,14 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 	return nil
 }
 
-// allSeen reports whether the raise of every alert that stands has been seen.
+// allSeen reports whether the raise of every alert that stands has been seen, and
+// something of every one that is put aside. What is over is shown for a while
+// only.
 func (r *Resumed) allSeen(seen map[string]bool) bool {
 	for i := range r.Engine.Places() {
-		for _, p := range r.Engine.Progress(i, nil) {
-			if p.Raised && !seen[p.ID()] {
+		for _, s := range r.Engine.Standing(i, nil) {
+			raised, any := seen[s.ID()]
+			if !raised && (s.Raised || s.State == alert.Latched) || !any && s.State.Aside() {
 				return false
 			}
 		}

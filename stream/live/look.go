@@ -62,7 +62,7 @@ func keyOf(p *view.Place) string {
 	var b strings.Builder
 	b.WriteString(p.State + "\n" + p.Text)
 	for i := range p.Alerts {
-		fmt.Fprintf(&b, "\n%s %t %s", p.Alerts[i].ID, p.Alerts[i].SignalKnown, p.Alerts[i].RaisedAt)
+		fmt.Fprintf(&b, "\n%s %t %s %s %d", p.Alerts[i].ID, p.Alerts[i].SignalKnown, p.Alerts[i].State, p.Alerts[i].Since, p.Alerts[i].Tier)
 	}
 	for i := range p.Holds {
 		fmt.Fprintf(&b, "\n%s %d %t", p.Holds[i].Condition, int(p.Holds[i].Used*200), p.Holds[i].Raised)

@@ -60,9 +60,10 @@ func plan() *rules.Plan {
 	return p
 }
 
-func newWard(t *testing.T) *ward {
+func newWard(t *testing.T) *ward { return newWardOf(t, plan()) }
+
+func newWardOf(t *testing.T, plan *rules.Plan) *ward {
 	w := &ward{t: t, clock: hostclock.New(1), conns: make(pipeListener)}
-	plan := plan()
 	w.pipe = pipeline.New(pipeline.Options{Plan: plan, Clock: w.clock, Views: view.New(plan, nil, time.UTC)})
 	store := history.New(len(plan.Places), w.pipe.Series)
 	w.pipe.Follow(store)
@@ -97,6 +98,13 @@ func (w *ward) leg(v float64) {
 		s.Values[i] = v / 2
 	}
 	s.Values[0] = v
+	w.put(s)
+}
+
+// only feeds one reading of the wrap: v on that channel, nothing on the others.
+func (w *ward) only(channel int, v float64) {
+	s := &sample.Scan{Source: 0, At: w.clock.Now(), Arrived: w.clock.Now(), Values: make([]float64, 24)}
+	s.Values[channel] = v
 	w.put(s)
 }
 

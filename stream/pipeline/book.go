@@ -14,7 +14,8 @@ const (
 	mostCleared = 1000
 )
 
-// A book lists the alerts that are raised and those that were cleared of late.
+// A book lists the alerts that are open or put aside and those that were over of
+// late.
 // There is one entry for each place, rule and subject, with its latest episode,
 // so that it cannot outgrow the plan.
 type book struct {
@@ -36,16 +37,27 @@ func (b *book) apply(e *alert.Event) view.Alert {
 	return b.entries[i]
 }
 
-// raised returns the raised alerts of a place, most pressing first.
-func (b *book) raised(place string) []view.Alert {
+// of returns the alerts of a place that are open, most pressing first, and then
+// those that are put aside.
+func (b *book) of(place string) []view.Alert {
 	var found []view.Alert
 	for _, a := range b.entries {
-		if a.Place == place && a.State == view.Unacknowledged {
+		if a.Place == place && (open(&a) || alert.State(a.State).Aside()) {
 			found = append(found, a)
 		}
 	}
 	view.SortAlerts(found)
 	return found
+}
+
+func open(a *view.Alert) bool { return alert.State(a.State).Open() }
+
+// ended is when an alert that is over was cleared, or was no longer put aside.
+func ended(a *view.Alert) time.Time {
+	if a.ClearedAt != nil {
+		return *a.ClearedAt
+	}
+	return a.Since
 }
 
 // forget drops what was cleared too long ago, and the oldest cleared alerts
@@ -54,8 +66,8 @@ func (b *book) forget(now func(place string) sample.Instant) {
 	view.SortAlerts(b.entries)
 	kept, cleared := b.entries[:0], 0
 	for _, a := range b.entries {
-		if a.State != view.Unacknowledged {
-			if cleared++; cleared > mostCleared || now(a.Place).Sub(sample.At(*a.ClearedAt)) > keepCleared {
+		if over := !open(&a) && !alert.State(a.State).Aside(); over {
+			if cleared++; cleared > mostCleared || now(a.Place).Sub(sample.At(ended(&a))) > keepCleared {
 				continue
 			}
 		}

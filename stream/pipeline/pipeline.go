@@ -38,6 +38,8 @@ type Judge interface {
 	Signals(place int) []rules.Signal
 	Cells(place int, loaded []time.Duration) (rules.Cells, bool)
 	Progress(place int, dst []rules.Progress) []rules.Progress
+	Permits(place int, k alert.Key, a alert.Action) error
+	Act(place int, k alert.Key, a alert.Action) error
 }
 
 // A Clock tells the time and makes timers for its own pace.

@@ -87,7 +87,7 @@ func TestAlertIsRaisedByTimerAtItsExactInstant(t *testing.T) {
 			t.Fatalf("changes %v, want a raise first", seen.changes)
 		}
 		due := began.Add(2500*time.Millisecond - wire)
-		if got := sample.At(seen.alerts[0].RaisedAt); got != due {
+		if got := sample.At(*seen.alerts[0].RaisedAt); got != due {
 			t.Errorf("raised at %v, want exactly %v", got, due)
 		}
 		late := sample.At(seen.at[0]).Sub(due.Add(wire))
@@ -118,7 +118,7 @@ func TestSignalsGoUnknownAndTheAlertStays(t *testing.T) {
 		if v.Signals["ankle.pressure"].Value != nil || v.Signals["calf.pressure"].Value != nil {
 			t.Errorf("a minute after the last reading the signals still have values: %+v", v.Signals)
 		}
-		if v.State != view.StateAlert || len(alerts) != 1 || alerts[0].State != view.Unacknowledged || alerts[0].SignalKnown {
+		if v.State != view.StateAlert || len(alerts) != 1 || alerts[0].State != string(alert.Unacknowledged) || alerts[0].SignalKnown {
 			t.Errorf("state %s, alerts %+v; want one that stands and says its signal is unknown", v.State, alerts)
 		}
 	})
@@ -141,7 +141,7 @@ func TestClearedAlertsAreListedForAnHour(t *testing.T) {
 			return alerts
 		}
 		time.Sleep(59 * time.Minute)
-		if got := list(); len(got) != 1 || got[0].State != view.Normal || got[0].ClearedAt == nil {
+		if got := list(); len(got) != 1 || got[0].State != string(alert.Returned) || got[0].ClearedAt == nil {
 			t.Errorf("after 59 minutes: %+v, want the cleared alert", got)
 		}
 		time.Sleep(2 * time.Minute)
@@ -171,6 +171,9 @@ func (s *still) LastScan(int) sample.Instant                           { return 
 func (s *still) Signals(int) []rules.Signal                            { return nil }
 func (s *still) Cells(int, []time.Duration) (rules.Cells, bool)        { return rules.Cells{}, false }
 func (s *still) Progress(_ int, dst []rules.Progress) []rules.Progress { return dst }
+func (*still) Permits(int, alert.Key, alert.Action) error              { return nil }
+func (*still) Act(int, alert.Key, alert.Action) error                  { return nil }
+
 func judgeOf(s *still) func(*rules.Plan, rules.Sink) Judge {
 	return func(*rules.Plan, rules.Sink) Judge { return s }
 }

@@ -17,6 +17,10 @@ type Recorder interface {
 	Scan(ord uint64, s *sample.Scan)
 	Tick(ord uint64, place int, now sample.Instant)
 
+	// Act keeps what a person does, and every input before it, on the disk
+	// before it returns. An error means that it must not be done.
+	Act(ord uint64, k alert.Key, a alert.Action) error
+
 	// Commit makes the events, and all inputs so far, durable before it
 	// returns. Until then nobody is told of them.
 	Commit(events []alert.Event) error

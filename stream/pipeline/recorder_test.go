@@ -27,6 +27,12 @@ func (d *diary) Scan(ord uint64, s *sample.Scan) {
 func (d *diary) Tick(ord uint64, place int, now sample.Instant) {
 	d.lines = append(d.lines, fmt.Sprintf("%d tick %d", ord, place))
 }
+func (d *diary) Act(ord uint64, k alert.Key, a alert.Action) error {
+	if d.fail == nil {
+		d.lines = append(d.lines, fmt.Sprintf("%d kept %s by %s", ord, a.Verb, a.Who))
+	}
+	return d.fail
+}
 func (d *diary) Commit(events []alert.Event) error {
 	for _, e := range events {
 		d.lines = append(d.lines, "kept "+string(e.What))

@@ -8,6 +8,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/rules/alert"
 	"weald/stream/hostclock"
 	"weald/stream/view"
 )
@@ -112,7 +113,7 @@ func TestAlertOfAPlaceWhoseTimeStandsStill(t *testing.T) {
 			if err := p.Do(t.Context(), func(s *State) { alerts = s.Alerts() }); err != nil {
 				t.Fatal(err)
 			}
-			if len(alerts) != 1 || alerts[0].State != view.Unacknowledged {
+			if len(alerts) != 1 || alerts[0].State != string(alert.Unacknowledged) {
 				t.Fatalf("alerts %+v, want one that stands", alerts)
 			}
 			return alerts[0].SignalKnown

@@ -149,7 +149,7 @@ func (s *State) Place(i int) view.Place {
 		Signals:   s.judge.Signals(i),
 		LastKnown: s.places[i].known,
 		Holds:     s.judge.Progress(i, s.holds[:0]),
-		Alerts:    s.alerts.raised(s.plan.Places[i].ID),
+		Alerts:    s.alerts.of(s.plan.Places[i].ID),
 		Stalled:   s.Stalled(i),
 		Arriving:  s.Arriving(i),
 	}
@@ -184,8 +184,8 @@ func (s *State) Holds(i int) []rules.Progress {
 // Late returns how many scans came too late to be evaluated for a place.
 func (s *State) Late(i int) uint64 { return s.places[i].late }
 
-// Alerts returns the alerts that are raised and those cleared within the last
-// hour, the raised ones first, each with its latest episode.
+// Alerts returns the alerts that are open or put aside and those that were over
+// within the last hour, the open ones first, each with its latest episode.
 func (s *State) Alerts() []view.Alert {
 	s.alerts.forget(func(place string) sample.Instant {
 		if i, ok := s.index[place]; ok {

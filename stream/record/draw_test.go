@@ -87,7 +87,9 @@ func drawBody(t *rapid.T) Body {
 			What: alert.Change(text("what")), Priority: alert.Priority(rapid.Uint8().Draw(t, "priority")),
 			Signal: text("signal"), Unit: text("unit"), Text: text("text"),
 			Value: drawFloat(t, "value"), U: drawFloat(t, "u"), Limit: drawFloat(t, "limit"),
-			Held: sampleDuration(t),
+			Held:  sampleDuration(t),
+			State: alert.State(text("state")), Tier: rapid.IntRange(0, 3).Draw(t, "tier"), Chattering: rapid.Bool().Draw(t, "chattering"),
+			Who: text("who"), Why: text("why"), Until: drawInstant(t, "until"),
 		}}
 	case KindAction:
 		return Action{text("what"), text("subject"), text("reason"), drawInstant(t, "until")}

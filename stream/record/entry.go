@@ -63,7 +63,7 @@ type Transition struct{ Event alert.Event }
 
 // An Action is what a person did with an alert, a channel or a setting.
 type Action struct {
-	What    string         // "acknowledge", "shelve", …
+	What    string         // an alert.Verb, …
 	Subject string         // the id of the alert or the name of the channel
 	Reason  string         // in the person's words
 	Until   sample.Instant // 0 where it has no end
@@ -152,7 +152,7 @@ func (e *Entry) texts() []string {
 	switch b := e.Body.(type) {
 	case Transition:
 		v := &b.Event
-		return append(own, v.Place, v.Rule, v.Subject, string(v.What), v.Signal, v.Unit, v.Text)
+		return append(own, v.Place, v.Rule, v.Subject, string(v.What), v.Signal, v.Unit, v.Text, string(v.State), v.Who, v.Why)
 	case Action:
 		return append(own, b.What, b.Subject, b.Reason)
 	case Mark:

@@ -17,7 +17,8 @@ import (
 // Version 1, after form and version: one JSON object, so that a person with any
 // reader of the file can tell what happened. Instants are nanoseconds since
 // 1970 in UTC, durations nanoseconds, null a number that nobody knows. It
-// differs from the Go types where they may change and it may not.
+// differs from the Go types where they may change and it may not. Keys may be
+// added: one that is missing, as in what earlier programs wrote, is empty.
 const entryVersion = 1
 
 // number writes NaN as null, which JSON has no other word for, and the
@@ -70,6 +71,13 @@ type transitionJSON struct {
 	Limit    number         `json:"limit"`
 	Held     time.Duration  `json:"held"`
 	Text     string         `json:"text"`
+
+	State      alert.State    `json:"state,omitempty"`
+	Tier       int            `json:"tier,omitempty"`
+	Chattering bool           `json:"chattering,omitempty"`
+	Who        string         `json:"who,omitempty"`
+	Why        string         `json:"why,omitempty"`
+	Until      sample.Instant `json:"until,omitempty"`
 }
 
 type actionJSON struct {
@@ -109,7 +117,8 @@ func marshalBody(b Body) ([]byte, error) {
 	case Transition:
 		v := b.Event
 		return json.Marshal(transitionJSON{v.At, v.Place, v.Rule, v.Subject, v.What, uint8(v.Priority),
-			v.Signal, v.Unit, number(v.Value), number(v.U), number(v.Limit), v.Held, v.Text})
+			v.Signal, v.Unit, number(v.Value), number(v.U), number(v.Limit), v.Held, v.Text,
+			v.State, v.Tier, v.Chattering, v.Who, v.Why, v.Until})
 	case Action:
 		return json.Marshal(actionJSON(b))
 	case Mark:
@@ -131,7 +140,8 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 		err := json.Unmarshal(raw, &j)
 		return Transition{alert.Event{At: j.At, Key: alert.Key{Place: j.Place, Rule: j.Rule, Subject: j.Subject},
 			What: j.What, Priority: alert.Priority(j.Priority), Signal: j.Signal, Unit: j.Unit,
-			Value: float64(j.Value), U: float64(j.U), Limit: float64(j.Limit), Held: j.Held, Text: j.Text}}, err
+			Value: float64(j.Value), U: float64(j.U), Limit: float64(j.Limit), Held: j.Held, Text: j.Text,
+			State: j.State, Tier: j.Tier, Chattering: j.Chattering, Who: j.Who, Why: j.Why, Until: j.Until}}, err
 	case KindAction:
 		var j actionJSON
 		err := json.Unmarshal(raw, &j)

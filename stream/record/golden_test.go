@@ -57,6 +57,11 @@ func goldens() map[string]golden {
 	event := alert.Event{At: base, Key: alert.Key{Place: "bench-1", Rule: "ankle-too-tight", Subject: "ankle"},
 		What: alert.Raised, Priority: alert.Medium, Signal: "ankle.pressure", Unit: "mmHg",
 		Value: 62.5, U: math.NaN(), Limit: 60, Held: 30 * time.Second, Text: "ankle at 62.5 mmHg, above 60 for 30 s"}
+	shelved := event
+	shelved.What, shelved.Value, shelved.Limit, shelved.Text = alert.WasShelved, math.NaN(), math.NaN(), "shelved by K-07 for 1 h: bath"
+	shelved.State, shelved.Chattering, shelved.Who, shelved.Why, shelved.Until = alert.Shelved, true, "K-07", "bath", base+36e11
+	escalated := event
+	escalated.What, escalated.State, escalated.Tier = alert.Escalated, alert.Unacknowledged, 2
 	full := Entry{Position: 4, At: base, Written: base + 1e6, Place: "bench-1", Author: "K-07"}
 	with := func(ord uint64, b Body) *Entry { e := full; e.Ord, e.Body = ord, b; return &e }
 	return map[string]golden{
@@ -66,12 +71,15 @@ func goldens() map[string]golden {
 		"v2/block-counted": {"block", counted, block, false},
 		"ticks": {"ticks", &Ticks{Number: 5, Ticks: []Tick{{Ord: 8, At: base}, {Ord: 9, Place: "bed-4", At: base + 25e7}}},
 			func(b []byte) (any, error) { return DecodeTicks(b) }, true},
-		"entry-transition": {"entry", with(0, Transition{event}), entry, true},
-		"entry-action":     {"entry", with(77, Action{"shelve", "bench-1~ankle-too-tight~ankle", "dressing is changed", base + 36e11}), entry, true},
-		"entry-mark":       {"entry", with(0, Mark{"turned", "to the left side"}), entry, true},
-		"entry-session":    {"entry", with(0, Session{"s-1", "begun", "K-07", 3, "second wrap"}), entry, true},
-		"entry-config":     {"entry", with(78, NewConfig(3, "data: record\n")), entry, true},
-		"entry-fault":      {"entry", with(0, Fault{"bridge trolley", true, "the port is back"}), entry, true},
+		"entry-transition":           {"entry", with(0, Transition{event}), entry, true},
+		"entry-action":               {"entry", with(77, Action{"shelve", "bench-1~ankle-too-tight~ankle", "dressing is changed", base + 36e11}), entry, true},
+		"entry-transition-shelved":   {"entry", with(0, Transition{shelved}), entry, true},
+		"entry-transition-escalated": {"entry", with(0, Transition{escalated}), entry, true},
+		"entry-action-acknowledge":   {"entry", with(79, Action{What: "acknowledge", Subject: "bench-1~ankle-too-tight~ankle"}), entry, true},
+		"entry-mark":                 {"entry", with(0, Mark{"turned", "to the left side"}), entry, true},
+		"entry-session":              {"entry", with(0, Session{"s-1", "begun", "K-07", 3, "second wrap"}), entry, true},
+		"entry-config":               {"entry", with(78, NewConfig(3, "data: record\n")), entry, true},
+		"entry-fault":                {"entry", with(0, Fault{"bridge trolley", true, "the port is back"}), entry, true},
 		"document": {"document", &Document{"calibration/hub/mat4", 2, base, []byte(`{"slope":0.5}`)},
 			func(b []byte) (any, error) { d, err := DecodeDocument(b); return &d, err }, true},
 		"document-gone": {"document", &Document{"session/1", 3, base, nil},

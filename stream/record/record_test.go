@@ -139,7 +139,7 @@ func fill(t *testing.T, v reflect.Value, name string) {
 		v.SetString("the " + name)
 	case reflect.Float64:
 		v.SetFloat(float64(len(name)) + 0.25)
-	case reflect.Int64:
+	case reflect.Int, reflect.Int64:
 		v.SetInt(int64(len(name)) * 1e9)
 	case reflect.Uint8:
 		v.SetUint(2)

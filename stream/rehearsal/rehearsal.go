@@ -66,21 +66,29 @@ func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Res
 	return r.result(plan), nil
 }
 
-// Replay judges what a record has of a live run: feed calls scan and tick for
-// every input of the live engine, in its order. It ends where the record ends,
-// so that the events are those of the live run, to the byte, if the rules are.
-func Replay(plan *rules.Plan, o Options, feed func(scan func(*sample.Scan), tick func(place int, at sample.Instant)) error) (*Result, error) {
+// Replay judges what a record has of a live run: feed gives every input of the
+// live engine, what people did among them, to an engine, in its order. It ends
+// where the record ends, so that the events are those of the live run, to the
+// byte, if the rules are.
+func Replay(plan *rules.Plan, o Options, feed func(*Live) error) (*Result, error) {
 	r := newRun(o)
-	engine := rules.NewEngine(plan, r)
-	err := feed(func(s *sample.Scan) {
-		if r.count(s) {
-			engine.Scan(s)
-		}
-	}, engine.TickPlace)
-	if err != nil {
+	if err := feed(&Live{rules.NewEngine(plan, r), r}); err != nil {
 		return nil, err
 	}
 	return r.result(plan), nil
+}
+
+// A Live is an engine that judges again what was judged live.
+type Live struct {
+	*rules.Engine
+	run *run
+}
+
+// Scan judges a scan that is in the span.
+func (l *Live) Scan(s *sample.Scan) {
+	if l.run.count(s) {
+		l.Engine.Scan(s)
+	}
 }
 
 func newRun(o Options) *run {

@@ -4,19 +4,25 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+	"time"
 
 	"weald/rules/alert"
 )
 
-// NewAlert is the view of an alert that has just been raised.
+// NewAlert is the view of an alert of which e is the first that is known. For
+// one that has never been raised there are no numbers.
 func NewAlert(e *alert.Event) Alert {
-	return Alert{
+	a := Alert{
 		ID: e.ID(), Place: e.Place, Rule: e.Rule, Subject: e.Subject,
-		Priority: e.Priority.String(), State: Unacknowledged,
-		RaisedAt: e.At.Time(),
-		Value:    Number(e.Value), U: Number(e.U), Limit: Number(e.Limit),
+		Priority: e.Priority.String(), State: string(alert.Unacknowledged), Since: e.At.Time(),
 		Unit: e.Unit, Signal: e.Signal, SignalKnown: true, Text: e.Text,
 	}
+	switch e.What {
+	case alert.Raised, alert.Cleared, alert.Unknown, alert.Known:
+		a.RaisedAt = Moment(e.At)
+		a.Value, a.U, a.Limit = Number(e.Value), Number(e.U), Number(e.Limit)
+	}
+	return a
 }
 
 // Apply brings a up to date with a later change of the same alert. The numbers
@@ -27,14 +33,45 @@ func (a *Alert) Apply(e *alert.Event) {
 	case alert.Raised:
 		*a = NewAlert(e)
 	case alert.Cleared:
-		a.State, a.ClearedAt = Normal, Moment(e.At)
+		a.ClearedAt = Moment(e.At)
 		a.signal(true)
 	case alert.Unknown:
 		a.signal(false)
 	case alert.Known:
 		a.signal(true)
+	case alert.WasAcknowledged:
+		a.AcknowledgedAt, a.AcknowledgedBy = Moment(e.At), e.Who
+	}
+	a.turn(e)
+}
+
+// turn takes the state that the change led to.
+func (a *Alert) turn(e *alert.Event) {
+	state := e.State
+	if state == "" { // of a record from before alerts had lives
+		state = alert.Unacknowledged
+		if e.What == alert.Cleared {
+			state = alert.Normal
+		}
+	}
+	if string(state) != a.State {
+		a.State, a.Since = string(state), e.At.Time()
+	}
+	a.Tier, a.Chattering = e.Tier, e.Chattering
+	a.By, a.Reason, a.Until = "", "", nil
+	if state == alert.Acknowledged || state.Aside() {
+		a.By, a.Reason = e.Who, e.Why
+	}
+	if state == alert.Shelved {
+		a.Until = Moment(e.Until)
 	}
 }
+
+// Standing reports whether it has been raised and not cleared.
+func (a *Alert) Standing() bool { return a.RaisedAt != nil && a.ClearedAt == nil }
+
+// calls reports whether people have something to do about a.
+func (a *Alert) calls() bool { return !alert.State(a.State).Aside() }
 
 // lost is said of an alert whose signal is not known.
 const lost = "; there is no current reading"
@@ -42,7 +79,7 @@ const lost = "; there is no current reading"
 // Lose says that what a raised alert watches is not known; of a cleared one it
 // says nothing.
 func (a *Alert) Lose() {
-	if a.State == Unacknowledged {
+	if a.Standing() {
 		a.signal(false)
 	}
 }
@@ -55,32 +92,54 @@ func (a *Alert) signal(known bool) {
 	}
 }
 
-// SortAlerts orders alerts for people: the raised before the cleared, the
-// urgent before the less urgent, the newest first.
+// SortAlerts orders alerts for people: those that call somebody before those that
+// somebody has, then what is over without anybody, what is put aside, and what is
+// done with. What is open is ordered by its urgency and then the newest first,
+// all else by time alone.
 func SortAlerts(alerts []Alert) {
 	slices.SortFunc(alerts, func(a, b Alert) int {
-		if by := cmp.Compare(stateRank(a.State), stateRank(b.State)); by != 0 {
+		rank := stateRank(a.State)
+		if by := cmp.Compare(rank, stateRank(b.State)); by != 0 {
 			return by
 		}
-		if a.State == Unacknowledged {
+		if rank <= openRanks {
 			if by := cmp.Compare(priorityRank(b.Priority), priorityRank(a.Priority)); by != 0 {
 				return by
 			}
-			if by := b.RaisedAt.Compare(a.RaisedAt); by != 0 {
-				return by
-			}
-		} else if by := b.ClearedAt.Compare(*a.ClearedAt); by != 0 {
+		}
+		if by := b.moment(rank).Compare(a.moment(rank)); by != 0 {
 			return by
 		}
 		return cmp.Compare(a.ID, b.ID)
 	})
 }
 
+// openRanks are the ranks of the states in which an alert is open.
+const openRanks = 1
+
 func stateRank(state string) int {
-	if state == Unacknowledged {
+	switch alert.State(state) {
+	case alert.Unacknowledged, alert.Latched:
 		return 0
+	case alert.Acknowledged:
+		return openRanks
+	case alert.Returned:
+		return 2
+	case alert.Normal:
+		return 4
 	}
-	return 1
+	return 3
+}
+
+// moment is the instant by which an alert is ordered among those of its rank.
+func (a *Alert) moment(rank int) time.Time {
+	switch {
+	case rank <= openRanks && a.RaisedAt != nil:
+		return *a.RaisedAt
+	case rank != 3 && a.ClearedAt != nil:
+		return *a.ClearedAt
+	}
+	return a.Since
 }
 
 func priorityRank(priority string) alert.Priority {

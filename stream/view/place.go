@@ -99,7 +99,7 @@ type Now struct {
 	Signals   []rules.Signal
 	LastKnown []sample.Instant // until when each signal was last known; Past if it never was
 	Holds     []rules.Progress
-	Alerts    []Alert // the raised ones, most pressing first
+	Alerts    []Alert // those that are open or put aside, most pressing first
 
 	// Stalled says that the place's event time stands still: no scan has been
 	// evaluated for longer than values last. No signal has a value then,
@@ -183,7 +183,7 @@ func (b *Builder) calibrated(index int) bool {
 }
 
 func (b *Builder) state(index int, now *Now) string {
-	if len(now.Alerts) > 0 {
+	if slices.ContainsFunc(now.Alerts, func(a Alert) bool { return a.calls() }) {
 		return StateAlert
 	}
 	if !b.calibrated(index) {

@@ -16,12 +16,6 @@ const (
 	StateQuiet        = "quiet"        // everything is known and nothing is near
 )
 
-// The states of an alert.
-const (
-	Unacknowledged = "unacknowledged" // it is raised
-	Normal         = "normal"         // it has been cleared
-)
-
 // A Place is one wrap, bed or seat with its present state.
 type Place struct {
 	ID      string            `json:"id"`
@@ -32,7 +26,7 @@ type Place struct {
 	Sites   []Site            `json:"sites" nullable:"false"`
 	Mat     *Mat              `json:"mat,omitempty"`
 	Signals map[string]Signal `json:"signals"`
-	Alerts  []Alert           `json:"alerts" nullable:"false" doc:"The alerts that are raised here"`
+	Alerts  []Alert           `json:"alerts" nullable:"false" doc:"The alerts that are open here, and those that are put aside"`
 	Holds   []Hold            `json:"holds" nullable:"false"`
 }
 
@@ -90,21 +84,31 @@ type Hold struct {
 
 // An Alert is one alert with its latest episode.
 type Alert struct {
-	ID          string     `json:"id"`
-	Place       string     `json:"place"`
-	Rule        string     `json:"rule"`
-	Subject     string     `json:"subject"`
-	Priority    string     `json:"priority" enum:"low,medium,high"`
-	State       string     `json:"state" enum:"unacknowledged,normal"`
-	RaisedAt    time.Time  `json:"raised_at"`
-	ClearedAt   *time.Time `json:"cleared_at"`
-	Value       *float64   `json:"value" doc:"What was measured when it was raised"`
-	U           *float64   `json:"u"`
-	Limit       *float64   `json:"limit"`
-	Unit        string     `json:"unit"`
-	Signal      string     `json:"signal"`
-	SignalKnown bool       `json:"signal_known" doc:"Whether what it watches is known now"`
-	Text        string     `json:"text"`
+	ID         string     `json:"id"`
+	Place      string     `json:"place"`
+	Rule       string     `json:"rule"`
+	Subject    string     `json:"subject"`
+	Priority   string     `json:"priority" enum:"low,medium,high"`
+	State      string     `json:"state" enum:"normal,unacknowledged,acknowledged,returned-unacknowledged,latched,shelved,suppressed,out-of-service" doc:"In the words of ISA-18.2. returned-unacknowledged: it is over and nobody has acknowledged it; latched: the same, and it is shown until somebody does; suppressed: by design, as there is nobody to be judged"`
+	Since      time.Time  `json:"since" doc:"Since when it is in this state"`
+	RaisedAt   *time.Time `json:"raised_at" doc:"null for one that was put aside and has not been raised of late"`
+	ClearedAt  *time.Time `json:"cleared_at" doc:"null while it stands"`
+	Tier       int        `json:"tier" doc:"Which tier of receivers is called, from 1; 0 while nobody is"`
+	Chattering bool       `json:"chattering" doc:"It was raised more than 3 times in 10 minutes, and is told once until it has been calm for as long"`
+	By         string     `json:"by" doc:"The code of the person by whom it is acknowledged, shelved or out of service"`
+	Reason     string     `json:"reason" doc:"In that person's words"`
+	Until      *time.Time `json:"until" doc:"When its shelf ends; null where it is on none"`
+
+	AcknowledgedAt *time.Time `json:"acknowledged_at" doc:"When the newest raise was acknowledged; null while nobody has"`
+	AcknowledgedBy string     `json:"acknowledged_by"`
+
+	Value       *float64 `json:"value" doc:"What was measured when it was raised"`
+	U           *float64 `json:"u"`
+	Limit       *float64 `json:"limit"`
+	Unit        string   `json:"unit"`
+	Signal      string   `json:"signal"`
+	SignalKnown bool     `json:"signal_known" doc:"Whether what it watches is known now"`
+	Text        string   `json:"text"`
 }
 
 // Number returns v for JSON: nil, which becomes null, where v is no finite

@@ -8,6 +8,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/rules/alert"
 )
 
 // All wording about places is in this file; how durations and times are
@@ -24,6 +25,9 @@ func (b *Builder) text(index int, now *Now) string {
 	if numbers := b.numbers(index, now); numbers != "" {
 		parts = append(parts, numbers)
 	}
+	if aside := aside(now.Alerts); aside != "" {
+		parts = append(parts, aside)
+	}
 	if len(parts) == 0 {
 		return "nothing is measured here"
 	}
@@ -32,7 +36,11 @@ func (b *Builder) text(index int, now *Now) string {
 
 // lead says what is wrong, or, failing that, what has been held longest.
 func (b *Builder) lead(index int, now *Now) string {
-	switch n := len(now.Alerts); {
+	open := 0 // they come first
+	for open < len(now.Alerts) && now.Alerts[open].calls() {
+		open++
+	}
+	switch n := open; {
 	case n == 1:
 		return raised(&now.Alerts[0], now)
 	case n == 2:
@@ -60,12 +68,45 @@ func (b *Builder) lead(index int, now *Now) string {
 // raised is the sentence of an alert, without what it says of a lost signal
 // where the numbers say that, and since when.
 func raised(a *Alert, now *Now) string {
+	switch alert.State(a.State) {
+	case alert.Acknowledged:
+		return unlost(a, now) + " (" + a.By + " has it)"
+	case alert.Latched:
+		return unlost(a, now) + " (over, and not acknowledged)"
+	}
+	return unlost(a, now)
+}
+
+func unlost(a *Alert, now *Now) string {
 	for _, quantity := range []string{".pressure", ".peak"} {
 		if s, _ := find(now, a.Subject+quantity); s != nil && !now.current(s) {
 			return strings.TrimSuffix(a.Text, lost)
 		}
 	}
 	return a.Text
+}
+
+// aside counts the alerts that are put aside, by how: "1 alert shelved".
+func aside(alerts []Alert) string {
+	var parts []string
+	for _, by := range []struct {
+		state alert.State
+		words string
+	}{{alert.Shelved, "shelved"}, {alert.OutOfService, "out of service"}, {alert.Suppressed, "put aside, as there is nobody to be judged"}} {
+		n := 0
+		for i := range alerts {
+			if alert.State(alerts[i].State) == by.state {
+				n++
+			}
+		}
+		switch {
+		case n == 1:
+			parts = append(parts, "1 alert "+by.words)
+		case n > 1:
+			parts = append(parts, fmt.Sprintf("%d alerts %s", n, by.words))
+		}
+	}
+	return strings.Join(parts, ", ")
 }
 
 // holding is the sentence about a hold on its way: "pelvis: a cell above 60

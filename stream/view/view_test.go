@@ -201,7 +201,7 @@ func TestNothingOfAStalledPlaceIsKnown(t *testing.T) {
 	v := b.Place(0, &Now{At: noon, Stalled: true, Arriving: true,
 		Signals: []rules.Signal{signal("ankle.pressure", 63, 2), signal("calf.pressure", 22, 1)},
 		Holds:   []rules.Progress{h},
-		Alerts:  []Alert{{ID: "a", State: Unacknowledged, SignalKnown: true, Text: "calf too loose"}}})
+		Alerts:  []Alert{{ID: "a", State: string(alert.Unacknowledged), RaisedAt: Moment(noon), SignalKnown: true, Text: "calf too loose"}}})
 	if s := v.Signals["ankle.pressure"]; s.Value != nil || s.U != nil || s.Known != 0 {
 		t.Errorf("the ankle is %+v, want no value", s)
 	}
@@ -256,7 +256,7 @@ func TestAlertKeepsTheNumbersAndWordsThatRaisedIt(t *testing.T) {
 	a := NewAlert(&e)
 	e.What, e.Value, e.Text = alert.Unknown, math.NaN(), "unknown"
 	a.Apply(&e)
-	if a.SignalKnown || a.Text != "raised; there is no current reading" || *a.Value != 63 || a.U != nil || a.State != Unacknowledged {
+	if a.SignalKnown || a.Text != "raised; there is no current reading" || *a.Value != 63 || a.U != nil || a.State != string(alert.Unacknowledged) {
 		t.Errorf("after its signal was lost: %+v", a)
 	}
 	e.What = alert.Known
@@ -264,14 +264,14 @@ func TestAlertKeepsTheNumbersAndWordsThatRaisedIt(t *testing.T) {
 	if !a.SignalKnown || a.Text != "raised" {
 		t.Errorf("after its signal came back: %+v", a)
 	}
-	e.What, e.At, e.Text = alert.Cleared, noon.Add(time.Minute), "cleared"
+	e.What, e.At, e.Text, e.State = alert.Cleared, noon.Add(time.Minute), "cleared", alert.Returned
 	a.Apply(&e)
-	if a.State != Normal || !a.ClearedAt.Equal(noon.Add(time.Minute).Time()) || *a.Value != 63 || a.Text != "raised" {
+	if a.State != string(alert.Returned) || !a.ClearedAt.Equal(noon.Add(time.Minute).Time()) || *a.Value != 63 || a.Text != "raised" {
 		t.Errorf("after it was cleared: %+v", a)
 	}
-	e.What, e.Value, e.Text = alert.Raised, 70, "again"
+	e.What, e.Value, e.Text, e.State = alert.Raised, 70, "again", alert.Unacknowledged
 	a.Apply(&e)
-	if a.State != Unacknowledged || a.ClearedAt != nil || *a.Value != 70 {
+	if a.State != string(alert.Unacknowledged) || a.ClearedAt != nil || *a.Value != 70 {
 		t.Errorf("after it was raised again: %+v", a)
 	}
 }
@@ -280,11 +280,11 @@ func TestAlertsAreSortedForPeople(t *testing.T) {
 	at := func(minutes int) time.Time { return noon.Time().Add(time.Duration(minutes) * time.Minute) }
 	cleared := func(minutes int) *time.Time { t := at(minutes); return &t }
 	alerts := []Alert{
-		{ID: "cleared early", State: Normal, Priority: "high", ClearedAt: cleared(1)},
-		{ID: "low", State: Unacknowledged, Priority: "low", RaisedAt: at(9)},
-		{ID: "cleared late", State: Normal, Priority: "low", ClearedAt: cleared(2)},
-		{ID: "high, old", State: Unacknowledged, Priority: "high", RaisedAt: at(1)},
-		{ID: "high, new", State: Unacknowledged, Priority: "high", RaisedAt: at(2)},
+		{ID: "cleared early", State: string(alert.Normal), Priority: "high", ClearedAt: cleared(1)},
+		{ID: "low", State: string(alert.Unacknowledged), Priority: "low", RaisedAt: cleared(9)},
+		{ID: "cleared late", State: string(alert.Normal), Priority: "low", ClearedAt: cleared(2)},
+		{ID: "high, old", State: string(alert.Unacknowledged), Priority: "high", RaisedAt: cleared(1)},
+		{ID: "high, new", State: string(alert.Unacknowledged), Priority: "high", RaisedAt: cleared(2)},
 	}
 	SortAlerts(alerts)
 	var got []string

@@ -1,0 +1,39 @@
+package keeper
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+
+	"weald/rules/alert"
+	"weald/stream/record"
+)
+
+// Act implements pipeline.Recorder. The action is kept with every input before
+// it, so that it meets the alert again that it was meant for. Where readings find
+// no room it is kept all the same.
+func (k *Keeper) Act(ord uint64, key alert.Key, a alert.Action) error {
+	if err := k.write(context.Background()); err != nil {
+		k.log.Warn("readings were not kept", slog.Any("error", err))
+	}
+	_, err := k.journal.Append(context.Background(), record.Entry{
+		Ord: ord, At: a.At, Written: k.now(), Place: key.Place, Author: a.Who,
+		Body: record.Action{What: string(a.Verb), Subject: key.ID(), Reason: a.Why, Until: a.Until},
+	})
+	if err != nil {
+		k.log.Error("what a person did was not kept", slog.Any("error", err))
+		return fmt.Errorf("keeping an action on %s: %w", key.ID(), err)
+	}
+	return nil
+}
+
+// actionOf returns what a person did with an alert, as the record has it; false
+// for every other entry.
+func actionOf(e *record.Entry) (alert.Key, alert.Action, bool) {
+	b, ok := e.Body.(record.Action)
+	if !ok {
+		return alert.Key{}, alert.Action{}, false
+	}
+	k, ok := alert.ParseKey(b.Subject)
+	return k, alert.Action{Verb: alert.Verb(b.What), At: e.At, Who: e.Author, Why: b.Reason, Until: b.Until}, ok
+}

@@ -1,0 +1,62 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/stream/view"
+)
+
+// ErrNotKept is wrapped by the error of an action that the recorder could not
+// keep, so that it was not done.
+var ErrNotKept = errors.New("it could not be kept, and was not done")
+
+// A Deed is what a person wants to do with an alert now.
+type Deed struct {
+	Verb alert.Verb
+	Who  string // the person's code
+	Why  string
+	For  time.Duration // shelve: for how long
+}
+
+// Act does what a person wants to do with an alert and returns the alert as it
+// then is. When it returns, what was done and what it brought about are in the
+// record, and followers have been told. Its errors wrap alert.ErrRefused,
+// rules.ErrNoAlert or ErrNotKept, and nothing has been done then; or they are
+// those of Do, and nobody knows.
+func (p *Pipeline) Act(ctx context.Context, k alert.Key, d Deed) (a view.Alert, err error) {
+	asked := p.Do(ctx, func(s *State) { a, err = p.act(k, d) })
+	return a, errors.Join(asked, err)
+}
+
+func (p *Pipeline) act(k alert.Key, d Deed) (view.Alert, error) {
+	st := p.state
+	place, ok := st.index[k.Place]
+	if !ok {
+		return view.Alert{}, fmt.Errorf("%s: %w", k.ID(), rules.ErrNoAlert)
+	}
+	for n := len(p.in); n > 0; n-- { // what was felt before has its say before
+		p.take(<-p.in)
+	}
+	a := alert.Action{Verb: d.Verb, At: st.PlaceNow(place), Who: d.Who, Why: d.Why}
+	if d.Verb == alert.Shelve {
+		a.Until = a.At.Add(d.For)
+	}
+	if err := st.judge.Permits(place, k, a); err != nil {
+		return view.Alert{}, err
+	}
+	var failed error
+	p.record(func(r Recorder, ord uint64) { failed = r.Act(ord, k, a) })
+	if failed != nil {
+		return view.Alert{}, fmt.Errorf("%w: %w", ErrNotKept, failed)
+	}
+	if err := st.judge.Act(place, k, a); err != nil {
+		return view.Alert{}, err // it was permitted; the judge has a bug
+	}
+	p.settle()
+	return st.alerts.entries[st.alerts.byID[k.ID()]], nil
+}
