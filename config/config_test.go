@@ -1,6 +1,7 @@
 package config
 
 import (
+	"fmt"
 	"math"
 	"path/filepath"
 	"slices"
@@ -126,7 +127,7 @@ func TestPlan(t *testing.T) {
 		{ID: "cell-loaded", At: rules.Where{Kind: rules.Bed}, Limit: &rules.Limit{Watch: "mat.pressure", Above: new(60.0)},
 			OnDelay: 2 * time.Hour, ResetsAfter: 2 * time.Minute, ForgetAfter: 30 * time.Minute, While: "mat.area > 500", Priority: alert.High},
 		{ID: "heels-down", At: rules.Where{Place: "bed-5"}, Limit: &rules.Limit{Watch: "heels.peak", Above: new(40.0), Deadband: 4},
-			OnDelay: 30 * time.Minute, ForgetAfter: rules.DefaultForgetAfter, Priority: alert.Low},
+			OnDelay: 30 * time.Minute, ForgetAfter: rules.DefaultForgetAfter, Priority: alert.Low, Latched: true, EscalateAfter: 10 * time.Minute},
 	}
 	if d := cmp.Diff(want, p.Rules); d != "" {
 		t.Error(d)
@@ -181,6 +182,15 @@ func TestDefaults(t *testing.T) {
 	}
 	if c.Plan().Sources[0].Calibrated {
 		t.Error("counts without a calibration are said to be calibrated")
+	}
+}
+
+func TestBadSettingsOfALife(t *testing.T) {
+	base := "rules: [{id: r, limit: {watch: ankle.pressure, above: 60}, %s}]\n"
+	for _, text := range []string{"latched: 3", "escalate_after: -5m", "escalate_after: 5"} {
+		if _, problems := Parse("x", []byte(fmt.Sprintf(base, text))); len(problems) == 0 {
+			t.Errorf("%s is taken", text)
+		}
 	}
 }
 

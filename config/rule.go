@@ -32,6 +32,9 @@ func (r *reader) rules() {
 			ForgetAfter: time.Duration(rule.ForgetAfter),
 			While:       rule.While,
 			Priority:    priority,
+
+			Latched:       rule.Latched,
+			EscalateAfter: time.Duration(rule.EscalateAfter),
 		})
 	}
 }

@@ -3,7 +3,6 @@ package rules
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"weald/rules/alert"
 )
@@ -45,9 +44,11 @@ func lifeSentence(e *alert.Event, l *alert.Life) string {
 	case alert.Escalated:
 		return fmt.Sprintf("not acknowledged%s: now the call of tier %d", stood(" for %s since it was raised"), e.Tier)
 	case alert.Calmed:
-		return "no longer chattering: it has not been raised anew for " + Duration(alert.ChatterSpan) + ", and stands"
-	case alert.Cleared:
-		return fmt.Sprintf("no longer chattering: it has not been raised anew for %s; the alert stood for %s", Duration(alert.ChatterSpan), Duration(max(e.Held, time.Second)))
+		calm := "no longer chattering: it has not been raised anew for " + Duration(alert.ChatterSpan)
+		if e.Stands {
+			return calm + ", and stands"
+		}
+		return calm + "; the alert stood for " + Duration(e.Held)
 	}
 	return string(e.What)
 }

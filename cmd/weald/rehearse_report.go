@@ -29,6 +29,13 @@ type eventLine struct {
 	Signal   string   `json:"signal"`
 	Unit     string   `json:"unit"`
 	U        *float64 `json:"u"`
+
+	State      string `json:"state"` // after the change, in the words of ISA-18.2
+	Tier       int    `json:"tier"`
+	Chattering bool   `json:"chattering"`
+	Quiet      bool   `json:"quiet"` // it chatters: live, nobody is told of this change
+	Who        string `json:"who,omitempty"`
+	Why        string `json:"why,omitempty"`
 }
 
 type summaryLine struct {
@@ -48,8 +55,13 @@ type summary struct {
 	BusyShare     *float64       `json:"share_of_busy_10_min"`
 	StandingLong  int            `json:"standing_over_24_h"`
 	Chattering    []string       `json:"chattering"`
-	AckWithin5Min *float64       `json:"share_acknowledged_within_5_min"` // nobody acknowledges in a rehearsal
+	Told          int            `json:"told"` // of the raised, those that people are told live
+	InAMinute     []string       `json:"raised_3_times_in_1_min"`
+	Floods        int            `json:"floods"`
+	FloodShare    *float64       `json:"share_in_flood"`
+	AckWithin5Min *float64       `json:"share_acknowledged_within_5_min"` // null where nobody could, as over recordings
 	MedianAckS    *float64       `json:"median_s_to_acknowledge"`
+	NinetyAckS    *float64       `json:"90th_percentile_s_to_acknowledge"`
 	Inputs        []inputSummary `json:"inputs"`
 }
 
@@ -69,6 +81,7 @@ func lineOf(e *alert.Event) eventLine {
 		At: e.At.String(), Event: string(e.What), Rule: e.Rule, Place: e.Place, Subject: e.Subject,
 		Priority: e.Priority.String(), Value: view.Number(e.Value), Limit: view.Number(e.Limit),
 		HeldS: e.Held.Seconds(), Text: e.Text, ID: e.ID(), Signal: e.Signal, Unit: e.Unit, U: view.Number(e.U),
+		State: string(e.State), Tier: e.Tier, Chattering: e.Chattering, Quiet: e.Quiet, Who: e.Who, Why: e.Why,
 	}
 }
 
@@ -77,10 +90,14 @@ func summaryOf(r *rehearsal.Result, played []*recording) summary {
 		Scans: r.Scans, Late: r.Late, Raised: r.Figures.Raised, Cleared: r.Figures.Cleared,
 		Standing: r.Figures.Standing, StandingLong: r.Figures.StandingLong, Chattering: r.Figures.Chattering,
 		PerPlaceHour: view.Number(r.Figures.PerPlaceHour), BusyShare: view.Number(r.Figures.BusyShare),
+		Told: r.Figures.Told, InAMinute: r.Figures.InAMinute, Floods: r.Figures.Floods, FloodShare: view.Number(r.Figures.FloodShare),
+		AckWithin5Min: view.Number(r.Figures.AckSoon), MedianAckS: view.Number(r.Figures.AckMedian), NinetyAckS: view.Number(r.Figures.AckNinety),
 		Inputs: []inputSummary{},
 	}
-	if s.Chattering == nil {
-		s.Chattering = []string{}
+	for _, list := range []*[]string{&s.Chattering, &s.InAMinute} {
+		if *list == nil {
+			*list = []string{}
+		}
 	}
 	if r.Scans > 0 {
 		from, to := r.From.String(), r.To.String()

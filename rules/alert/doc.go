@@ -28,9 +28,10 @@
 // # Choices where the specification is silent
 //
 // A Life that chatters is raised once: the raise that makes it chatter carries
-// the mark, and neither its clears nor its further raises are told until ten
-// minutes have passed without a raise. Then it is cleared, at that instant, or,
-// if its condition holds, calm.
+// the mark, and its clears and further raises are quiet until ten minutes have
+// passed without a raise. They are measured, kept and judged again like all
+// others, but what people are shown stands. Then it is calm, and, if its condition
+// does not hold, over.
 //
 // An escalation begins when an alert becomes unacknowledged, from the first tier,
 // and ends at MostTiers (no source; a place has no more shifts of people to

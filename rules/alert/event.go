@@ -56,7 +56,7 @@ const (
 const (
 	Ended     Change = "shelf-ended" // what was shelved is no longer, by itself
 	Escalated Change = "escalated"   // it is the next tier's
-	Calmed    Change = "calm"        // it no longer chatters, and stands
+	Calmed    Change = "calm"        // it no longer chatters; Stands says whether it is over
 
 	WasAcknowledged Change = "acknowledged"
 	WasShelved      Change = "shelved"
@@ -104,6 +104,8 @@ type Event struct {
 	State      State // after the change
 	Tier       int   // of receivers, from 1; 0 while nobody is called
 	Chattering bool
+	Stands     bool // people are told that it is raised
+	Quiet      bool // it chatters, so that nobody is told of this change: it is for the record
 
 	// Who, by code, has brought it into State, or made the change; why, in that
 	// person's words; and until when. Empty, and 0, where nobody has.

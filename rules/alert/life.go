@@ -78,14 +78,14 @@ func (l *Life) Hold(spec *Spec, e Event, dst []Event) []Event {
 		l.Holds = true
 		chatters := l.raises(e.At)
 		if l.Chattering {
-			return dst // it stands already
+			return l.quietly(spec, e, dst) // it stands already
 		}
 		l.Chattering = chatters
 		l.Raised, l.Owed, l.Since, l.Acked = true, true, e.At, Note{}
 	case Cleared:
 		l.Holds = false
 		if l.Chattering {
-			return dst
+			return l.quietly(spec, e, dst)
 		}
 		l.clear(spec)
 	default:
@@ -93,6 +93,12 @@ func (l *Life) Hold(spec *Spec, e Event, dst []Event) []Event {
 			return dst
 		}
 	}
+	return l.tell(spec, e, dst)
+}
+
+// quietly completes a change of which nobody is told.
+func (l *Life) quietly(spec *Spec, e Event, dst []Event) []Event {
+	e.Quiet = true
 	return l.tell(spec, e, dst)
 }
 
@@ -160,7 +166,6 @@ func (l *Life) Tick(spec *Spec, base Event, to sample.Instant, dst []Event) []Ev
 	case Calmed:
 		l.Chattering = false
 		if !l.Holds {
-			base.What = Cleared
 			base.Held = at.Sub(l.Since)
 			l.clear(spec)
 		}
@@ -213,7 +218,7 @@ func (l *Life) tell(spec *Spec, e Event, dst []Event) []Event {
 	case l.Tier == 0:
 		l.Tier, l.TierSince = 1, e.At
 	}
-	e.Tier, e.Chattering = l.Tier, l.Chattering
+	e.Tier, e.Chattering, e.Stands = l.Tier, l.Chattering, l.Raised
 	var by *Note
 	switch e.State {
 	case OutOfService:

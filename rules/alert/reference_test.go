@@ -64,6 +64,7 @@ func reference(inputs []input, latched bool, escalate, seconds int) (told []stri
 		}
 		return 1 + calls
 	}
+	quiet := ""
 	say := func(now int, what string) {
 		s := state()
 		if s == "unacknowledged" || s == "latched" {
@@ -73,14 +74,19 @@ func reference(inputs []input, latched bool, escalate, seconds int) (told []stri
 		} else {
 			called = -1
 		}
-		told = append(told, fmt.Sprintf("%d %s %s %d %t", now, what, s, tier(), chatters))
+		told = append(told, fmt.Sprintf("%d %s %s %d %t %t%s", now, what, s, tier(), chatters, standing, quiet))
 	}
-	end := func(now int) {
+	quietly := func(now int, what string) {
+		quiet = " quiet"
+		say(now, what)
+		quiet = ""
+	}
+	end := func(now int, what string) {
 		standing = false
 		if s := state(); !latched && (s == "out-of-service" || s == "suppressed" || s == "shelved") {
 			answered[toldRaise] = true
 		}
-		say(now, "cleared")
+		say(now, what)
 	}
 	for now := 0; now <= seconds; now++ {
 		if shelf != "" && now == shelfEnd {
@@ -92,7 +98,7 @@ func reference(inputs []input, latched bool, escalate, seconds int) (told []stri
 			if holding {
 				say(now, "calm")
 			} else {
-				end(now)
+				end(now, "calm")
 			}
 		}
 		if called >= 0 && escalate > 0 && now > called && (now-called)%escalate == 0 && (now-called)/escalate < 3 {
@@ -108,6 +114,7 @@ func reference(inputs []input, latched bool, escalate, seconds int) (told []stri
 				holding = true
 				raises = append(raises, now)
 				if chatters {
+					quietly(now, "raised")
 					continue
 				}
 				within := 0
@@ -122,8 +129,10 @@ func reference(inputs []input, latched bool, escalate, seconds int) (told []stri
 				say(now, "raised")
 			case "clear":
 				holding = false
-				if !chatters {
-					end(now)
+				if chatters {
+					quietly(now, "cleared")
+				} else {
+					end(now, "cleared")
 				}
 			case "empty", "occupied":
 				if empty != (in.what == "empty") {
@@ -166,7 +175,11 @@ func lived(inputs []input, spec *alert.Spec, seconds int, look func(*alert.Life)
 	var l alert.Life
 	say := func(events []alert.Event) {
 		for _, e := range events {
-			told = append(told, fmt.Sprintf("%d %s %s %d %t", int(e.At)/int(time.Second), e.What, e.State, e.Tier, e.Chattering))
+			quiet := ""
+			if e.Quiet {
+				quiet = " quiet"
+			}
+			told = append(told, fmt.Sprintf("%d %s %s %d %t %t%s", int(e.At)/int(time.Second), e.What, e.State, e.Tier, e.Chattering, e.Stands, quiet))
 		}
 		look(&l)
 	}

@@ -16,6 +16,7 @@
 //	act 55s shelve K-07 20m bath  # for how long, and why; also out-of-service K-07 why
 //	= raised 30s                  # what must happen, in order, and nothing else
 //
+// What must happen is what people are told: an alert that chatters is told once.
 // An act comes after the reading of the same instant. The run ends at the last
 // reading.
 package timeline
@@ -214,6 +215,9 @@ func (s *Script) Run() []Happening {
 type recorder []Happening
 
 func (r *recorder) Alert(e alert.Event) {
+	if e.Quiet {
+		return
+	}
 	*r = append(*r, Happening{e.What, time.Duration(e.At)})
 }
 func (*recorder) Updated(int, sample.Instant) {}

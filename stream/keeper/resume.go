@@ -161,7 +161,7 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 		if !open[e.ID()] {
 			r.Past = append(r.Past, e)
 		}
-		open[e.ID()] = open[e.ID()] || e.What == alert.Raised
+		open[e.ID()] = open[e.ID()] || e.What == alert.Raised && !e.Quiet
 		if e.At < oldest && newest.Sub(e.At) > pastShown && r.allSeen(open) {
 			break
 		}

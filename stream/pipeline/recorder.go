@@ -49,6 +49,9 @@ func (p *Pipeline) settle() {
 	st := p.state
 	for i := range p.found {
 		e := &p.found[i]
+		if e.Quiet {
+			continue
+		}
 		if e.What == alert.Raised || e.What == alert.Cleared {
 			if place, ok := st.index[e.Place]; ok {
 				p.delay(max(0, st.PlaceNow(place).Sub(e.At)))

@@ -35,7 +35,9 @@ func (p *Pipeline) Snapshot(ctx context.Context, f func(ord uint64, places [][]b
 // for telling what a former run had no time to tell.
 func (p *Pipeline) takeUp(past, found []alert.Event) {
 	for i := range past {
-		p.state.alerts.apply(&past[i])
+		if !past[i].Quiet {
+			p.state.alerts.apply(&past[i])
+		}
 	}
 	p.found = append(p.found, found...)
 }

@@ -89,6 +89,7 @@ func drawBody(t *rapid.T) Body {
 			Value: drawFloat(t, "value"), U: drawFloat(t, "u"), Limit: drawFloat(t, "limit"),
 			Held:  sampleDuration(t),
 			State: alert.State(text("state")), Tier: rapid.IntRange(0, 3).Draw(t, "tier"), Chattering: rapid.Bool().Draw(t, "chattering"),
+			Stands: rapid.Bool().Draw(t, "stands"), Quiet: rapid.Bool().Draw(t, "quiet"),
 			Who: text("who"), Why: text("why"), Until: drawInstant(t, "until"),
 		}}
 	case KindAction:

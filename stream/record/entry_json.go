@@ -75,6 +75,8 @@ type transitionJSON struct {
 	State      alert.State    `json:"state,omitempty"`
 	Tier       int            `json:"tier,omitempty"`
 	Chattering bool           `json:"chattering,omitempty"`
+	Stands     bool           `json:"stands,omitempty"`
+	Quiet      bool           `json:"quiet,omitempty"`
 	Who        string         `json:"who,omitempty"`
 	Why        string         `json:"why,omitempty"`
 	Until      sample.Instant `json:"until,omitempty"`
@@ -118,7 +120,7 @@ func marshalBody(b Body) ([]byte, error) {
 		v := b.Event
 		return json.Marshal(transitionJSON{v.At, v.Place, v.Rule, v.Subject, v.What, uint8(v.Priority),
 			v.Signal, v.Unit, number(v.Value), number(v.U), number(v.Limit), v.Held, v.Text,
-			v.State, v.Tier, v.Chattering, v.Who, v.Why, v.Until})
+			v.State, v.Tier, v.Chattering, v.Stands, v.Quiet, v.Who, v.Why, v.Until})
 	case Action:
 		return json.Marshal(actionJSON(b))
 	case Mark:
@@ -141,7 +143,7 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 		return Transition{alert.Event{At: j.At, Key: alert.Key{Place: j.Place, Rule: j.Rule, Subject: j.Subject},
 			What: j.What, Priority: alert.Priority(j.Priority), Signal: j.Signal, Unit: j.Unit,
 			Value: float64(j.Value), U: float64(j.U), Limit: float64(j.Limit), Held: j.Held, Text: j.Text,
-			State: j.State, Tier: j.Tier, Chattering: j.Chattering, Who: j.Who, Why: j.Why, Until: j.Until}}, err
+			State: j.State, Tier: j.Tier, Chattering: j.Chattering, Stands: j.Stands, Quiet: j.Quiet, Who: j.Who, Why: j.Why, Until: j.Until}}, err
 	case KindAction:
 		var j actionJSON
 		err := json.Unmarshal(raw, &j)

@@ -61,7 +61,7 @@ func goldens() map[string]golden {
 	shelved.What, shelved.Value, shelved.Limit, shelved.Text = alert.WasShelved, math.NaN(), math.NaN(), "shelved by K-07 for 1 h: bath"
 	shelved.State, shelved.Chattering, shelved.Who, shelved.Why, shelved.Until = alert.Shelved, true, "K-07", "bath", base+36e11
 	escalated := event
-	escalated.What, escalated.State, escalated.Tier = alert.Escalated, alert.Unacknowledged, 2
+	escalated.What, escalated.State, escalated.Tier, escalated.Stands, escalated.Quiet = alert.Escalated, alert.Unacknowledged, 2, true, true
 	full := Entry{Position: 4, At: base, Written: base + 1e6, Place: "bench-1", Author: "K-07"}
 	with := func(ord uint64, b Body) *Entry { e := full; e.Ord, e.Body = ord, b; return &e }
 	return map[string]golden{

@@ -27,14 +27,22 @@ func NewAlert(e *alert.Event) Alert {
 
 // Apply brings a up to date with a later change of the same alert. The numbers
 // and the sentence stay those that raised it, for they are why it is there; a
-// signal that is lost is said beside them.
+// signal that is lost is said beside them. A quiet change changes nothing.
 func (a *Alert) Apply(e *alert.Event) {
+	if e.Quiet {
+		return
+	}
 	switch e.What {
 	case alert.Raised:
 		*a = NewAlert(e)
 	case alert.Cleared:
 		a.ClearedAt = Moment(e.At)
 		a.signal(true)
+	case alert.Calmed:
+		if !e.Stands {
+			a.ClearedAt = Moment(e.At)
+			a.signal(true)
+		}
 	case alert.Unknown:
 		a.signal(false)
 	case alert.Known:

@@ -38,6 +38,14 @@ type Rule struct {
 	// claimed). Default low.
 	Priority string `yaml:"priority" jsonschema:"enum=low,enum=medium,enum=high,default=low"`
 
+	// Whether the alert is shown until somebody acknowledges it, even after it
+	// has cleared; called latched in ISA-18.2. Default false.
+	Latched bool `yaml:"latched"`
+
+	// How long the alert may be unacknowledged before the next tier of receivers
+	// is called, up to the third. Default 0s: no tier after the first is called.
+	EscalateAfter Duration `yaml:"escalate_after" jsonschema:"default=0s"`
+
 	Graduation tree.Unavailable `yaml:"graduation" jsonschema:"-" instead:"the one kind of rule is limit"`
 	Exposure   tree.Unavailable `yaml:"exposure" jsonschema:"-" instead:"the one kind of rule is limit"`
 	Relief     tree.Unavailable `yaml:"relief" jsonschema:"-" instead:"the one kind of rule is limit"`
@@ -48,9 +56,7 @@ type Rule struct {
 	Quality    tree.Unavailable `yaml:"quality" jsonschema:"-" instead:"the one kind of rule is limit"`
 	Formula    tree.Unavailable `yaml:"formula" jsonschema:"-" instead:"the one kind of rule is limit"`
 
-	Latched       tree.Unavailable `yaml:"latched" jsonschema:"-"`
-	EscalateAfter tree.Unavailable `yaml:"escalate_after" jsonschema:"-"`
-	Certainty     tree.Unavailable `yaml:"certainty" jsonschema:"-"`
+	Certainty tree.Unavailable `yaml:"certainty" jsonschema:"-"`
 }
 
 // At picks places; an empty one picks all.
