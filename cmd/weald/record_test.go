@@ -21,6 +21,13 @@ import (
 // sends it a signal.
 func ended(t *testing.T, dir string, lasting time.Duration, by os.Signal) {
 	t.Helper()
+	endedWhile(t, dir, lasting, by, func(string) {})
+}
+
+// endedWhile is ended while somebody does something with the address of its pages,
+// until it does not answer any more.
+func endedWhile(t *testing.T, dir string, lasting time.Duration, by os.Signal, somebody func(address string)) {
+	t.Helper()
 	var stderr log
 	cmd := exec.Command(os.Args[0], "demo", "--speed", "60", "--data", dir, "--listen", "127.0.0.1:0")
 	cmd.Env = append(os.Environ(), asProgram+"=1")
@@ -34,6 +41,12 @@ func ended(t *testing.T, dir string, lasting time.Duration, by os.Signal) {
 		}
 		return nil
 	})
+	_, after, _ := strings.Cut(stderr.String(), "listening on ")
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		somebody(strings.Trim(strings.SplitN(after, "\n", 2)[0], `" `))
+	}()
 	time.Sleep(lasting)
 	if err := cmd.Process.Signal(by); err != nil {
 		t.Fatal(err)
@@ -41,6 +54,7 @@ func ended(t *testing.T, dir string, lasting time.Duration, by os.Signal) {
 	if err := cmd.Wait(); err != nil && by != os.Kill {
 		t.Errorf("after %v it ended with %v: %s", by, err, stderr.String())
 	}
+	<-done
 	for line := range strings.Lines(stderr.String()) {
 		if strings.Contains(line, "level=ERROR") || strings.Contains(line, "not kept") {
 			t.Logf("a run said: %s", line)
@@ -74,24 +88,36 @@ func kept(t *testing.T, dir string) (lines []string) {
 }
 
 // Four runs of a ward in which time runs fast, three of them ended by kill -9,
-// with a bridge that is unplugged now and then and one that damages frames:
+// with a bridge that is unplugged now and then and one that damages frames, and
+// two people who acknowledge, shelve and take out of service what they find:
 // judged again from the record, they give the alerts of the live runs, to the
-// byte, none lost and none doubled. What a kill left judged and not kept, the
-// next start keeps; so the last run is let end by itself.
+// byte, none lost and none doubled, and whatever a daemon said yes to is kept.
+// What a kill left judged and not kept, the next start keeps; so the last run is
+// let end by itself.
 func TestLiveIsRehearsed(t *testing.T) {
 	dir := t.TempDir()
-	for _, lasting := range []time.Duration{7 * time.Second, 4300 * time.Millisecond, 5700 * time.Millisecond} {
-		ended(t, dir, lasting, os.Kill)
+	var done []deed
+	for i, lasting := range []time.Duration{7 * time.Second, 4300 * time.Millisecond, 5700 * time.Millisecond, 4 * time.Second} {
+		var by os.Signal = os.Kill
+		if i == 3 {
+			by = os.Interrupt
+		}
+		endedWhile(t, dir, lasting, by, func(address string) {
+			other := make(chan []deed)
+			go func() { other <- people(address, "K-07", uint64(2*i)) }()
+			done = append(done, people(address, "K-08", uint64(2*i+1))...)
+			done = append(done, <-other...)
+		})
 	}
-	ended(t, dir, 4*time.Second, os.Interrupt)
 	live := kept(t, dir)
+	keptDeeds(t, dir, done)
 	s := sameAlerts(t, live, filepath.Join(dir, "larch.yaml"))
 	kept := len(live)
 	if len(slices.Compact(live)) != kept {
 		t.Error("a change was kept twice")
 	}
-	t.Logf("%d changes of alerts, from %d scans, of which %d late", kept, s.Scans, s.Late)
-	if len(live) < 10 {
+	t.Logf("%d changes of alerts, from %d scans, of which %d late; %d deeds", kept, s.Scans, s.Late, len(done))
+	if len(live) < 10 || len(done) < 20 {
 		t.Error("too few to prove anything")
 	}
 }

@@ -43,7 +43,7 @@ func TestWhoWaitsForWhom(t *testing.T) {
 			in(alert.Unacknowledged, alert.Raised, 0, "a"), in(alert.Acknowledged, alert.WasAcknowledged, 5*min, "a")}, 1, 1},
 		"and a nanosecond": {[]alert.Event{
 			in(alert.Unacknowledged, alert.Raised, 0, "a"), in(alert.Acknowledged, alert.WasAcknowledged, 5*min+1, "a")}, 1, 0},
-		"never": {[]alert.Event{in(alert.Unacknowledged, alert.Raised, 0, "a")}, 0, 0},
+		"never":                {[]alert.Event{in(alert.Unacknowledged, alert.Raised, 0, "a")}, 0, 0},
 		"undecided at the end": {[]alert.Event{in(alert.Unacknowledged, alert.Raised, 56*min, "a")}, 0, math.NaN()},
 		"it waits since its first raise": {[]alert.Event{
 			in(alert.Unacknowledged, alert.Raised, 0, "a"), in(alert.Returned, alert.Cleared, min, "a"),

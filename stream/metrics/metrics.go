@@ -186,8 +186,9 @@ func (c *collector) ask() []fact {
 	var found []fact
 	err := c.Pipeline.Do(ctx, func(s *pipeline.State) {
 		found = make([]fact, 0, 16*len(c.Plan.Places))
+		alerts := count(s.Alerts())
 		for i := range c.Plan.Places {
-			found = c.place(found, s, i)
+			found = c.place(found, s, i, alerts)
 		}
 	})
 	if err != nil {
@@ -196,7 +197,7 @@ func (c *collector) ask() []fact {
 	return found
 }
 
-func (c *collector) place(found []fact, s *pipeline.State, i int) []fact {
+func (c *collector) place(found []fact, s *pipeline.State, i int, alerts counts) []fact {
 	place := &c.Plan.Places[i]
 	signals := s.Signals(i)
 	for k := range signals {
@@ -217,24 +218,7 @@ func (c *collector) place(found []fact, s *pipeline.State, i int) []fact {
 		}
 	}
 	found = append(found, fact{lateScans, prometheus.CounterValue, float64(s.Late(i)), []string{place.ID}})
-	return alerts(found, place.ID, s.Holds(i))
-}
-
-// alerts counts the raised alerts of each rule; 0 is a count too.
-func alerts(found []fact, place string, holds []rules.Progress) []fact {
-	first := len(found)
-next:
-	for i := range holds {
-		h := &holds[i]
-		for k := first; k < len(found); k++ {
-			if found[k].labels[1] == h.Rule {
-				found[k].value += one(h.Raised)
-				continue next
-			}
-		}
-		found = append(found, fact{alertsNow, prometheus.GaugeValue, one(h.Raised), []string{place, h.Rule, h.Priority.String(), "unacknowledged"}})
-	}
-	return found
+	return alerts.of(found, place.ID, s.Holds(i))
 }
 
 func one(yes bool) float64 {

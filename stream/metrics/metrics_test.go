@@ -69,6 +69,10 @@ func TestScrape(t *testing.T) {
 	for o.Pipeline.Load().Scans == 0 {
 		time.Sleep(time.Millisecond)
 	}
+	calf := alert.Key{Place: "bench-1", Rule: "calf-tight", Subject: "calf"}
+	if _, err := o.Pipeline.Act(t.Context(), calf, pipeline.Deed{Verb: alert.Shelve, Who: "K-07", Why: "bath", For: time.Hour}); err != nil {
+		t.Fatal(err)
+	}
 	want := `
 # HELP weald_battery_percent Level of a source's battery in percent; no series while it is unknown.
 # TYPE weald_battery_percent gauge
@@ -78,9 +82,12 @@ weald_battery_percent{source="trolley/leg"} 41
 weald_channels{source="trolley/leg",state="dead"} 1
 weald_channels{source="trolley/leg",state="silent"} 0
 weald_channels{source="trolley/leg",state="sound"} 1
-# HELP weald_alerts Alerts in a state.
+# HELP weald_alerts Alerts in a state, in the words of ISA-18.2; unacknowledged and acknowledged are always there, others while some alert is in them.
 # TYPE weald_alerts gauge
+weald_alerts{place="bench-1",priority="low",rule="calf-tight",state="acknowledged"} 0
+weald_alerts{place="bench-1",priority="low",rule="calf-tight",state="shelved"} 1
 weald_alerts{place="bench-1",priority="low",rule="calf-tight",state="unacknowledged"} 0
+weald_alerts{place="bench-1",priority="medium",rule="tight",state="acknowledged"} 0
 weald_alerts{place="bench-1",priority="medium",rule="tight",state="unacknowledged"} 1
 # HELP weald_clock_off_seconds How far the host's wall clock is ahead of the daemon's clock.
 # TYPE weald_clock_off_seconds gauge

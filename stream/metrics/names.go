@@ -33,7 +33,7 @@ var (
 	siteKnown    = named("site_known", "Whether the pressure of a site is known: 1 or 0.", "place", "site")
 	regionPeak   = named("region_peak_mmhg", "Present highest pressure of a region of a mat in mmHg; no series while it is unknown.", "place", "region")
 	regionKnown  = named("region_known", "Whether the highest pressure of a region is known: 1 or 0.", "place", "region")
-	alertsNow    = named("alerts", "Alerts in a state.", "place", "rule", "priority", "state")
+	alertsNow    = named("alerts", "Alerts in a state, in the words of ISA-18.2; unacknowledged and acknowledged are always there, others while some alert is in them.", "place", "rule", "priority", "state")
 	lateScans    = named("late_scans_total", "Scans that were older than what had been evaluated for the place, and were not.", "place")
 
 	taken      = named("pipeline_scans_total", "Scans that the pipeline has taken.")

@@ -38,29 +38,3 @@ func (s *server) addPlaces(api huma.API) {
 
 // An answer is a response with a body.
 type answer[B any] struct{ Body B }
-
-type alertsBody struct {
-	Alerts []view.Alert `json:"alerts" nullable:"false" doc:"The raised ones, most pressing first, then those cleared within the last hour"`
-}
-
-type alertsInput struct {
-	State string `query:"state" enum:"unacknowledged,normal" doc:"Only alerts in this state"`
-}
-
-func (s *server) addAlerts(api huma.API) {
-	huma.Register(api, operation("alerts", "/api/v1/alerts", "Alerts that are raised or were cleared within the last hour"),
-		func(ctx context.Context, in *alertsInput) (*answer[alertsBody], error) {
-			var all []view.Alert
-			if err := s.ask(ctx, func(st *pipeline.State) { all = st.Alerts() }); err != nil {
-				return nil, err
-			}
-			var a answer[alertsBody]
-			a.Body.Alerts = []view.Alert{}
-			for _, one := range all {
-				if in.State == "" || one.State == in.State {
-					a.Body.Alerts = append(a.Body.Alerts, one)
-				}
-			}
-			return &a, nil
-		})
-}
