@@ -23,6 +23,13 @@
 // comes and goes; the alert is the region's. It is raised with the first of its
 // cells and cleared with the last.
 //
+// # From alerts to what people are told
+//
+// What a hold finds goes through the life of its alert (package alert), with what
+// people do about it (Act, an input like any other) and what is due by time: the
+// end of a shelf, an escalation. Rules that need a body put their alerts aside
+// while there is none (place.suppress).
+//
 // # Choices where the specification is silent
 //
 // Of several sources that one place watches, a scan waits up to 200 ms for the
