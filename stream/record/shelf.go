@@ -52,7 +52,7 @@ const (
 
 // Append appends the encoding of d to dst. Its errors wrap ErrInvalid.
 func (d *Document) Append(dst []byte) ([]byte, error) {
-	if d.Name == "" || !utf8.ValidString(d.Name) || len(d.Name) > MaxSource || len(d.Body) > MaxDocument {
+	if !d.sound() {
 		return dst, fmt.Errorf("document %.40q %w: a name of %d and a body of %d bytes", d.Name, ErrInvalid, len(d.Name), len(d.Body))
 	}
 	start := len(dst)
@@ -67,6 +67,11 @@ func (d *Document) Append(dst []byte) ([]byte, error) {
 	return seal(dst, start), nil
 }
 
+// sound says that d can be kept: it has a name that is text, and is not too large.
+func (d *Document) sound() bool {
+	return d.Name != "" && utf8.ValidString(d.Name) && len(d.Name) <= MaxSource && len(d.Body) <= MaxDocument
+}
+
 // DecodeDocument is the inverse of Append. Its errors wrap ErrDamaged, ErrNewer
 // or ErrForm.
 func DecodeDocument(b []byte) (Document, error) {
@@ -79,7 +84,13 @@ func DecodeDocument(b []byte) (Document, error) {
 	if c.byte() == 1 {
 		d.Body = append([]byte{}, c.take(uint64(len(c.b)))...)
 	}
-	return d, c.end("document")
+	if err := c.end("document"); err != nil {
+		return Document{}, err
+	}
+	if !d.sound() {
+		return Document{}, fmt.Errorf("document %.40q cannot have been written: %w", d.Name, ErrDamaged)
+	}
+	return d, nil
 }
 
 // Append appends the encoding of s to dst. Its errors wrap ErrInvalid.
