@@ -1,0 +1,110 @@
+package record
+
+import (
+	"encoding/json"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"weald/ingest/calib/curve"
+	"weald/ingest/calib/figures"
+)
+
+var made = time.Date(2026, 3, 4, 10, 0, 0, 0, time.UTC)
+
+func example(t *testing.T) *Record {
+	c, err := curve.New(curve.Line, 0, 0.5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	flat := []float64{1, 1}
+	r := &Record{
+		Version: Version, Bridge: "trolley", Source: "leg", Channel: 2, At: made, By: "E-01",
+		Reference: Instrument{Name: "gauge", U: 1}, Verdict: Accepted, ValidUntil: made.AddDate(0, 3, 0),
+		Rows: []figures.Row{{Cycle: 1, Reference: 0, Raw: 0}, {Cycle: 1, Reference: 100, Raw: 200}},
+		Calibration: curve.Calibration{
+			Version: curve.Version, Loading: c, Raw: curve.Range{Low: 0, High: 200}, MMHg: curve.Range{Low: 0, High: 100},
+			U: curve.Uncertainty{At: []float64{0, 100}, Fit: flat, Hysteresis: []float64{0, 0}, Repeatability: []float64{0, 0}, Reference: 1, DriftPerDay: 0.1},
+		},
+	}
+	if err := r.Check(); err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func TestRoundTrip(t *testing.T) {
+	r := example(t)
+	b, err := json.Marshal(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var s Record
+	if err := json.Unmarshal(b, &s); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(r, &s) || r.ID() != s.ID() {
+		t.Errorf("decoded %+v, want %+v", s, *r)
+	}
+	s.Rows[0].Raw++
+	if r.ID() == s.ID() {
+		t.Error("a record that was changed has the same identity")
+	}
+}
+
+func TestExpiry(t *testing.T) {
+	r := example(t)
+	if r.Expired(r.ValidUntil) || !r.Expired(r.ValidUntil.Add(time.Second)) {
+		t.Error("a record expires just after its date")
+	}
+}
+
+// The uncertainty at once is sqrt(1+1); with a gauge of 1 mmHg the error may be
+// 2 sqrt(3) = 3.46 mmHg, and after 30 days of 0.1 a day, 2 sqrt(12) = 6.93.
+func TestSpot(t *testing.T) {
+	r := example(t)
+	id := r.ID()
+	for _, c := range []struct {
+		days  int
+		raw   float64
+		holds bool
+		says  string
+	}{
+		{0, 106.8, true, "holds: +3.4"},
+		{0, 107, false, "does not hold: +3.5 mmHg at 50 mmHg, 3.5 allowed"},
+		{30, 113.8, true, "6.9 allowed"},
+		{30, 114, false, "Calibrate this channel again"},
+		{0, 300, false, "outside"},
+	} {
+		s, err := r.Spot(made.AddDate(0, 0, c.days), "E-02", 50, 1, c.raw)
+		if err != nil || s.Holds != c.holds || !strings.Contains(s.Text, c.says) {
+			t.Errorf("after %d days, %v counts: %+v, %v", c.days, c.raw, s, err)
+		}
+	}
+	if r.ID() != id {
+		t.Error("a spot check changed its record")
+	}
+}
+
+func TestZeroing(t *testing.T) {
+	var zeros []Zero
+	for _, shown := range []float64{2, -5} {
+		z, err := NewZero(made, "E-01", shown)
+		if err != nil {
+			t.Fatal(err)
+		}
+		zeros = append(zeros, z)
+	}
+	for _, want := range []float64{-5, 2, 0, 0} {
+		if got := Offset(zeros); got != want {
+			t.Errorf("after %d entries %v mmHg are taken off, want %v", len(zeros), got, want)
+		}
+		zeros = append(zeros, Undo(made, "E-02"))
+	}
+	for _, shown := range []float64{5.01, -5.01} {
+		if _, err := NewZero(made, "E-01", shown); err == nil || !strings.Contains(err.Error(), "more than 5") {
+			t.Errorf("zeroing of %v mmHg: %v", shown, err)
+		}
+	}
+}
