@@ -133,7 +133,7 @@ func TestPlan(t *testing.T) {
 		t.Error(d)
 	}
 	ankle := p.Places[0].Sites[0]
-	if d := cmp.Diff(rules.Site{ID: "ankle", Channels: []rules.Channel{{Source: 0, Index: 0}, {Source: 0, Index: 1}}}, ankle); d != "" {
+	if d := cmp.Diff(rules.Site{ID: "ankle", HeightCM: 12, Channels: []rules.Channel{{Source: 0, Index: 0}, {Source: 0, Index: 1}}}, ankle); d != "" {
 		t.Error(d)
 	}
 	mat := p.Places[3].Mat

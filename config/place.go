@@ -161,7 +161,11 @@ func choose(word string, names []string) string {
 func (p Place) plan() rules.Place {
 	out := rules.Place{ID: p.ID, Kind: p.Kind}
 	for _, s := range p.Sites {
-		out.Sites = append(out.Sites, rules.Site{ID: s.ID, Channels: s.Channels})
+		site := rules.Site{ID: s.ID, Channels: s.Channels}
+		if s.HeightCM != nil {
+			site.HeightCM = *s.HeightCM
+		}
+		out.Sites = append(out.Sites, site)
 	}
 	if p.Mat != nil {
 		out.Mat = p.Mat.plan()

@@ -22,7 +22,7 @@ func (r *reader) rules() {
 		r.unique(seen, string(rule.ID), "rule", path.With("id"))
 		r.at(rule.At, path.With("at"))
 		priority, _ := alert.ParsePriority(rule.Priority)
-		r.plan.Rules = append(r.plan.Rules, rules.Rule{
+		out := rules.Rule{
 			ID:          string(rule.ID),
 			At:          rules.Where{Place: string(rule.At.Place), Kind: rules.PlaceKind(rule.At.Kind)},
 			Limit:       limit(rule.Limit),
@@ -35,7 +35,9 @@ func (r *reader) rules() {
 
 			Latched:       rule.Latched,
 			EscalateAfter: time.Duration(rule.EscalateAfter),
-		})
+		}
+		r.kinds(rule, &out, path)
+		r.plan.Rules = append(r.plan.Rules, out)
 	}
 }
 
@@ -83,7 +85,7 @@ func (r *reader) follows(path tree.Path) bool {
 	if len(path) < 3 || path[0] != "rules" {
 		return false
 	}
-	if refers := path[2] == "at" || path[2] == "while" || path[len(path)-1] == "watch"; !refers {
+	if refers := path[2] == "at" || path[2] == "while" || path[2] == "formula" || slices.Contains([]any{"watch", "site", "sites", "of"}, path[len(path)-1]); !refers {
 		return false
 	}
 	if len(r.file.Places) == 0 {

@@ -87,15 +87,31 @@ func (c *checker) rule(i int, r *Rule) {
 	if r.Priority < alert.Low || r.Priority > alert.High {
 		c.bad(at("priority"), "a priority is low, medium or high")
 	}
-	if r.Limit == nil {
-		c.bad(at(), "a rule needs something to judge, such as limit:")
+	if kind := r.Kind(); kind == "" {
+		c.noKind(at, r)
 		return
 	}
-	c.limit(at, r.Limit)
+	c.settings(at, r)
 	c.watch(at, r)
 }
 
-func (c *checker) limit(at func(...any) []any, l *Limit) {
+// noKind reports a rule that is of no kind or of several.
+func (c *checker) noKind(at func(...any) []any, r *Rule) {
+	var given []string
+	for _, k := range r.kinds() {
+		if k.set {
+			given = append(given, k.name)
+		}
+	}
+	if len(given) == 0 {
+		c.bad(at(), "a rule needs something to judge, such as limit:")
+		return
+	}
+	c.bad(at(given[len(given)-1]), "a rule judges one thing, and this has %s: make it several rules", strings.Join(given, " and "))
+}
+
+// limit checks a limit that stands under the given key.
+func (c *checker) limit(at func(...any) []any, kind string, l *Limit) {
 	n := 0
 	for _, set := range []bool{l.Above != nil, l.Below != nil, l.Outside != nil} {
 		if set {
@@ -104,22 +120,22 @@ func (c *checker) limit(at func(...any) []any, l *Limit) {
 	}
 	switch {
 	case n != 1:
-		c.bad(at("limit"), "a limit needs exactly one of above, below and outside: it has %d", n)
+		c.bad(at(kind), "a %s needs exactly one of above, below and outside: it has %d", kind, n)
 		return
 	case l.Deadband < 0 || math.IsNaN(l.Deadband) || math.IsInf(l.Deadband, 0):
-		c.bad(at("limit", "deadband"), "a deadband is a number that is not negative")
+		c.bad(at(kind, "deadband"), "a deadband is a number that is not negative")
 	}
 	if o := l.Outside; o != nil {
 		switch {
 		case !(o[0] < o[1]):
-			c.bad(at("limit", "outside"), "outside is [%g, %g]: write the smaller number first", o[0], o[1])
+			c.bad(at(kind, "outside"), "outside is [%g, %g]: write the smaller number first", o[0], o[1])
 		case l.Deadband >= o[1]-o[0]:
-			c.bad(at("limit", "deadband"), "a deadband of %g leaves nothing inside %g to %g: use less than %g", l.Deadband, o[0], o[1], o[1]-o[0])
+			c.bad(at(kind, "deadband"), "a deadband of %g leaves nothing inside %g to %g: use less than %g", l.Deadband, o[0], o[1], o[1]-o[0])
 		}
 	}
 	for key, v := range l.bounds() {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
-			c.bad(at("limit", key), "a limit is a finite number")
+			c.bad(at(kind, key), "a limit is a finite number")
 		}
 	}
 }
@@ -138,23 +154,28 @@ func (l *Limit) bounds() func(func(string, float64) bool) {
 	}
 }
 
-// watch checks that the rule finds what it watches: at its own place, or at
+// watch checks that the rule finds what it is about: at its own place, or at
 // least at one of the places that it is for.
 func (c *checker) watch(at func(...any) []any, r *Rule) {
-	matched, found, before := 0, 0, len(c.problems)
+	matched, found, before, missing := 0, 0, len(c.problems), ""
 	var have []string
+	var first *Place // that it finds nothing at
 	for i := range c.plan.Places {
 		p := &c.plan.Places[i]
 		if !r.At.matches(p) {
 			continue
 		}
 		matched++
-		if _, ok := p.target(r.Limit.Watch); !ok {
-			have = append(have, p.Watchable()...)
+		ok, lacks := r.finds(p)
+		if !ok {
+			if missing = lacks; first == nil {
+				first = p
+			}
+			have = append(have, r.choices(p)...)
 			continue
 		}
-		if found++; found == 1 || r.While != "" && len(c.problems) == before {
-			c.gate(at, r, p)
+		if found++; found == 1 || len(c.problems) == before {
+			c.gate(at, "while", r.while(), p)
 		}
 	}
 	switch {
@@ -162,8 +183,12 @@ func (c *checker) watch(at func(...any) []any, r *Rule) {
 		c.bad(at("at", "place"), "no place is called %q", r.At.Place)
 	case matched == 0:
 		c.bad(at("at", "kind"), "no place is of the kind %q", r.At.Kind)
+	case found == 0 && r.Formula != "":
+		c.gate(at, "formula", r.Formula, first)
+	case found == 0 && len(have) > 0:
+		c.bad(at(r.refers()...), "%s; there is %s", missing, some(have))
 	case found == 0:
-		c.bad(at("limit", "watch"), "nothing is called %q there; there is %s", r.Limit.Watch, some(have))
+		c.bad(at(r.refers()...), "%s", missing)
 	}
 }
 
@@ -179,13 +204,13 @@ func some(names []string) string {
 	return strings.Join(names, ", ")
 }
 
-// gate checks a rule's `while` against the signals of one place.
-func (c *checker) gate(at func(...any) []any, r *Rule, p *Place) {
-	if r.While == "" {
+// gate checks an expression against the signals of one place.
+func (c *checker) gate(at func(...any) []any, key, text string, p *Place) {
+	if text == "" {
 		return
 	}
-	_, problems := compileGate(r.While, p.signals())
+	_, problems := compileGate(text, p.allSignals())
 	for _, problem := range problems {
-		c.bad(at("while"), "at %s, column %d: %s", p.ID, problem.Column, problem.Message)
+		c.bad(at(key), "at %s, column %d: %s", p.ID, problem.Column, problem.Message)
 	}
 }

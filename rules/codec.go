@@ -138,7 +138,8 @@ func (r *reader) use(f func([]byte) ([]byte, error)) {
 
 // The state of a watch on one signal.
 
-func (w *signalWatch) judges() *Rule { return w.rule }
+func (w *signalWatch) judges() *Rule  { return w.rule }
+func (w *signalWatch) called() string { return w.rule.ID }
 
 func (w *signalWatch) snapshot(out *writer) {
 	out.b = w.hold.Append(out.b)
@@ -162,7 +163,8 @@ func (w *signalWatch) restore(r *reader) {
 
 // The state of a watch on cells.
 
-func (w *cellWatch) judges() *Rule { return w.rule }
+func (w *cellWatch) judges() *Rule  { return w.rule }
+func (w *cellWatch) called() string { return w.rule.ID }
 
 func (w *cellWatch) snapshot(out *writer) {
 	out.b = w.cells.Append(out.b)

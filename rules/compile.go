@@ -29,7 +29,7 @@ func (w Where) matches(p *Place) bool {
 
 func newPlace(plan *Plan, index int, sink Sink) *place {
 	spec := &plan.Places[index]
-	p := &place{index: index, spec: spec, sources: plan.Sources, at: sample.Past, due: sample.Never, sink: sink, signals: spec.signals()}
+	p := &place{index: index, spec: spec, sources: plan.Sources, at: sample.Past, due: sample.Never, sink: sink, signals: spec.allSignals(), basic: len(spec.signals()), nobody: untold}
 	for s := range spec.Sites {
 		p.addSite(&spec.Sites[s])
 	}
@@ -40,12 +40,14 @@ func newPlace(plan *Plan, index int, sink Sink) *place {
 }
 
 func (p *place) addRules(plan *Plan) {
+	p.derive(func(name string) bool { return plan.speaksOf(p.spec, name) }, plan.Lean)
 	for r := range plan.Rules {
 		if plan.Rules[r].At.matches(p.spec) {
 			p.watch(&plan.Rules[r])
 		}
 	}
 	p.values = make([]float64, len(p.signals))
+	p.truths = make([]sample.Truth, len(p.signals))
 	p.addLives()
 }
 
@@ -58,14 +60,10 @@ func (p *place) feed(source int) int {
 	return len(p.feeds) - 1
 }
 
-// signals returns the signals of a place before its first reading: those of its
-// sites, then those of its mat, then those of the regions.
+// signals returns the basic signals of a place, which every scan is tallied for.
 func (p *Place) signals() (out []Signal) {
 	add := func(name, unit string, members int) {
-		out = append(out, Signal{
-			Name: name, Unit: unit, Value: sample.Unknown, U: sample.Unknown,
-			At: sample.Past, Until: sample.Past, Members: members,
-		})
+		out = append(out, newSignal(name, unit, members))
 	}
 	for i := range p.Sites {
 		add(p.Sites[i].ID+".pressure", "mmHg", len(p.Sites[i].Channels))
@@ -82,6 +80,22 @@ func (p *Place) signals() (out []Signal) {
 		}
 	}
 	return out
+}
+
+// allSignals returns the signals of a place before its first reading: those of
+// its sites, then those of its mat, then those of the regions, then what is
+// made of them.
+func (p *Place) allSignals() []Signal {
+	out := p.signals()
+	p.derivedSignals(func(name, unit string, members int) { out = append(out, newSignal(name, unit, members)) })
+	return out
+}
+
+func newSignal(name, unit string, members int) Signal {
+	return Signal{
+		Name: name, Unit: unit, Value: sample.Unknown, U: sample.Unknown,
+		At: sample.Past, Until: sample.Past, Members: members,
+	}
 }
 
 func (p *place) addSite(spec *Site) {
@@ -123,6 +137,10 @@ func (p *place) addMat(spec *Mat) {
 // watch applies a rule to the place. A rule for many places says nothing of
 // those that lack what it watches.
 func (p *place) watch(r *Rule) {
+	if r.Limit == nil {
+		p.apply(r)
+		return
+	}
 	spec := hold.Spec{OnDelay: r.OnDelay, OffDelay: r.OffDelay, ResetsAfter: r.ResetsAfter, ForgetAfter: r.ForgetAfter}
 	t, ok := p.spec.target(r.Limit.Watch)
 	if !ok {
@@ -201,7 +219,14 @@ func (p *place) feedsOf(signal int) []int {
 			return union(nil, p.sites[i].feeds)
 		}
 	}
-	return []int{p.mat.feed}
+	if signal < p.basic || p.mat != nil && len(p.feeds) == 1 {
+		return []int{p.mat.feed}
+	}
+	all := make([]int, len(p.feeds)) // what is made of others rests on all of them
+	for i := range all {
+		all[i] = i
+	}
+	return all
 }
 
 func union(a, b []int) []int {

@@ -15,6 +15,12 @@
 // zero, not the last value and not "fine". A site or region is known while at
 // least half of its members are.
 //
+// Of these more signals are made: of a limb, what it does (still, walking,
+// bending, standing, wrapped) and what its wrap does (package limb); of a mat,
+// what package matstat measures beyond the tally; of a bed and a seat, whether it
+// is occupied; of a seat, how it was relieved (package relief). A signal that is
+// yes or no has the unit Truths, and expressions take it as a condition.
+//
 // # From signals to alerts
 //
 // A limit that watches a signal is one hold (package hold). A limit that
@@ -22,6 +28,13 @@
 // spot that has been loaded for too long is found although the load elsewhere
 // comes and goes; the alert is the region's. It is raised with the first of its
 // cells and cleared with the last.
+//
+// The other kinds of rule (kinds.go) each have a judge, which makes a condition
+// of signals, and one hold. What they are where the configuration is silent, and
+// where that is from, Defaults says. An exposure has one dose for each cell and
+// one hold for each region: its condition is yes while any dose has reached the
+// share, no while at least half of the cells are known and none has, and unknown
+// otherwise.
 //
 // # From alerts to what people are told
 //
@@ -31,6 +44,12 @@
 // while there is none (place.suppress).
 //
 // # Choices where the specification is silent
+//
+// A condition may be unknown although readings come: a limb that stands has no
+// walking amplitude. Then the hold pauses as for any unknown condition, but
+// nobody is told that a signal was lost (Progress.Waits says why). What a closed
+// gate keeps a rule from judging, it keeps an exposure and the time seated from
+// growing by, too.
 //
 // Of several sources that one place watches, a scan waits up to 200 ms for the
 // older ones of the others. A region's alert has lost its signal when none of

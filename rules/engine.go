@@ -104,6 +104,11 @@ func (e *Engine) Finish() {
 // read it before the next call.
 func (e *Engine) Signals(place int) []Signal { return e.places[place].signals }
 
+// Measured returns how many of a place's signals, which come first, are those of
+// sites, mats and regions that every scan is tallied for. The others are made of
+// them.
+func (e *Engine) Measured(place int) int { return e.places[place].basic }
+
 // Cells returns the present cells of a place's mat; false without a mat. Values
 // is the engine's: read it before the next call. Loaded is filled into the
 // given buffer, which is grown as needed.

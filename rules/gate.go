@@ -17,7 +17,7 @@ type gate struct {
 // set looks at the signals, which have just changed. A gate that is unknown is
 // closed.
 func (g *gate) set(p *place) {
-	g.open = g.program == nil || g.program.Eval(p.gateValues(), nil) == sample.Yes
+	g.open = g.program == nil || g.program.Eval(p.gateValues()) == sample.Yes
 }
 
 // compileGate compiles a `while` over the signals of a place.
@@ -31,6 +31,9 @@ func compileGate(while string, signals []Signal) (*expr.Program, []expr.Problem)
 		i := slices.IndexFunc(signals, func(s Signal) bool { return s.Name == name })
 		if i < 0 {
 			return expr.Signal{}, false
+		}
+		if signals[i].Unit == Truths {
+			return expr.Signal{Slot: i, Truth: true}, true
 		}
 		return expr.Signal{Slot: i, Unit: signals[i].Unit}, true
 	}, names)
@@ -46,9 +49,16 @@ func (p *place) gate(while string) (gate, []int) {
 	if len(problems) > 0 {
 		panic(fmt.Sprintf("rules: a plan that was not checked: while %q: %v", while, problems[0]))
 	}
-	var feeds []int
+	return gate{program: program}, p.feedsOfProgram(program)
+}
+
+// feedsOfProgram returns the feeds that an expression rests on, with repetitions.
+func (p *place) feedsOfProgram(program *expr.Program) (feeds []int) {
 	for _, slot := range program.Values() {
 		feeds = append(feeds, p.feedsOf(slot)...)
 	}
-	return gate{program: program}, feeds
+	for _, slot := range program.Truths() {
+		feeds = append(feeds, p.feedsOf(slot)...)
+	}
+	return feeds
 }

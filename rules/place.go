@@ -43,7 +43,13 @@ type place struct {
 	told    []alert.Event  // buffer of what one life tells
 	sink    Sink
 
-	values []float64 // of the signals, for gates
+	body        *bodyState // whether there is somebody; nil where nobody can tell
+	derivations []derivation
+	nobody      sample.Truth // what the rules that need a body were told last
+	basic       int          // how many of the signals are those of sites and mats
+
+	values []float64      // of the signals, for gates
+	truths []sample.Truth // of those that are conditions
 }
 
 // A matState is the present of a mat.
@@ -53,6 +59,8 @@ type matState struct {
 	values []float64
 	at     sample.Instant
 	areas  []area // the whole mat, then the regions
+	whole  tally
+	sum    float64 // mmHg, of all its known cells
 
 	disjoint bool // no cell is in two regions
 	rest     area // the cells that are in no region
@@ -71,8 +79,10 @@ type watch interface {
 	next() (in time.Duration, ok, raised bool, feeds []int)
 	// progress appends how far it has come.
 	progress(p *place, dst []Progress) []Progress
-	// judges returns the rule that it applies.
+	// judges returns the rule that it applies, and called what tells it from the
+	// others of the place.
 	judges() *Rule
+	called() string
 	// snapshot writes its state, and restore reads it.
 	snapshot(*writer)
 	restore(*reader)
@@ -121,6 +131,7 @@ func (p *place) moveTo(to sample.Instant, inclusive bool) {
 		}
 		p.pass(when)
 		p.silence(f)
+		p.look(true)
 		for _, w := range p.watches {
 			w.set(p)
 		}
@@ -137,6 +148,9 @@ func (p *place) pass(to sample.Instant) {
 		}
 		if p.mat != nil {
 			p.mat.loaded.Advance(span)
+		}
+		for _, d := range p.derivations {
+			d.pass(span)
 		}
 	}
 	p.at = to
@@ -177,8 +191,27 @@ func (p *place) take(f int, s *sample.Scan) {
 		p.mat.loaded.Set(p.mat.values)
 		p.updateMat(s.At)
 	}
+	p.look(false)
 	for _, w := range p.watches {
 		w.set(p)
+	}
+}
+
+// look makes the signals that are made of others.
+func (p *place) look(silent bool) {
+	for _, d := range p.derivations {
+		d.look(p, silent)
+	}
+	if p.body == nil {
+		return
+	}
+	if nobody := p.body.answer().Not(); nobody != p.nobody {
+		p.nobody = nobody
+		for i, w := range p.watches {
+			if r := w.judges(); r.needsBody() && (i == 0 || p.watches[i-1].judges() != r) {
+				p.suppress(r, nobody)
+			}
+		}
 	}
 }
 
@@ -225,6 +258,7 @@ func (p *place) updateMat(at sample.Instant) {
 	} else {
 		whole = m.areas[0].tally(m.values)
 	}
+	m.whole, m.sum = whole, whole.sum
 	p.setArea(&m.areas[0], &whole, at)
 }
 
@@ -266,10 +300,13 @@ func (p *place) feedOf(source int) int {
 	return -1
 }
 
-// gateValues returns the signals' values as gates read them.
-func (p *place) gateValues() []float64 {
+// gateValues returns the signals' values and truths as gates read them.
+func (p *place) gateValues() ([]float64, []sample.Truth) {
 	for i := range p.signals {
-		p.values[i] = p.signals[i].Value
+		s := &p.signals[i]
+		if p.values[i] = s.Value; s.Unit == Truths {
+			p.truths[i] = truthOf(s.Value)
+		}
 	}
-	return p.values
+	return p.values, p.truths
 }

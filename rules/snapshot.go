@@ -8,6 +8,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules/hold"
+	"weald/rules/state"
 )
 
 // snapshotVersion is the first byte of a snapshot. It changes when the meaning
@@ -45,13 +46,16 @@ func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
 	for i := range p.signals {
 		w.instant(p.signals[i].At)
 	}
+	for _, d := range p.derivations {
+		w.b = state.Append(w.b, d)
+	}
 	w.count(len(p.queue.waiting))
 	for _, s := range p.queue.waiting {
 		w.scan(s)
 	}
 	w.count(len(p.watches))
 	for _, watch := range p.watches {
-		w.string(watch.judges().ID)
+		w.string(watch.called())
 		w.count(int(watch.judges().fingerprint() >> 1))
 		at := len(w.b)
 		w.b = binary.LittleEndian.AppendUint32(w.b, 0)
@@ -110,6 +114,9 @@ func (p *place) restore(r *reader, version byte) (last sample.Instant) {
 	for i := range at {
 		at[i] = r.instant()
 	}
+	for _, d := range p.derivations {
+		r.use(func(b []byte) ([]byte, error) { return state.Read(b, d) })
+	}
 	for range r.count(r.left()) {
 		s := r.scan()
 		if p.feedOf(s.Source) < 0 || len(s.Values) != p.sources[s.Source].Channels {
@@ -141,6 +148,11 @@ func (p *place) remake(at []sample.Instant) {
 	if m := p.mat; m != nil && at[m.areas[0].signal] != sample.Past {
 		p.updateMat(at[m.areas[0].signal])
 	}
+	for _, d := range p.derivations {
+		if when := at[d.first()]; when != sample.Past {
+			d.show(p, when)
+		}
+	}
 }
 
 func (p *place) restoreWatches(r *reader) {
@@ -148,7 +160,7 @@ func (p *place) restoreWatches(r *reader) {
 		id, print := r.string(), uint64(r.count(math.MaxInt64))
 		state := reader{b: r.bytes(int(r.uint32()))}
 		for _, w := range p.watches {
-			if w.judges().ID == id && w.judges().fingerprint()>>1 == print {
+			if w.called() == id && w.judges().fingerprint()>>1 == print {
 				w.restore(&state)
 				r.bad = r.bad || state.bad || len(state.b) != 0
 			}
@@ -160,6 +172,9 @@ func (p *place) restoreWatches(r *reader) {
 func (p *Place) fingerprint(sources []Source) uint64 {
 	h := fnv.New64a()
 	fmt.Fprint(h, p.ID, p.Kind)
+	for _, s := range p.allSignals() {
+		fmt.Fprint(h, "|", s.Name)
+	}
 	for _, s := range p.Sites {
 		fmt.Fprint(h, "|", s.ID)
 		for _, c := range s.Channels {
@@ -175,7 +190,30 @@ func (p *Place) fingerprint(sources []Source) uint64 {
 // fingerprint tells rules apart that would judge differently.
 func (r *Rule) fingerprint() uint64 {
 	h := fnv.New64a()
-	l := r.Limit
-	fmt.Fprint(h, r.ID, "|", l.Watch, "|", l.band(), "|", l.Deadband, "|", r.OnDelay, r.OffDelay, r.ResetsAfter, r.ForgetAfter, "|", r.While)
+	if l := r.Limit; l != nil {
+		fmt.Fprint(h, r.ID, "|", l.Watch, "|", l.band(), "|", l.Deadband)
+	} else {
+		fmt.Fprint(h, r.ID, "|", r.Kind(), "|", r.settings())
+	}
+	fmt.Fprint(h, "|", r.OnDelay, r.OffDelay, r.ResetsAfter, r.ForgetAfter, "|", r.while())
 	return h.Sum64()
+}
+
+// settings are those of a rule's kind, as they differ between rules.
+func (r *Rule) settings() string {
+	switch {
+	case r.Graduation != nil:
+		return fmt.Sprintf("%v", *r.Graduation)
+	case r.Exposure != nil:
+		return fmt.Sprintf("%v", *r.Exposure)
+	case r.Relief != nil:
+		return fmt.Sprintf("%v", *r.Relief)
+	case r.Rate != nil:
+		return fmt.Sprintf("%v", *r.Rate)
+	case r.Drift != nil:
+		return fmt.Sprintf("%v", *r.Drift)
+	case r.Swing != nil:
+		return fmt.Sprintf("%v %v %v", r.Swing.Site, r.Swing.band(), r.Swing.Deadband)
+	}
+	return r.Formula
 }

@@ -11,6 +11,8 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/rules/alert"
+	"weald/rules/exposure"
 )
 
 // snapshotPlan has everything that has a state: sites on two sources, cells,
@@ -28,6 +30,98 @@ func snapshotPlan() *rules.Plan {
 		rules.Source{ID: "b/leg", Channels: 1, StaleAfter: 2 * time.Second, Calibrated: true})
 	plan.Places[0].Sites = []rules.Site{{ID: "ankle", Channels: []rules.Channel{{Source: 1}, {Source: 2}}}}
 	return plan
+}
+
+// kindsPlan has every kind of rule that is no limit, with settings so small that
+// all of it happens within a minute.
+func kindsPlan() *rules.Plan {
+	plan := leg(rules.Rule{Limit: &rules.Limit{Watch: "calf.residual", Above: ptr(90)}})
+	plan.Sources[0].Channels, plan.Sources[0].StaleAfter = 4, 2*time.Second
+	plan.Places[0].Sites = append(plan.Places[0].Sites, rules.Site{ID: "left", HeightCM: 50, Channels: []rules.Channel{{Index: 2}}}, rules.Site{ID: "right", HeightCM: 60, Channels: []rules.Channel{{Index: 3}}})
+	second := plan.Places[0]
+	second.ID, second.Kind = "seat-1", rules.Seat
+	plan.Places = append(plan.Places, second)
+	fast := seated(20 * time.Second)
+	fast.Relief.Lasting, fast.Relief.EmptyFor = 2*time.Second, 4*time.Second
+	table := []exposure.Point{{MMHg: 31, Time: 30 * time.Second}, {MMHg: 40, Time: 5 * time.Second}}
+	for i, r := range []rules.Rule{
+		{Graduation: &rules.Graduation{Ratio: 0.95, Steepest: 0.9}, OffDelay: time.Second},
+		{Graduation: &rules.Graduation{Drop: 2}, While: "true"},
+		{Exposure: &rules.Exposure{Table: table, Share: 0.3, Floor: 30, Recovery: 5 * time.Second}, ResetsAfter: time.Second, OnDelay: time.Second},
+		fast,
+		{Rate: &rules.Rate{Watch: "ankle.pressure", Rise: 1, Fall: 1, Per: time.Second, Window: 8 * time.Second}},
+		{Drift: &rules.Drift{Site: "ankle", By: 1, Settle: 10 * time.Second}},
+		{Swing: &rules.Swing{Site: "ankle", Limit: rules.Limit{Watch: "ankle.swing", Above: ptr(1)}}},
+		{Formula: "ankle.pressure > 34 and not (calf.pressure > 36)", OnDelay: 2 * time.Second},
+	} {
+		r.ID, r.Priority, r.ForgetAfter = string(rune('a'+i)), alert.Low, 6*time.Second
+		plan.Rules = append(plan.Rules, r)
+	}
+	return plan
+}
+
+// What every kind of rule has learnt survives a restart: it goes on exactly as
+// without one.
+func TestSnapshotsOfEveryKind(t *testing.T) {
+	told := map[string]int{}
+	rapid.Check(t, func(t *rapid.T) {
+		plan := kindsPlan()
+		if found := plan.Check(); len(found) > 0 {
+			t.Fatal(found)
+		}
+		straight, restored := &story{}, &story{}
+		straight.Engine, restored.Engine = rules.NewEngine(plan, straight), rules.NewEngine(plan, restored)
+		at := time.Duration(0)
+		feed := func(n int, to ...*story) {
+			for range n {
+				at += time.Duration(rapid.SampledFrom([]int{100, 100, 500, 1000, 2600}).Draw(t, "later")) * time.Millisecond
+				base := float64(rapid.SampledFrom([]int{0, 31, 34, 36, 40}).Draw(t, "base"))
+				values := make([]float64, 4)
+				for i := range values {
+					values[i] = base + float64(rapid.IntRange(0, 3).Draw(t, "v"))
+					if rapid.IntRange(0, 20).Draw(t, "lost") == 0 {
+						values[i] = math.NaN()
+					}
+				}
+				tick := rapid.Bool().Draw(t, "tick")
+				for _, s := range to {
+					if tick {
+						s.Tick(sample.Instant(at))
+					}
+					s.scan(0, at, values...)
+				}
+			}
+		}
+		feed(rapid.IntRange(0, 60).Draw(t, "before"), straight)
+		straight.lines, straight.texts = nil, nil
+		for place := range plan.Places {
+			snap := straight.SnapshotPlace(place, nil)
+			if err := restored.RestorePlace(place, snap); err != nil {
+				t.Fatal(err)
+			}
+			if again := restored.SnapshotPlace(place, nil); !bytes.Equal(again, snap) {
+				t.Fatalf("the snapshot of what was restored differs at place %d", place)
+			}
+		}
+		if got, want := restored.Next(), straight.Next(); got != want {
+			t.Fatalf("next %v, want %v", got, want)
+		}
+		feed(rapid.IntRange(1, 60).Draw(t, "after"), straight, restored)
+		if got, want := strings.Join(restored.lines, "\n"), strings.Join(straight.lines, "\n"); got != want {
+			t.Fatalf("restored:\n%s\nstraight:\n%s", got, want)
+		}
+		if got, want := strings.Join(restored.texts, "\n"), strings.Join(straight.texts, "\n"); got != want {
+			t.Fatalf("restored says:\n%s\nstraight:\n%s", got, want)
+		}
+		for _, line := range straight.lines {
+			told[strings.Split(line, "~")[1]]++
+		}
+	})
+	for _, rule := range []string{"rule", "a", "b", "c", "d", "e", "h"} {
+		if told[rule] < 3 {
+			t.Errorf("rule %s told of %d changes: the test has lost its force", rule, told[rule])
+		}
+	}
 }
 
 // step feeds one random input.

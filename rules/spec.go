@@ -13,6 +13,10 @@ type Plan struct {
 	Sources []Source // sample.Scan.Source is an index into it
 	Places  []Place
 	Rules   []Rule
+
+	// Lean leaves out what no rule needs, for rehearsals: signals that only
+	// people look at stay unknown.
+	Lean bool
 }
 
 // A Source is one stream of scans.
@@ -59,6 +63,11 @@ type Channel struct {
 type Site struct {
 	ID       string
 	Channels []Channel
+
+	// HeightCM is how far along the limb it is, from the foot; 0 where that is
+	// not known. Where it is of every site it says which are neighbours, else
+	// their order does, the most distal first.
+	HeightCM float64
 }
 
 // A Mat is a grid of cells that are the channels 0…Rows*Columns-1 of one
@@ -87,9 +96,18 @@ const WholeMat = "mat"
 
 // A Rule is one rule of the configuration, for one or for many places.
 type Rule struct {
-	ID    string
-	At    Where
-	Limit *Limit // the one kind there is so far
+	ID string
+	At Where
+
+	// What it judges; exactly one of these is set.
+	Limit      *Limit
+	Graduation *Graduation
+	Exposure   *Exposure
+	Relief     *Relief
+	Rate       *Rate
+	Drift      *Drift
+	Swing      *Swing
+	Formula    string // an expression, "" for none
 
 	OnDelay     time.Duration
 	OffDelay    time.Duration
@@ -161,6 +179,10 @@ type Progress struct {
 	Unit     string
 
 	Condition sample.Truth
+	Waits     string        // why the condition is unknown although readings come, "" otherwise
+	Asks      string        // what is asked, in words: "above 60 mmHg"
+	Note      string        // what has to be said beside the numbers, "" otherwise
+	Share     float64       // of what is allowed that has been used, where that is no delay; 0 otherwise
 	Held      time.Duration // for a mat, of the cell that has come furthest
 	OnDelay   time.Duration
 	Due       sample.Instant // when it will be raised if the condition lasts; Never otherwise
@@ -169,11 +191,14 @@ type Progress struct {
 	Unknown   bool           // raised, and the signal is unknown
 }
 
-// Used returns the share of the on-delay that has been held, 0 to 1.
+// Used returns the share of the on-delay that has been held, or of what else is
+// allowed, 0 to 1.
 func (p Progress) Used() float64 {
 	switch {
 	case p.Raised:
 		return 1
+	case p.Share > 0:
+		return min(1, p.Share)
 	case p.OnDelay <= 0:
 		return 0
 	}

@@ -17,8 +17,14 @@ func (p *Place) target(watch string) (target, bool) {
 	}
 	for i := range p.Sites {
 		if p.Sites[i].ID == subject {
-			return target{subject: subject, unit: "mmHg"}, quantity == "pressure"
+			if quantity == "pressure" {
+				return target{subject: subject, unit: "mmHg"}, true
+			}
+			break
 		}
+	}
+	if unit, ok := p.derivedUnit(watch); ok {
+		return target{subject: subject, unit: unit}, true
 	}
 	if p.Mat == nil || !p.Mat.has(subject) {
 		return target{}, false
@@ -48,8 +54,10 @@ func (m *Mat) has(subject string) bool {
 
 // Watchable returns every name that a rule can watch at the place.
 func (p *Place) Watchable() (names []string) {
-	for _, s := range p.signals() {
-		names = append(names, s.Name)
+	for _, s := range p.allSignals() {
+		if s.Unit != Truths {
+			names = append(names, s.Name)
+		}
 	}
 	if p.Mat != nil {
 		names = append(names, WholeMat+".pressure")
@@ -79,9 +87,32 @@ func (p *Place) Uses(source int) bool {
 // Judges reports whether the rule is for the place and finds there what it
 // watches.
 func (r *Rule) Judges(p *Place) bool {
-	if !r.At.matches(p) || r.Limit == nil {
+	if !r.At.matches(p) {
 		return false
 	}
-	_, ok := p.target(r.Limit.Watch)
+	ok, _ := r.finds(p)
 	return ok
+}
+
+// derivedUnit returns the unit of a derived number; false if there is none of
+// that name. What is yes or no cannot be watched; a formula can speak of it.
+func (p *Place) derivedUnit(name string) (unit string, ok bool) {
+	p.derivedSignals(func(n, u string, _ int) {
+		if n == name && u != Truths {
+			unit, ok = u, true
+		}
+	})
+	return unit, ok
+}
+
+// IsMeasured reports whether a signal of that name is the pressure of a site or
+// what every scan of a mat is tallied for, rather than made of such.
+func IsMeasured(name string) bool {
+	_, quantity, _ := strings.Cut(name, ".")
+	for _, q := range areaQuantities {
+		if q.name == quantity {
+			return true
+		}
+	}
+	return quantity == "pressure"
 }

@@ -14,29 +14,48 @@ import (
 // sentence explains an event with the numbers that made it true: the limit, for
 // how long, and what was measured then, and where.
 func sentence(e *alert.Event, l *Limit, where string) string {
-	subject := strings.ReplaceAll(strings.TrimSuffix(e.Signal, ".pressure"), "_", " ")
-	reading := "no current reading"
+	s := said{subject: spoken(strings.TrimSuffix(e.Signal, ".pressure")), is: l.words(e.Value, e.Unit), asked: l.Words(e.Unit)}
 	if !sample.IsUnknown(e.Value) {
-		reading = Quantity(e.Value, e.U, e.Unit, e.Limit)
+		s.reading = Quantity(e.Value, e.U, e.Unit, e.Limit)
 	}
-	if where != "" {
-		where = ", " + where
+	s.where = where
+	return s.sentence(e)
+}
+
+// sentence puts the parts together.
+func (s *said) sentence(e *alert.Event) string {
+	reading, where, note := s.reading, "", ""
+	if reading == "" {
+		reading = "no current reading"
 	}
-	asked := l.Words(e.Unit)
+	if s.where != "" {
+		where = ", " + s.where
+	}
+	if s.note != "" {
+		note = ". " + s.note
+	}
 	switch e.What {
 	case alert.Raised:
 		lasting := ""
 		if e.Held > 0 {
 			lasting = " for " + Duration(e.Held)
 		}
-		return fmt.Sprintf("%s %s%s: %s when raised%s", subject, l.words(e.Value, e.Unit), lasting, reading, where)
+		return fmt.Sprintf("%s %s%s: %s when raised%s%s", s.subject, s.is, lasting, reading, where, note)
 	case alert.Cleared:
-		return fmt.Sprintf("%s no longer %s: %s%s; the alert stood for %s", subject, asked, reading, where, Duration(e.Held))
+		return fmt.Sprintf("%s no longer %s: %s%s; the alert stood for %s%s", s.subject, s.asked, reading, where, Duration(e.Held), note)
 	case alert.Unknown:
-		return fmt.Sprintf("%s has no current reading; the alert (%s), raised %s ago, stays", subject, asked, Duration(e.Held))
+		return fmt.Sprintf("%s has no current reading; the alert (%s), raised %s ago, stays", s.subject, s.asked, Duration(e.Held))
 	}
-	return fmt.Sprintf("%s reads again: %s; the alert (%s) was raised %s ago", subject, reading, asked, Duration(e.Held))
+	return fmt.Sprintf("%s reads again: %s; the alert (%s) was raised %s ago%s", s.subject, reading, s.asked, Duration(e.Held), note)
 }
+
+// spokenSignal makes the name of a signal readable.
+func spokenSignal(name string) string {
+	return spoken(strings.ReplaceAll(strings.TrimSuffix(name, ".pressure"), ".", " "))
+}
+
+// spoken makes an id readable.
+func spoken(id string) string { return strings.ReplaceAll(id, "_", " ") }
 
 // Words says what a limit asks, with the unit of what it is for: "above 60 mmHg".
 func (l *Limit) Words(unit string) string { return l.words(math.NaN(), unit) }

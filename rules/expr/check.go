@@ -108,7 +108,7 @@ func (c *checker) name(n *node) {
 		n.typ = typ{class: classTruth}
 		return
 	}
-	u := unitNamed(s.Unit)
+	u := unitOfSignal(s.Unit)
 	if s.Unit == one.name {
 		u = one
 	}

@@ -22,6 +22,9 @@
 // Units are written exactly so; 20 % is the plain number 0.2. The millimetre
 // of mercury is the one of package sample.
 //
+// A signal may also be in Hz, mmHg/h or mmHg/cm, which are not written behind a
+// number: ankle.settling < -5, or -5 mmHg / 1 h.
+//
 // A number without a unit, compared with or added to a signal, is in the unit
 // of that signal: ankle.pressure > 30 means 30 mmHg where ankle.pressure is in
 // mmHg. The same holds for what is still in the signal's unit: its multiples,

@@ -19,7 +19,8 @@ type Signal struct {
 	Slot int
 	// Truth says that the signal is a condition and has no unit.
 	Truth bool
-	// Unit is one of the units of the language, or "1" for a plain number.
+	// Unit is one of the units of the language, "Hz", "mmHg/h" or "mmHg/cm", or
+	// "1" for a plain number.
 	Unit string
 }
 

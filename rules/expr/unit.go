@@ -102,6 +102,24 @@ var (
 	}
 )
 
+// signalUnits has the units that signals may have and nobody can write: what is
+// compared with such a signal is a bare number, or a quotient such as 5 mmHg / 1 h.
+var signalUnits = []*unit{
+	{"Hz", dim{time: -1}, 1, 1000},
+	{"mmHg/h", dim{pressure: 1, time: -1}, 1, 3_600_000},
+	{"mmHg/cm", dim{pressure: 1, length: -1}, 1, 10},
+}
+
+// unitOfSignal returns the unit of that name, or nil.
+func unitOfSignal(name string) *unit {
+	for _, u := range signalUnits {
+		if u.name == name {
+			return u
+		}
+	}
+	return unitNamed(name)
+}
+
 // unitNamed returns the unit so written, or nil.
 func unitNamed(name string) *unit {
 	for _, u := range units {

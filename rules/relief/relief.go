@@ -103,8 +103,8 @@ func New(spec Spec) *Tracker {
 	for i := range t.windows {
 		t.windows[i] = trend.NewWindow(spec.Baseline, baselineSlots)
 	}
-	t.forget()
 	t.load = [2]float64{math.NaN(), math.NaN()}
+	t.forget()
 	return t
 }
 

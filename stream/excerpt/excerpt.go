@@ -52,7 +52,7 @@ type Excerpt struct {
 func New(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *keeper.Reviver, rates []float64, place int, from, to sample.Instant) (*Excerpt, error) {
 	x := &Excerpt{
 		ctx: ctx, journal: j, reviver: reviver, rates: rates, from: from, to: to,
-		plan: &rules.Plan{Sources: plan.Sources, Places: plan.Places[place : place+1]},
+		plan: &rules.Plan{Sources: plan.Sources, Places: plan.Places[place : place+1], Lean: true},
 	}
 	for i := range plan.Sources {
 		if plan.Places[place].Uses(i) {
@@ -99,11 +99,11 @@ type lane struct {
 }
 
 // tracks puts signals together that are taken together: those that rest on the
-// same sources.
+// same sources. What is made of others can be made again, and is left out.
 func (x *Excerpt) tracks() []*lane {
 	var lanes []*lane
 	engine := rules.NewEngine(x.plan, quiet{})
-	for k, sig := range engine.Signals(0) {
+	for k, sig := range engine.Signals(0)[:engine.Measured(0)] {
 		on := x.restsOn(sig.Name)
 		i := slices.IndexFunc(lanes, func(l *lane) bool { return slices.Equal(l.source, on) })
 		if i < 0 {

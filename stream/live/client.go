@@ -193,7 +193,7 @@ func (c *client) resubscribe(w *wish) error {
 		s.Alerts = st.Alerts()
 		for i, wanted := range sub.places {
 			if wanted {
-				s.Places = append(s.Places, st.Place(i))
+				s.Places = append(s.Places, brief(st.Place(i)))
 				sub.told[i] = keyOf(&s.Places[len(s.Places)-1])
 			}
 		}

@@ -54,7 +54,7 @@ func TestViewerGetsSnapshotThenReadings(t *testing.T) {
 		if m := w.until(conn, "hello"); m.text["protocol"] != Protocol || m.text["version"] != "test" || m.text["speed"] != 1.0 {
 			t.Errorf("hello %v", m.text)
 		}
-		say(t, conn, `{"subscribe":{"places":["bench-1"],"signals":["bench-1/s01*","bench-1/s00.used/tight"],"maps":["bed-1","nowhere"]}}`)
+		say(t, conn, `{"subscribe":{"places":["bench-1"],"signals":["bench-1/s01.p*","bench-1/s00.used/tight"],"maps":["bed-1","nowhere"]}}`)
 		var snap snapshot
 		if err := json.Unmarshal(w.until(conn, "snapshot").raw, &snap); err != nil {
 			t.Fatal(err)

@@ -3,8 +3,10 @@ package live
 import (
 	"context"
 	"fmt"
+	"maps"
 	"strings"
 
+	"weald/rules"
 	"weald/stream/pipeline"
 	"weald/stream/view"
 )
@@ -26,7 +28,7 @@ func (h *Hub) look(ctx context.Context, clients []*client) error {
 	err := h.Pipeline.Do(ctx, func(st *pipeline.State) {
 		for i, w := range watched {
 			if w {
-				views[i] = st.Place(i)
+				views[i] = brief(st.Place(i))
 			}
 		}
 	})
@@ -53,6 +55,15 @@ func (h *Hub) look(ctx context.Context, clients []*client) error {
 		}
 	}
 	return nil
+}
+
+// brief drops from a view the numbers that are made of others: there are many,
+// and they have streams.
+func brief(v view.Place) view.Place {
+	maps.DeleteFunc(v.Signals, func(name string, _ view.Signal) bool {
+		return strings.Contains(name, ".") && !rules.IsMeasured(name)
+	})
+	return v
 }
 
 // keyOf holds all that makes a view worth sending again: the state and the

@@ -301,7 +301,7 @@ func decode(b []byte) (frame, error) {
 	return f, nil
 }
 
-const everything = `{"subscribe":{"places":"all","signals":["*"],"maps":["bed-1"]}}`
+const everything = `{"subscribe":{"places":"all","signals":["*.pressure","*.peak","*.mean","*.area","*.load","*.used/*"],"maps":["bed-1"]}}`
 
 func say(t *testing.T, conn *websocket.Conn, text string) {
 	t.Helper()

@@ -164,7 +164,7 @@ func newSignal(s *rules.Signal, now *Now) Signal {
 
 func (b *Builder) newHold(p *rules.Progress) Hold {
 	return Hold{
-		Bound: b.bound(p), Limit: b.limit(p),
+		Bound: b.bound(p), Limit: b.limit(p), Note: p.Note, Waits: p.Waits,
 		Rule: p.Rule, Subject: p.Subject, Signal: p.Signal,
 		Priority: p.Priority.String(), Condition: p.Condition.String(),
 		HeldS: p.Held.Seconds(), OnDelayS: p.OnDelay.Seconds(), Used: p.Used(),
@@ -196,7 +196,7 @@ func (b *Builder) state(index int, now *Now) string {
 		}
 	}
 	for i := range now.Holds {
-		if now.Holds[i].Condition == sample.Maybe {
+		if now.Holds[i].Condition == sample.Maybe && now.Holds[i].Waits == "" {
 			return StateUnknown
 		}
 	}

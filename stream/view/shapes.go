@@ -72,6 +72,8 @@ type Hold struct {
 	Signal    string     `json:"signal"`
 	Bound     string     `json:"bound" doc:"What the signal is compared with, in words"`
 	Limit     *float64   `json:"limit" doc:"The bound as a number; null for a band"`
+	Note      string     `json:"note,omitempty" doc:"What has to be said beside the numbers, such as that a model is one of research"`
+	Waits     string     `json:"waits,omitempty" doc:"Why the condition is unknown although readings come"`
 	Priority  string     `json:"priority" enum:"low,medium,high"`
 	Condition string     `json:"condition" enum:"yes,no,unknown"`
 	HeldS     float64    `json:"held_s"`

@@ -55,7 +55,7 @@ func (b *Builder) lead(index int, now *Now) string {
 	for i := range now.Holds {
 		p := &now.Holds[i]
 		counts := p.Condition == sample.Yes || p.Used() >= 0.5
-		if counts && p.Held > 0 && (furthest == nil || p.Used() > furthest.Used()) {
+		if counts && (p.Held > 0 || p.Share > 0) && (furthest == nil || p.Used() > furthest.Used()) {
 			furthest = p
 		}
 	}
@@ -113,6 +113,9 @@ func aside(alerts []Alert) string {
 // mmHg for 12 min of 30 min".
 func (b *Builder) holding(place *rules.Place, p *rules.Progress) string {
 	what := words(p.Subject)
+	if p.Share > 0 {
+		return what + ": " + used(p)
+	}
 	quantity := strings.TrimPrefix(p.Signal, p.Subject+".")
 	switch {
 	case quantity == "pressure" && isCells(place, p.Subject):
@@ -133,8 +136,24 @@ func (b *Builder) holding(place *rules.Place, p *rules.Progress) string {
 	return what
 }
 
+// used is "62 % of the way to: seated for 30 min without relief", with what has to
+// be said beside the number.
+func used(p *rules.Progress) string {
+	what := fmt.Sprintf("%.0f %% of the way to: %s", 100*p.Used(), p.Asks)
+	if p.Condition == sample.Maybe {
+		what += ", unknown for now"
+	}
+	if p.Note != "" {
+		what += " (" + p.Note + ")"
+	}
+	return what
+}
+
 // bound says what a rule compares with: "above 60 mmHg".
 func (b *Builder) bound(p *rules.Progress) string {
+	if p.Asks != "" {
+		return p.Asks
+	}
 	r := b.rules[p.Rule]
 	if r == nil || r.Limit == nil {
 		return ""
@@ -283,7 +302,7 @@ func (b *Builder) blind(mat *Mat, now *Now) (said []string) {
 	}
 	for i := range now.Holds {
 		// What is judged of the mat beside its regions.
-		if p := &now.Holds[i]; p.Subject == rules.WholeMat && p.Condition == sample.Maybe {
+		if p := &now.Holds[i]; p.Subject == rules.WholeMat && p.Condition == sample.Maybe && p.Waits == "" {
 			return append(said, "rest of the mat: no valid readings")
 		}
 	}

@@ -13,6 +13,28 @@ type Rule struct {
 	// True while a signal is above, below or outside of something.
 	Limit *Limit `yaml:"limit"`
 
+	// True while the pressure does not fall along a limb as asked.
+	Graduation *Graduation `yaml:"graduation"`
+
+	// True while a share of the tolerance of pressure over time is used.
+	Exposure *Exposure `yaml:"exposure"`
+
+	// True while somebody has been seated for too long without relief.
+	Relief *Relief `yaml:"relief"`
+
+	// True while a signal rises or falls too fast.
+	Rate *Rate `yaml:"rate"`
+
+	// True while the resting level of a site has moved from where it settled.
+	Drift *Drift `yaml:"drift"`
+
+	// True while the walking amplitude of a site is above, below or outside.
+	Swing *Swing `yaml:"swing"`
+
+	// True while this expression over the signals of the place is; like while,
+	// it is unknown where what it needs is.
+	Formula string `yaml:"formula"`
+
 	// How long the condition must have been true for the alert to be raised;
 	// called on-delay in ISA-18.2. Default 0s: at once.
 	OnDelay Duration `yaml:"on_delay" jsonschema:"default=0s"`
@@ -23,7 +45,7 @@ type Rule struct {
 
 	// How long the condition must be false, before the alert is raised, for the
 	// time that it was true to be lost. Shorter dips pause it. Default 0s: lost
-	// at once.
+	// at once; for exposure 2m.
 	ResetsAfter Duration `yaml:"resets_after" jsonschema:"default=0s"`
 
 	// How long the signal must be unknown without a break for the time that the
@@ -31,7 +53,7 @@ type Rule struct {
 	ForgetAfter Duration `yaml:"forget_after" jsonschema:"default=10m"`
 
 	// Expression over the signals of the place; time in which it is not true
-	// counts for nothing. Default: always.
+	// counts for nothing. Default: always; for graduation still.
 	While string `yaml:"while"`
 
 	// Priority of the alert, in the words of IEC 60601-1-8 (no conformity is
@@ -46,15 +68,8 @@ type Rule struct {
 	// is called, up to the third. Default 0s: no tier after the first is called.
 	EscalateAfter Duration `yaml:"escalate_after" jsonschema:"default=0s"`
 
-	Graduation tree.Unavailable `yaml:"graduation" jsonschema:"-" instead:"the one kind of rule is limit"`
-	Exposure   tree.Unavailable `yaml:"exposure" jsonschema:"-" instead:"the one kind of rule is limit"`
-	Relief     tree.Unavailable `yaml:"relief" jsonschema:"-" instead:"the one kind of rule is limit"`
-	Turn       tree.Unavailable `yaml:"turn" jsonschema:"-" instead:"the one kind of rule is limit"`
-	Change     tree.Unavailable `yaml:"rate" jsonschema:"-" instead:"the one kind of rule is limit"`
-	Drift      tree.Unavailable `yaml:"drift" jsonschema:"-" instead:"the one kind of rule is limit"`
-	Swing      tree.Unavailable `yaml:"swing" jsonschema:"-" instead:"the one kind of rule is limit"`
-	Quality    tree.Unavailable `yaml:"quality" jsonschema:"-" instead:"the one kind of rule is limit"`
-	Formula    tree.Unavailable `yaml:"formula" jsonschema:"-" instead:"the one kind of rule is limit"`
+	Turn    tree.Unavailable `yaml:"turn" jsonschema:"-" instead:"give another kind of rule"`
+	Quality tree.Unavailable `yaml:"quality" jsonschema:"-" instead:"give another kind of rule"`
 
 	Certainty tree.Unavailable `yaml:"certainty" jsonschema:"-"`
 }

@@ -1,0 +1,73 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/rules/exposure"
+	"weald/rules/relief"
+)
+
+// Every kind of rule, with its defaults and without.
+func TestKinds(t *testing.T) {
+	c, problems := Load("testdata/kinds.yaml")
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	all := []relief.Kind{relief.Shift, relief.Relief, relief.Transfer}
+	want := []rules.Rule{
+		{ID: "flat", Graduation: &rules.Graduation{Ratio: 0.8}},
+		{ID: "steep", At: rules.Where{Place: "bench-1"}, Graduation: &rules.Graduation{Sites: [2]string{"ankle", "knee"}, Drop: 8, Steepest: 0.3}, While: "still and standing", OnDelay: 2 * time.Minute},
+		{ID: "spent", Exposure: &rules.Exposure{Model: exposure.LinderGanz, Share: 0.8, Floor: 20, Recovery: 30 * time.Minute}, ResetsAfter: 2 * time.Minute},
+		{ID: "table", Exposure: &rules.Exposure{Of: "ankle", Table: []exposure.Point{{MMHg: 40, Time: 8 * time.Hour}, {MMHg: 60, Time: 2 * time.Hour}}, Share: 1, Floor: 10, Recovery: time.Hour}, ResetsAfter: 5 * time.Minute},
+		{ID: "sat", Relief: &rules.Relief{Interval: 30 * time.Minute, Depth: [2]float64{0.3, 0.9}, Lasting: 15 * time.Second, EmptyFor: time.Minute, Counts: all}},
+		{ID: "sat-long", Relief: &rules.Relief{Interval: time.Hour, Depth: [2]float64{0.4, 0.8}, Lasting: 30 * time.Second, EmptyFor: 5 * time.Minute, Counts: all[1:]}},
+		{ID: "fast", Rate: &rules.Rate{Watch: "ankle.pressure", Rise: 5, Per: time.Minute, Window: 10 * time.Minute}},
+		{ID: "leaving", Rate: &rules.Rate{Watch: "mat.load", Fall: 100, Per: time.Second, Window: 10 * time.Second}},
+		{ID: "slack", Drift: &rules.Drift{Site: "ankle", By: 9.4, Settle: 90 * time.Minute}},
+		{ID: "stiff", Swing: &rules.Swing{Site: "ankle", Limit: rules.Limit{Watch: "ankle.swing", Below: new(10.0), Deadband: 1}}},
+		{ID: "both", Formula: "ankle.pressure - calf.pressure < 5 and still"},
+		{ID: "high", Limit: &rules.Limit{Watch: "calf.residual", Above: new(100.0)}},
+	}
+	for i := range want {
+		want[i].ForgetAfter, want[i].Priority = rules.DefaultForgetAfter, alert.Low
+	}
+	if d := cmp.Diff(want, c.Plan().Rules); d != "" {
+		t.Error(d)
+	}
+}
+
+// What the schema tells people of a default is what the rules say, and both say
+// where it is from.
+func TestDefaultsAgree(t *testing.T) {
+	schema := string(Schema())
+	written := map[string]string{ // as the schema writes it, where that is not plain
+		"graduation.while":      "Default: always; for graduation still.",
+		"exposure.resets_after": "for exposure 2m.", "exposure.recovery": "Default 30m", "relief.interval": "Default 30m",
+		"relief.depth": "Default [0.3, 0.9]", "relief.lasting": "Default 15s", "relief.empty_for": "Default 1m", "relief.counts": "Default: all",
+		"rate.per": "Default 1m", "rate.window": "Default 10m", "drift.settle": "Default 90m",
+	}
+	for _, d := range rules.Defaults() {
+		want, ok := written[d.Kind+"."+d.Key]
+		if !ok {
+			want = fmt.Sprint("Default ", d.Value)
+		}
+		if !strings.Contains(schema, want) {
+			t.Errorf("the schema does not say %q of %s.%s", want, d.Kind, d.Key)
+		}
+		if value, ok := d.Value.(time.Duration); ok {
+			if got, err := time.ParseDuration(strings.TrimRight(want[strings.LastIndex(want, " ")+1:], ".")); err != nil || got != value {
+				t.Errorf("%s.%s is %v, and the schema says %q", d.Kind, d.Key, value, want)
+			}
+		}
+		if d.Source == "" || !strings.Contains(schema, "no source") {
+			t.Errorf("%s.%s has no source", d.Kind, d.Key)
+		}
+	}
+}
