@@ -66,7 +66,7 @@ func (j *reliefJudge) measured(_ *place, e *alert.Event) {
 }
 
 func (j *reliefJudge) words(_ *place, e *alert.Event) said {
-	asked := "seated for " + Duration(j.rule.Interval) + " without relief"
+	asked := "taken for " + Duration(j.rule.Interval) + " without relief"
 	reading := ""
 	if e.Value == e.Value {
 		t := j.tracker

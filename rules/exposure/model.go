@@ -193,8 +193,8 @@ func Table(points []Point) (*Model, error) {
 	}
 	first, last := points[0], points[len(points)-1]
 	return &Model{
-		Name: "table", Title: "a table of this site", Source: "the configuration",
-		Caution: "a table of this site, not a statement of what is safe: look at the skin, and follow local policy",
+		Name: "table", Title: "Table of this site", Source: "the configuration",
+		Caution: "not a statement of what is safe: look at the skin, and follow local policy",
 		Lowest:  first.MMHg, Longest: first.Time, Highest: last.MMHg, Shortest: last.Time,
 		hours: func(p float64) float64 {
 			i := sort.Search(len(points)-2, func(i int) bool { return p <= points[i+1].MMHg })
