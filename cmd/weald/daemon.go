@@ -42,12 +42,18 @@ type daemon struct {
 // newDaemon builds a daemon whose clock runs speed times as fast as the host's.
 // It starts nothing.
 func newDaemon(ctx context.Context, c *config.Config, speed float64, stderr io.Writer) (*daemon, error) {
+	return newDaemonAfter(ctx, c, speed, sample.Past, stderr)
+}
+
+// newDaemonAfter is newDaemon, but the clock shows nothing before an instant, as
+// if a former daemon had gone on until then.
+func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after sample.Instant, stderr io.Writer) (*daemon, error) {
 	d := &daemon{config: c, log: newLog(stderr)}
 	var err error
 	if d.book, err = openBook(ctx, c, d.log); err != nil {
 		return nil, err
 	}
-	d.clock = hostclock.NewAfter(speed, d.book.last())
+	d.clock = hostclock.NewAfter(speed, max(after, d.book.last()))
 	if d.broker, err = newListener(c, d.clock.Now, d.log); err != nil {
 		return nil, err
 	}

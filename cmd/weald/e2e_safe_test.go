@@ -42,7 +42,7 @@ func TestWhatWasAcknowledgedIsInTheRecord(t *testing.T) {
 	name := write(t, "ward.yaml", "data: record\n"+fmt.Sprintf(wardConfig, port))
 	secrets(t, name, "hub-a", "hub-b")
 	dir := filepath.Join(filepath.Dir(name), "record")
-	v := launch(t, 1, name)
+	v := launch(t, name)
 	reachable(t, port)
 	a := newPublisher(t, port, "hub-a", "hub-a", "hub-a-secret")
 	const frames, again = 25, 10
@@ -58,7 +58,7 @@ func TestWhatWasAcknowledgedIsInTheRecord(t *testing.T) {
 		}
 	}
 
-	v = launch(t, 1, name)
+	v = launch(t, name)
 	reachable(t, port)
 	a = newPublisher(t, port, "hub-a", "hub-a", "hub-a-secret")
 	for i := uint32(frames - again); i < frames+5; i++ {
@@ -97,13 +97,13 @@ func TestWhatABrokerKeepsHasItsOwnTime(t *testing.T) {
 			time.Sleep(50 * time.Millisecond)
 		}
 	}
-	v := launch(t, 1, name)
+	v := launch(t, name)
 	eventually(t, 10*time.Second, counted(t, v.address, map[string]float64{`weald_bridge_open{bridge="hub"}`: 1}))
 	send(2 * time.Second)
 	v.kill()
 	before := len(seqsKept(t, dir, "hub/leg"))
 	send(3 * time.Second)
-	v = launch(t, 1, name)
+	v = launch(t, name)
 	send(time.Second)
 	last := seq
 	eventually(t, 10*time.Second, counted(t, v.address, map[string]float64{

@@ -1,154 +1,324 @@
 package main
 
 import (
-	"context"
+	"bytes"
+	"cmp"
 	"encoding/json"
+	"flag"
 	"fmt"
-	"os"
-	"os/exec"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"weald/config"
+	"weald/ingest/sample"
+	"weald/rules/alert"
 	"weald/stream/journal"
-	"weald/stream/journal/sqlite"
 	"weald/stream/record"
+	"weald/stream/rehearsal"
 )
 
-// ended runs the program with the ward Larch in a folder for so long, and then
-// sends it a signal.
-func ended(t *testing.T, dir string, lasting time.Duration, by os.Signal) {
-	t.Helper()
-	endedWhile(t, dir, lasting, by, func(string) {})
+var wholeDay = flag.Bool("day", false, "let the rehearsed day last all of its 24 hours, 12 minutes")
+
+const dayConfig = `
+data: record
+web: {listen: "127.0.0.1:0"}
+bridges:
+  - id: steady
+    link: {tcp: {dial: %q}}
+    format: packed
+    sources: [{number: 1, id: leg, channels: 1, rate: 0.5, calibration: {slope: 0.1, u: 1}, stale_after: 1m}]
+  - id: rough
+    link: {tcp: {dial: %q}}
+    format: packed
+    sources: [{number: 1, id: leg, channels: 3, rate: 0.5, calibration: {slope: 0.1, u: 1}, stale_after: 1m}]
+  - id: locker
+    link: {tcp: {dial: %q}}
+    format: packed
+    sources: [{number: 1, id: seat, channels: 1, rate: 0.5, calibration: {slope: 0.1, u: 1}, stale_after: 1m}]
+  - id: logger
+    link: {tcp: {dial: %q}}
+    format: delimited
+    delimited: {separator: ";", time: {column: 0, as: rfc3339}, channels: [1]}
+    sources: [{number: 0, id: leg, channels: 1, rate: 0.5, unit: mmHg, stale_after: 1m}]
+  - id: mat
+    link: {tcp: {dial: %q}}
+    format: packed
+    sources: [{number: 1, id: mat, channels: 24, rate: 0.5, calibration: {slope: 0.1, offset: -30, u: 2}, stale_after: 1m}]
+places:
+  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [steady/leg/0]}]}
+  - {id: bench-2, kind: wrap, sites: [{id: ankle, channels: [rough/leg/0, rough/leg/1]}, {id: calf, channels: [rough/leg/2]}]}
+  - {id: bench-3, kind: wrap, sites: [{id: ankle, channels: [locker/seat/0]}, {id: calf, channels: [logger/leg/0]}]}
+  - {id: bed-1, kind: bed, mat: {source: mat/mat, rows: 4, columns: 6, pitch_mm: [25, 25], head: first_row}}
+rules:
+  - {id: two-hours, at: {place: bench-1}, limit: {watch: ankle.pressure, above: 32}, on_delay: 2h, forget_after: 24h, priority: high}
+  - {id: tight, limit: {watch: ankle.pressure, above: 50, deadband: 3}, on_delay: 2m, off_delay: 1m, resets_after: 30s, priority: medium}
+  - {id: slack, limit: {watch: calf.pressure, below: 30}, on_delay: 1m, priority: low}
+  - {id: sore, limit: {watch: mat.pressure, above: 30}, on_delay: 90s, off_delay: 10s, resets_after: 1m, priority: medium}
+`
+
+// A day in which everything happens: frames get lost, come twice and overtake
+// each other; bridges lose their way, keep what they measure and send it later,
+// reboot, and have clocks that are wrong; a cell of a mat is dead; two people
+// acknowledge, shelve and take out of service what they find; and three times the
+// daemon is killed (-9). Judged again from its record, the day gives the alerts of
+// the live runs, to the byte and in their order, none lost and none doubled, and
+// whatever a daemon said yes to is kept. What a kill left judged and not kept, the next start keeps; so the last
+// run is let end by itself.
+func TestLiveIsRehearsed(t *testing.T) {
+	speed, lives := 720.0, []time.Duration{7 * time.Second, 6 * time.Second, 5 * time.Second, 9 * time.Second}
+	if *wholeDay {
+		speed, lives = 120, []time.Duration{3 * time.Minute, 2 * time.Minute, 4 * time.Minute, 3 * time.Minute}
+	}
+	w := newWorld(speed)
+	bridges, ports := dayBridges(t, w)
+	name := write(t, "day.yaml", fmt.Sprintf(dayConfig, ports["steady"], ports["rough"], ports["locker"], ports["logger"], ports["mat"]))
+	dir := filepath.Join(filepath.Dir(name), "record")
+	var done []deed
+	for i, lasting := range lives {
+		v := launchIn(t, w, name)
+		busy := make(chan []deed)
+		for n, code := range []string{"K-07", "K-08"} {
+			go func() { busy <- people(v.address, code, uint64(2*i+n)) }()
+		}
+		time.Sleep(lasting)
+		if i < len(lives)-1 {
+			v.kill()
+			time.Sleep(time.Second) // many minutes of the world
+		} else {
+			v.end()
+		}
+		done = append(append(done, <-busy...), <-busy...)
+		for line := range strings.Lines(v.stderr.String()) {
+			if strings.Contains(line, "level=ERROR") || strings.Contains(line, "not kept") {
+				t.Errorf("a run said: %s", line)
+			}
+		}
+	}
+	for id, b := range bridges {
+		t.Logf("%s: %d frames sent, %d of them later, %d starts", id, b.sent, b.late, b.started)
+	}
+	day := readDay(t, dir)
+	day.happened(t)
+	live := day.changes
+	keptDeeds(t, dir, done)
+	sameAlerts(t, live, name)
+	if again := compactSorted(live); len(again) != len(live) {
+		t.Errorf("%d changes were kept twice", len(live)-len(again))
+	}
+	if len(live) < 40 || len(done) < 20 {
+		t.Errorf("%d changes of alerts and %d deeds are too few to prove anything", len(live), len(done))
+	}
+	day.twoHours(t, len(lives)-1)
 }
 
-// endedWhile is ended while somebody does something with the address of its pages,
-// until it does not answer any more.
-func endedWhile(t *testing.T, dir string, lasting time.Duration, by os.Signal, somebody func(address string)) {
-	t.Helper()
-	var stderr log
-	cmd := exec.Command(os.Args[0], "demo", "--speed", "60", "--data", dir, "--listen", "127.0.0.1:0")
-	cmd.Env = append(os.Environ(), asProgram+"=1")
-	cmd.Stderr = &stderr
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	eventually(t, 30*time.Second, func() error {
-		if !strings.Contains(stderr.String(), "listening on") {
-			return fmt.Errorf("not listening: %s", stderr.String())
-		}
-		return nil
-	})
-	_, after, _ := strings.Cut(stderr.String(), "listening on ")
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		somebody(strings.Trim(strings.SplitN(after, "\n", 2)[0], `" `))
-	}()
-	time.Sleep(lasting)
-	if err := cmd.Process.Signal(by); err != nil {
-		t.Fatal(err)
-	}
-	if err := cmd.Wait(); err != nil && by != os.Kill {
-		t.Errorf("after %v it ended with %v: %s", by, err, stderr.String())
-	}
-	<-done
-	for line := range strings.Lines(stderr.String()) {
-		if strings.Contains(line, "level=ERROR") || strings.Contains(line, "not kept") {
-			t.Logf("a run said: %s", line)
-		}
-	}
+// A dayRecord is what a test wants to know of the record of a day.
+type dayRecord struct {
+	changes []string // of alerts, as a rehearsal prints them, in their order
+	raised  []sample.Instant
+
+	scans, late, stored, overtaken, gaps, restarts int
+	withheld                                       int // readings of the dead cell
+	steady                                         []record.Input
 }
 
 // kept reads the changes of alerts from a record, as a rehearsal prints them.
-func kept(t *testing.T, dir string) (lines []string) {
+func kept(t *testing.T, dir string) []string { return readDay(t, dir).changes }
+
+func readDay(t *testing.T, dir string) *dayRecord {
 	t.Helper()
-	store, err := sqlite.Open(t.Context(), dir, sqlite.Options{Reserve: -1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer store.Close()
-	for e, err := range store.Entries(context.Background(), journal.Query{Kinds: []record.Kind{record.KindTransition}}) {
+	store, done := recordIn(t, dir)
+	defer done()
+	d := &dayRecord{}
+	for e, err := range store.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindTransition}}) {
 		if err != nil {
 			t.Fatal(err)
 		}
 		event := e.Body.(record.Transition).Event
-		b, err := json.Marshal(lineOf(&event))
-		if err != nil {
-			t.Fatal(err)
+		if event.Rule == "two-hours" && event.What == alert.Raised {
+			d.raised = append(d.raised, event.At)
 		}
-		lines = append(lines, string(b))
+		d.changes = append(d.changes, printed(t, &event))
 	}
 	for finding, err := range store.Check(t.Context()) {
 		t.Errorf("the record is not in order: %v (%v)", finding, err)
 	}
-	return lines
-}
-
-// Four runs of a ward in which time runs fast, three of them ended by kill -9,
-// with a bridge that is unplugged now and then and one that damages frames, and
-// two people who acknowledge, shelve and take out of service what they find:
-// judged again from the record, they give the alerts of the live runs, to the
-// byte, none lost and none doubled, and whatever a daemon said yes to is kept.
-// What a kill left judged and not kept, the next start keeps; so the last run is
-// let end by itself.
-func TestLiveIsRehearsed(t *testing.T) {
-	dir := t.TempDir()
-	var done []deed
-	for i, lasting := range []time.Duration{7 * time.Second, 4300 * time.Millisecond, 5700 * time.Millisecond, 4 * time.Second} {
-		var by os.Signal = os.Kill
-		if i == 3 {
-			by = os.Interrupt
+	last := map[string]*record.Scan{}
+	for in, err := range store.Inputs(t.Context(), 1, math.MaxUint64) {
+		if err != nil {
+			t.Fatal(err)
 		}
-		endedWhile(t, dir, lasting, by, func(address string) {
-			other := make(chan []deed)
-			go func() { other <- people(address, "K-07", uint64(2*i)) }()
-			done = append(done, people(address, "K-08", uint64(2*i+1))...)
-			done = append(done, <-other...)
-		})
+		if in.Tick != nil && in.Tick.Place == "bench-1" || in.Source == "steady/leg" {
+			d.steady = append(d.steady, in)
+		}
+		if in.Scan == nil {
+			continue
+		}
+		d.scans++
+		if in.Source == "mat/mat" && sample.IsUnknown(in.Scan.Raw[8]) {
+			d.withheld++
+		}
+		was := last[in.Source]
+		switch {
+		case in.Scan.Stored:
+			d.stored++
+			continue
+		case was != nil && in.Scan.At < was.At:
+			d.overtaken++
+			continue
+		case was != nil && in.Scan.Counted && int32(in.Scan.Millis-was.Millis) < 0:
+			d.restarts++
+		case was != nil && in.Scan.Counted && in.Scan.First-was.Seq > 1:
+			d.gaps++
+		}
+		last[in.Source] = in.Scan
 	}
-	live := kept(t, dir)
-	keptDeeds(t, dir, done)
-	s := sameAlerts(t, live, filepath.Join(dir, "larch.yaml"))
-	kept := len(live)
-	if len(slices.Compact(live)) != kept {
-		t.Error("a change was kept twice")
-	}
-	t.Logf("%d changes of alerts, from %d scans, of which %d late; %d deeds", kept, s.Scans, s.Late, len(done))
-	if len(live) < 10 || len(done) < 20 {
-		t.Error("too few to prove anything")
+	return d
+}
+
+// happened fails the test if the day was an easy one.
+func (d *dayRecord) happened(t *testing.T) {
+	t.Helper()
+	t.Logf("%d scans, %d sent later, %d overtaken, %d gaps, %d restarts of devices, %d readings of a dead cell left out; %d changes of alerts",
+		d.scans, d.stored, d.overtaken, d.gaps, d.restarts, d.withheld, len(d.changes))
+	for what, n := range map[string]int{
+		"scan was sent later": d.stored, "scan was overtaken": d.overtaken, "frame was lost": d.gaps,
+		"device restarted": d.restarts, "reading of the dead cell was left out": d.withheld,
+	} {
+		if n == 0 {
+			t.Errorf("no %s: the day proves nothing about that", what)
+		}
 	}
 }
 
-// sameAlerts tells what differs between the changes of alerts that were kept and
-// those that a rehearsal of the record gives. It sorts live.
-func sameAlerts(t *testing.T, live []string, config string) summary {
+// twoHours works out by hand when a hold of two hours over a steady pressure was
+// due: known time added up, from reading to reading and at most a minute each, so
+// that the time in which the daemon was dead counts for nothing. That is when the
+// alert was raised, to the nanosecond.
+func (d *dayRecord) twoHours(t *testing.T, kills int) {
 	t.Helper()
-	events, s := rehearsed(t, "-c", config)
-	var again []string
+	const lasts, due = time.Minute, 2 * time.Hour
+	var held time.Duration
+	now, known := sample.Past, sample.Past // evaluated so far; how long the last value lasts
+	raised, silences := sample.Never, 0
+	pass := func(to sample.Instant) {
+		if to <= now {
+			return
+		}
+		if by := min(to, known).Sub(now); now != sample.Past && by > 0 {
+			if held < due && held+by >= due {
+				raised = now.Add(due - held)
+			}
+			held += by
+		}
+		if known != sample.Past && to.Sub(known) > 3*lasts && now <= known {
+			silences++
+		}
+		now = to
+	}
+	for _, in := range d.steady {
+		switch {
+		case in.Tick != nil:
+			pass(in.Tick.At)
+		case in.Scan.At >= now:
+			pass(in.Scan.At)
+			known = in.Scan.At.Add(lasts)
+		}
+	}
+	t.Logf("%v of known load over %v, with %d silences", held.Round(time.Second), now.Sub(d.steady[0].Scan.At).Round(time.Second), silences)
+	if silences < kills {
+		t.Errorf("%d silences, and %d times the daemon was dead", silences, kills)
+	}
+	if raised == sample.Never {
+		t.Error("less than two hours were known: the day proves nothing about the hold")
+	} else if len(d.raised) != 1 || d.raised[0] != raised {
+		t.Errorf("the hold of two hours was raised at %v, want once, at %v", d.raised, raised)
+	}
+}
+
+// printed is a change as a rehearsal prints it.
+func printed(t *testing.T, e *alert.Event) string {
+	t.Helper()
+	b, err := json.Marshal(lineOf(e))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+func compactSorted(lines []string) []string {
+	sorted := slices.Sorted(slices.Values(lines))
+	return slices.Compact(sorted)
+}
+
+// sameAlerts holds the changes of alerts of a record, in the order in which they
+// were kept, to those that a rehearsal finds, in the order in which it finds
+// them; and to what the command prints, which sorts them by time.
+func sameAlerts(t *testing.T, live []string, name string) summary {
+	t.Helper()
+	c, problems := config.Load(name)
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	var found []string
+	var stderr bytes.Buffer
+	_, err := rehearseRecord(t.Context(), c, rehearsal.Options{From: sample.Past, To: sample.Never, Event: func(e alert.Event) { found = append(found, printed(t, &e)) }}, &stderr)
+	if err != nil || stderr.Len() > 0 {
+		t.Fatalf("%v, %s", err, stderr.String())
+	}
+	same(t, "in the order of the record", live, found)
+
+	events, s := rehearsed(t, "-c", name)
+	var shown []string
 	for i := range events {
 		b, err := json.Marshal(events[i])
 		if err != nil {
 			t.Fatal(err)
 		}
-		again = append(again, string(b))
+		shown = append(shown, string(b))
 	}
-	slices.Sort(live)
-	slices.Sort(again)
-	if !slices.Equal(live, again) {
-		for _, l := range live {
-			if !slices.Contains(again, l) {
-				t.Errorf("live only:      %s", l)
-			}
-		}
-		for _, l := range again {
-			if !slices.Contains(live, l) {
-				t.Errorf("rehearsed only: %s", l)
-			}
-		}
-		t.Errorf("%d changes live, %d rehearsed", len(live), len(again))
-	}
+	byTime := slices.Clone(live)
+	slices.SortStableFunc(byTime, func(a, b string) int { return cmp.Compare(instantOf(t, a), instantOf(t, b)) })
+	same(t, "as they are printed", byTime, shown)
 	return s
+}
+
+func instantOf(t *testing.T, line string) sample.Instant {
+	t.Helper()
+	var e eventLine
+	if err := json.Unmarshal([]byte(line), &e); err != nil {
+		t.Fatal(err)
+	}
+	at, err := time.Parse(time.RFC3339Nano, e.At)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return sample.At(at)
+}
+
+// same tells what differs between what was live and what was found again.
+func same(t *testing.T, what string, live, again []string) {
+	t.Helper()
+	if slices.Equal(live, again) {
+		return
+	}
+	for i := range max(len(live), len(again)) {
+		if i >= len(live) || i >= len(again) || live[i] != again[i] {
+			t.Errorf("%s: %d changes live, %d rehearsed, and number %d is another", what, len(live), len(again), i)
+			break
+		}
+	}
+	for _, l := range live {
+		if !slices.Contains(again, l) {
+			t.Errorf("%s, live only:      %s", what, l)
+		}
+	}
+	for _, l := range again {
+		if !slices.Contains(live, l) {
+			t.Errorf("%s, rehearsed only: %s", what, l)
+		}
+	}
 }

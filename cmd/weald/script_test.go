@@ -16,8 +16,8 @@ func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		main()
 	}
-	if speed := os.Getenv(atSpeed); speed != "" {
-		if err := runAtSpeed(speed, os.Args[1]); err != nil {
+	if world := os.Getenv(atSpeed); world != "" {
+		if err := runIn(world, os.Args[1]); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}

@@ -8,24 +8,44 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"weald/config"
+	"weald/ingest/sample"
 	"weald/stream/journal/sqlite"
 )
 
-// atSpeed makes the test binary a daemon whose clock runs so many times as fast
-// as the host's, and that reads the configuration named as its argument.
+// atSpeed makes the test binary a daemon that reads the configuration named as
+// its argument, and whose clock is that of the world that the variable tells.
 const atSpeed = "WEALD_TEST_AT_SPEED"
 
-func runAtSpeed(speed, path string) error {
-	by, err := strconv.ParseFloat(speed, 64)
-	if err != nil {
+// A world is where time runs fast: it began at the host's time, and has run so
+// many times as fast since.
+type world struct {
+	began time.Time
+	speed float64
+}
+
+func newWorld(speed float64) world { return world{time.Now(), speed} }
+
+// at returns the world's instant at an instant of the host.
+func (w world) at(host time.Time) sample.Instant {
+	return sample.At(w.began).Add(time.Duration(float64(host.Sub(w.began)) * w.speed))
+}
+
+func (w world) now() sample.Instant { return w.at(time.Now()) }
+
+func (w world) String() string { return fmt.Sprintf("%d %g", w.began.UnixNano(), w.speed) }
+
+func runIn(text, path string) error {
+	var w world
+	var began int64
+	if _, err := fmt.Sscan(text, &began, &w.speed); err != nil {
 		return err
 	}
+	w.began = time.Unix(0, began)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	c, problems := config.Load(path)
@@ -36,7 +56,11 @@ func runAtSpeed(speed, path string) error {
 	if err != nil {
 		return err
 	}
-	d, err := newDaemon(ctx, c, by, os.Stderr)
+	after := sample.Past
+	if w.speed != 1 {
+		after = w.now()
+	}
+	d, err := newDaemonAfter(ctx, c, w.speed, after, os.Stderr)
 	if err != nil {
 		return err
 	}
@@ -55,11 +79,17 @@ type victim struct {
 	ended   bool
 }
 
-// launch starts a daemon at a speed, and waits until it serves its pages.
-func launch(t *testing.T, speed float64, config string) *victim {
+// launch starts a daemon, and waits until it serves its pages.
+func launch(t *testing.T, config string) *victim {
+	t.Helper()
+	return launchIn(t, newWorld(1), config)
+}
+
+// launchIn starts a daemon with the clock of a world.
+func launchIn(t *testing.T, w world, config string) *victim {
 	t.Helper()
 	v := &victim{t: t, cmd: exec.Command(os.Args[0], config)}
-	v.cmd.Env = append(os.Environ(), fmt.Sprintf("%s=%g", atSpeed, speed))
+	v.cmd.Env = append(os.Environ(), fmt.Sprintf("%s=%v", atSpeed, w))
 	v.cmd.Stderr = &v.stderr
 	if err := v.cmd.Start(); err != nil {
 		t.Fatal(err)
@@ -96,6 +126,32 @@ func (v *victim) end() {
 	}
 	if err := v.cmd.Wait(); err != nil {
 		v.t.Errorf("it ended with %v: %s", err, v.stderr.String())
+	}
+}
+
+// ended runs the program with the ward Larch in a folder for so long, and then
+// sends it a signal.
+func ended(t *testing.T, dir string, lasting time.Duration, by os.Signal) {
+	t.Helper()
+	var stderr log
+	cmd := exec.Command(os.Args[0], "demo", "--speed", "60", "--data", dir, "--listen", "127.0.0.1:0")
+	cmd.Env = append(os.Environ(), asProgram+"=1")
+	cmd.Stderr = &stderr
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, 30*time.Second, func() error {
+		if !strings.Contains(stderr.String(), "listening on") {
+			return fmt.Errorf("not listening: %s", stderr.String())
+		}
+		return nil
+	})
+	time.Sleep(lasting)
+	if err := cmd.Process.Signal(by); err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Wait(); err != nil && by != os.Kill {
+		t.Errorf("after %v it ended with %v: %s", by, err, stderr.String())
 	}
 }
 

@@ -14,13 +14,14 @@ import (
 // ordinal of its last input and the places' states, which f must not keep.
 type Source func(ctx context.Context, f func(ord uint64, places [][]byte)) error
 
-// Run writes readings once a second and a snapshot once a minute until ctx ends,
+// Run writes readings once a second, and a snapshot once a minute of the daemon's
+// clock, which may run fast, until ctx ends,
 // then everything that is left, and a last snapshot of it. It returns the cause
 // of ctx's end, or an error after which nothing can be kept any more.
 func (k *Keeper) Run(ctx context.Context, state Source) error {
 	ticker := time.NewTicker(readingsEvery)
 	defer ticker.Stop()
-	snapped := time.Now()
+	snapped := k.now()
 	for {
 		select {
 		case <-ticker.C:
@@ -35,8 +36,8 @@ func (k *Keeper) Run(ctx context.Context, state Source) error {
 		if errors.Is(err, journal.ErrBroken) || errors.Is(err, journal.ErrClosed) {
 			return err
 		}
-		if err == nil && time.Since(snapped) >= snapshotsEvery {
-			snapped = time.Now()
+		if err == nil && k.now().Sub(snapped) >= snapshotsEvery {
+			snapped = k.now()
 			if err := k.Snapshot(ctx, state); err != nil && ctx.Err() == nil {
 				k.log.Warn("no snapshot of the rules was kept", slog.Any("error", err))
 			}
