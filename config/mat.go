@@ -47,7 +47,7 @@ func (r *reader) mat(m shape.Mat, kind rules.PlaceKind, path tree.Path) *Mat {
 		switch s := &r.plan.Sources[source]; {
 		case s.Channels == 0:
 			whole = false
-		case m.Rows*m.Columns > s.Channels:
+		case m.Rows*m.Columns != s.Channels:
 			r.doc.Report(path.With("rows"), "%d rows of %d columns are %d cells, but %s has %d channels: one of the three is wrong",
 				m.Rows, m.Columns, m.Rows*m.Columns, m.Source, s.Channels)
 			whole = false

@@ -210,7 +210,7 @@ export const setup = {
   strangerFirst: 'First readings',
   strangerNow: 'Latest readings',
   strangerUse: (bridge: string) => `To use it, name it among the sources of ${bridge} in the configuration file, and say which place it is for:`,
-  strangerLine: (number: number, channels: number) => `- {number: ${number}, id: NAME, channels: ${channels}}`,
+  strangerLine: (number: number, channels: number) => `- {number: ${number}, id: NAME, channels: ${channels}, rate: SCANS_A_SECOND}`,
   strangersMore: (frames: string) => `And ${frames} of further unknown sources.`,
   noReading: 'none',
   figures: 'Figures of the link',
