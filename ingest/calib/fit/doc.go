@@ -5,7 +5,7 @@
 // the two ends in turn is kept from the fit, which then says what the pressure
 // was. (Without an end a fit would be judged where it extrapolates, and live
 // values are marked there.) The candidate with the smallest root mean square of
-// these errors is taken, unless a stiffer one comes within 5 % of it: so small a
+// these errors is taken, unless a stiffer one comes within 10 % of it: so small a
 // difference is chance. Models are never chosen by eye, and every candidate's
 // figure is part of the record.
 //

@@ -1,0 +1,54 @@
+package table
+
+import (
+	"reflect"
+	"strings"
+	"testing"
+
+	"weald/ingest/calib/figures"
+)
+
+func TestRead(t *testing.T) {
+	got, err := Read("t.csv", strings.NewReader("\ufeffraw, reference_mmhg ,direction,cycle\n# a remark\n240,0,up,1\n\n150.5, 40,Down,2\n90,80,,\n"))
+	want := []figures.Row{
+		{Cycle: 1, Direction: figures.Up, Reference: 0, Raw: 240}, {Cycle: 2, Direction: figures.Down, Reference: 40, Raw: 150.5}, {Reference: 80, Raw: 90},
+	}
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("read %+v, %v, want %+v", got, err, want)
+	}
+}
+
+func TestProblems(t *testing.T) {
+	for text, says := range map[string][]string{
+		"":                              {"t.csv: is empty"},
+		"reference_mmhg,raw\n":          {"has no readings"},
+		"reference_kpa,raw\n1,2\n":      {"in kPa: multiply", "\"reference_mmhg\" is missing"},
+		"reference_mmhg,counts\n1,2\n":  {"\"counts\" is not known", "\"raw\" is missing"},
+		"reference_mmhg,raw,raw\n1,2,3": {"there twice"},
+		"reference_mmhg,raw,cycle,direction\n1,x,1,up\n1,2,-1,sideways\n1,2\n1,NaN,,": {
+			`t.csv:2: raw is "x"`, `t.csv:3: cycle is "-1"`, `direction is "sideways"`, "t.csv:4: has 2 fields, want 4", `t.csv:5: raw is "NaN"`,
+		},
+	} {
+		_, err := Read("t.csv", strings.NewReader(text))
+		for _, s := range says {
+			if err == nil || !strings.Contains(err.Error(), s) {
+				t.Errorf("%q: error %v, want one that says %q", text, err, s)
+			}
+		}
+	}
+}
+
+func FuzzRead(f *testing.F) {
+	f.Add("reference_mmhg,raw,cycle,direction\n0,240,1,up\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		rows, err := Read("t", strings.NewReader(text))
+		if (err == nil) != (len(rows) > 0) {
+			t.Fatalf("%d rows and error %v", len(rows), err)
+		}
+		for _, r := range rows {
+			if r.Raw != r.Raw || r.Reference != r.Reference {
+				t.Fatalf("a missing number in %+v", r)
+			}
+		}
+	})
+}
