@@ -1,0 +1,2 @@
+// Package posture says how a person lies on a mat.
+package posture

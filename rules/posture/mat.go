@@ -1,0 +1,70 @@
+package posture
+
+import "math"
+
+// A Mat says how the cells of a map lie under a person. Cells are numbered row
+// by row.
+type Mat struct {
+	Rows, Columns int        // >= 1
+	PitchMM       [2]float64 // from row to row and from column to column; 0 where not known
+	Head          Edge       // at the person's head
+
+	// FromBelow says that the map shows the mat as from below, or that its
+	// cables make it so: what is the left of the map is then the right of the
+	// bed as it is seen from above.
+	FromBelow bool
+}
+
+// An Edge is one of the four edges of a map, row 0 at the top and column 0 at
+// the left.
+type Edge uint8
+
+// The edges.
+const (
+	FirstRow Edge = iota
+	LastRow
+	FirstColumn
+	LastColumn
+)
+
+// A bed that does not state its pitch is taken to be this long and wide, in mm:
+// common practice, no source.
+const (
+	usualLength = 1900.0
+	usualWidth  = 850.0
+)
+
+// An upright map is a mat turned so that the head is at the top and the left of
+// the person who lies supine is at the right, as seen from above.
+type upright struct {
+	rows, columns   int
+	along, across   float64 // pitch in mm from head to feet, and from side to side
+	first, down, on int     // index of the top left cell; steps to the next row and column
+}
+
+func (m *Mat) upright() upright {
+	u := upright{rows: m.Rows, columns: m.Columns, along: m.PitchMM[0], across: m.PitchMM[1], down: m.Columns, on: 1}
+	last := m.Rows*m.Columns - 1
+	switch m.Head {
+	case LastRow: // half a turn
+		u.first, u.down, u.on = last, -m.Columns, -1
+	case FirstColumn: // a quarter: the left edge comes to the top, the last row to the left
+		u.first, u.down, u.on = (m.Rows-1)*m.Columns, 1, -m.Columns
+	case LastColumn: // a quarter the other way
+		u.first, u.down, u.on = m.Columns-1, -1, m.Columns
+	}
+	if m.Head == FirstColumn || m.Head == LastColumn {
+		u.rows, u.columns, u.along, u.across = m.Columns, m.Rows, u.across, u.along
+	}
+	if m.FromBelow {
+		u.first += u.on * (u.columns - 1)
+		u.on = -u.on
+	}
+	if !(u.along > 0) || math.IsInf(u.along, 0) {
+		u.along = usualLength / float64(u.rows)
+	}
+	if !(u.across > 0) || math.IsInf(u.across, 0) {
+		u.across = usualWidth / float64(u.columns)
+	}
+	return u
+}

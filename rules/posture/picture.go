@@ -1,0 +1,213 @@
+package posture
+
+import "math"
+
+// The picture that a map is turned into: bins around the middle of the load,
+// from head to feet and from side to side.
+const (
+	tall      = 22
+	wide      = 14
+	layers    = 2 // whether, and how hard
+	binAlong  = 100.0
+	binAcross = 60.0
+)
+
+// floor is the part of the typical pressure below which a cell counts as
+// untouched: what bedding and a mat's own noise make.
+const floor = 0.08
+
+// A picture is a map made comparable: see the package comment. Rows run from
+// head to feet, columns from side to side as seen from above.
+type picture [layers * tall * wide]float64
+
+// A drawer makes pictures of the maps of one mat. It belongs to one goroutine.
+type drawer struct {
+	upright
+	cells  []float64 // the map upright and compressed; 0 where nothing presses
+	byRow  []float64 // what each row and each column adds up to
+	byCol  []float64
+	across []share // by column, or part of one: the bins that it falls into
+
+	// Cells that are larger than a bin are looked at in so many parts.
+	partsAlong, partsAcross int
+}
+
+// A share says how much of a line of cells falls into bin and how much into the
+// next one.
+type share struct {
+	bin         int
+	here, there float64
+}
+
+func newDrawer(m *Mat) *drawer {
+	u := m.upright()
+	along, across := parts(u.along, binAlong), parts(u.across, binAcross)
+	return &drawer{
+		upright: u, cells: make([]float64, u.rows*u.columns),
+		byRow: make([]float64, u.rows), byCol: make([]float64, u.columns),
+		across: make([]share, u.columns*across), partsAlong: along, partsAcross: across,
+	}
+}
+
+func parts(pitch, bin float64) int { return int(math.Ceil(pitch / bin)) }
+
+// typical returns the pressure that the loaded part of a map has: the mean of
+// what is above the mean of what is above 0. Bedding, which is light and
+// everywhere, hardly moves it; a few cells far above the rest do not rule it,
+// because none counts for more than eight times the mean.
+func typical(values []float64) float64 {
+	mean, _ := meanAbove(values, 0, math.Inf(1))
+	loaded, n := meanAbove(values, mean, 8*mean)
+	if n == 0 {
+		return mean
+	}
+	return loaded
+}
+
+// meanAbove returns the mean of the values above low, none of which counts for
+// more than high, and how many there are. Unknown ones are not above anything.
+func meanAbove(values []float64, low, high float64) (mean float64, n int) {
+	sum := 0.0
+	for _, v := range values {
+		if v > low {
+			sum += min(v, high)
+			n++
+		}
+	}
+	if n == 0 {
+		return 0, 0
+	}
+	return sum / float64(n), n
+}
+
+// draw fills pic with the picture of a map; false where it has nothing to show.
+func (d *drawer) draw(values []float64, pic *picture) bool {
+	m := typical(values)
+	if !(m > 0) {
+		return false
+	}
+	d.compress(values, 1/m)
+	top, left, total := d.middle()
+	if !(total > 0) {
+		return false
+	}
+	*pic = picture{}
+	for k := range d.across {
+		d.across[k] = shareOf(partAt(k, d.partsAcross)-left, d.upright.across, binAcross, wide)
+	}
+	for k := range d.rows * d.partsAlong {
+		r := k / d.partsAlong
+		s := shareOf(partAt(k, d.partsAlong)-top, d.along, binAlong, tall)
+		if s.bin < -1 || s.bin >= tall || d.byRow[r] == 0 {
+			continue
+		}
+		d.spread(d.cells[r*d.columns:(r+1)*d.columns], s, pic)
+	}
+	return pic.finish(d.along * d.upright.across / (binAlong * binAcross) / float64(d.partsAlong*d.partsAcross))
+}
+
+// compress turns the map upright and its pressures into 0 to 1: half for the
+// typical one. So a saturated cell, or one whose gain has doubled, counts little
+// more than its neighbours. An unknown cell is what is known beside it.
+func (d *drawer) compress(values []float64, scale float64) {
+	clear(d.byCol)
+	i := 0
+	for r := range d.rows {
+		at, sum, last := d.first+r*d.down, 0.0, 0.0
+		if r > 0 {
+			last = d.cells[i-d.columns]
+		}
+		for c := range d.columns {
+			v := values[at]*scale - floor
+			at += d.on
+			switch {
+			case v > 0:
+				last = v / (1 + v)
+			case v <= 0:
+				last = 0
+			}
+			d.cells[i] = last
+			sum += last
+			d.byCol[c] += last
+			i++
+		}
+		d.byRow[r] = sum
+	}
+}
+
+// middle returns the middle of the compressed load, in rows and columns, and
+// how much of it there is.
+func (d *drawer) middle() (row, column, total float64) {
+	for r, v := range d.byRow {
+		row += float64(r) * v
+		total += v
+	}
+	for c, v := range d.byCol {
+		column += float64(c) * v
+	}
+	return row / total, column / total, total
+}
+
+// partAt returns where the middle of the k-th part is, in cells.
+func partAt(k, parts int) float64 { return (float64(k)+0.5)/float64(parts) - 0.5 }
+
+// shareOf says which two bins a line falls between that is so many cells away
+// from the middle of the picture, and how near it is to each.
+func shareOf(cells, pitch, bin float64, bins int) share {
+	at := cells*pitch/bin + float64(bins-1)/2
+	whole := math.Floor(at)
+	part := at - whole
+	return share{bin: int(whole), here: 1 - part, there: part}
+}
+
+// spread adds a row of cells to the picture.
+func (d *drawer) spread(cells []float64, s share, pic *picture) {
+	var line [wide + 2]float64 // with a bin on either side for what falls outside
+	for c, v := range cells {
+		if v == 0 {
+			continue
+		}
+		for _, a := range d.across[c*d.partsAcross : (c+1)*d.partsAcross] {
+			if b := a.bin + 1; uint(b) < wide+1 {
+				line[b] += v * a.here
+				line[b+1] += v * a.there
+			}
+		}
+	}
+	for b, v := range line[1 : wide+1] {
+		if s.bin >= 0 {
+			pic[s.bin*wide+b] += v * s.here
+		}
+		if s.bin+1 < tall {
+			pic[(s.bin+1)*wide+b] += v * s.there
+		}
+	}
+}
+
+var soft, knee = 0.03, 0.3
+
+func (p *picture) finish(by float64) bool {
+	n := tall * wide
+	for i, v := range p[:n] {
+		v *= by
+		p[i] = v / (v + soft)
+		p[n+i] = v * v / (v + knee)
+	}
+	return scale(p[:n]) && scale(p[n:])
+}
+
+// scale makes the sum of squares 1; false where there is nothing.
+func scale(p []float64) bool {
+	sum := 0.0
+	for _, v := range p {
+		sum += v * v
+	}
+	if !(sum > 0) {
+		return false
+	}
+	by := 1 / math.Sqrt(sum)
+	for i := range p {
+		p[i] *= by
+	}
+	return true
+}

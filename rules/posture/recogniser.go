@@ -1,0 +1,42 @@
+package posture
+
+import "weald/ingest/sample"
+
+// Sure is the share of belief that an answer needs: below it the position is
+// NotSure.
+const Sure = 0.9
+
+// A Recogniser says how a person lies on one mat. It belongs to one goroutine,
+// and allocates nothing once made.
+type Recogniser struct {
+	d     *drawer
+	model *Model
+	pic   picture
+}
+
+var embedded = coefficients.model()
+
+// New returns a Recogniser for a mat, with the coefficients of this package.
+func New(m Mat) *Recogniser { return NewWith(m, embedded) }
+
+// NewWith is New with other coefficients.
+func NewWith(m Mat, model *Model) *Recogniser {
+	return &Recogniser{d: newDrawer(&m), model: model}
+}
+
+// Recognise says how a person lies whose map is given: pressures or anything in
+// proportion to them, row by row, NaN where unknown. It does not say whether
+// there is one.
+func (r *Recogniser) Recognise(values []float64) Answer {
+	if !r.d.draw(values, &r.pic) {
+		return Answer{Supine: sample.Unknown, Left: sample.Unknown, Right: sample.Unknown}
+	}
+	return r.model.judge(&r.pic)
+}
+
+// Picture returns the picture that a map is judged by, as rows from head to
+// feet, for those who fit coefficients and for those who want to see it.
+func (r *Recogniser) Picture(values []float64) (pic []float64, ok bool) {
+	ok = r.d.draw(values, &r.pic)
+	return r.pic[:], ok
+}
