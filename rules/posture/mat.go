@@ -68,3 +68,13 @@ func (m *Mat) upright() upright {
 	}
 	return u
 }
+
+// Pitch returns the distance of rows and of columns in mm, a usual one where the
+// mat does not state it.
+func (m *Mat) Pitch() (rows, columns float64) {
+	u := m.upright()
+	if m.Head == FirstColumn || m.Head == LastColumn {
+		return u.across, u.along
+	}
+	return u.along, u.across
+}

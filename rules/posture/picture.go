@@ -26,7 +26,8 @@ type drawer struct {
 	cells  []float64 // the map upright and compressed; 0 where nothing presses
 	byRow  []float64 // what each row and each column adds up to
 	byCol  []float64
-	across []share // by column, or part of one: the bins that it falls into
+	across []share    // by column, or part of one: the bins that it falls into
+	middle [2]float64 // of the map drawn last: its row and column, from 0
 
 	// Cells that are larger than a bin are looked at in so many parts.
 	partsAlong, partsAcross int
@@ -87,10 +88,11 @@ func (d *drawer) draw(values []float64, pic *picture) bool {
 		return false
 	}
 	d.compress(values, 1/m)
-	top, left, total := d.middle()
+	top, left, total := d.centre()
 	if !(total > 0) {
 		return false
 	}
+	d.middle = [2]float64{top, left}
 	*pic = picture{}
 	for k := range d.across {
 		d.across[k] = shareOf(partAt(k, d.partsAcross)-left, d.upright.across, binAcross, wide)
@@ -135,9 +137,9 @@ func (d *drawer) compress(values []float64, scale float64) {
 	}
 }
 
-// middle returns the middle of the compressed load, in rows and columns, and
+// centre returns the middle of the compressed load, in rows and columns, and
 // how much of it there is.
-func (d *drawer) middle() (row, column, total float64) {
+func (d *drawer) centre() (row, column, total float64) {
 	for r, v := range d.byRow {
 		row += float64(r) * v
 		total += v

@@ -35,8 +35,26 @@ func (r *Recogniser) Recognise(values []float64) Answer {
 }
 
 // Picture returns the picture that a map is judged by, as rows from head to
-// feet, for those who fit coefficients and for those who want to see it.
+// feet, for those who fit coefficients and for those who want to see it. It is
+// the recogniser's until its next call.
 func (r *Recogniser) Picture(values []float64) (pic []float64, ok bool) {
 	ok = r.d.draw(values, &r.pic)
 	return r.pic[:], ok
+}
+
+// Last returns the picture that was made last, and how far from the edge at the
+// head and from the left edge of the bed, seen from above, its middle is in mm.
+func (r *Recogniser) Last() (pic []float64, along, across float64) {
+	m := r.d.middle
+	return r.pic[:], (m[0] + 0.5) * r.d.along, (m[1] + 0.5) * r.d.upright.across
+}
+
+// Distance says how different two pictures are: 0 for the same pattern, however
+// heavy and wherever on the bed, to 1 for nothing in common.
+func Distance(a, b []float64) float64 {
+	dot := 0.0
+	for i, v := range a {
+		dot += v * b[i]
+	}
+	return max(0, 1-dot/layers)
 }

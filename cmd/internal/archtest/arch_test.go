@@ -26,6 +26,8 @@ var ranks = map[string]int{
 	"weald/rules/hold":        1,
 	"weald/rules/alert":       1,
 	"weald/rules/matstat":     1,
+	"weald/rules/posture":     1,
+	"weald/rules/turning":     3,
 	"weald/rules/exposure":    2,
 	"weald/rules/state":       1,
 	"weald/rules/trend":       2,

@@ -11,7 +11,7 @@ import (
 // person looks the same for a minute, and many inventions on each.
 const (
 	everyFrame = 15
-	inventions = 15
+	inventions = 24
 	passes     = 40
 )
 
@@ -52,7 +52,7 @@ func read(postures, layers fs.FS, every, inventions int) (*lesson, error) {
 				maps = append(maps, some[k])
 			}
 		}
-		l.other = append(l.other, teach(maps, 4*inventions, uint64(100+i))...)
+		l.other = append(l.other, teach(maps, 2*inventions, uint64(100+i))...)
 	}
 	return l, nil
 }

@@ -1,0 +1,55 @@
+package turning
+
+import (
+	"math"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules/posture"
+)
+
+// A pattern is a way to lie on the bed: what it looked like at first, and what
+// it has been recognised as since.
+type pattern struct {
+	there         bool
+	since         sample.Instant
+	seen          time.Duration // for how long it has been looked at
+	pic           []float64
+	along, across float64 // mm
+	looks         int
+	shares        [3]float64 // sums of the belief in supine, left and right
+}
+
+// begin makes p the pattern that is looked at, a being what it is recognised as.
+func (p *pattern) begin(at sample.Instant, pic []float64, along, across float64, a posture.Answer) {
+	copy(p.pic, pic)
+	*p = pattern{there: true, since: at, pic: p.pic, along: along, across: across}
+	p.believe(a)
+}
+
+func (p *pattern) believe(a posture.Answer) {
+	p.looks++
+	p.shares[0] += a.Supine
+	p.shares[1] += a.Left
+	p.shares[2] += a.Right
+}
+
+// position is what the mean belief says.
+func (p *pattern) position() posture.Position {
+	for i, where := range [...]posture.Position{posture.Supine, posture.Left, posture.Right} {
+		if p.shares[i] >= posture.Sure*float64(p.looks) && p.looks > 0 {
+			return where
+		}
+	}
+	return posture.NotSure
+}
+
+// far says how far in mm the middle of the load is from where it was.
+func (p *pattern) far(along, across float64) float64 {
+	return math.Hypot(p.along-along, p.across-across)
+}
+
+// is says whether a picture shows the pattern.
+func (p *pattern) is(pic []float64, along, across float64) bool {
+	return p.far(along, across) < moved/2 && posture.Distance(p.pic, pic) <= same
+}
