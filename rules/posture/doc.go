@@ -44,7 +44,7 @@
 // Nine subjects, each by weights fitted to the other eight (the accuracy is of
 // the likeliest position; error is of the answers that were given):
 //
-//TABLE//
+// TABLE//
 //
 // On the PoPu set (another person, mat and mattress; poses that were not fitted
 // to): over the mattress OVER; under it, on 12 x 6

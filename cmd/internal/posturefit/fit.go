@@ -19,7 +19,7 @@ type pictured struct {
 const (
 	batch   = 64
 	step    = 0.1  // of the first pass
-	shrink  = 1e-6 // what large weights cost, by their square
+	shrink  = 1e-5 // what large weights cost, by their square
 	decay   = 0.9  // of the moving mean of gradients
 	decay2  = 0.999
 	epsilon = 1e-8

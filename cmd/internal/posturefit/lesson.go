@@ -11,8 +11,8 @@ import (
 // person looks the same for a minute, and many inventions on each.
 const (
 	everyFrame = 15
-	inventions = 24
-	passes     = 40
+	inventions = 15
+	passes     = 25
 )
 
 // taughtPoses are the poses of the PoPu set that are learned from; the others

@@ -31,9 +31,9 @@ func recordings(t *testing.T) (postures, layers fs.FS) {
 // and as somebody else on another mat. The recordings are the set that beds
 // names; what is asked of them as recorded is what is asked of the program.
 func TestEachIsRecognisedByTheOthers(t *testing.T) {
-	every, invent, passes, step := 40, 5, 12, 20
+	every, invent, rounds, step := 40, 5, 12, 20
 	if *full {
-		every, invent, passes, step = everyFrame, inventions, 40, 1
+		every, invent, rounds, step = everyFrame, inventions, passes, 1
 	}
 	postures, layers := recordings(t)
 	l, err := read(postures, layers, every, invent)
@@ -47,7 +47,7 @@ func TestEachIsRecognisedByTheOthers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		model := l.without(passes, name)
+		model := l.without(rounds, name)
 		for i := range table {
 			r := rand.New(rand.NewPCG(1, uint64(i)))
 			var rec *posture.Recogniser
