@@ -1,13 +1,6 @@
-// Package turning follows a person in bed: whether there is one, how they lie,
-// and when they turned. It is pure; package posture recognises a single map.
-//
-// # Occupied
-//
-// Bedding, and a zero that has drifted, press lightly on every cell; a person
-// presses on less than half of them. So the background is the mean of the
-// lighter part of the cells, and what stands out from it, from twice the
-// background on, is the load. Somebody is there from Least on, and gone below
-// half of it, when that has lasted for 10 s.
+// Package turning follows a person in bed: how they lie, and when they turned.
+// It is pure; package posture recognises a single map, and whether there is
+// somebody it is told.
 //
 // # Turned
 //
@@ -34,8 +27,8 @@
 //
 // # Unknown
 //
-// A map of which fewer than half of the cells say anything is no map. Through a
-// silence nothing is known and no time passes for what has to last; who lies as
-// before when it ends has not been seen to turn. Since is Past until somebody has
-// lain in one way for Settle.
+// Through a silence nothing is known, and no time passes for what has to last;
+// who lies as before when it ends has not been seen to turn. A silence of
+// ForgetAfter, and an empty bed, undo what was known: then the time begins anew.
+// What was unknown of a single map is for package posture.
 package turning

@@ -4,7 +4,6 @@ import (
 	"math"
 	"time"
 
-	"weald/ingest/sample"
 	"weald/rules/posture"
 )
 
@@ -12,19 +11,17 @@ import (
 // it has been recognised as since.
 type pattern struct {
 	there         bool
-	since         sample.Instant
-	seen          time.Duration // for how long it has been looked at
+	seen          time.Duration // for how long
 	pic           []float64
 	along, across float64 // mm
 	looks         int
 	shares        [3]float64 // sums of the belief in supine, left and right
 }
 
-// begin makes p the pattern that is looked at, a being what it is recognised as.
-func (p *pattern) begin(at sample.Instant, pic []float64, along, across float64, a posture.Answer) {
+// begin makes p what is looked at.
+func (p *pattern) begin(pic []float64, along, across float64) {
 	copy(p.pic, pic)
-	*p = pattern{there: true, since: at, pic: p.pic, along: along, across: across}
-	p.believe(a)
+	*p = pattern{there: true, pic: p.pic, along: along, across: across}
 }
 
 func (p *pattern) believe(a posture.Answer) {

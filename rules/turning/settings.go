@@ -4,27 +4,17 @@ import "time"
 
 // Settings are what a user can set.
 type Settings struct {
-	// Settle is how long a new position must last to count as one; more than 0.
-	Settle time.Duration
-
-	// Least is the load in N, above what bedding makes, of somebody who is in
-	// the bed; they are gone at half of it.
-	Least float64
+	Settle      time.Duration // how long a new pattern must last; more than 0
+	ForgetAfter time.Duration // how long a silence undoes what was known; more than 0
 }
 
-// The settings where nothing else is said.
-const (
-	DefaultSettle = 30 * time.Second // common practice, no source
-	DefaultLeast  = 100              // about 10 kg; common practice, no source
-)
+// DefaultSettle is Settings.Settle where nothing else is said: common practice,
+// no source.
+const DefaultSettle = 30 * time.Second
 
 // beat is how often the picture is looked at: people do not turn faster, and a
 // mat that delivers ten maps a second costs a tenth of what it could.
 const beat = time.Second
-
-// gone is how long a bed must be without load to be empty, and with it to be
-// occupied: somebody who is lifted for a moment has not left.
-const gone = 10 * time.Second
 
 // What makes a pattern another one: see the package comment. The distances are
 // those of posture.Distance.

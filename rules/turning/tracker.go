@@ -7,155 +7,164 @@ import (
 	"weald/rules/posture"
 )
 
-// A State is what is known of a bed.
-type State struct {
-	Occupied sample.Truth
-	Position posture.Position // NotSure too where nobody is known to be there
-	Since    sample.Instant   // since when they lie as they do; Past if not known
-	Turns    int              // how often somebody has been found to have turned
-}
-
-// A Tracker follows one bed. It belongs to one goroutine and allocates nothing
-// once made.
+// A Tracker follows who lies in one bed. It belongs to one goroutine, and
+// allocates nothing once made.
+//
+// It is told of every scan by Scan, Away or Silence, and between them of the
+// time that passes by Advance.
 type Tracker struct {
 	settings Settings
-	newtons  float64 // of a cell, per mmHg
 	look     *posture.Recogniser
 
-	at     sample.Instant // of the last scan; Past before the first
-	dark   bool           // nothing is known since
-	looked sample.Instant // when the picture was looked at last
-	body   bool           // there was a load on the last map
-	other  time.Duration  // how long that has been otherwise than Occupied says
-	state  State
+	seeing   seeing
+	silent   time.Duration // how long it has been Silence without a break
+	unlooked time.Duration // since the picture was looked at
+	position posture.Position
+	held     time.Duration // that somebody has been seen to lie without a turn
+	turns    int
 
 	lain, next pattern // how they lie, and how they perhaps lie now
 }
 
+// seeing is what the tracker was told last.
+type seeing int
+
+const (
+	nothing seeing = iota
+	nobody
+	somebody
+	empty // by the present map, while somebody is taken to be in the bed still
+)
+
 // New returns a Tracker of a bed about which nothing is known.
-func New(m posture.Mat, s Settings) *Tracker {
-	along, across := m.Pitch()
+func New(m posture.Mat, s Settings) *Tracker { return NewWith(posture.New(m), s) }
+
+// NewWith is New with a recogniser of one's own, which is then the tracker's.
+func NewWith(r *posture.Recogniser, s Settings) *Tracker {
 	rows, columns := posture.Shape()
 	return &Tracker{
-		settings: s, newtons: along * across * 1e-6 * sample.MMHg(1).Pascals(), look: posture.New(m),
-		at: sample.Past, dark: true, looked: sample.Past, state: State{Since: sample.Past},
+		settings: s, look: r, unlooked: beat,
 		lain: pattern{pic: make([]float64, rows*columns)}, next: pattern{pic: make([]float64, rows*columns)},
 	}
 }
 
-// State returns what is known now.
-func (t *Tracker) State() State {
-	if t.dark {
-		return State{Since: sample.Past, Turns: t.state.Turns}
+// Known says whether it is known that somebody lies there: Maybe in a silence.
+func (t *Tracker) Known() sample.Truth {
+	switch t.seeing {
+	case nothing:
+		return sample.Maybe
+	case nobody:
+		return sample.No
 	}
-	return t.state
+	return sample.Yes
 }
 
-// Silence says that nothing is known from now on, until the next scan.
-func (t *Tracker) Silence() { t.dark = true }
-
-// Scan looks at a map, in mmHg, NaN where unknown.
-//
-// The time since the last scan counts for what was seen then, unless Silence was
-// called in between. A scan that is older than the last one is looked at, but no
-// time passes.
-func (t *Tracker) Scan(at sample.Instant, values []float64) {
-	if !t.dark && at > t.at {
-		t.pass(at, at.Sub(t.at))
+// Position returns how somebody lies; NotSure too where nothing is known, and
+// while nobody has lain in one way for Settle.
+func (t *Tracker) Position() posture.Position {
+	if t.Known() != sample.Yes {
+		return posture.NotSure
 	}
-	t.at = at
-	if !t.attend(values) {
-		t.dark = true
-		return
-	}
-	t.dark = false
-	if t.state.Occupied == sample.Maybe {
-		t.state.Occupied = sample.Of(t.body)
-	}
-	if t.body && t.state.Occupied == sample.Yes && (t.looked == sample.Past || at < t.looked || at.Sub(t.looked) >= beat) {
-		t.looked = at
-		t.lie(at, values)
-	}
+	return t.position
 }
 
-// pass lets time pass in which the last map lasted, to at.
-func (t *Tracker) pass(at sample.Instant, span time.Duration) {
-	if t.next.there {
-		t.next.seen += span
-	}
-	if sample.Of(t.body) == t.state.Occupied {
-		t.other = 0
-		return
-	}
-	if t.other += span; t.other >= gone {
-		t.other = 0
-		t.state = State{Occupied: sample.Of(t.body), Since: sample.Past, Turns: t.state.Turns}
-		t.lain.there, t.next.there, t.looked = false, false, sample.Past
+// Held returns for how long somebody has been seen in the bed without a turn,
+// the settling after it included. A silence does not count, and does not undo it
+// unless it lasts for ForgetAfter; an empty bed does.
+func (t *Tracker) Held() time.Duration { return t.held }
+
+// Turns returns how many turns have been found.
+func (t *Tracker) Turns() int { return t.turns }
+
+// Advance lets time pass in which what was told last goes on.
+func (t *Tracker) Advance(span time.Duration) {
+	switch t.seeing {
+	case nothing:
+		before := t.silent
+		if t.silent = min(t.silent+span, t.settings.ForgetAfter); before < t.silent && t.silent >= t.settings.ForgetAfter {
+			t.forget()
+		}
+	case somebody:
+		t.held += span
+		t.unlooked += span
+		if t.next.there {
+			t.next.seen += span
+		}
+	case empty:
+		t.held += span
 	}
 }
 
-// attend looks whether there is a load on the bed; false when fewer than half
-// of the cells say anything.
-func (t *Tracker) attend(values []float64) bool {
-	level, known := background(values)
-	if known == 0 || 2*known < len(values) {
+// Silence says that nothing is known until the next scan.
+func (t *Tracker) Silence() {
+	if t.seeing != nothing {
+		t.seeing, t.silent = nothing, 0
+	}
+}
+
+// Away says that there is nobody: gone is whether they have left the bed, rather
+// than been off it for a moment.
+func (t *Tracker) Away(gone bool) {
+	t.seeing = empty
+	if gone {
+		t.seeing = nobody
+		t.forget()
+	}
+}
+
+func (t *Tracker) forget() {
+	t.position, t.held, t.unlooked = posture.NotSure, 0, beat
+	t.lain.there, t.next.there = false, false
+}
+
+// Scan looks at a map of somebody who is there, NaN where unknown. It reports
+// whether a turn was found in it.
+func (t *Tracker) Scan(values []float64) (turned bool) {
+	t.seeing = somebody
+	if t.unlooked < beat {
 		return false
 	}
-	least := t.settings.Least
-	if t.body {
-		least /= 2
-	}
-	load := stands(values, level) * t.newtons * float64(len(values)) / float64(known)
-	t.body = load >= least
-	return true
-}
-
-// lie looks at how somebody lies.
-func (t *Tracker) lie(at sample.Instant, values []float64) {
+	t.unlooked = 0
 	a := t.look.Recognise(values)
 	if sample.IsUnknown(a.Supine) {
-		return
+		return false
 	}
 	pic, along, across := t.look.Last()
 	if t.lain.there && t.lain.is(pic, along, across) {
 		t.next.there = false
-		if t.state.Position == posture.NotSure {
+		if t.position == posture.NotSure {
 			t.lain.believe(a)
-			t.state.Position = t.lain.position()
+			t.position = t.lain.position()
 		}
-		return
+		return false
 	}
 	if !t.next.there || !t.next.is(pic, along, across) {
-		t.next.begin(at, pic, along, across, a)
-		return
+		t.next.begin(pic, along, across)
 	}
 	t.next.believe(a)
-	if t.next.seen >= t.settings.Settle {
-		t.settle()
-	}
+	return t.next.seen >= t.settings.Settle && t.settle()
 }
 
 // settle takes up the pattern that has lasted. It is a turn when it is another
 // position, another place, or far from what was; else it is how somebody lies
-// who has stirred.
-func (t *Tracker) settle() {
+// who has stirred, or has just come.
+func (t *Tracker) settle() (turned bool) {
 	position := t.next.position()
-	switch {
-	case !t.lain.there:
-		t.state.Since = t.next.since
-	case t.turned(position):
-		t.state.Since = t.next.since
-		t.state.Turns++
+	switch turned = t.lain.there && t.differs(position); {
+	case turned:
+		t.held = t.next.seen
+		t.turns++
 	case position == posture.NotSure:
-		position = t.state.Position // a stir has not made it less known
+		position = t.position // a stir has not made it less known
 	}
-	t.state.Position = position
+	t.position = position
 	t.lain, t.next = t.next, t.lain
 	t.next.there = false
+	return turned
 }
 
-func (t *Tracker) turned(position posture.Position) bool {
-	if position != posture.NotSure && t.state.Position != posture.NotSure && position != t.state.Position {
+func (t *Tracker) differs(position posture.Position) bool {
+	if position != posture.NotSure && t.position != posture.NotSure && position != t.position {
 		return true
 	}
 	return t.lain.far(t.next.along, t.next.across) > moved || posture.Distance(t.lain.pic, t.next.pic) > elsewhere
