@@ -63,7 +63,7 @@ how long the pressure has been where it should not be, and shows it in a browser
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.AddCommand(newRun(), newDemo(), newCheck(), newPorts(), newEmulate(), newRehearse(), newImport(),
+	root.AddCommand(newRun(), newDemo(), newCheck(), newPorts(), newEmulate(), newCalibrate(), newRehearse(), newImport(),
 		newExport(), newBackup(), newRestore(), newDoctor(), newVersion())
 	return root
 }

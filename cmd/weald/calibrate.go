@@ -1,0 +1,140 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"weald/ingest/calib/curve"
+	"weald/ingest/calib/figures"
+	"weald/ingest/calib/fit"
+	"weald/ingest/calib/table"
+)
+
+func newCalibrate() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "calibrate",
+		Short: "Make calibrations: counts to mmHg, and what they can be trusted for",
+	}
+	cmd.AddCommand(newCalibrateFit())
+	return cmd
+}
+
+type fitFlags struct {
+	table, model, direction, branches string
+	json                              bool
+	options                           fit.Options
+	creep                             float64
+	dwell                             float64
+}
+
+func newCalibrateFit() *cobra.Command {
+	f := fitFlags{options: fit.Defaults()}
+	cmd := &cobra.Command{
+		Use:   "fit --table FILE.csv",
+		Short: "Fit a table of readings at known pressures, and say what came of it",
+		Long: `Reads a table with the columns reference_mmhg and raw, and optionally cycle and
+direction (up or down), fits every model to it, and prints the one whose errors
+at left-out levels are smallest, with its figures and every candidate's.
+
+A model that is named is fitted to all readings at once by least squares; with
+--branches, to the loading and the unloading ones apart. Coefficients turn counts
+into mmHg, lowest power first. With --direction response they turn mmHg into
+counts: what the sensor does, rather than what undoes it.
+
+A table that cannot be a calibration is refused, with the reason and what to do;
+the status is 1. So it is where the acceptance limits reject the channel.
+
+With --json everything is one object on one line.`,
+		Example: `  weald calibrate fit --table leg-0.csv
+  weald calibrate fit --table leg-0.csv --model quadratic --json
+  weald calibrate fit --table cell.csv --model quadratic --direction response`,
+		Args: arguments(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error { return calibrateFit(cmd, f) },
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.table, "table", "", "the readings, as CSV")
+	flags.StringVar(&f.model, "model", "auto", "line, quadratic, power, monotone or auto")
+	flags.StringVar(&f.direction, "direction", "reading", "reading: counts to mmHg; response: mmHg to counts")
+	flags.StringVar(&f.branches, "branches", "auto", "a curve for each direction: yes, no, or auto (with a named model: no)")
+	flags.Float64Var(&f.options.ReferenceU, "reference-u", f.options.ReferenceU, "standard uncertainty of the gauge in mmHg; the default is that of limits of ±3 mmHg")
+	flags.Float64Var(&f.options.Rail, "rail", 0, "the highest count that the channel can read; 0: not known")
+	flags.Float64Var(&f.options.Noise, "noise", 0, "standard deviation of a single live reading, in counts")
+	flags.Float64Var(&f.options.Drift, "drift", f.options.Drift, "how far the channel may drift until it is calibrated again, ± % of full scale")
+	flags.Float64Var(&f.options.Warn, "warn", f.options.Warn, "repeatability above which there is a warning, % of full scale")
+	flags.Float64Var(&f.options.Reject, "reject", f.options.Reject, "repeatability above which the channel is rejected, % of full scale")
+	flags.DurationVar(&f.options.Valid, "valid", f.options.Valid, "how long the calibration holds")
+	flags.Float64Var(&f.creep, "creep", 0, "growth of a reading under a load that stays, % per decade of time; 0: not corrected")
+	flags.Float64Var(&f.dwell, "dwell", 30, "age of the load at each reading of the table, in s; for --creep")
+	flags.BoolVar(&f.json, "json", false, "one JSON object")
+	return cmd
+}
+
+func (f *fitFlags) check() error {
+	o := &f.options
+	o.Model = curve.Model(f.model)
+	switch {
+	case f.table == "":
+		return errors.New("nothing to fit: give --table FILE.csv")
+	case o.Model != fit.Auto && !slices.Contains(curve.Models, o.Model):
+		return fmt.Errorf("--model is %q: want line, quadratic, power, monotone or auto", f.model)
+	case f.direction != "reading" && f.direction != "response":
+		return fmt.Errorf("--direction is %q: want reading or response", f.direction)
+	case f.direction == "response" && !slices.Contains([]curve.Model{fit.Auto, curve.Line, curve.Quadratic}, o.Model):
+		return fmt.Errorf("--direction response is for line, quadratic and auto, not %s", f.model)
+	case !slices.Contains([]string{"auto", "yes", "no"}, f.branches):
+		return fmt.Errorf("--branches is %q: want yes, no or auto", f.branches)
+	case !(o.ReferenceU >= 0) || !(o.Noise >= 0) || !(o.Drift >= 0) || !(o.Warn > 0) || !(o.Reject >= o.Warn) || o.Valid <= 0:
+		return errors.New("an uncertainty or a limit is negative, or --reject is below --warn")
+	}
+	if f.branches != "auto" || o.Model != fit.Auto {
+		branches := f.branches == "yes"
+		o.Branches = &branches
+	}
+	if f.creep != 0 {
+		o.Creep = &curve.Creep{PerDecade: f.creep / 100, Dwell: f.dwell}
+	}
+	return nil
+}
+
+func calibrateFit(cmd *cobra.Command, f fitFlags) error {
+	if err := f.check(); err != nil {
+		return usageError{err}
+	}
+	file, err := os.Open(f.table)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	rows, err := table.Read(f.table, file)
+	if err != nil {
+		return err
+	}
+	if f.branches == "yes" && !figures.Directed(rows) {
+		return fmt.Errorf("%s: --branches yes needs readings in both directions", f.table)
+	}
+	out, err := fitted(rows, f)
+	if err != nil {
+		return fmt.Errorf("%s: %w", f.table, err)
+	}
+	if f.json {
+		b, err := json.Marshal(out)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(cmd.OutOrStdout(), "%s\n", b)
+	} else {
+		out.print(cmd.OutOrStdout())
+	}
+	for _, r := range out.Refused {
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s: refused: %v\n", f.table, r)
+	}
+	if len(out.Refused) > 0 || out.rejected() {
+		return errFound
+	}
+	return nil
+}
