@@ -61,7 +61,7 @@ type changesBody struct {
 }
 
 type figuresInput struct {
-	From time.Time `query:"from" doc:"24 hours before its end without it"`
+	From time.Time `query:"from" doc:"Without it, 24 hours before the end, or when the record began"`
 	To   time.Time `query:"to" doc:"Now without it"`
 }
 
@@ -143,6 +143,11 @@ func (s *server) figures(ctx context.Context, in *figuresInput) (*answer[figures
 	from, to, err := span(in.From, in.To, now)
 	if err != nil {
 		return nil, err
+	}
+	if in.From.IsZero() { // a young record is no day without alerts
+		if err := s.entries(ctx, journal.Query{}, func(e *record.Entry) bool { from = max(from, min(e.At, to-1)); return false }); err != nil {
+			return nil, err
+		}
 	}
 	since := from.Add(-figuresBefore)
 	var events []alert.Event

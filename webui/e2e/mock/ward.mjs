@@ -93,7 +93,8 @@ export function view(p, now) {
 function alert(p, hold) {
   return {
     id: `${p.id}~${hold.rule}~${hold.subject}`, place: p.id, rule: hold.rule, subject: hold.subject, priority: p.priority,
-    state: 'unacknowledged', raised_at: hold.since, cleared_at: null, value: 48, u: null, limit: 32, unit: 'mmHg',
+    state: 'unacknowledged', since: hold.since, raised_at: hold.since, cleared_at: null, tier: 1, chattering: false,
+    by: '', reason: '', until: null, acknowledged_at: null, acknowledged_by: '', value: 48, u: null, limit: 32, unit: 'mmHg',
     signal: hold.signal, signal_known: true, text: `${hold.subject} above 32 mmHg for ${p.delay / 60} min`,
   };
 }

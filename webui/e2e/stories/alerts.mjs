@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, plain, until } from '../expect.mjs';
+import { live, overflow, plain, until, violations } from '../expect.mjs';
 
 /** Keeps every sentence that the live regions are given from now on. */
 function listen(page) {
@@ -39,6 +39,62 @@ export default [
       await page.waitForTimeout(4000);
       assert.equal(await spoken(), 1);
       assert.match(await page.title(), /^\(\d+\) /);
+      assert.deepEqual(complaints, []);
+    },
+  },
+  {
+    name: 'alerts: somebody says who they are once, acknowledges by keyboard, shelves with a reason, and takes it back',
+    async tell({ ward, browser, later, artifacts }) {
+      const list = (state) => fetch(`${ward}/api/v1/alerts?state=${state}`).then((r) => r.json()).then((b) => b.alerts);
+      const { page, context, complaints } = await open(browser, `${ward}/alerts`);
+      later(() => context.close());
+      await live(page);
+      const first = (await until('an alert that nobody has', async () => ((await list('unacknowledged,latched')).length ? await list('unacknowledged,latched') : null), 90_000))[0];
+      const item = (state) => page.locator(`li[data-state="${state}"]`, { hasText: first.rule }).filter({ has: page.getByRole('link', { name: first.place, exact: true }) }).first();
+      const raised = item(first.state);
+      await raised.getByRole('button', { name: /^Acknowledge/ }).focus();
+      await page.keyboard.press('Enter');
+      const code = raised.getByLabel('Your code');
+      assert.ok(await code.evaluate((e) => e === document.activeElement), 'the code is asked for where one is');
+      await page.keyboard.type('Pat Larch');
+      await page.keyboard.press('Enter');
+      assert.match(await raised.innerText(), /A code is one to four letters/);
+      await code.fill('k-07');
+      await page.keyboard.press('Enter');
+      await until('K-07 has it', async () => (await list('acknowledged')).some((a) => a.id === first.id && a.by === 'K-07'));
+      await until('the page says so', async () => /K-07 has it since/.test(await page.locator('main').innerText()));
+      assert.ok(await page.evaluate(() => document.activeElement !== document.body), 'the focus is somewhere');
+      await page.screenshot({ path: `${artifacts}/alerts-acknowledged.png`, fullPage: true });
+
+      const shelve = item('acknowledged').or(item('normal')).getByRole('button', { name: /^Shelve/ });
+      if (await shelve.count()) {
+        await shelve.click();
+        await page.keyboard.press('Enter');
+        assert.match(await page.locator('main').innerText(), /Say why/);
+        await page.getByLabel('Why').fill('care at the bedside');
+        await page.getByLabel('For how long').selectOption('60');
+        assert.deepEqual(await violations(page), []);
+        await page.screenshot({ path: `${artifacts}/alerts-shelving.png`, fullPage: true });
+        await page.getByRole('button', { name: 'Shelve it' }).click();
+        await until('it is on the shelf', async () => /shelved, by K-07, until .*“care at the bedside”/.test(plain(await page.locator('main').innerText())));
+        await page.getByRole('link', { name: 'Round' }).click();
+        await until('the round says so', async () => /1 alert shelved/.test(plain(await page.locator('main').innerText())));
+        await page.getByRole('link', { name: 'Alerts' }).click();
+        await item('shelved').getByRole('button', { name: /^Take off the shelf/ }).click();
+        await until('it is off the shelf', async () => (await list('shelved')).every((a) => a.id !== first.id));
+      }
+      await page.getByRole('button', { name: 'Show what happened' }).click();
+      await until('the history says who', async () => /acknowledged by K-07/.test(await page.locator('main').innerText()));
+      await page.getByRole('button', { name: 'Show the figures' }).click();
+      await until('the figures are there', async () => /Time to acknowledge, median/.test(await page.locator('main').innerText()));
+      assert.deepEqual(await violations(page), []);
+      await page.screenshot({ path: `${artifacts}/alerts-figures.png`, fullPage: true });
+      await page.setViewportSize({ width: 360, height: 780 });
+      assert.equal(await overflow(page), 0);
+      await page.screenshot({ path: `${artifacts}/alerts-figures-360.png`, fullPage: true });
+      await page.reload();
+      await live(page);
+      assert.match(await page.locator('main').innerText(), /You are K-07/, 'the browser keeps the code');
       assert.deepEqual(complaints, []);
     },
   },

@@ -2,6 +2,7 @@
 // and never more than one message in a few seconds.
 
 import { plain } from './format';
+import { isAside, isCalling, isOpen } from './life';
 import type { Alert } from './link/types';
 import { alerts as text, priorities } from './text';
 
@@ -38,13 +39,34 @@ export class Announcer {
 
   /** The whole list, at the beginning and after a reconnection. */
   all(alerts: readonly Alert[]): void {
-    const open = alerts.filter((a) => a.cleared_at == null);
+    const open = alerts.filter(isOpen);
     if (this.#known === null) {
       this.#known = new Set(open.map(once));
       if (open.length > 0) this.calm.say(text.spokenOpen(open.length));
       return;
     }
-    open.forEach((a) => this.raised(a));
+    open.filter(isCalling).forEach((a) => this.raised(a));
+  }
+
+  /** A change of one alert. Of what is put aside nothing is said. */
+  changed(what: string, a: Alert): void {
+    if (isAside(a)) return;
+    const place = plain(a.place);
+    switch (what) {
+      case 'raised':
+        return this.raised(a);
+      case 'cleared':
+        return this.cleared(a);
+      case 'acknowledged':
+        return this.calm.say(text.spokenTaken(a.acknowledged_by, place, a.text));
+      case 'escalated':
+        return (a.priority === 'low' ? this.calm : this.urgent).say(text.spokenWaiting(place, a.text));
+      case 'unshelved':
+      case 'shelf-ended':
+      case 'in-service':
+      case 'unsuppressed':
+        if (isCalling(a)) this.raised(a);
+    }
   }
 
   raised(a: Alert): void {

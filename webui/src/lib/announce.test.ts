@@ -8,7 +8,7 @@ afterEach(() => void vi.useRealTimers());
 describe('what is spoken', () => {
   it('at first only how many alerts are open', () => {
     const a = new Announcer();
-    a.all([alert(), alert({ id: 'x' }), alert({ id: 'y', cleared_at: '2031-01-01T10:01:00Z' })]);
+    a.all([alert(), alert({ id: 'x' }), alert({ id: 'y', state: 'normal', cleared_at: '2031-01-01T10:01:00Z' })]);
     expect(a.calm.said).toBe('2 alerts are open.');
     expect(a.urgent.said).toBe('');
   });
@@ -51,6 +51,25 @@ describe('what is spoken', () => {
     expect(a.urgent.said).toMatch(/: a$/);
     vi.advanceTimersByTime(3000);
     expect(a.urgent.said).toMatch(/^2 new alerts\. .*: b$/);
+  });
+
+  it('who takes an alert, and that nobody has', () => {
+    const a = new Announcer();
+    a.all([]);
+    a.changed('escalated', alert({ tier: 2 }));
+    expect(a.urgent.said).toBe('Still not acknowledged, bed-1: pelvis above 32 mmHg');
+    a.changed('acknowledged', alert({ state: 'acknowledged', acknowledged_by: 'K-07' }));
+    expect(a.calm.said).toBe('K-07 has it, bed-1: pelvis above 32 mmHg');
+  });
+
+  it('nothing of what is put aside, until it is taken back', () => {
+    const a = new Announcer();
+    a.all([alert({ id: 'x', state: 'shelved' })]);
+    a.changed('raised', alert({ state: 'shelved' }));
+    a.changed('cleared', alert({ state: 'out-of-service' }));
+    expect([a.urgent.said, a.calm.said]).toEqual(['', '']);
+    a.changed('shelf-ended', alert());
+    expect(a.urgent.said).toMatch(/^New medium/);
   });
 
   it('low priority does not interrupt', () => {

@@ -11,7 +11,8 @@ import type { Alert, LiveEvent, Place, Subscription } from './link/types';
 import type { Block, Frame, MapFrame } from './link/wire';
 import { HOUR, Ribbons } from './ribbons';
 import { link as text } from './text';
-import { isOpen, withAlerts, withPlace } from './together';
+import { isAside, isOpen } from './life';
+import { withAlerts, withPlace } from './together';
 
 type SampleSink = (base: number, block: Block) => void;
 type MapSink = (frame: MapFrame) => void;
@@ -102,7 +103,7 @@ export class Live {
     if (Number.isNaN(now)) return;
     this.now = now;
     if (this.phase === 'live') this.ribbons.tick(now, this.#news, LAPSE * this.speed);
-    const kept = this.alerts.filter((a) => a.cleared_at == null || now - instant(a.cleared_at) < HOUR);
+    const kept = this.alerts.filter((a) => isOpen(a) || isAside(a) || now - instant(a.cleared_at ?? a.since) < HOUR);
     if (kept.length !== this.alerts.length) this.alerts = kept;
   }
 
@@ -167,8 +168,7 @@ export class Live {
     this.alerts = [a, ...others];
     const place = this.places.get(a.place);
     if (place) this.#show(withAlerts(place, this.alerts));
-    if (what === 'raised') this.announcer.raised(a);
-    if (what === 'cleared') this.announcer.cleared(a);
+    this.announcer.changed(what, a);
   }
 
   #frame(f: Frame): void {

@@ -38,7 +38,7 @@ it('the next due time leaves out what is raised, and what is not due', () => {
 });
 
 it('the worst priority counts open alerts and raised holds only', () => {
-  expect(worst(place('a', { alerts: [alert({ priority: 'high', cleared_at: '2031-01-01T10:00:00Z' })] }))).toBeNull();
+  expect(worst(place('a', { alerts: [alert({ priority: 'high', state: 'normal', cleared_at: '2031-01-01T10:00:00Z' })] }))).toBeNull();
   expect(worst(place('a', { alerts: [alert({ priority: 'low' })], holds: [hold({ raised: true })] }))).toBe('medium');
 });
 

@@ -3,6 +3,7 @@
 // then left alone, so that no row moves under a finger.
 
 import { instant } from './format';
+import { isAside, isOpen } from './life';
 import type { Place, Priority } from './link/types';
 
 const collator = new Intl.Collator('en', { numeric: true });
@@ -23,10 +24,11 @@ export function nextDue(place: Place): number {
 export function worst(place: Place): Priority | null {
   let found: Priority | null = null;
   for (const a of place.alerts) {
-    if (a.cleared_at == null && (found === null || PRIORITY[a.priority] < PRIORITY[found])) found = a.priority;
+    if (isOpen(a) && (found === null || PRIORITY[a.priority] < PRIORITY[found])) found = a.priority;
   }
   for (const h of place.holds) {
-    if (h.raised && (found === null || PRIORITY[h.priority] < PRIORITY[found])) found = h.priority;
+    const aside = place.alerts.some((a) => a.rule === h.rule && a.subject === h.subject && isAside(a));
+    if (h.raised && !aside && (found === null || PRIORITY[h.priority] < PRIORITY[found])) found = h.priority;
   }
   return found;
 }
@@ -61,9 +63,10 @@ export function byUrgency(a: Place, b: Place): number {
   return rank(a) - rank(b) || before(since(a), since(b)) || before(nextDue(a), nextDue(b)) || byPlace(a, b);
 }
 
-/** Alerts, the gravest first, and of these the longest standing. */
-export function byPriority(a: { priority: Priority; raised_at: string; id: string }, b: typeof a): number {
-  return PRIORITY[a.priority] - PRIORITY[b.priority] || instant(a.raised_at) - instant(b.raised_at) || collator.compare(a.id, b.id);
+/** Alerts, those that nobody has first, of these the gravest, and of these the longest standing. */
+export function byPriority(a: { priority: Priority; raised_at: string | null; id: string; state?: string }, b: typeof a): number {
+  const had = (x: typeof a) => (x.state === 'acknowledged' ? 1 : 0);
+  return had(a) - had(b) || PRIORITY[a.priority] - PRIORITY[b.priority] || instant(a.raised_at) - instant(b.raised_at) || collator.compare(a.id, b.id);
 }
 
 /**

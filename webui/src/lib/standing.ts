@@ -1,5 +1,6 @@
 // How a place stands, as a mark and a word.
 
+import { isCalling, isOpen } from './life';
 import { worst } from './order';
 import type { Place } from './link/types';
 import { alerts, priorities, states } from './text';
@@ -14,7 +15,11 @@ export interface Standing {
 export function standing(place: Place): Standing {
   const used = Math.max(0, ...place.holds.filter((h) => !h.raised).map((h) => h.used));
   const priority = worst(place);
-  if (priority) return { mark: priority, word: `${states.alert}, ${alerts.priority(priorities[priority])}`, used };
+  if (priority) {
+    const open = place.alerts.filter(isOpen);
+    const had = open.length > 0 && !open.some(isCalling);
+    return { mark: priority, word: `${states.alert}, ${alerts.priority(priorities[priority])}${had ? `, ${alerts.states.acknowledged}` : ''}`, used };
+  }
   const mark = place.state === 'alert' ? 'low' : place.state;
   return { mark, word: states[place.state], used };
 }

@@ -20,6 +20,7 @@ export function site(id: string, height: number | null, part: Partial<Place['sit
 export function alert(part: Partial<Alert> = {}): Alert {
   return {
     id: 'bed-1~long-load~pelvis', place: 'bed-1', rule: 'long-load', subject: 'pelvis', priority: 'medium', state: 'unacknowledged',
-    raised_at: '2031-01-01T10:00:00Z', cleared_at: null, value: 48, limit: 32, unit: 'mmHg', signal_known: true, text: 'pelvis above 32 mmHg', ...part,
+    since: '2031-01-01T10:00:00Z', raised_at: '2031-01-01T10:00:00Z', cleared_at: null, tier: 1, chattering: false,
+    by: '', reason: '', until: null, acknowledged_at: null, acknowledged_by: '', value: 48, limit: 32, unit: 'mmHg', signal_known: true, text: 'pelvis above 32 mmHg', ...part,
   };
 }

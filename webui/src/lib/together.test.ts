@@ -3,7 +3,7 @@ import { standing } from './standing';
 import { alert, hold, place } from './testplace';
 import { withAlerts, withPlace } from './together';
 
-const cleared = { state: 'normal', cleared_at: '2031-01-01T10:05:00Z' };
+const cleared = { state: 'normal' as const, cleared_at: '2031-01-01T10:05:00Z' };
 
 it('an alert that the place has not told of yet is shown there, in its own words', () => {
   const bed = withAlerts(place('bed-1', { state: 'building', holds: [hold({ used: 0.99 })] }), [alert(), alert({ place: 'bed-2' })]);

@@ -3,6 +3,15 @@
 
 export type Priority = 'high' | 'medium' | 'low';
 export type PlaceState = 'alert' | 'building' | 'quiet' | 'unknown' | 'uncalibrated';
+export type AlertState =
+  | 'normal'
+  | 'unacknowledged'
+  | 'acknowledged'
+  | 'returned-unacknowledged'
+  | 'latched'
+  | 'shelved'
+  | 'suppressed'
+  | 'out-of-service';
 export type PlaceKind = 'wrap' | 'bed' | 'seat';
 
 export interface Signal {
@@ -61,13 +70,24 @@ export interface Alert {
   rule: string;
   subject: string;
   priority: Priority;
-  /** "unacknowledged" while raised, "normal" once cleared. */
-  state: string;
-  raised_at: string;
+  state: AlertState;
+  /** Since when it is in this state. */
+  since: string;
+  /** null for one that was put aside and never raised. */
+  raised_at: string | null;
   cleared_at: string | null;
   value: number | null;
   limit: number | null;
   unit: string;
+  /** Of receivers, from 1; 0 while nobody is called. */
+  tier: number;
+  chattering: boolean;
+  /** Code and words of the person by whom it is acknowledged, shelved or out of service. */
+  by: string;
+  reason: string;
+  until: string | null;
+  acknowledged_at: string | null;
+  acknowledged_by: string;
   /** Whether what it watches is known at present. */
   signal_known: boolean;
   text: string;
@@ -104,7 +124,7 @@ export interface MapName {
 export type LiveEvent =
   | { event: 'hello'; protocol: string; now: string; speed: number; version: string; zone?: string }
   | { event: 'snapshot'; now: string; places: Place[] | null; alerts: Alert[] | null; streams: StreamName[] | null; maps: MapName[] | null }
-  | { event: 'alert'; what: 'raised' | 'cleared' | 'unknown' | 'known'; alert: Alert }
+  | { event: 'alert'; what: string; alert: Alert }
   | { event: 'place'; place: Place }
   | { event: 'beat'; now: string };
 

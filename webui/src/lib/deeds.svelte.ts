@@ -1,0 +1,60 @@
+// What people do with alerts, over HTTP. Who does it is a code that the browser
+// remembers; it is no proof of anything.
+
+import type { Verb } from './life';
+import type { Alert } from './link/types';
+import { alerts as text } from './text';
+import { remember } from './theme.svelte';
+
+const KEY = 'weald.code';
+const FORM = /^[A-Z]{1,4}-[0-9]{1,6}$/;
+
+class Who {
+  code = $state(stored());
+
+  /** Takes a code, and reports whether it is one. */
+  take(typed: string): boolean {
+    const code = typed.trim().toUpperCase();
+    if (!FORM.test(code)) return false;
+    this.code = code;
+    remember(KEY, code);
+    return true;
+  }
+
+  forget(): void {
+    this.code = '';
+    remember(KEY, '');
+  }
+}
+
+function stored(): string {
+  const code = remember(KEY) ?? '';
+  return FORM.test(code) ? code : '';
+}
+
+export const who = new Who();
+
+export interface Deed {
+  verb: Verb;
+  reason?: string;
+  minutes?: number;
+}
+
+/** Does it, and gives the alert as it then is. The error says in words why not. */
+export async function act(alert: string, deed: Deed): Promise<Alert> {
+  const body = { code: who.code, reason: deed.reason || undefined, for_s: deed.minutes ? deed.minutes * 60 : undefined };
+  let response: Response;
+  try {
+    response = await fetch(`/api/v1/alerts/${encodeURIComponent(alert)}/${deed.verb}`, {
+      method: 'POST',
+      headers: { 'Content-Type': 'application/json', Accept: 'application/json' },
+      body: JSON.stringify(body),
+      signal: AbortSignal.timeout(10_000),
+    });
+  } catch {
+    throw new Error(text.noAnswer);
+  }
+  const said = (await response.json().catch(() => null)) as (Alert & { detail?: string; errors?: { message: string }[] }) | null;
+  if (response.ok && said) return said;
+  throw new Error(said?.errors?.[0]?.message ?? said?.detail ?? text.notDone(response.status));
+}

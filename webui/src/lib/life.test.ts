@@ -1,0 +1,42 @@
+import { expect, it } from 'vitest';
+import { isAside, isCalling, isOpen, isStanding, verbs } from './life';
+import type { AlertState } from './link/types';
+import { worst } from './order';
+import { standing } from './standing';
+import { alert, hold, place } from './testplace';
+import { withAlerts } from './together';
+
+const STATES: AlertState[] = ['normal', 'unacknowledged', 'acknowledged', 'returned-unacknowledged', 'latched', 'shelved', 'suppressed', 'out-of-service'];
+
+it('asks for somebody, is somebody\u2019s, or is put aside, and never two of these', () => {
+  const of = (test: (a: ReturnType<typeof alert>) => boolean) => STATES.filter((state) => test(alert({ state })));
+  expect(of(isCalling)).toEqual(['unacknowledged', 'latched']);
+  expect(of(isOpen)).toEqual(['unacknowledged', 'acknowledged', 'latched']);
+  expect(of(isAside)).toEqual(['shelved', 'suppressed', 'out-of-service']);
+  expect(isStanding(alert({ raised_at: null }))).toBe(false);
+  expect(isStanding(alert({ cleared_at: '2031-01-01T10:01:00Z' }))).toBe(false);
+});
+
+it('offers what the daemon would take', () => {
+  expect(verbs(alert())).toEqual(['acknowledge', 'shelve', 'out-of-service']);
+  expect(verbs(alert({ state: 'acknowledged' }))).not.toContain('acknowledge');
+  expect(verbs(alert({ state: 'shelved' }))).toContain('unshelve');
+  expect(verbs(alert({ state: 'out-of-service' }))).toEqual(['in-service']);
+  expect(verbs(alert({ state: 'normal' }))).toEqual([]);
+});
+
+it('does not colour a place by what is put aside, and shows it all the same', () => {
+  const raised = hold({ raised: true, used: 1 });
+  const aside = alert({ state: 'shelved', by: 'K-07' });
+  const bed = withAlerts(place('bed-1', { state: 'alert', holds: [raised] }), [aside]);
+  expect(bed.alerts).toEqual([aside]);
+  expect(bed.holds[0]!.raised).toBe(true);
+  expect(worst(bed)).toBeNull();
+  expect(standing(bed).word).not.toMatch(/priority/);
+});
+
+it('says of a place that somebody has it', () => {
+  const had = place('bed-1', { state: 'alert', alerts: [alert({ state: 'acknowledged', by: 'K-07' })] });
+  expect(standing(had).word).toBe('alert, medium priority, acknowledged');
+  expect(standing({ ...had, alerts: [...had.alerts, alert({ id: 'x' })] }).word).toBe('alert, medium priority');
+});

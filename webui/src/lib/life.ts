@@ -1,0 +1,42 @@
+// The states of an alert, in the words of ISA-18.2, and what they ask of people.
+
+import type { Alert, AlertState } from './link/types';
+
+const OPEN: AlertState[] = ['unacknowledged', 'latched', 'acknowledged'];
+const ASIDE: AlertState[] = ['shelved', 'suppressed', 'out-of-service'];
+
+/** It asks for somebody, or somebody has it. */
+export const isOpen = (a: Alert) => OPEN.includes(a.state);
+
+/** Nobody has it yet. */
+export const isCalling = (a: Alert) => a.state === 'unacknowledged' || a.state === 'latched';
+
+/** It is measured, and nobody is called. */
+export const isAside = (a: Alert) => ASIDE.includes(a.state);
+
+/** It has been raised, and is not over. */
+export const isStanding = (a: Alert) => a.raised_at != null && a.cleared_at == null;
+
+export type Verb = 'acknowledge' | 'shelve' | 'unshelve' | 'out-of-service' | 'in-service';
+
+/** What can be done with an alert, the most likely first. */
+export function verbs(a: Alert): Verb[] {
+  switch (a.state) {
+    case 'unacknowledged':
+    case 'latched':
+    case 'returned-unacknowledged':
+      return ['acknowledge', 'shelve', 'out-of-service'];
+    case 'acknowledged':
+    case 'suppressed':
+      return ['shelve', 'out-of-service'];
+    case 'shelved':
+      return ['unshelve', 'out-of-service'];
+    case 'out-of-service':
+      return ['in-service'];
+    case 'normal':
+      return [];
+  }
+}
+
+/** For how long an alert can be shelved, in minutes; the most is 8 h. */
+export const SHELVES = [10, 30, 60, 120, 240, 480];
