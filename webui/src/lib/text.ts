@@ -44,6 +44,7 @@ export const states = {
 export const priorities = { high: 'high', medium: 'medium', low: 'low' } as const;
 
 export const link = {
+  title: 'Connection',
   connecting: 'Connecting …',
   live: 'live',
   old: (since: string) => `No news since ${since}. What you see is old.`,
