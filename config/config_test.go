@@ -121,13 +121,13 @@ func TestPlan(t *testing.T) {
 	lo, hi := 15.0, 25.0
 	want := []rules.Rule{
 		{ID: "ankle-too-tight", At: rules.Where{Kind: rules.Wrap}, Limit: &rules.Limit{Watch: "ankle.pressure", Above: new(60.0), Deadband: 3},
-			OnDelay: 30 * time.Second, OffDelay: 10 * time.Second, ForgetAfter: rules.DefaultForgetAfter, Priority: alert.Medium},
+			OnDelay: 30 * time.Second, OffDelay: 10 * time.Second, ForgetAfter: rules.DefaultForgetAfter, Certainty: 0.5, Priority: alert.Medium},
 		{ID: "calf-off-target", At: rules.Where{Place: "bench-1"}, Limit: &rules.Limit{Watch: "calf.pressure", Outside: &[2]float64{lo, hi}, Deadband: 1},
-			OnDelay: time.Minute, ForgetAfter: rules.DefaultForgetAfter, Priority: alert.Low},
+			OnDelay: time.Minute, ForgetAfter: rules.DefaultForgetAfter, Certainty: 0.5, Priority: alert.Low},
 		{ID: "cell-loaded", At: rules.Where{Kind: rules.Bed}, Limit: &rules.Limit{Watch: "mat.pressure", Above: new(60.0)},
-			OnDelay: 2 * time.Hour, ResetsAfter: 2 * time.Minute, ForgetAfter: 30 * time.Minute, While: "mat.area > 500", Priority: alert.High},
+			OnDelay: 2 * time.Hour, ResetsAfter: 2 * time.Minute, ForgetAfter: 30 * time.Minute, While: "mat.area > 500", Certainty: 0.95, Priority: alert.High},
 		{ID: "heels-down", At: rules.Where{Place: "bed-5"}, Limit: &rules.Limit{Watch: "heels.peak", Above: new(40.0), Deadband: 4},
-			OnDelay: 30 * time.Minute, ForgetAfter: rules.DefaultForgetAfter, Priority: alert.Low, Latched: true, EscalateAfter: 10 * time.Minute},
+			OnDelay: 30 * time.Minute, ForgetAfter: rules.DefaultForgetAfter, Certainty: 0.5, Priority: alert.Low, Latched: true, EscalateAfter: 10 * time.Minute},
 	}
 	if d := cmp.Diff(want, p.Rules); d != "" {
 		t.Error(d)

@@ -36,7 +36,7 @@ func TestKinds(t *testing.T) {
 		{ID: "high", Limit: &rules.Limit{Watch: "calf.residual", Above: new(100.0)}},
 	}
 	for i := range want {
-		want[i].ForgetAfter, want[i].Priority = rules.DefaultForgetAfter, alert.Low
+		want[i].ForgetAfter, want[i].Priority, want[i].Certainty = rules.DefaultForgetAfter, alert.Low, 0.5
 	}
 	if d := cmp.Diff(want, c.Plan().Rules); d != "" {
 		t.Error(d)

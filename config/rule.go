@@ -31,6 +31,7 @@ func (r *reader) rules() {
 			ResetsAfter: time.Duration(rule.ResetsAfter),
 			ForgetAfter: time.Duration(rule.ForgetAfter),
 			While:       rule.While,
+			Certainty:   rule.Certainty,
 			Priority:    priority,
 
 			Latched:       rule.Latched,

@@ -28,7 +28,7 @@ func (p *place) apply(r *Rule) {
 		for _, pair := range r.Graduation.pairs(p.spec) {
 			d, v := &p.spec.Sites[pair[0]], &p.spec.Sites[pair[1]]
 			j := &gradeJudge{
-				grade:  limb.Grade{Ratio: r.Graduation.Ratio, Drop: r.Graduation.Drop, Steepest: r.Graduation.Steepest},
+				rule: r, grade: limb.Grade{Ratio: r.Graduation.Ratio, Drop: r.Graduation.Drop, Steepest: r.Graduation.Steepest},
 				distal: p.sites[pair[0]].signal, proximal: p.sites[pair[1]].signal, names: [2]string{d.ID, v.ID},
 			}
 			add(d.ID+"-"+v.ID, append(p.feedsOf(j.distal), p.feedsOf(j.proximal)...), j)
@@ -48,7 +48,7 @@ func (p *place) apply(r *Rule) {
 		}
 	case r.Swing != nil:
 		if i := p.signalNamed(r.Swing.Site + ".swing"); i >= 0 {
-			add(r.Swing.Site, p.feedsOf(i), &limitJudge{limit: &r.Swing.Limit, band: r.Swing.band(), signal: i, why: noSwing})
+			add(r.Swing.Site, p.feedsOf(i), &limitJudge{rule: r, limit: &r.Swing.Limit, band: r.band(&r.Swing.Limit), signal: i, why: noSwing})
 		}
 	case r.Formula != "":
 		if program, problems := compileGate(r.Formula, p.signals); len(problems) == 0 {

@@ -17,7 +17,7 @@ type cellWatch struct {
 	signal string
 	feeds  []int
 	gate   gate
-	band   hold.Band
+	band   hold.Certain
 	cells  *hold.Cells
 	groups []group
 	of     [][]int // by cell: the groups that it belongs to
@@ -59,7 +59,7 @@ func (w *cellWatch) turn(p *place, g *group, t hold.Turn, at sample.Instant) {
 }
 
 func (w *cellWatch) set(p *place) {
-	w.cells.Set(p.mat.values)
+	w.cells.SetWith(p.mat.values, p.mat.us)
 	w.gate.set(p)
 	w.advance(p, p.at, 0)
 	for i := range w.groups {
@@ -92,10 +92,11 @@ func (w *cellWatch) tell(p *place, g *group, cell int, what alert.Change, at sam
 	e := alert.Event{
 		At: at, Key: g.key, What: what, Priority: w.rule.Priority,
 		Signal: g.key.Subject + ".pressure", Unit: "mmHg",
-		Value: v, U: p.cellU(cell), Limit: w.band.Limit(v), Held: held,
+		Value: v, U: p.mat.us[cell], Limit: w.band.Limit(v), Held: held,
 	}
 	columns := p.mat.spec.Columns
-	e.Text = sentence(&e, w.rule.Limit, fmt.Sprintf("cell in row %d, column %d", cell/columns+1, cell%columns+1))
+	where := fmt.Sprintf("cell in row %d, column %d", cell/columns+1, cell%columns+1)
+	e.Text = sentence(&e, w.rule, where, p.mat.beyond != nil && p.mat.beyond[cell])
 	p.events = append(p.events, e)
 }
 

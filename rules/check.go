@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"weald/rules/alert"
+	"weald/rules/hold"
 )
 
 // Check returns every problem of the plan, in the order of its fields. It looks
@@ -86,6 +87,14 @@ func (c *checker) rule(i int, r *Rule) {
 	}
 	if r.Priority < alert.Low || r.Priority > alert.High {
 		c.bad(at("priority"), "a priority is low, medium or high")
+	}
+	if p := r.Certainty; p != 0 {
+		switch {
+		case !(p > 0 && p < 1):
+			c.bad(at("certainty"), "certainty is %g: give a probability between 0 and 1, such as 0.95 to alert only when sure, or 0.05 to alert as soon as it cannot be excluded", p)
+		case r.Limit == nil && r.Swing == nil && r.Graduation == nil && p != hold.Half:
+			c.bad(at("certainty"), "certainty is for rules with a bound on a pressure: limit, graduation and swing")
+		}
 	}
 	if kind := r.Kind(); kind == "" {
 		c.noKind(at, r)

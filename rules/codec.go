@@ -48,6 +48,14 @@ func (w *writer) scan(s *sample.Scan) {
 	w.count(int(s.Seq))
 	w.flag(s.Stored)
 	w.floats(s.Values)
+	w.flag(s.U != nil)
+	if s.U != nil {
+		w.floats(s.U)
+		w.floats(s.Shared)
+		for _, is := range s.Extrapolated {
+			w.flag(is)
+		}
+	}
 }
 
 // A reader takes them off again. After the first part that is not there it is
@@ -117,7 +125,7 @@ func (r *reader) flag() bool {
 	return b != nil && b[0] == 1
 }
 
-func (r *reader) scan() (s sample.Scan) {
+func (r *reader) scan(version byte) (s sample.Scan) {
 	s.Source = r.count(math.MaxInt32)
 	s.At, s.Arrived = r.instant(), r.instant()
 	s.Seq, s.Stored = uint32(r.count(math.MaxUint32)), r.flag()
@@ -127,7 +135,72 @@ func (r *reader) scan() (s sample.Scan) {
 			s.Values[i] = r.float()
 		}
 	}
+	if version >= 3 && r.flag() {
+		n := len(s.Values)
+		s.U, s.Shared, s.Extrapolated = make([]float64, n), make([]float64, n), make([]bool, n)
+		r.floats(s.U)
+		r.floats(s.Shared)
+		for i := range s.Extrapolated {
+			s.Extrapolated[i] = r.flag()
+		}
+	}
 	return s
+}
+
+// The state of a site.
+
+func (s *siteState) snapshot(w *writer) {
+	w.count(len(s.members))
+	for i := range s.members {
+		m := &s.members[i]
+		w.float(m.value)
+		w.float(m.u)
+		w.float(m.shared)
+		w.flag(m.extrapolated)
+		w.b = m.doubt.Append(w.b)
+	}
+}
+
+func (s *siteState) restore(r *reader, version byte) {
+	if n := r.count(len(s.members)); n != len(s.members) {
+		r.bad = true
+		return
+	}
+	for i := range s.members {
+		m := &s.members[i]
+		if m.value = r.float(); version < 3 {
+			continue
+		}
+		m.u, m.shared, m.extrapolated = r.float(), r.float(), r.flag()
+		r.use(func(b []byte) (rest []byte, err error) {
+			m.doubt, rest, err = hold.ReadState(b)
+			return rest, err
+		})
+	}
+}
+
+// The uncertainties of a mat's cells, where its scans bring them.
+
+func (m *matState) snapshot(w *writer) {
+	w.flag(m.beyond != nil)
+	if m.beyond == nil {
+		return
+	}
+	w.floats(m.us)
+	for _, is := range m.beyond {
+		w.flag(is)
+	}
+}
+
+func (m *matState) restore(r *reader) {
+	if !r.flag() {
+		return
+	}
+	r.floats(m.us)
+	m.beyond = make([]bool, len(m.us))
+	for i := range m.beyond {
+		m.beyond[i] = r.flag()
+	}
 }
 
 // use hands the rest of the bytes to f and goes on with what it leaves.

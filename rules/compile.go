@@ -93,7 +93,7 @@ func (p *Place) allSignals() []Signal {
 
 func newSignal(name, unit string, members int) Signal {
 	return Signal{
-		Name: name, Unit: unit, Value: sample.Unknown, U: sample.Unknown,
+		Name: name, Unit: unit, Value: sample.Unknown, U: sample.Unknown, Shared: sample.Unknown,
 		At: sample.Past, Until: sample.Past, Members: members,
 	}
 }
@@ -106,17 +106,22 @@ func (p *place) addSite(spec *Site) {
 			u = us[c.Index]
 		}
 		s.feeds = append(s.feeds, p.feed(c.Source))
-		s.values = append(s.values, sample.Unknown)
-		s.us = append(s.us, u)
+		s.members = append(s.members, member{value: sample.Unknown, u: u, stated: u})
 	}
 	p.sites = append(p.sites, s)
 }
 
 func (p *place) addMat(spec *Mat) {
 	cells := spec.Rows * spec.Columns
-	m := &matState{spec: spec, feed: p.feed(spec.Source), at: sample.Past, values: make([]float64, cells), loaded: newLoaded(spec)}
+	m := &matState{
+		spec: spec, feed: p.feed(spec.Source), at: sample.Past, loaded: newLoaded(spec),
+		values: make([]float64, cells), us: make([]float64, cells), stated: p.sources[spec.Source].U,
+	}
 	for i := range m.values {
-		m.values[i] = sample.Unknown
+		m.values[i], m.us[i] = sample.Unknown, sample.Unknown
+		if m.stated != nil {
+			m.us[i] = m.stated[i]
+		}
 	}
 	add := func(id string, runs [][2]int, n int) {
 		m.areas = append(m.areas, area{
@@ -155,14 +160,14 @@ func (p *place) watch(r *Rule) {
 	i := slices.IndexFunc(p.signals, func(s Signal) bool { return s.Name == r.Limit.Watch })
 	p.watches = append(p.watches, &signalWatch{
 		rule: r, key: key, signal: i, feeds: union(p.feedsOf(i), gateFeeds),
-		spec: spec, band: r.Limit.band(), gate: g, since: sample.Past,
+		spec: spec, band: r.band(r.Limit), gate: g, since: sample.Past,
 	})
 }
 
 func (p *place) cellWatch(r *Rule, key alert.Key, spec hold.Spec, g gate, gateFeeds []int) *cellWatch {
 	m := p.mat.spec
 	n := m.Rows * m.Columns
-	w := &cellWatch{rule: r, signal: r.Limit.Watch, feeds: union([]int{p.mat.feed}, gateFeeds), gate: g, band: r.Limit.band(), of: make([][]int, n)}
+	w := &cellWatch{rule: r, signal: r.Limit.Watch, feeds: union([]int{p.mat.feed}, gateFeeds), gate: g, band: r.band(r.Limit), of: make([][]int, n)}
 	add := func(id string, cells []int) {
 		for _, c := range cells {
 			w.of[c] = append(w.of[c], len(w.groups))
@@ -180,7 +185,7 @@ func (p *place) cellWatch(r *Rule, key alert.Key, spec hold.Spec, g gate, gateFe
 	} else if rest, _ := m.unnamed(); len(rest) > 0 {
 		add(WholeMat, rest) // they speak for the mat
 	}
-	w.cells = hold.NewCells(n, which, spec, w.band)
+	w.cells = hold.NewCertainCells(n, which, spec, w.band)
 	return w
 }
 
@@ -200,6 +205,17 @@ func (m *Mat) unnamed() (rest []int, disjoint bool) {
 		}
 	}
 	return rest, disjoint
+}
+
+// band is the band of a limit with the rule's certainty.
+func (r *Rule) band(l *Limit) hold.Certain { return l.band().At(r.certainty()) }
+
+// certainty is what the rule asks for, or else the value itself.
+func (r *Rule) certainty() float64 {
+	if r.Certainty == 0 {
+		return hold.Half
+	}
+	return r.Certainty
 }
 
 func (l *Limit) band() hold.Band {

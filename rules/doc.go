@@ -15,6 +15,12 @@
 // zero, not the last value and not "fine". A site or region is known while at
 // least half of its members are.
 //
+// What is known of a value's uncertainty has two parts: one of its own, which
+// averaging reduces, and one that it shares with all that were calibrated with the
+// same reference, which it does not (siteState.mean). A site of three or more
+// drops a member that disagrees with the others for long (siteState.disagree), at
+// the exact instant, which may fall between readings.
+//
 // Of these more signals are made: of a limb, what it does (still, walking,
 // bending, standing, wrapped) and what its wrap does (package limb); of a mat,
 // what package matstat measures beyond the tally; of a bed and a seat, whether it

@@ -137,13 +137,6 @@ func (e *Engine) Progress(place int, dst []Progress) []Progress {
 	return dst
 }
 
-func (p *place) cellU(cell int) float64 {
-	if u := p.sources[p.mat.spec.Source].U; u != nil {
-		return u[cell]
-	}
-	return sample.Unknown
-}
-
 func newLoaded(m *Mat) *hold.Cells {
 	return hold.NewCells(m.Rows*m.Columns, nil,
 		hold.Spec{OnDelay: hold.Forever, ResetsAfter: m.LoadedResets, ForgetAfter: DefaultForgetAfter},

@@ -7,12 +7,14 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules/alert"
+	"weald/rules/hold"
 	"weald/rules/limb"
 )
 
 // A gradeJudge judges the graduation between two neighbouring sites.
 type gradeJudge struct {
 	still
+	rule             *Rule
 	grade            limb.Grade
 	distal, proximal int // signals
 	names            [2]string
@@ -21,8 +23,33 @@ type gradeJudge struct {
 func (j *gradeJudge) look(*place) {}
 
 func (j *gradeJudge) condition(p *place) (sample.Truth, bool) {
-	_, is := j.grade.Judge(p.signals[j.distal].Value, p.signals[j.proximal].Value)
+	d, v := &p.signals[j.distal], &p.signals[j.proximal]
+	_, is := j.grade.Judge(d.Value, v.Value)
+	if j.rule.certainty() != hold.Half && is != sample.Maybe && d.Value >= limb.Judgeable {
+		is = j.probably(d, v)
+	}
 	return is, false
+}
+
+// probably is the condition with a certainty: that of any one of the bounds, each
+// by itself. A bound compares the proximal pressure with a share of the distal
+// one, of which the uncertainties add as JCGM 100 has it (5.2.2): the independent
+// parts in squares, the parts in common with their signs.
+func (j *gradeJudge) probably(d, v *Signal) sample.Truth {
+	own := func(s *Signal) float64 { return s.U*s.U - s.Shared*s.Shared }
+	beyond := func(set bool, share, excess float64) sample.Truth {
+		if !set {
+			return sample.No
+		}
+		common := v.Shared - share*d.Shared
+		band := hold.Above(0, 0).At(j.rule.certainty())
+		is, _ := band.Judge(excess, math.Sqrt(own(v)+share*share*own(d)+common*common), 0)
+		return is
+	}
+	g := &j.grade
+	return beyond(g.Ratio > 0, g.Ratio, v.Value-g.Ratio*d.Value).
+		Or(beyond(g.Drop > 0, 1, g.Drop-(d.Value-v.Value))).
+		Or(beyond(g.Steepest > 0, g.Steepest, g.Steepest*d.Value-v.Value))
 }
 
 func (j *gradeJudge) measured(p *place, e *alert.Event) {
@@ -64,5 +91,6 @@ func (j *gradeJudge) words(p *place, e *alert.Event) said {
 			reading += fmt.Sprintf(", %.0f %%", limb.Residual(v.Value, d.Value))
 		}
 	}
-	return said{subject: spoken(j.names[1]), is: is, asked: asked, reading: reading}
+	sure := j.rule.sure()
+	return said{subject: spoken(j.names[1]), is: is + sure, asked: asked + sure, reading: reading, note: extrapolation(d.Extrapolated || v.Extrapolated)}
 }

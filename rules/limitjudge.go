@@ -14,8 +14,9 @@ import (
 // there may be nothing to judge.
 type limitJudge struct {
 	still
+	rule   *Rule
 	limit  *Limit
-	band   hold.Band
+	band   hold.Certain
 	signal int
 	why    func(p *place) string
 	memory hold.Memory
@@ -23,7 +24,7 @@ type limitJudge struct {
 }
 
 func (j *limitJudge) look(p *place) {
-	j.is, j.memory = j.band.Judge(p.signals[j.signal].Value, j.memory)
+	j.is, j.memory = j.band.Judge(p.signals[j.signal].Value, p.signals[j.signal].U, j.memory)
 }
 
 func (j *limitJudge) condition(p *place) (sample.Truth, bool) {
@@ -43,7 +44,7 @@ func (j *limitJudge) words(p *place, e *alert.Event) said {
 	if s.Value == s.Value {
 		reading = Quantity(s.Value, s.U, s.Unit, e.Limit)
 	}
-	return said{subject: spokenSignal(s.Name), is: j.limit.words(s.Value, s.Unit), asked: j.limit.Words(s.Unit), reading: reading}
+	return said{subject: spokenSignal(s.Name), is: j.limit.words(s.Value, s.Unit) + j.rule.sure(), asked: j.limit.Words(s.Unit) + j.rule.sure(), reading: reading, note: extrapolation(s.Extrapolated)}
 }
 
 // Code implements state.Coder.

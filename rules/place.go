@@ -2,6 +2,7 @@ package rules
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"time"
 
@@ -57,6 +58,9 @@ type matState struct {
 	spec   *Mat
 	feed   int
 	values []float64
+	us     []float64 // standard uncertainties of values, NaN not known
+	stated []float64 // what the configuration states; nil for nothing
+	beyond []bool    // by cell: extrapolated; nil where none is
 	at     sample.Instant
 	areas  []area // the whole mat, then the regions
 	whole  tally
@@ -126,17 +130,46 @@ func (p *place) tick(to sample.Instant) {
 func (p *place) moveTo(to sample.Instant, inclusive bool) {
 	for {
 		f, when := p.firstSilence()
-		if when > to || (when == to && !inclusive) {
+		turn := p.firstTurn()
+		if next := min(when, turn); next > to || (next == to && !inclusive) {
 			break
 		}
-		p.pass(when)
-		p.silence(f)
-		p.look(true)
+		if turn < when {
+			p.pass(turn)
+			p.turn()
+			p.look(false)
+		} else {
+			p.pass(when)
+			p.silence(f)
+			p.turn()
+			p.look(true)
+		}
 		for _, w := range p.watches {
 			w.set(p)
 		}
 	}
 	p.pass(to)
+	p.turn()
+}
+
+// firstTurn returns when the first member of a site is dropped or comes back.
+func (p *place) firstTurn() sample.Instant {
+	first := sample.Never
+	for i := range p.sites {
+		if in, ok := p.sites[i].turns(); ok {
+			first = min(first, p.at.Add(in))
+		}
+	}
+	return first
+}
+
+// turn brings the signals of sites up to date whose members have turned.
+func (p *place) turn() {
+	for i := range p.sites {
+		if p.sites[i].turned {
+			p.updateSite(&p.sites[i], p.at)
+		}
+	}
 }
 
 // pass lets time pass without any signal changing.
@@ -151,6 +184,9 @@ func (p *place) pass(to sample.Instant) {
 		}
 		for _, d := range p.derivations {
 			d.pass(span)
+		}
+		for i := range p.sites {
+			p.sites[i].pass(span)
 		}
 	}
 	p.at = to
@@ -181,12 +217,12 @@ func (p *place) firstSilence() (feed int, when sample.Instant) {
 // take puts a scan's values into the signals that are made of them.
 func (p *place) take(f int, s *sample.Scan) {
 	for i := range p.sites {
-		if p.sites[i].take(f, s.Values) {
+		if p.sites[i].take(f, s) {
 			p.updateSite(&p.sites[i], s.At)
 		}
 	}
 	if p.mat != nil && p.mat.feed == f {
-		copy(p.mat.values, s.Values)
+		p.mat.take(s)
 		p.mat.at = s.At
 		p.mat.loaded.Set(p.mat.values)
 		p.updateMat(s.At)
@@ -234,8 +270,10 @@ func (p *place) silence(f int) {
 }
 
 func (p *place) updateSite(s *siteState, at sample.Instant) {
+	s.disagree()
+	s.turned = false
 	sig := &p.signals[s.signal]
-	sig.Value, sig.U, sig.Known = s.mean()
+	s.mean(sig)
 	sig.At, sig.Until = at, sample.Never
 	for _, f := range s.feeds {
 		sig.Until = min(sig.Until, p.feeds[f].until)
@@ -262,6 +300,25 @@ func (p *place) updateMat(at sample.Instant) {
 	p.setArea(&m.areas[0], &whole, at)
 }
 
+// take takes the values of a scan.
+func (m *matState) take(s *sample.Scan) {
+	copy(m.values, s.Values)
+	switch {
+	case s.U != nil:
+		for i := range m.us {
+			m.us[i] = math.Sqrt(s.U[i]*s.U[i] + s.Shared[i]*s.Shared[i])
+		}
+		m.beyond = append(m.beyond[:0], s.Extrapolated...)
+	case m.beyond != nil: // the source has lost its records
+		m.beyond = nil
+		for i := range m.us {
+			if m.us[i] = sample.Unknown; m.stated != nil {
+				m.us[i] = m.stated[i]
+			}
+		}
+	}
+}
+
 func (p *place) setArea(a *area, t *tally, at sample.Instant) {
 	for k, v := range a.signals(t) {
 		sig := &p.signals[a.signal+k]
@@ -275,6 +332,11 @@ func (p *place) setArea(a *area, t *tally, at sample.Instant) {
 // loses its signal, or something in the life of one.
 func (p *place) reckon() {
 	p.due = p.lifeDue
+	if turn := p.firstTurn(); turn != sample.Never {
+		if _, silence := p.firstSilence(); turn <= silence {
+			p.due = min(p.due, turn)
+		}
+	}
 	for _, w := range p.watches {
 		in, ok, raised, feeds := w.next()
 		silence, sources := sample.Never, 0

@@ -29,9 +29,7 @@ func (q *queue) put(s *sample.Scan) {
 	if n := len(q.free); n > 0 {
 		kept, q.free = q.free[n-1], q.free[:n-1]
 	}
-	values := append(kept.Values[:0], s.Values...)
-	*kept = *s
-	kept.Values, kept.Raw = values, nil
+	kept.Set(s)
 	i := len(q.waiting)
 	q.waiting = append(q.waiting, kept)
 	for ; i > 0 && q.waiting[i-1].At > kept.At; i-- {

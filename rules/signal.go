@@ -13,55 +13,6 @@ const contactAbove = 5
 // newtonsPerMMHgMM2 turns mmHg x mm2 into newtons.
 var newtonsPerMMHgMM2 = sample.MMHg(1).Pascals() * 1e-6
 
-// A siteState is the present of one site: a member's last value lasts until
-// its source delivers again or falls silent.
-type siteState struct {
-	signal int // index into place.signals
-	spec   *Site
-	feeds  []int // by member: index into place.feeds
-	values []float64
-	us     []float64
-}
-
-// take reads the members that come from feed out of a scan.
-func (s *siteState) take(feed int, values []float64) bool {
-	touched := false
-	for m, f := range s.feeds {
-		if f == feed {
-			s.values[m], touched = values[s.spec.Channels[m].Index], true
-		}
-	}
-	return touched
-}
-
-// silence forgets the members that come from feed.
-func (s *siteState) silence(feed int) {
-	for m, f := range s.feeds {
-		if f == feed {
-			s.values[m] = sample.Unknown
-		}
-	}
-}
-
-// mean is the site's pressure: the mean of the members that are known, as long
-// as they are at least half of all, with the standard uncertainty of a mean of
-// independent values; NaN unless every known member states one.
-func (s *siteState) mean() (value, u float64, known int) {
-	var sum, uu float64
-	for m, v := range s.values {
-		if !sample.IsUnknown(v) {
-			sum += v
-			uu += s.us[m] * s.us[m]
-			known++
-		}
-	}
-	if known == 0 || 2*known < len(s.values) {
-		return sample.Unknown, sample.Unknown, known
-	}
-	n := float64(known)
-	return sum / n, math.Sqrt(uu) / n, known
-}
-
 // The quantities of a mat and of each of its regions, in the order of their
 // signals.
 var areaQuantities = [...]struct{ name, unit string }{

@@ -16,7 +16,12 @@ import (
 //
 // Version 2 has the lives of the alerts behind the watches; a snapshot of version
 // 1 is read, and what is raised in it becomes unacknowledged.
-const snapshotVersion = 2
+//
+// Version 3 has, for every site, the members with their uncertainties and how
+// long they have disagreed, the uncertainties of a mat's cells, and those of the
+// scans that wait. A place goes on from version 2 with what the configuration
+// states and with members that all agree.
+const snapshotVersion = 3
 
 // SnapshotPlace adds the state of a place to b: every accumulator, memory and
 // raised alert, and the values that its signals last. RestorePlace takes it up
@@ -36,11 +41,12 @@ func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
 		w.instant(f.newest)
 	}
 	for i := range p.sites {
-		w.floats(p.sites[i].values)
+		p.sites[i].snapshot(&w)
 	}
 	if m := p.mat; m != nil {
 		w.instant(m.at)
 		w.floats(m.values)
+		m.snapshot(&w)
 		w.b = m.loaded.Append(w.b)
 	}
 	for i := range p.signals {
@@ -103,11 +109,14 @@ func (p *place) restore(r *reader, version byte) (last sample.Instant) {
 		f.last, f.until, f.newest = r.instant(), r.instant(), r.instant()
 	}
 	for i := range p.sites {
-		r.floats(p.sites[i].values)
+		p.sites[i].restore(r, version)
 	}
 	if m := p.mat; m != nil {
 		m.at = r.instant()
 		r.floats(m.values)
+		if version >= 3 {
+			m.restore(r)
+		}
 		r.use(m.loaded.Read)
 	}
 	at := make([]sample.Instant, len(p.signals))
@@ -118,7 +127,7 @@ func (p *place) restore(r *reader, version byte) (last sample.Instant) {
 		r.use(func(b []byte) ([]byte, error) { return state.Read(b, d) })
 	}
 	for range r.count(r.left()) {
-		s := r.scan()
+		s := r.scan(version)
 		if p.feedOf(s.Source) < 0 || len(s.Values) != p.sources[s.Source].Channels {
 			r.bad = true
 			return last
@@ -194,6 +203,9 @@ func (r *Rule) fingerprint() uint64 {
 		fmt.Fprint(h, r.ID, "|", l.Watch, "|", l.band(), "|", l.Deadband)
 	} else {
 		fmt.Fprint(h, r.ID, "|", r.Kind(), "|", r.settings())
+	}
+	if r.certainty() != hold.Half {
+		fmt.Fprint(h, "|", r.Certainty)
 	}
 	fmt.Fprint(h, "|", r.OnDelay, r.OffDelay, r.ResetsAfter, r.ForgetAfter, "|", r.while())
 	return h.Sum64()

@@ -114,7 +114,13 @@ type Rule struct {
 	ResetsAfter time.Duration
 	ForgetAfter time.Duration // DefaultForgetAfter where the file is silent
 	While       string        // an expression, "" for always
-	Priority    alert.Priority
+
+	// Certainty is the least probability, above 0 and below 1, with which the true
+	// value must be beyond a limit; 0 is 0.5, which compares the value itself. See
+	// hold.Certain.
+	Certainty float64
+
+	Priority alert.Priority
 
 	// The life of its alerts: see alert.Spec.
 	Latched       bool
@@ -155,12 +161,15 @@ type Signal struct {
 	Name string // "ankle.pressure"
 	Unit string // "mmHg", "cm2", "1", …
 
-	Value float64        // NaN unknown
-	U     float64        // standard uncertainty, NaN not known
-	At    sample.Instant // since when; Past before the first reading
-	Until sample.Instant // the value lasts to here unless a new one comes
+	Value        float64        // NaN unknown
+	U            float64        // standard uncertainty, NaN not known
+	Shared       float64        // the part of U that comes from the reference; NaN not known
+	Extrapolated bool           // a part of it lies outside of what its channel was calibrated for
+	At           sample.Instant // since when; Past before the first reading
+	Until        sample.Instant // the value lasts to here unless a new one comes
 
-	Known, Members int // how many of the members had a value
+	Known, Members int // how many of the members had a value and count
+	Dropped        int // how many are left out as they disagree with the others
 }
 
 // Cells is the present state of a mat.

@@ -9,17 +9,48 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules/alert"
+	"weald/rules/hold"
 )
 
 // sentence explains an event with the numbers that made it true: the limit, for
 // how long, and what was measured then, and where.
-func sentence(e *alert.Event, l *Limit, where string) string {
-	s := said{subject: spoken(strings.TrimSuffix(e.Signal, ".pressure")), is: l.words(e.Value, e.Unit), asked: l.Words(e.Unit)}
+func sentence(e *alert.Event, r *Rule, where string, extrapolated bool) string {
+	l, sure := r.Limit, r.sure()
+	s := said{
+		subject: spoken(strings.TrimSuffix(e.Signal, ".pressure")),
+		is:      l.words(e.Value, e.Unit) + sure, asked: l.Words(e.Unit) + sure, note: extrapolation(extrapolated),
+	}
 	if !sample.IsUnknown(e.Value) {
 		s.reading = Quantity(e.Value, e.U, e.Unit, e.Limit)
 	}
 	s.where = where
 	return s.sentence(e)
+}
+
+// Asks says what a rule with a limit asks, with the unit of what it is for: "above
+// 60 mmHg (at least 95 % sure)".
+func (r *Rule) Asks(unit string) string { return r.Limit.Words(unit) + r.sure() }
+
+// sure says with what certainty a rule judges, "" where it compares the value.
+func (r *Rule) sure() string {
+	switch p := r.certainty(); {
+	case p > hold.Half:
+		return " (at least " + percent(p) + " sure)"
+	case p < hold.Half:
+		return " (a chance of at least " + percent(p) + ")"
+	}
+	return ""
+}
+
+// percent writes a probability: "95 %", "99.9 %".
+func percent(p float64) string { return strconv.FormatFloat(100*p, 'g', 6, 64) + " %" }
+
+// extrapolation says that a value rests on more than was calibrated.
+func extrapolation(is bool) string {
+	if !is {
+		return ""
+	}
+	return "The value is extrapolated: it lies outside of what was calibrated"
 }
 
 // sentence puts the parts together.

@@ -15,7 +15,7 @@ type signalWatch struct {
 	signal int
 	feeds  []int // what the signal and the gate rest on
 	spec   hold.Spec
-	band   hold.Band
+	band   hold.Certain
 	gate   gate
 
 	hold    hold.State
@@ -41,7 +41,7 @@ func (w *signalWatch) advance(p *place, from sample.Instant, span time.Duration)
 }
 
 func (w *signalWatch) set(p *place) {
-	w.cond, w.memory = w.band.Judge(p.signals[w.signal].Value, w.memory)
+	w.cond, w.memory = w.band.Judge(p.signals[w.signal].Value, p.signals[w.signal].U, w.memory)
 	w.gate.set(p)
 	w.advance(p, p.at, 0)
 	if unknown := w.hold.Raised && w.cond == sample.Maybe; w.hold.Raised && unknown != w.unknown {
@@ -71,7 +71,7 @@ func (w *signalWatch) tell(p *place, what alert.Change, at sample.Instant, held 
 		At: at, Key: w.key, What: what, Priority: w.rule.Priority,
 		Signal: s.Name, Unit: s.Unit, Value: s.Value, U: s.U, Limit: w.band.Limit(s.Value), Held: held,
 	}
-	e.Text = sentence(&e, w.rule.Limit, "")
+	e.Text = sentence(&e, w.rule, "", s.Extrapolated)
 	p.events = append(p.events, e)
 }
 

@@ -41,4 +41,24 @@ type Scan struct {
 	// Raw has one entry a channel as the bridge delivered it (counts, or mmHg
 	// for a source with that unit), NaN where nothing was delivered.
 	Raw []float64
+
+	// U has the independent part of the standard uncertainty of each of Values
+	// in mmHg, Shared the part that channels calibrated with the same reference
+	// have in common; NaN where it is not known. Extrapolated says which values
+	// lie outside of what their channel was calibrated for. All three have an
+	// entry a channel, or all are nil: then nothing is known beyond what the
+	// configuration states.
+	U, Shared    []float64
+	Extrapolated []bool
+}
+
+// Set makes s a copy of from in buffers of its own.
+func (s *Scan) Set(from *Scan) {
+	kept := *s
+	*s = *from
+	s.Values, s.Raw = append(kept.Values[:0], from.Values...), append(kept.Raw[:0], from.Raw...)
+	if from.U != nil {
+		s.U, s.Shared = append(kept.U[:0], from.U...), append(kept.Shared[:0], from.Shared...)
+		s.Extrapolated = append(kept.Extrapolated[:0], from.Extrapolated...)
+	}
 }

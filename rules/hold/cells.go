@@ -31,7 +31,7 @@ type Turn struct {
 // delay is reached, or when somebody asks.
 type Cells struct {
 	spec  Spec
-	band  Band
+	band  Certain
 	which []int // the cells judged, ascending; nil for all
 
 	flags []uint8         // by cell: memory, condition, and whether it is raised
@@ -67,6 +67,12 @@ func truth(flags uint8) sample.Truth {
 // NewCells returns holds for n cells, of which those in which are judged; nil
 // means all. Every condition is unknown until the first Set.
 func NewCells(n int, which []int, spec Spec, band Band) *Cells {
+	return NewCertainCells(n, which, spec, band.At(Half))
+}
+
+// NewCertainCells is NewCells for a band that is judged with a certainty. Such
+// cells take readings by SetWith, unless the certainty is Half.
+func NewCertainCells(n int, which []int, spec Spec, band Certain) *Cells {
 	return &Cells{
 		spec: spec, band: band, which: which,
 		flags: make([]uint8, n), state: make([]State, n), mark: make([]time.Duration, n),
@@ -127,6 +133,31 @@ func (c *Cells) Set(values []float64) {
 	}
 }
 
+// SetWith is Set for readings with their standard uncertainties, one a cell, NaN
+// where it is not known.
+func (c *Cells) SetWith(values, us []float64) {
+	if c.band.Plain() {
+		c.Set(values)
+		return
+	}
+	judge := func(i int) {
+		f := c.flags[i]
+		cond, m := c.band.Judge(values[i], us[i], Memory(f&memory))
+		if next := encode(cond) | uint8(m); next != f&^raised {
+			c.turn(i, next)
+		}
+	}
+	if c.which != nil {
+		for _, i := range c.which {
+			judge(i)
+		}
+		return
+	}
+	for i := range values {
+		judge(i)
+	}
+}
+
 // setAbove is setAll for a limit that has no lower side, as nearly all have.
 // Whether a cell goes on as it is takes one comparison or two.
 func (c *Cells) setAbove(values []float64) {
@@ -170,7 +201,7 @@ func (c *Cells) setAll(values []float64) {
 func (c *Cells) setSome(values []float64) {
 	for _, i := range c.which {
 		f := c.flags[i]
-		cond, m := c.band.Judge(values[i], Memory(f&memory))
+		cond, m := c.band.Band.Judge(values[i], Memory(f&memory))
 		if next := encode(cond) | uint8(m); next != f&^raised {
 			c.turn(i, next)
 		}

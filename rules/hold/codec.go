@@ -73,10 +73,10 @@ func (c *Cells) Append(b []byte) []byte {
 // Read restores what Append wrote from the beginning of b and returns the rest.
 // After an error the holds are as NewCells made them.
 func (c *Cells) Read(b []byte) (rest []byte, err error) {
-	fresh := NewCells(len(c.flags), c.which, c.spec, c.band)
+	fresh := NewCertainCells(len(c.flags), c.which, c.spec, c.band)
 	rest, err = fresh.read(b)
 	if err != nil {
-		fresh = NewCells(len(c.flags), c.which, c.spec, c.band)
+		fresh = NewCertainCells(len(c.flags), c.which, c.spec, c.band)
 	}
 	*c = *fresh
 	return rest, err

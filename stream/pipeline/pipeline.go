@@ -203,9 +203,9 @@ func (p *Pipeline) put(ctx context.Context, s *sample.Scan, taken chan<- struct{
 			return ErrStopped
 		}
 	}
-	values, raw := append(kept.scan.Values[:0], s.Values...), append(kept.scan.Raw[:0], s.Raw...)
-	kept.scan, kept.since, kept.taken = *s, p.clock.Now(), taken
-	kept.scan.Values, kept.scan.Raw = values, raw
+
+	kept.scan.Set(s)
+	kept.since, kept.taken = p.clock.Now(), taken
 	p.in <- kept // there are no more scans than places in the queue
 	return nil
 }

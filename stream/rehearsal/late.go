@@ -16,9 +16,9 @@ func lateOnes(ctx context.Context, in Input) ([]*sample.Scan, error) {
 	var late []*sample.Scan
 	err := in(ctx, func(s *sample.Scan) {
 		if at, seen := newest[s.Source]; seen && s.At < at {
-			kept := *s
-			kept.Values, kept.Raw = slices.Clone(s.Values), slices.Clone(s.Raw)
-			late = append(late, &kept)
+			kept := new(sample.Scan)
+			kept.Set(s)
+			late = append(late, kept)
 			return
 		}
 		newest[s.Source] = s.At

@@ -158,7 +158,7 @@ func (b *Builder) bound(p *rules.Progress) string {
 	if r == nil || r.Limit == nil {
 		return ""
 	}
-	return r.Limit.Words(p.Unit)
+	return r.Asks(p.Unit)
 }
 
 // limits are the bounds that a rule compares with: one, or both of a band.

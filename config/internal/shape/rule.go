@@ -56,6 +56,12 @@ type Rule struct {
 	// counts for nothing. Default: always; for graduation still.
 	While string `yaml:"while"`
 
+	// The least probability with which the true value must be beyond the limit,
+	// by the uncertainty that is known of it (normal model, as in JCGM 106). 0.95
+	// alerts only when sure, 0.05 as soon as it cannot be excluded. Default 0.5:
+	// the value itself is compared. For limit, graduation and swing.
+	Certainty float64 `yaml:"certainty" jsonschema:"exclusiveMinimum=0,default=0.5"`
+
 	// Priority of the alert, in the words of IEC 60601-1-8 (no conformity is
 	// claimed). Default low.
 	Priority string `yaml:"priority" jsonschema:"enum=low,enum=medium,enum=high,default=low"`
@@ -70,8 +76,6 @@ type Rule struct {
 
 	Turn    tree.Unavailable `yaml:"turn" jsonschema:"-" instead:"give another kind of rule"`
 	Quality tree.Unavailable `yaml:"quality" jsonschema:"-" instead:"give another kind of rule"`
-
-	Certainty tree.Unavailable `yaml:"certainty" jsonschema:"-"`
 }
 
 // At picks places; an empty one picks all.
