@@ -10,6 +10,12 @@ type Figure struct {
 	At      float64 `json:"at_mmhg"`
 }
 
+// A Share is a figure of the whole range.
+type Share struct {
+	MMHg    float64 `json:"mmhg"`
+	Percent float64 `json:"percent_fs"`
+}
+
 // Figures are what is said of a sensor. Nil is not known from the table.
 type Figures struct {
 	FullScale float64 `json:"full_scale_mmhg"` // span of the reference pressures
@@ -25,10 +31,9 @@ type Figures struct {
 
 	Sensitivity float64 `json:"sensitivity"` // counts per mmHg, of the least-squares line
 
-	ResidualSD      float64  `json:"residual_sd_mmhg"`
-	ResidualPercent float64  `json:"residual_sd_percent_fs"`
-	UHighest        *Figure  `json:"combined_u"` // the largest combined standard uncertainty within the range
-	CreepPerDecade  *float64 `json:"creep_per_decade_percent,omitempty"`
+	ResidualSD     *Share   `json:"residual_sd"`
+	UHighest       *Figure  `json:"combined_u"` // the largest combined standard uncertainty within the range
+	CreepPerDecade *float64 `json:"creep_per_decade_percent,omitempty"`
 }
 
 // Of returns the figures that follow from a table alone: Zero, ResidualSD,
@@ -36,6 +41,7 @@ type Figures struct {
 // different mean readings; otherwise all is empty.
 func Of(rows []Row) Figures {
 	of, level := Levels(rows)
+	rows = aligned(rows, of, level)
 	up, n := Means(rows, of, len(level), Up, "")
 	var x, y []float64
 	for i := range level {

@@ -86,3 +86,21 @@ func Directed(rows []Row) bool {
 	has := func(d Direction) bool { return slices.ContainsFunc(rows, func(r Row) bool { return r.Direction == d }) }
 	return has(Up) && has(Down)
 }
+
+// aligned returns rows as they would read at exactly their level's pressure:
+// their counts moved along the mean response between the neighbouring levels.
+// A deviation of the hand is no deviation of the sensor.
+func aligned(rows []Row, of []int, level []float64) []Row {
+	mean, _ := Means(rows, of, len(level))
+	out := slices.Clone(rows)
+	if len(level) < 2 {
+		return out
+	}
+	for i, r := range out {
+		low, high := max(of[i]-1, 0), min(of[i]+1, len(level)-1)
+		slope := (mean[high] - mean[low]) / (level[high] - level[low])
+		out[i].Raw -= slope * (r.Reference - level[of[i]])
+		out[i].Reference = level[of[i]]
+	}
+	return out
+}

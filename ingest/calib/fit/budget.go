@@ -10,75 +10,12 @@ import (
 	"weald/ingest/calib/record"
 )
 
-// scatter is what readings at one level and in one direction do, in counts.
-type scatter struct {
-	within  float64 // standard deviation about the level, within a cycle
-	between float64 // standard deviation of whole cycles against each other, enlarged for how few they are
-	cycles  int
-	known   bool
-}
-
-// measure splits the scatter about the level means into what a whole cycle is
-// off and the rest.
-func measure(rows []figures.Row, of []int) scatter {
-	type key struct {
-		direction figures.Direction
-		level     int
-	}
-	type mean struct{ sum, n float64 }
-	levels, offs := map[key]mean{}, map[int]mean{}
-	add := func(m mean, v float64) mean { return mean{m.sum + v, m.n + 1} }
-	at := func(i int) key { return key{rows[i].Direction, of[i]} }
-	for i, r := range rows {
-		levels[at(i)] = add(levels[at(i)], r.Raw)
-	}
-	off := func(i int) float64 { m := levels[at(i)]; return rows[i].Raw - m.sum/m.n }
-	n := 0
-	for i, r := range rows {
-		if levels[at(i)].n > 1 {
-			offs[r.Cycle] = add(offs[r.Cycle], off(i))
-			n++
-		}
-	}
-	s := scatter{cycles: len(offs)}
-	shifts, within := 0.0, 0.0
-	for _, m := range offs {
-		shifts += m.sum / m.n * (m.sum / m.n)
-	}
-	keys := 0
-	for _, m := range levels {
-		if m.n > 1 {
-			keys++
-		}
-	}
-	for i, r := range rows {
-		if levels[at(i)].n > 1 {
-			shift := 0.0
-			if s.cycles > 1 {
-				m := offs[r.Cycle]
-				shift = m.sum / m.n
-			}
-			within += (off(i) - shift) * (off(i) - shift)
-		}
-	}
-	df := n - keys - max(s.cycles-1, 0)
-	if df < 1 {
-		return s
-	}
-	s.known = true
-	s.within = math.Sqrt(within / float64(df))
-	if s.cycles > 1 {
-		df := float64(s.cycles - 1)
-		s.between = math.Sqrt(shifts/df) * budget.Student(df) / budget.Student(math.Inf(1))
-	}
-	return s
-}
-
 // budget fills in the uncertainty and the width, and returns remarks on what
 // the table could not say.
 func (r *Result) budget(rows []figures.Row, c candidate, o Options) (remarks []string) {
 	of, level := figures.Levels(rows)
-	s := measure(rows, of)
+	e := deviations(rows, c)
+	s := measure(rows, of, e)
 	span := r.Calibration.MMHg.Span()
 	u := curve.Uncertainty{At: level, Reference: o.ReferenceU}
 	days := o.Valid.Hours() / 24
@@ -88,24 +25,22 @@ func (r *Result) budget(rows []figures.Row, c candidate, o Options) (remarks []s
 		assumed = o.Warn / 100 * span / math.Sqrt(12)
 		remarks = append(remarks, fmt.Sprintf("repeatability is not known from one cycle: %.3g %% of full scale is assumed; run three cycles", o.Warn))
 	}
-	up, _ := figures.Means(rows, of, len(level), figures.Up, "")
-	down, _ := figures.Means(rows, of, len(level), figures.Down)
 	mean, _ := figures.Means(rows, of, len(level))
-	raw := math.Hypot(s.within, o.Noise)
-	unexplained := lackOfFit(rows, c, s)
+	loop := loops(rows, of, len(level), e, s)
+	unexplained := r.lackOfFit(rows, c, s)
 	for l := range level {
 		slope := r.slope(mean[l])
 		u.Fit = append(u.Fit, math.Hypot(c.up.se(mean[l]), unexplained))
 		h := 0.0
-		if c.down == nil && up[l] == up[l] && down[l] == down[l] {
-			h = budget.Width("hysteresis", math.Abs(down[l]-up[l])*slope).U
+		if c.down == nil {
+			h = budget.Width("hysteresis", loop[l]).U
 		}
 		u.Hysteresis = append(u.Hysteresis, h)
-		u.Repeatability = append(u.Repeatability, math.Hypot(assumed, math.Hypot(raw, s.between)*slope))
+		u.Repeatability = append(u.Repeatability, math.Hypot(assumed, s.live(o.Noise*slope)))
 	}
 	r.Calibration.U = u
 	// A turn is one when it is beyond what a reading scatters.
-	r.Calibration.Width = max(4*raw*r.slope(mean[len(mean)/2]), 0.01*span)
+	r.Calibration.Width = max(4*math.Hypot(s.within, o.Noise*r.slope(mean[len(mean)/2])), 0.01*span)
 	if !figures.Directed(rows) {
 		remarks = append(remarks, "hysteresis is not known: the table does not have both directions")
 	}
@@ -123,40 +58,51 @@ func (r *Result) slope(raw float64) float64 {
 
 // lackOfFit returns by how much the left-out levels deviate beyond what their
 // scatter explains, in mmHg.
-func lackOfFit(rows []figures.Row, c candidate, s scatter) float64 {
+func (r *Result) lackOfFit(rows []figures.Row, c candidate, s scatter) float64 {
 	// With one curve for both directions the loop is in the left-out error too;
 	// it has its own place in the budget.
 	squares, n := 0.0, 0
-	for _, side := range sides(rows, c.branches) {
+	neighbours := 1.0 // what a left-out level's own mean scatters, and more where the curve hangs on two others
+	if c.model == curve.Monotone {
+		neighbours = 1.5
+	}
+	for k, side := range sides(rows, c.branches) {
+		near := c.up.near
+		if k == 1 {
+			near = c.down.near
+		}
 		of, level := figures.Levels(side)
-		e, err := leaveOut(c.model, side)
+		e, err := leaveOut(c.model, side, near)
 		if err != nil {
 			return c.loo
 		}
 		// leaveOut goes level by level, in order of rows within each.
 		i := 0
 		for l := 1; l < len(level)-1; l++ {
-			sum, k := 0.0, 0
+			sum, k := 0.0, 0.0
 			for j := range side {
 				if of[j] == l {
 					sum, k, i = sum+e[i], k+1, i+1
 				}
 			}
 			if k > 0 {
-				squares, n = squares+sum/float64(k)*sum/float64(k), n+1
+				squares += sum/k*sum/k - s.within*s.within/k*neighbours
+				n++
 			}
 		}
 	}
 	if n == 0 {
 		return c.loo
 	}
-	return math.Sqrt(squares / float64(n))
+	return math.Sqrt(max(squares, 0) / float64(n))
 }
 
 // complete adds to the figures what only the fit knows.
 func (r *Result) complete(o Options) {
 	f, c := &r.Figures, &r.Calibration
-	f.ResidualSD, f.ResidualPercent = r.ResidualSD, 100*r.ResidualSD/f.FullScale
+	if r.ResidualSD == r.ResidualSD {
+		f.ResidualSD = &figures.Share{MMHg: r.ResidualSD, Percent: 100 * r.ResidualSD / f.FullScale}
+	}
 	lowest := c.Raw.Low
 	if f.Sensitivity < 0 {
 		lowest = c.Raw.High

@@ -19,8 +19,8 @@
 //     deviate by beyond their own scatter;
 //   - hysteresis: 0.29 of the loop's width at each level (JCGM 100, F.2.2.2);
 //   - repeatability: the scatter about the level means within a cycle, and the
-//     shift from cycle to cycle, which a few cycles tell badly: it is enlarged
-//     by t95/1.96 with cycles-1 degrees of freedom;
+//     shift from cycle to cycle beyond it, enlarged by t95/1.96 at the effective
+//     degrees of freedom (Welch-Satterthwaite), since a few cycles tell it badly;
 //   - drift: as set, by default 2 % of full scale, rectangular, over the
 //     validity (common practice, no source);
 //   - reference: of the gauge, as set.

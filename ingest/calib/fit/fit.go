@@ -17,8 +17,9 @@ const Auto curve.Model = "auto"
 
 // Options are what a table does not say.
 type Options struct {
-	Model    curve.Model // Auto, or the one to use
-	Branches *bool       // nil: as the left-out levels decide; else so
+	Model    curve.Model   // Auto, or the one to use
+	Models   []curve.Model // what Auto tries; nil: all
+	Branches *bool         // nil: as the left-out levels decide; else so
 
 	ReferenceU float64 // standard uncertainty of the gauge, mmHg
 	Rail       float64 // the highest count; 0: none
@@ -97,8 +98,12 @@ func spread(rows []figures.Row, of func(figures.Row) float64) curve.Range {
 // candidates tries every model, and every model with branches where rows have
 // both directions.
 func candidates(rows []figures.Row, o Options) (out []candidate) {
+	models := o.Models
+	if models == nil {
+		models = curve.Models
+	}
 	for _, branches := range []bool{false, true} {
-		for _, m := range curve.Models {
+		for _, m := range models {
 			if !branches || figures.Directed(rows) {
 				out = append(out, try(m, rows, branches))
 			}
@@ -137,7 +142,10 @@ func list(all []candidate, chosen int) (out []record.Candidate) {
 		if c.err != nil {
 			r.Note = c.err.Error()
 		} else {
-			r.Error, r.Residual = &c.loo, &c.sd
+			r.Error = &c.loo
+			if c.sd == c.sd {
+				r.Residual = &c.sd
+			}
 		}
 		out = append(out, r)
 	}

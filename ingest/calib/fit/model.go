@@ -19,11 +19,12 @@ type fitted struct {
 	sd     float64               // of the residuals in mmHg
 	se     func(float64) float64 // standard error of the curve at a count, in mmHg
 	errors []float64             // of the coefficients; nil where there are none
+	near   []float64             // where a search for a like curve may begin; nil: needs none
 }
 
 // fitModel fits one model to rows. Curves that turn within their readings are
 // refused: two pressures would read the same.
-func fitModel(m curve.Model, rows []figures.Row) (fitted, error) {
+func fitModel(m curve.Model, rows []figures.Row, near []float64) (fitted, error) {
 	x, y := columns(rows)
 	switch m {
 	case curve.Line, curve.Quadratic:
@@ -42,9 +43,9 @@ func fitModel(m curve.Model, rows []figures.Row) (fitted, error) {
 		if low, high := slices.Min(x), slices.Max(x); c.Slope(low)*c.Slope(high) <= 0 {
 			return fitted{}, errors.New("turns within the calibrated range")
 		}
-		return fitted{c, p.ResidualSD, p.SE, p.StandardErrors}, nil
+		return fitted{curve: c, sd: p.ResidualSD, se: p.SE, errors: p.StandardErrors}, nil
 	case curve.Power:
-		return fitPower(x, y)
+		return fitPower(x, y, near)
 	case curve.Monotone:
 		return fitMonotone(rows)
 	}
@@ -93,6 +94,7 @@ func fitMonotone(rows []figures.Row) (fitted, error) {
 		d := r.Reference - c.At(r.Raw)
 		sse += d * d
 	}
+	// Without degrees of freedom the left-out levels alone tell.
 	sd := math.Sqrt(sse / float64(max(len(rows)-len(knots), 1)))
 	each := sd / math.Sqrt(float64(len(rows))/float64(len(knots)))
 	return fitted{curve: c, sd: sd, se: func(float64) float64 { return each }}, nil
@@ -106,7 +108,7 @@ type candidate struct {
 	down     *fitted
 
 	loo float64 // root mean square over left-out levels, mmHg
-	sd  float64 // of all residuals, mmHg
+	sd  float64 // of all residuals, mmHg; NaN without degrees of freedom
 	err error
 }
 
@@ -142,7 +144,7 @@ func try(m curve.Model, rows []figures.Row, branches bool) candidate {
 	squares, left := 0.0, []float64(nil)
 	count := 0
 	for i, side := range sides(rows, branches) {
-		f, err := fitModel(m, side)
+		f, err := fitModel(m, side, nil)
 		if err != nil {
 			c.err = err
 			return c
@@ -156,14 +158,16 @@ func try(m curve.Model, rows []figures.Row, branches bool) candidate {
 			d := r.Reference - f.curve.At(r.Raw)
 			squares, count = squares+d*d, count+1
 		}
-		e, err := leaveOut(m, side)
+		e, err := leaveOut(m, side, f.near)
 		if err != nil {
 			c.err = fmt.Errorf("with a level left out: %w", err)
 			return c
 		}
 		left = append(left, e...)
 	}
-	c.sd = math.Sqrt(squares / float64(max(count-parameters(m, rows)*(1+btoi(branches)), 1)))
+	if df := count - parameters(m, rows)*(1+btoi(branches)); df > 0 {
+		c.sd = math.Sqrt(squares / float64(df))
+	}
 	for i := range left {
 		left[i] *= left[i]
 	}
@@ -191,7 +195,7 @@ func btoi(b bool) int {
 
 // leaveOut returns the errors, in mmHg, at the rows of every inner level of
 // fits that did not see it.
-func leaveOut(m curve.Model, rows []figures.Row) ([]float64, error) {
+func leaveOut(m curve.Model, rows []figures.Row, near []float64) ([]float64, error) {
 	of, level := figures.Levels(rows)
 	var out []float64
 	for l := 1; l < len(level)-1; l++ {
@@ -203,7 +207,7 @@ func leaveOut(m curve.Model, rows []figures.Row) ([]float64, error) {
 				rest = append(rest, r)
 			}
 		}
-		f, err := fitModel(m, rest)
+		f, err := fitModel(m, rest, near)
 		if err != nil {
 			return nil, err
 		}

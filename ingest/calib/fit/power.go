@@ -13,7 +13,10 @@ import (
 
 // fitPower fits y = a*(side*(x-x0))^b. The search is over x0 and b alone: a
 // follows from them by least squares.
-func fitPower(x, y []float64) (fitted, error) {
+//
+// Near is where to begin, if it is known; else the search begins in several
+// places.
+func fitPower(x, y []float64, near []float64) (fitted, error) {
 	if len(x) < 4 {
 		return fitted{}, errors.New("too few readings for three coefficients")
 	}
@@ -33,30 +36,36 @@ func fitPower(x, y []float64) (fitted, error) {
 	}
 	// What is searched is made of numbers near 1.
 	at := func(q []float64) (x0, b float64) { return side * (rest + q[0]*span), math.Exp(q[1]) }
-	scale := func(x0, b float64) float64 {
+	g := make([]float64, len(x))
+	scaled := func(q []float64) (a, sse float64) {
+		x0, b := at(q)
 		num, den := 0.0, 0.0
 		for i := range x {
-			g := power(side*(x[i]-x0), b)
-			num, den = num+g*y[i], den+g*g
+			g[i] = power(side*(x[i]-x0), b)
+			num, den = num+g[i]*y[i], den+g[i]*g[i]
 		}
-		return num / den
+		a = num / den
+		for i := range x {
+			d := y[i] - a*g[i]
+			sse += d * d
+		}
+		return a, sse
 	}
 	sse := func(q []float64) float64 {
-		x0, b := at(q)
-		a, sum := scale(x0, b), 0.0
-		for i := range x {
-			d := y[i] - a*power(side*(x[i]-x0), b)
-			sum += d * d
-		}
+		_, sum := scaled(q)
 		if math.IsNaN(sum) || q[0] > 0.5 || math.Abs(q[1]) > 2.3 { // exponents from 0.1 to 10
 			return math.Inf(1)
 		}
 		return sum
 	}
+	starts := [][]float64{near}
+	if near == nil {
+		starts = [][]float64{{-0.02, 0}, {-0.5, 0.7}, {0, -0.5}}
+	}
 	best, least := []float64(nil), math.Inf(1)
-	for _, start := range [][]float64{{-0.02, 0}, {-0.5, 0.7}, {0, -0.5}} {
+	for _, start := range starts {
 		result, err := optimize.Minimize(optimize.Problem{Func: sse}, start,
-			&optimize.Settings{MajorIterations: 400, Converger: &optimize.FunctionConverge{Relative: 1e-12, Iterations: 60}}, &optimize.NelderMead{})
+			&optimize.Settings{MajorIterations: 200, Converger: &optimize.FunctionConverge{Relative: 1e-9, Iterations: 20}}, &optimize.NelderMead{})
 		if err == nil && result.F < least {
 			best, least = result.X, result.F
 		}
@@ -65,7 +74,7 @@ func fitPower(x, y []float64) (fitted, error) {
 		return fitted{}, errors.New("no power law comes near the readings")
 	}
 	x0, b := at(best)
-	a := scale(x0, b)
+	a, _ := scaled(best)
 	c, err := curve.New(curve.Power, x0, a, b, side)
 	if err != nil {
 		return fitted{}, err
@@ -85,7 +94,7 @@ func fitPower(x, y []float64) (fitted, error) {
 	}
 	var information, covariance mat.Dense
 	information.Mul(j.T(), j)
-	f := fitted{curve: c, sd: sd, se: func(float64) float64 { return sd / math.Sqrt(float64(len(x))) }}
+	f := fitted{curve: c, sd: sd, near: best, se: func(float64) float64 { return sd / math.Sqrt(float64(len(x))) }}
 	if err := covariance.Inverse(&information); err == nil {
 		f.se = func(x float64) float64 {
 			g := gradient(x)
