@@ -12,6 +12,7 @@ import (
 	"weald/ingest/calib"
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/keeper"
@@ -137,6 +138,7 @@ func (b *book) recall(bridge *ingest.Bridge) {
 
 // run keeps readings and snapshots until ctx ends.
 func (b *book) run(ctx context.Context, p *pipeline.Pipeline) error {
+	b.keeper.Tell = func(ctx context.Context, e alert.Event) { _ = p.Tell(ctx, e) } // fails only when everything ends
 	return b.keeper.Run(ctx, p.Snapshot)
 }
 

@@ -87,7 +87,7 @@ func TestLiveIsRehearsed(t *testing.T) {
 		time.Sleep(lasting)
 		if i < len(lives)-1 {
 			v.kill()
-			time.Sleep(time.Second) // many minutes of the world
+			time.Sleep(time.Duration(float64(12*time.Minute) / speed)) // of the world
 		} else {
 			v.end()
 		}

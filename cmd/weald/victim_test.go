@@ -9,6 +9,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -163,11 +164,11 @@ func recordIn(t *testing.T, dir string) (store *sqlite.Store, done func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	done = func() {
+	done = sync.OnceFunc(func() {
 		if err := store.Close(); err != nil {
 			t.Error(err)
 		}
-	}
+	})
 	t.Cleanup(done)
 	return store, done
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"time"
 
@@ -20,10 +21,15 @@ const (
 	snapshotsEvery = time.Minute
 )
 
-// mostPending is how many scans may wait for a disk that takes none before the
-// oldest are given up. The engine has judged them; only their record is lost,
-// which Lost counts.
-const mostPending = 20000
+// How many scans, and how many readings in them, may wait for a disk that takes
+// none before all of them are given up. The engine has judged them; only their
+// record is lost, which Lost counts. And how many readings one block takes: what
+// has waited for long is more than a block may hold.
+const (
+	mostPending  = 20000
+	mostReadings = 8 << 20
+	blockHolds   = 1 << 20
+)
 
 // A Keeper is a pipeline.Recorder over a journal. The pipeline's goroutine calls
 // its Recorder methods; Run, on another, writes once a second.
@@ -36,15 +42,21 @@ type Keeper struct {
 	config  uint64   // version of the configuration in force
 	heard   heard    // owned by the pipeline's goroutine
 
+	// Tell, if it is set before Run, is told of the keeper's own alert: that
+	// readings are not kept.
+	Tell func(context.Context, alert.Event)
+
 	writing sync.Mutex // held while something is being written, so that it is in order
 
 	mu      sync.Mutex
 	blocks  []record.Block // by source; guarded by mu, as is all below
 	ticks   []record.Tick
 	pending int
+	holds   int // readings that are pending
 	lost    uint64
-	failing bool   // the last writing of readings failed
-	trouble string // why, in plain words
+	failing bool           // the last writing of readings failed
+	failed  sample.Instant // when that began
+	trouble string         // why, in plain words
 	spare   [][]float64
 }
 
@@ -62,7 +74,7 @@ func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, conf
 func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if k.pending >= mostPending {
+	if k.pending >= mostPending || k.holds >= mostReadings {
 		k.giveUp()
 	}
 	b := &k.blocks[s.Source]
@@ -75,6 +87,7 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	k.heard.add(b.Source, s)
 	b.Scans = append(b.Scans, kept)
 	k.pending++
+	k.holds += len(kept.Raw)
 }
 
 // withhold makes missing what was left out of the signals although it was
@@ -109,7 +122,7 @@ func (k *Keeper) giveUp() {
 	for i := range k.blocks {
 		k.blocks[i].Scans = nil
 	}
-	k.ticks, k.pending = nil, 0
+	k.ticks, k.pending, k.holds = nil, 0, 0
 }
 
 // Tick implements pipeline.Recorder.
@@ -169,22 +182,27 @@ func (k *Keeper) take() (blocks []record.Block, ticks []record.Tick) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	for i := range k.blocks {
-		if b := &k.blocks[i]; len(b.Scans) > 0 {
-			blocks = append(blocks, *b)
-			b.Scans = nil
+		b := &k.blocks[i]
+		for scans := b.Scans; len(scans) > 0; {
+			n := min(len(scans), max(1, blockHolds/max(1, len(scans[0].Raw))))
+			part := *b
+			part.Scans, scans = scans[:n:n], scans[n:]
+			blocks = append(blocks, part)
 		}
+		b.Scans = nil
 	}
-	ticks, k.ticks, k.pending = k.ticks, nil, 0
+	ticks, k.ticks, k.pending, k.holds = k.ticks, nil, 0, 0
 	return blocks, ticks
 }
 
 // putBack lets what could not be written wait again, before what came since.
 func (k *Keeper) putBack(blocks []record.Block, ticks []record.Tick) {
-	for _, b := range blocks {
+	for _, b := range slices.Backward(blocks) {
 		for i := range k.blocks {
 			if k.blocks[i].Source == b.Source {
 				k.blocks[i].Scans = append(b.Scans, k.blocks[i].Scans...)
 				k.pending += len(b.Scans)
+				k.holds += len(b.Scans) * len(b.Scans[0].Raw)
 			}
 		}
 	}

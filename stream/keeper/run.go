@@ -6,6 +6,8 @@ import (
 	"log/slog"
 	"time"
 
+	"weald/ingest/sample"
+	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/record"
 )
@@ -28,11 +30,11 @@ func (k *Keeper) Run(ctx context.Context, state Source) error {
 		case <-ctx.Done():
 			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
 			defer cancel()
-			k.note(k.write(last))
+			k.note(last, k.write(last))
 			return context.Cause(ctx)
 		}
 		err := k.write(ctx)
-		k.note(err)
+		k.note(ctx, err)
 		if errors.Is(err, journal.ErrBroken) || errors.Is(err, journal.ErrClosed) {
 			return err
 		}
@@ -60,8 +62,10 @@ func (k *Keeper) Snapshot(ctx context.Context, state Source) error {
 }
 
 // note says when readings stop being kept, and when they are kept again; each
-// is an entry of the record too, for which a full disk has a reserve.
-func (k *Keeper) note(err error) {
+// is an entry of the record too, for which a full disk has a reserve, and a change
+// of an alert that is not one of the rules, and is not judged again.
+func (k *Keeper) note(ctx context.Context, err error) {
+	now := k.now()
 	failed := err != nil && !errors.Is(err, context.Canceled)
 	k.mu.Lock()
 	changed := failed != k.failing
@@ -70,7 +74,10 @@ func (k *Keeper) note(err error) {
 	if failed {
 		k.trouble = "readings are not kept: " + err.Error()
 	}
-	text := k.trouble
+	text, since := k.trouble, k.failed
+	if changed && failed {
+		k.failed, since = now, now
+	}
 	k.mu.Unlock()
 	if !changed {
 		return
@@ -79,10 +86,24 @@ func (k *Keeper) note(err error) {
 		text = "readings are kept again"
 	}
 	k.log.Warn(text)
-	now := k.now()
-	if _, err := k.journal.Append(context.Background(), record.Entry{At: now, Written: now, Body: record.Fault{Subject: "record", Over: !failed, Text: text}}); err != nil {
+	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: record.Fault{Subject: "record", Over: !failed, Text: text}}); err != nil {
 		k.log.Error("a fault of the record was not kept", slog.Any("error", err))
 	}
+	if k.Tell != nil {
+		k.Tell(ctx, unkept(now, since, failed, text))
+	}
+}
+
+// unkept is a change of the alert that readings are not kept.
+func unkept(now, since sample.Instant, failed bool, text string) alert.Event {
+	e := alert.Event{
+		At: now, Key: alert.Key{Rule: "record", Subject: "readings"}, What: alert.Raised, State: alert.Unacknowledged, Stands: true,
+		Priority: alert.High, Value: sample.Unknown, U: sample.Unknown, Limit: sample.Unknown, Text: text,
+	}
+	if !failed {
+		e.What, e.State, e.Stands, e.Held = alert.Cleared, alert.Normal, false, now.Sub(since)
+	}
+	return e
 }
 
 // Condition tells how the record is. Any goroutine may ask.

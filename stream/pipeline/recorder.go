@@ -1,6 +1,8 @@
 package pipeline
 
 import (
+	"context"
+
 	"weald/ingest/sample"
 	"weald/rules/alert"
 )
@@ -32,6 +34,18 @@ func (p *Pipeline) record(keep func(Recorder, uint64)) {
 	if p.recorder != nil {
 		keep(p.recorder, p.ord)
 	}
+}
+
+// Tell tells followers of a change of an alert that is not one of the rules: of
+// the daemon's own, which has no place. It is shown like all others. Whoever tells
+// it has kept it.
+func (p *Pipeline) Tell(ctx context.Context, e alert.Event) error {
+	return p.Do(ctx, func(st *State) {
+		a := st.alerts.apply(&e)
+		for _, f := range p.followers {
+			f.Alert(a, e.What)
+		}
+	})
 }
 
 // settle tells what the last input has brought about, once it is durable. An

@@ -21,13 +21,17 @@ const (
 	reserveName = "reserve"
 )
 
-// DefaultReserve is enough for some 100,000 entries.
-const DefaultReserve = 64 << 20
+// DefaultReserve is enough for some 100,000 entries. Of a small file
+// system it is an eighth.
+const (
+	DefaultReserve = 64 << 20
+	reservePart    = 8
+)
 
 // Options are what Open can be told.
 type Options struct {
 	// Reserve is how many bytes are set aside for entries on a full disk; 0
-	// means DefaultReserve, less than 0 none.
+	// means DefaultReserve or what is apt for a small file system, less than 0 none.
 	Reserve int64
 }
 
@@ -85,6 +89,10 @@ func Open(ctx context.Context, dir string, o Options) (*Store, error) {
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("record: %w", err)
+	}
+	var st unix.Statfs_t
+	if err := unix.Statfs(dir, &st); err == nil && o.Reserve == DefaultReserve {
+		o.Reserve = min(o.Reserve, int64(st.Blocks)*int64(st.Bsize)/reservePart)
 	}
 	s := &Store{dir: dir, reserve: reserve{filepath.Join(dir, reserveName), max(o.Reserve, 0)}}
 	s.head.init()

@@ -74,12 +74,12 @@ export class Announcer {
     if (this.#known.has(once(a))) return;
     this.#known.add(once(a));
     const voice = a.priority === 'low' ? this.calm : this.urgent;
-    voice.say(text.spoken(priorities[a.priority], plain(a.place), a.text));
+    voice.say(text.spoken(priorities[a.priority], a.place ? plain(a.place) : text.itself, a.text));
   }
 
   cleared(a: Alert): void {
     this.#known?.delete(once(a));
-    this.calm.say(text.spokenCleared(plain(a.place), a.text));
+    this.calm.say(text.spokenCleared(a.place ? plain(a.place) : text.itself, a.text));
   }
 }
 

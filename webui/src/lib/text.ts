@@ -164,6 +164,8 @@ export const alerts = {
   noneOpen: 'No alert is open.',
   noneCleared: 'None.',
   here: 'Alerts here',
+  /** In the place's stead, of an alert about weald's own keeping. */
+  itself: 'The record',
   raised: 'raised',
   clearedAt: 'cleared',
   standing: (d: string) => `for ${d}`,

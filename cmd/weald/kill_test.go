@@ -1,0 +1,195 @@
+package main
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"weald/ingest/frame"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// kills makes TestKilledUnderLoad longer: 200 is ten minutes' worth.
+var kills = flag.Int("kills", 12, "how often the daemon under load is killed")
+
+const killConfig = `
+data: record
+web: {listen: "127.0.0.1:0"}
+mqtt: {listen: %q}
+bridges:
+  - id: hub-a
+    link: {mqtt: {listener: true, password_file: hub-a.secret}}
+    format: packed
+    sources: [{number: 1, id: leg, channels: 2, rate: 50, unit: mmHg}]
+  - id: hub-b
+    link: {mqtt: {listener: true, password_file: hub-b.secret}}
+    format: packed
+    sources: [{number: 1, id: leg, channels: 2, rate: 50, unit: mmHg}]
+places:
+  - {id: bench-a, kind: wrap, sites: [{id: ankle, channels: [hub-a/leg/0, hub-a/leg/1]}]}
+  - {id: bench-b, kind: wrap, sites: [{id: ankle, channels: [hub-b/leg/0, hub-b/leg/1]}]}
+rules:
+  - {id: long, limit: {watch: ankle.pressure, above: 1}, on_delay: %s, forget_after: 24h, priority: medium}
+`
+
+// A gateway sends frames one after the other, again and again until each is
+// acknowledged, to whichever daemon is there.
+type gateway struct {
+	bridge string
+	wave   int    // frames in a wave of pressure
+	seq    uint32 // of the frame that is to be sent next
+	acked  uint32 // how many were acknowledged
+	resent int    // that were sent to one daemon and acknowledged by another
+	open   bool   // the frame was sent and not acknowledged
+}
+
+// feed sends until the daemon does not answer any more.
+func (g *gateway) feed(t *testing.T, port string, began time.Time) {
+	p := newPublisher(t, port, g.bridge, g.bridge, g.bridge+"-secret")
+	for {
+		at := int(g.seq) % g.wave
+		pressure := math.Round(5 + 200*float64(min(at, g.wave-at))/float64(g.wave)) // 5 to 105 and back
+		f := &frame.Frame{Kind: frame.Readings, Source: 1, Seq: g.seq, Millis: g.seq * 20, Readings: []float64{pressure, pressure + 1}}
+		if p.publish(f, false) != nil {
+			g.open = true
+			return
+		}
+		if g.open {
+			g.resent++
+		}
+		g.open = false
+		g.seq++
+		g.acked++
+		if ahead := time.Until(began.Add(time.Duration(g.seq) * 20 * time.Millisecond)); ahead > 0 {
+			time.Sleep(ahead)
+		}
+	}
+}
+
+// A daemon is killed again and again, at random instants under load. Every frame
+// that it acknowledged, every change of an alert that it showed and every mark
+// that it answered is in its record, once, and judged again the record gives just
+// the alerts that were kept. A hold that is longer than many of its lives goes on
+// through all of them.
+func TestKilledUnderLoad(t *testing.T) {
+	port := vacant(t)
+	long := time.Duration(*kills) * 300 * time.Millisecond
+	config := fmt.Sprintf(killConfig, port, long)
+	for limit := 10; limit < 105; limit += 5 {
+		config += fmt.Sprintf("  - {id: above-%d, limit: {watch: ankle.pressure, above: %d}, priority: low}\n", limit, limit)
+	}
+	name := write(t, "ward.yaml", config)
+	secrets(t, name, "hub-a", "hub-b")
+	dir := filepath.Join(filepath.Dir(name), "record")
+	rng := rand.New(rand.NewPCG(uint64(*kills), 9))
+	// Of three waves no alert chatters, so that every change is shown.
+	wave := max(100, *kills*60/3)
+	gateways := []*gateway{{bridge: "hub-a", wave: wave}, {bridge: "hub-b", wave: wave * 4 / 5}}
+	began := time.Now()
+	var marks []string
+	shown := map[told]bool{}
+	for round := range *kills + 1 {
+		v := launch(t, name)
+		pages := look(t, v.address)
+		var busy sync.WaitGroup
+		for _, g := range gateways {
+			reachable(t, port)
+			busy.Go(func() { g.feed(t, port, began) })
+		}
+		busy.Go(func() {
+			for i := 0; ; i++ {
+				text := fmt.Sprintf("round %d, number %d", round, i)
+				if ok, _ := noteMark(v.address, "bench-a", text); !ok {
+					return
+				}
+				marks = append(marks, text)
+				time.Sleep(5 * time.Millisecond)
+			}
+		})
+		if round < *kills {
+			time.Sleep(time.Duration(50+rng.IntN(1400)) * time.Millisecond)
+			v.kill()
+		} else {
+			time.Sleep(2 * time.Second)
+			v.end()
+		}
+		busy.Wait()
+		<-pages.done
+		for _, one := range pages.all() {
+			if one.at = one.at.UTC(); one.what == "raised" || one.what == "cleared" {
+				shown[one] = true
+			}
+		}
+		if t.Failed() {
+			t.Fatalf("round %d; it said %s", round, v.stderr.String())
+		}
+	}
+
+	store, done := recordIn(t, dir)
+	defer done()
+	for f, err := range store.Check(t.Context()) {
+		t.Errorf("the record is not in order: %v, %v", f, err)
+	}
+	changes, noted, held := map[told]int{}, map[string]int{}, 0
+	for e, err := range store.Entries(t.Context(), journal.Query{}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		switch b := e.Body.(type) {
+		case record.Transition:
+			changes[told{string(b.Event.What), b.Event.ID(), b.Event.At.Time().UTC()}]++
+			if b.Event.What == "raised" && strings.Contains(b.Event.ID(), "~long~") {
+				held++
+			}
+		case record.Mark:
+			noted[b.Text]++
+		}
+	}
+	done()
+	for one := range shown {
+		if changes[one] != 1 {
+			t.Errorf("%+v was shown, and is kept %d times", one, changes[one])
+		}
+	}
+	for one, n := range changes {
+		if n != 1 {
+			t.Errorf("%+v is kept %d times", one, n)
+		}
+	}
+	for _, text := range marks {
+		if noted[text] != 1 {
+			t.Errorf("the mark %q was answered, and is kept %d times", text, noted[text])
+		}
+	}
+	frames, resent := 0, 0
+	for _, g := range gateways {
+		seqs := seqsKept(t, dir, g.bridge+"/leg")
+		for i := range g.acked {
+			if seqs[i] != 1 {
+				t.Errorf("frame %d of %s was acknowledged, and is kept %d times", i, g.bridge, seqs[i])
+			}
+		}
+		for i, n := range seqs {
+			if n != 1 {
+				t.Errorf("frame %d of %s is kept %d times", i, g.bridge, n)
+			}
+		}
+		frames, resent = frames+int(g.acked), resent+g.resent
+	}
+	if held != len(gateways) {
+		t.Errorf("the hold of %v over all lives was raised %d times, want once for each of %d places", long, held, len(gateways))
+	}
+	sameAlerts(t, kept(t, dir), name)
+	t.Logf("%d kills: %d frames acknowledged, %d of them sent again after a kill, %d changes of alerts shown, %d marks answered: none lost, none twice",
+		*kills, frames, resent, len(shown), len(marks))
+	if frames < 100 || len(shown) < 20 || len(marks) < 100 {
+		t.Error("too few to prove anything")
+	}
+}

@@ -1,0 +1,87 @@
+package main
+
+import (
+	"encoding/json"
+	"net/http"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/gorilla/websocket"
+
+	"weald/stream/live"
+	"weald/stream/view"
+)
+
+// A told is a change of an alert that a viewer was told of.
+type told struct {
+	what, id string
+	at       time.Time // when it was raised or cleared
+}
+
+// A viewer has the pages open, and remembers every change of an alert that it is
+// told of, until the daemon does not answer any more.
+type viewer struct {
+	mu   sync.Mutex
+	told []told
+	done chan struct{}
+}
+
+func look(t *testing.T, address string) *viewer {
+	t.Helper()
+	dialer := websocket.Dialer{Subprotocols: []string{live.Protocol}, HandshakeTimeout: 10 * time.Second}
+	conn, _, err := dialer.Dial("ws"+strings.TrimPrefix(address, "http")+"/live", http.Header{"Origin": {address}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.WriteMessage(websocket.TextMessage, []byte(`{"subscribe": {"places": "all"}}`)); err != nil {
+		t.Fatal(err)
+	}
+	v := &viewer{done: make(chan struct{})}
+	t.Cleanup(func() { conn.Close(); <-v.done })
+	go func() {
+		defer close(v.done)
+		for {
+			_, body, err := conn.ReadMessage()
+			if err != nil {
+				return
+			}
+			var m struct {
+				Event, What string
+				Alert       view.Alert
+			}
+			if json.Unmarshal(body, &m) != nil || m.Event != "alert" {
+				continue
+			}
+			one := told{what: m.What, id: m.Alert.ID}
+			switch {
+			case m.What == "raised" && m.Alert.RaisedAt != nil:
+				one.at = *m.Alert.RaisedAt
+			case m.What == "cleared" && m.Alert.ClearedAt != nil:
+				one.at = *m.Alert.ClearedAt
+			}
+			v.mu.Lock()
+			v.told = append(v.told, one)
+			v.mu.Unlock()
+		}
+	}()
+	return v
+}
+
+// all returns what it was told so far.
+func (v *viewer) all() []told {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return append([]told(nil), v.told...)
+}
+
+// count returns how often it was told of a change of the alerts of a rule.
+func (v *viewer) count(what, rule string) (n int) {
+	for _, one := range v.all() {
+		if one.what == what && strings.Contains(one.id, "~"+rule+"~") {
+			n++
+		}
+	}
+	return n
+}
