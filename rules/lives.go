@@ -153,6 +153,10 @@ type Standing struct {
 	alert.Key
 	State  alert.State
 	Raised bool // people have been told that it is raised, and not that it is cleared
+
+	// Aside is, for a state in which it is put aside, the change that led there,
+	// as far as is known still: of one by design, the instant is the place's.
+	Aside alert.Event
 }
 
 // Standing appends the alerts of a place that are not in the state normal to dst.
@@ -161,8 +165,29 @@ func (e *Engine) Standing(place int, dst []Standing) []Standing {
 	for i := range p.lives {
 		l := &p.lives[i]
 		if s := l.State(&l.spec); s != alert.Normal {
-			dst = append(dst, Standing{Key: l.base.Key, State: s, Raised: l.Raised})
+			dst = append(dst, Standing{Key: l.base.Key, State: s, Raised: l.Raised, Aside: l.aside(s, p.at)})
 		}
 	}
 	return dst
+}
+
+func (l *life) aside(s alert.State, now sample.Instant) alert.Event {
+	e := l.base
+	e.At, e.State, e.Stands, e.Chattering = now, s, l.Raised, l.Chattering
+	var by alert.Note
+	switch s {
+	case alert.Shelved:
+		e.What, by = alert.WasShelved, l.Shelf
+	case alert.OutOfService:
+		e.What, by = alert.WentOut, l.Out
+	case alert.Suppressed:
+		e.What = alert.WasSuppressed
+	default:
+		return alert.Event{}
+	}
+	if e.Who, e.Why, e.Until = by.Who, by.Why, by.Until; by.Who != "" {
+		e.At = by.At
+	}
+	e.Text = lifeSentence(&e, &l.Life)
+	return e
 }

@@ -167,6 +167,7 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 		}
 	}
 	slices.Reverse(r.Past)
+	r.addAside(open)
 	slices.SortStableFunc(r.Past, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
 	for _, e := range found {
 		if !kept[change{e.ID(), e.What, e.At}] {
@@ -176,14 +177,24 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 	return nil
 }
 
-// allSeen reports whether the raise of every alert that stands has been seen, and
-// something of every one that is put aside. What is over is shown for a while
-// only.
+// addAside adds the alerts that have been put aside for longer than the record was
+// looked through: the engine knows of them.
+func (r *Resumed) addAside(seen map[string]bool) {
+	for i := range r.Engine.Places() {
+		for _, s := range r.Engine.Standing(i, nil) {
+			if _, any := seen[s.ID()]; s.State.Aside() && !any {
+				r.Past = append(r.Past, s.Aside)
+			}
+		}
+	}
+}
+
+// allSeen reports whether the raise of every alert that stands has been seen. What
+// is over is shown for a while only.
 func (r *Resumed) allSeen(seen map[string]bool) bool {
 	for i := range r.Engine.Places() {
 		for _, s := range r.Engine.Standing(i, nil) {
-			raised, any := seen[s.ID()]
-			if !raised && (s.Raised || s.State == alert.Latched) || !any && s.State.Aside() {
+			if !seen[s.ID()] && (s.Raised || s.State == alert.Latched) {
 				return false
 			}
 		}

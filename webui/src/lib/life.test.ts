@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { isAside, isCalling, isOpen, isStanding, verbs } from './life';
+import { isAside, isCalling, isListed, isOpen, isStanding, verbs } from './life';
 import type { AlertState } from './link/types';
 import { worst } from './order';
 import { standing } from './standing';
@@ -15,6 +15,12 @@ it('asks for somebody, is somebody\u2019s, or is put aside, and never two of the
   expect(of(isAside)).toEqual(['shelved', 'suppressed', 'out-of-service']);
   expect(isStanding(alert({ raised_at: null }))).toBe(false);
   expect(isStanding(alert({ cleared_at: '2031-01-01T10:01:00Z' }))).toBe(false);
+});
+
+it('gives no line to what is put aside by design and does not stand', () => {
+  expect(isListed(alert({ state: 'suppressed' }))).toBe(true);
+  expect(isListed(alert({ state: 'suppressed', raised_at: null }))).toBe(false);
+  expect(isListed(alert({ state: 'shelved', raised_at: null }))).toBe(true);
 });
 
 it('offers what the daemon would take', () => {

@@ -17,6 +17,9 @@ export const isAside = (a: Alert) => ASIDE.includes(a.state);
 /** It has been raised, and is not over. */
 export const isStanding = (a: Alert) => a.raised_at != null && a.cleared_at == null;
 
+/** One that is worth a line: an empty bed has many that are put aside by design and do not stand. */
+export const isListed = (a: Alert) => isOpen(a) || (isAside(a) && (a.state !== 'suppressed' || isStanding(a)));
+
 export type Verb = 'acknowledge' | 'shelve' | 'unshelve' | 'out-of-service' | 'in-service';
 
 /** What can be done with an alert, the most likely first. */

@@ -54,6 +54,9 @@ function since(place: Place): number {
   return Math.min(...place.holds.filter((h) => h.raised).map((h) => instant(h.since)), Infinity);
 }
 
+/** Names in the order of the ward. */
+export const byName = (a: string, b: string): number => collator.compare(a, b);
+
 export function byPlace(a: Place, b: Place): number {
   return collator.compare(a.id, b.id);
 }

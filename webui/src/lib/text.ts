@@ -198,7 +198,7 @@ export const alerts = {
   said: (words: string) => `“${words}”`,
   tier: (n: number) => `tier ${n} is due to be called`,
   chattering: 'chattering: it comes and goes, and is told once',
-  stands: 'it stands',
+  nobodyAt: (n: number, places: string[]) => `Nobody to be judged at ${places.join(', ')}: ${n === 1 ? '1 alert is' : `${n} alerts are`} put aside by design.`,
   verbs: {
     acknowledge: 'Acknowledge',
     shelve: 'Shelve …',
