@@ -26,6 +26,9 @@ func (r *reader) kinds(in shape.Rule, out *rules.Rule, path tree.Path) {
 	if x := in.Relief; x != nil {
 		out.Relief = r.relief(x, path.With("relief"))
 	}
+	if x := in.Turn; x != nil {
+		out.Turn = &rules.Turn{Interval: time.Duration(x.Interval), Settle: time.Duration(x.Settle)}
+	}
 	if x := in.Rate; x != nil {
 		out.Rate = &rules.Rate{Watch: x.Watch, Rise: x.Rise, Fall: x.Fall, Per: time.Duration(x.Per), Window: time.Duration(x.Window)}
 	}

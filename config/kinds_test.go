@@ -51,6 +51,7 @@ func TestDefaultsAgree(t *testing.T) {
 		"graduation.while":      "Default: always; for graduation still.",
 		"exposure.resets_after": "for exposure 2m.", "exposure.recovery": "Default 30m", "relief.interval": "Default 30m",
 		"relief.depth": "Default [0.3, 0.9]", "relief.lasting": "Default 15s", "relief.empty_for": "Default 1m", "relief.counts": "Default: all",
+		"turn.interval": "Default 2h", "turn.settle": "Default 30s",
 		"rate.per": "Default 1m", "rate.window": "Default 10m", "drift.settle": "Default 90m",
 	}
 	for _, d := range rules.Defaults() {

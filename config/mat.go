@@ -7,6 +7,7 @@ import (
 	"weald/config/internal/shape"
 	"weald/config/internal/tree"
 	"weald/rules"
+	"weald/rules/posture"
 )
 
 // An Edge is one of the four edges of a mat, seen from above with row 0 at the
@@ -21,12 +22,26 @@ const (
 	LastColumn  Edge = "last_column"
 )
 
+// atHead is the edge as positions are recognised by.
+func (e Edge) atHead() posture.Edge {
+	switch e {
+	case LastRow:
+		return posture.LastRow
+	case FirstColumn:
+		return posture.FirstColumn
+	case LastColumn:
+		return posture.LastColumn
+	}
+	return posture.FirstRow
+}
+
 // A Mat is a grid of cells, the channels of one source row by row.
 type Mat struct {
 	Source        int         // index of the source
 	Rows, Columns int         // >= 1
 	PitchMM       *[2]float64 // from row to row and from column to column; nil if not known
 	Head          Edge        // at the person's head, on a seat at the back
+	FromBelow     bool        // the map shows it as from below
 	Regions       []Region    // at least the template's for a bed or a seat
 
 	LoadedAbove  float64       // mmHg
@@ -61,7 +76,7 @@ func (r *reader) mat(m shape.Mat, kind rules.PlaceKind, path tree.Path) *Mat {
 		}
 	}
 	out := &Mat{
-		Source: source, Rows: m.Rows, Columns: m.Columns, PitchMM: m.PitchMM, Head: Edge(m.Head),
+		Source: source, Rows: m.Rows, Columns: m.Columns, PitchMM: m.PitchMM, Head: Edge(m.Head), FromBelow: m.SeenFrom == "below",
 		LoadedAbove: m.LoadedAbove, LoadedResets: time.Duration(m.LoadedResets),
 	}
 	if r.doc.Has(path.With("regions")) {
@@ -135,6 +150,7 @@ func (m *Mat) plan() *rules.Mat {
 		Source: m.Source, Rows: m.Rows, Columns: m.Columns,
 		PitchMM:     [2]float64{math.NaN(), math.NaN()}, // areas are unknown then, not 0
 		LoadedAbove: m.LoadedAbove, LoadedResets: m.LoadedResets,
+		Head: m.Head.atHead(), FromBelow: m.FromBelow,
 	}
 	if m.PitchMM != nil {
 		out.PitchMM = *m.PitchMM

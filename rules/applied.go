@@ -37,6 +37,8 @@ func (p *place) apply(r *Rule) {
 		p.applyExposure(r, add)
 	case r.Relief != nil:
 		add(string(Seat), p.feedsOf(p.signalNamed(sigOccupied)), newReliefJudge(p, r))
+	case r.Turn != nil:
+		add(string(Bed), []int{p.mat.feed}, newTurnJudge(p, r))
 	case r.Rate != nil:
 		if i := p.signalNamed(r.Rate.Watch); i >= 0 {
 			subject, _, _ := strings.Cut(r.Rate.Watch, ".")
@@ -139,6 +141,8 @@ func (r *Rule) finds(p *Place) (ok bool, missing string) {
 		return ok, fmt.Sprintf("nothing is called %q there", of)
 	case r.Relief != nil:
 		return p.Kind == Seat, "there is no seat"
+	case r.Turn != nil:
+		return p.shows(), "there is no bed with a mat of at least 10 by 6 cells that shows a body"
 	case r.Rate != nil:
 		return has(r.Rate.Watch), fmt.Sprintf("nothing is called %q there", r.Rate.Watch)
 	case r.Drift != nil:
@@ -174,7 +178,7 @@ func (r *Rule) choices(p *Place) (names []string) {
 	switch {
 	case r.Limit != nil || r.Rate != nil:
 		return p.Watchable()
-	case r.Relief != nil || r.Formula != "" || p.Kind != Wrap && r.Exposure == nil:
+	case r.Relief != nil || r.Turn != nil || r.Formula != "" || p.Kind != Wrap && r.Exposure == nil:
 		return nil
 	}
 	for i := range p.Sites {

@@ -21,6 +21,8 @@ func (c *checker) settings(at func(...any) []any, r *Rule) {
 		c.exposure(at, r.Exposure)
 	case r.Relief != nil:
 		c.relief(at, r.Relief)
+	case r.Turn != nil:
+		c.turn(at, r.Turn)
 	case r.Rate != nil:
 		c.rate(at, r.Rate)
 	case r.Drift != nil:
@@ -97,6 +99,18 @@ func (c *checker) relief(at func(...any) []any, x *Relief) {
 	}
 	if len(x.Counts) == 0 {
 		c.bad(at("relief", "counts"), "counts is empty, so that nothing would ever count: give shift, relief or transfer")
+	}
+}
+
+func (c *checker) turn(at func(...any) []any, x *Turn) {
+	if x.Interval <= 0 {
+		c.bad(at("turn", "interval"), "interval is how long somebody may lie without a turn: give a duration above 0, such as 2h")
+	}
+	switch {
+	case x.Settle <= 0:
+		c.bad(at("turn", "settle"), "settle is how long a new position must last: give a duration above 0, such as 30s")
+	case x.Interval > 0 && x.Settle >= x.Interval:
+		c.bad(at("turn", "settle"), "settle is %s and interval %s: a turn would count too late; give a shorter settle", Duration(x.Settle), Duration(x.Interval))
 	}
 }
 

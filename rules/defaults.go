@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"weald/rules/relief"
+	"weald/rules/turning"
 )
 
 // A Default is a setting that a rule has where the configuration is silent, and
@@ -32,6 +33,8 @@ func Defaults() []Default {
 		{"relief", Seat, "lasting", 15 * time.Second, "Sonenblum, Sprigle, Martin, J Rehabil Res Dev 2016;53(5):585-598"},
 		{"relief", Seat, "empty_for", time.Minute, "common practice, no source"},
 		{"relief", Seat, "counts", []relief.Kind{relief.Shift, relief.Relief, relief.Transfer}, own},
+		{"turn", Bed, "interval", 2 * time.Hour, "Consortium for Spinal Cord Medicine 2014, 2nd ed.: in bed at least every 2 h; NICE QS89 statement 5 asks for at least every 6 h at risk, 4 h at high risk"},
+		{"turn", Bed, "settle", turning.DefaultSettle, "common practice, no source"},
 		{"rate", "", "per", time.Minute, own},
 		{"rate", "", "window", 10 * time.Minute, own},
 		{"drift", Wrap, "by", 9.4, "23.5 % of 40 mmHg, the mean loss within 4 h: J Wound Management 2023;24(3):87-94"},

@@ -89,6 +89,11 @@ func (p *Place) derivedSignals(add func(name, unit string, members int)) {
 	case p.Kind == Bed || p.Kind == Seat:
 		add(sigOccupied, Truths, 1)
 	}
+	if p.shows() {
+		for _, q := range bedQuantities {
+			add(q.name, q.unit, p.Mat.Rows*p.Mat.Columns)
+		}
+	}
 	if p.Kind == Seat {
 		for _, q := range reliefQuantities {
 			add(q.name, q.unit, 1)
@@ -151,6 +156,9 @@ func (p *place) derive(used func(name string) bool, lean bool) {
 	if p.spec.Kind == Bed || p.spec.Kind == Seat {
 		p.body = newBody(p.signalNamed(sigOccupied))
 		p.derivations = append(p.derivations, p.body)
+	}
+	if p.spec.shows() {
+		p.derivations = append(p.derivations, newBed(p))
 	}
 	if p.spec.Kind == Seat {
 		p.derivations = append(p.derivations, newSeat(p))

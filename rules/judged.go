@@ -42,6 +42,7 @@ type said struct {
 	reading string // what was measured
 	where   string // where it was
 	note    string // what has to be said beside it
+	now     string // how things are on the way there, "" where used and held say it
 }
 
 // still is a judge's part that has nothing to do with time.
@@ -149,7 +150,7 @@ func (w *judged) progress(p *place, dst []Progress) []Progress {
 	if w.waiting {
 		h.Waits = w.judge.waits(p)
 	}
-	h.Asks, h.Note, h.Share, h.Unknown = s.asked, s.note, w.judge.used(), w.lost()
+	h.Asks, h.Says, h.Note, h.Share, h.Unknown = s.asked, s.now, s.note, w.judge.used(), w.lost()
 	return append(dst, h)
 }
 

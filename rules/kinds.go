@@ -38,6 +38,12 @@ type Relief struct {
 	Counts   []relief.Kind
 }
 
+// A Turn is true while somebody has lain in a bed for Interval without a turn. A
+// new position counts once it has lasted for Settle.
+type Turn struct {
+	Interval, Settle time.Duration
+}
+
 // A Rate is true while a signal rises or falls faster than so much per so long,
 // by its robust slope over a window.
 type Rate struct {
@@ -84,7 +90,7 @@ type kindOfRule struct {
 func (r *Rule) kinds() []kindOfRule {
 	return []kindOfRule{
 		{"limit", r.Limit != nil}, {"graduation", r.Graduation != nil}, {"exposure", r.Exposure != nil},
-		{"relief", r.Relief != nil}, {"rate", r.Rate != nil}, {"drift", r.Drift != nil}, {"swing", r.Swing != nil},
+		{"relief", r.Relief != nil}, {"turn", r.Turn != nil}, {"rate", r.Rate != nil}, {"drift", r.Drift != nil}, {"swing", r.Swing != nil},
 		{"formula", r.Formula != ""},
 	}
 }

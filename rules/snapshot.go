@@ -191,7 +191,7 @@ func (p *Place) fingerprint(sources []Source) uint64 {
 		}
 	}
 	if m := p.Mat; m != nil {
-		fmt.Fprint(h, "|", sources[m.Source].ID, m.Rows, m.Columns, m.LoadedAbove, m.LoadedResets, m.Regions)
+		fmt.Fprint(h, "|", sources[m.Source].ID, m.Rows, m.Columns, m.LoadedAbove, m.LoadedResets, m.Head, m.FromBelow, m.Regions)
 	}
 	return h.Sum64()
 }
@@ -220,6 +220,8 @@ func (r *Rule) settings() string {
 		return fmt.Sprintf("%v", *r.Exposure)
 	case r.Relief != nil:
 		return fmt.Sprintf("%v", *r.Relief)
+	case r.Turn != nil:
+		return fmt.Sprintf("%v", *r.Turn)
 	case r.Rate != nil:
 		return fmt.Sprintf("%v", *r.Rate)
 	case r.Drift != nil:

@@ -5,6 +5,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules/alert"
+	"weald/rules/posture"
 )
 
 // A Plan is everything that an Engine needs to know: what there is to judge
@@ -78,6 +79,11 @@ type Mat struct {
 	PitchMM       [2]float64 // distance of neighbouring rows, and of neighbouring columns
 	Regions       []Region   // may overlap; a cell may be in none
 
+	// Head is the edge at the person's head, and FromBelow says that the mat is
+	// seen from below: see package posture.
+	Head      posture.Edge
+	FromBelow bool
+
 	// LoadedAbove is the pressure in mmHg above which a cell counts as loaded
 	// on the map of durations; LoadedResets is how long it must be unloaded
 	// for its time to start again.
@@ -104,6 +110,7 @@ type Rule struct {
 	Graduation *Graduation
 	Exposure   *Exposure
 	Relief     *Relief
+	Turn       *Turn
 	Rate       *Rate
 	Drift      *Drift
 	Swing      *Swing
@@ -190,6 +197,7 @@ type Progress struct {
 	Condition sample.Truth
 	Waits     string        // why the condition is unknown although readings come, "" otherwise
 	Asks      string        // what is asked, in words: "above 60 mmHg"
+	Says      string        // a sentence of its own: "on the back for 5 min, turn due in 1 h 55 min", "" where there is none
 	Note      string        // what has to be said beside the numbers, "" otherwise
 	Share     float64       // of what is allowed that has been used, where that is no delay; 0 otherwise
 	Held      time.Duration // for a mat, of the cell that has come furthest

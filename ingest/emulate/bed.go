@@ -128,7 +128,7 @@ func (b *Bed) draw(cells []float64) {
 	clear(cells)
 	posture, weight := b.lies[b.index].Posture, b.weight*(1-b.lies[b.index].Eased)
 	mirror := 1.0
-	if posture == OnRight {
+	if posture == OnLeft { // seen from above, who lies on the left side looks to the right
 		mirror = -1
 	}
 	for _, part := range bodies[posture] {

@@ -43,11 +43,11 @@ var bodies = [...][]part{
 		{0.78, -0.22, 0.070, 0.09, 19}, {0.78, 0.22, 0.070, 0.09, 19},
 		{0.93, -0.20, 0.022, 0.08, 54}, {0.93, 0.20, 0.022, 0.08, 54},
 	},
-	OnLeft:  side,
-	OnRight: side, // mirrored where it is drawn
+	OnLeft:  side, // mirrored where it is drawn
+	OnRight: side,
 }
 
-// side is a body on its left side, knees drawn up a little.
+// side is a body on its right side, seen from above, knees drawn up a little.
 var side = []part{
 	{0.06, -0.05, 0.035, 0.15, 43},
 	{0.18, 0, 0.040, 0.14, 46},

@@ -78,3 +78,16 @@ func (m *Mat) Pitch() (rows, columns float64) {
 	}
 	return u.along, u.across
 }
+
+// The least of a mat that shows how somebody lies: cells along and across the
+// body, and mm along it. Our own choice, no source.
+const (
+	leastAlong, leastAcross = 10, 6
+	leastLength             = 1000.0
+)
+
+// Shows reports whether the mat is large and fine enough to tell positions.
+func (m *Mat) Shows() bool {
+	u := m.upright()
+	return u.rows >= leastAlong && u.columns >= leastAcross && float64(u.rows)*u.along >= leastLength
+}

@@ -54,7 +54,7 @@ func (b *Builder) lead(index int, now *Now) string {
 	var furthest *rules.Progress
 	for i := range now.Holds {
 		p := &now.Holds[i]
-		counts := p.Condition == sample.Yes || p.Used() >= 0.5
+		counts := p.Condition == sample.Yes || p.Used() >= 0.5 || p.Says != ""
 		if counts && (p.Held > 0 || p.Share > 0) && (furthest == nil || p.Used() > furthest.Used()) {
 			furthest = p
 		}
@@ -113,7 +113,10 @@ func aside(alerts []Alert) string {
 // mmHg for 12 min of 30 min".
 func (b *Builder) holding(place *rules.Place, p *rules.Progress) string {
 	what := words(p.Subject)
-	if p.Share > 0 {
+	switch {
+	case p.Says != "":
+		return p.Says
+	case p.Share > 0:
 		return what + ": " + used(p)
 	}
 	quantity := strings.TrimPrefix(p.Signal, p.Subject+".")

@@ -86,6 +86,20 @@ type Relief struct {
 	Counts []string `yaml:"counts"`
 }
 
+// Turn is true while a bed has been occupied for an interval with no change of
+// position: another side, another place, or a load that lies quite differently,
+// for as long as settle. Small fidgets are none. Needs a mat of a bed, and that
+// its head and seen_from are right.
+type Turn struct {
+	// How long somebody may lie without a turn. Default 2h (Consortium for Spinal
+	// Cord Medicine 2014; other guidance says 4 h and 6 h: local policy decides).
+	Interval Duration `yaml:"interval" jsonschema:"default=2h"`
+
+	// How long a new position must last to count as one. Default 30s (common
+	// practice, no source).
+	Settle Duration `yaml:"settle" jsonschema:"default=30s"`
+}
+
 // Rate is true while a signal rises or falls faster than so much in so long, by
 // the median of the slopes between all parts of a window.
 type Rate struct {

@@ -55,6 +55,11 @@ type Mat struct {
 	// from above, row 0 at the top and column 0 at the left. Default first_row.
 	Head string `yaml:"head" jsonschema:"enum=first_row,enum=last_row,enum=first_column,enum=last_column,default=first_row"`
 
+	// Whether the map shows the mat as from above or as from below, which its
+	// cables may make it do. It decides which side is the left of who lies there:
+	// look at the map of somebody on a known side. Default above.
+	SeenFrom string `yaml:"seen_from" jsonschema:"enum=above,enum=below,default=above"`
+
 	// Named parts of the mat. Default for a bed, as shares of the length from
 	// the head: head to 12 %, shoulders to 25 %, back to 42 %, pelvis to 58 %,
 	// thighs to 75 %, calves to 90 %, heels (our own split; common practice, no

@@ -22,6 +22,9 @@ type Rule struct {
 	// True while somebody has been seated for too long without relief.
 	Relief *Relief `yaml:"relief"`
 
+	// True while somebody has lain in bed for too long without a turn.
+	Turn *Turn `yaml:"turn"`
+
 	// True while a signal rises or falls too fast.
 	Rate *Rate `yaml:"rate"`
 
@@ -74,7 +77,6 @@ type Rule struct {
 	// is called, up to the third. Default 0s: no tier after the first is called.
 	EscalateAfter Duration `yaml:"escalate_after" jsonschema:"default=0s"`
 
-	Turn    tree.Unavailable `yaml:"turn" jsonschema:"-" instead:"give another kind of rule"`
 	Quality tree.Unavailable `yaml:"quality" jsonschema:"-" instead:"give another kind of rule"`
 }
 
