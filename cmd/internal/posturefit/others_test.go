@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"weald/cmd/internal/beds"
@@ -31,7 +32,8 @@ func recordings(t *testing.T) (postures, layers fs.FS) {
 // and as somebody else on another mat. The recordings are the set that beds
 // names; what is asked of them as recorded is what is asked of the program.
 func TestEachIsRecognisedByTheOthers(t *testing.T) {
-	every, invent, rounds, step := 40, 5, 12, 20
+	every, invent, rounds, step := 40, 5, 12, 40
+	most := []string{"as recorded", "mirrored", "thinner by 0.3 of the typical pressure", "150 mm to one side", "5 % dead, not known", "32 x 16 cells", "much of it at once"}
 	if *full {
 		every, invent, rounds, step = everyFrame, inventions, passes, 1
 	}
@@ -40,7 +42,7 @@ func TestEachIsRecognisedByTheOthers(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	table := beds.Table()
+	table := slices.DeleteFunc(beds.Table(), func(u beds.Unlike) bool { return !*full && !slices.Contains(most, u.Name) })
 	scores := make([]beds.Score, len(table))
 	for _, name := range l.subjects {
 		maps, err := beds.Postures(postures, name, step)
