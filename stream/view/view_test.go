@@ -77,6 +77,11 @@ func TestSentences(t *testing.T) {
 		{"small doubt and none", 0,
 			Now{Signals: []rules.Signal{signal(ankle, 41.26, 0.3), signal("calf.pressure", -0.2, nan)}},
 			StateQuiet, "ankle 41.3 ± 0.3 mmHg, calf 0 mmHg"},
+		{"a turn on its way, from the first minute", 1,
+			Now{Signals: []rules.Signal{signal("mat.peak", 40, nan)}, Holds: []rules.Progress{{
+				Key: alert.Key{Rule: "turn-due", Subject: "bed"}, Condition: sample.No, Share: 0.01, Says: "on the left side for 1 min, turn due in 1 h 59 min",
+			}}},
+			StateQuiet, "on the left side for 1 min, turn due in 1 h 59 min; highest 40 mmHg"},
 		{"one site silent", 0,
 			Now{Signals: []rules.Signal{signal(ankle, 41, 2), silent("calf.pressure")},
 				LastKnown: []sample.Instant{noon, noon.Add(-time.Minute)}},
