@@ -42,6 +42,9 @@ const (
 	held
 	share
 	wet
+	settling
+	stride
+	steep
 	numbers
 )
 
@@ -57,6 +60,9 @@ var ward = newPlace(map[string]Signal{
 	"hold.time":      {Slot: held, Unit: "min"},
 	"mat.share":      {Slot: share, Unit: "1"},
 	"room.humidity":  {Slot: wet, Unit: "%"},
+	"ankle.settling": {Slot: settling, Unit: "mmHg/h"},
+	"limb.stride":    {Slot: stride, Unit: "Hz"},
+	"mat.gradient":   {Slot: steep, Unit: "mmHg/cm"},
 	"still":          {Slot: 0, Truth: true},
 	"wrapped":        {Slot: 1, Truth: true},
 	"odd.unit":       {Slot: 0, Unit: "furlong"},
@@ -76,6 +82,7 @@ func readings() ([]float64, []sample.Truth) {
 	v := make([]float64, numbers)
 	v[ankle], v[calf], v[cuff], v[peak] = 40, 20, 4, 60
 	v[surface], v[load], v[width], v[held], v[share], v[wet] = 1000, 500, 900, 30, 0.25, 45
+	v[settling], v[stride], v[steep] = -3, 0.9, 28
 	return v, []sample.Truth{sample.Yes, sample.No}
 }
 

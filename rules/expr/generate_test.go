@@ -21,13 +21,19 @@ var (
 	signalsOf = map[dim][]string{
 		pressure: {"ankle.pressure", "calf.pressure", "cuff.pressure", "mat.peak"},
 		area:     {"mat.area"}, force: {"mat.load"}, length: {"mat.width"}, duration: {"hold.time"},
-		plain: {"mat.share", "room.humidity"},
+		plain:  {"mat.share", "room.humidity"},
+		settle: {"ankle.settling"}, frequency: {"limb.stride"}, gradient: {"mat.gradient"},
 	}
 	unitsOf = map[dim][]string{
 		pressure: {"mmHg", "kPa", "Pa"}, area: {"mm2", "cm2"}, force: {"N"}, length: {"mm", "cm", "m"},
 		duration: {"ms", "s", "min", "h"}, plain: {"1", "%"},
 	}
-	dims = []dim{pressure, area, force, length, duration, plain}
+	// What is only a signal's unit is written as a quotient.
+	quotients = map[dim][2]dim{settle: {pressure, duration}, frequency: {plain, duration}, gradient: {pressure, length}}
+
+	dims = []dim{pressure, area, force, length, duration, plain, settle, frequency, gradient}
+
+	settle, frequency, gradient = dim{pressure: 1, time: -1}, dim{time: -1}, dim{pressure: 1, length: -1}
 )
 
 func pick[T any](g *generator, label string, from ...T) T {
@@ -43,6 +49,9 @@ func (g *generator) number(d dim, depth int) *tree {
 	if depth == 0 {
 		if rapid.Bool().Draw(g.t, "signal") {
 			return &tree{op: "signal", name: pick(g, "name", signalsOf[d]...)}
+		}
+		if q, ok := quotients[d]; ok {
+			return &tree{op: "/", args: []*tree{g.literal(pick(g, "unit", unitsOf[q[0]]...)), g.literal(pick(g, "unit", unitsOf[q[1]]...))}}
 		}
 		return g.literal(pick(g, "unit", unitsOf[d]...))
 	}

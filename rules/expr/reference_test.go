@@ -43,6 +43,7 @@ var si = map[string]*big.Rat{
 	"mm": ratio("1/1000"), "cm": ratio("1/100"), "m": ratio("1"),
 	"mm2": ratio("1/1000000"), "cm2": ratio("1/10000"),
 	"N": ratio("1"), "%": ratio("1/100"), "1": ratio("1"),
+	"Hz": ratio("1"), "mmHg/h": ratio("133322387415/3600000000000"), "mmHg/cm": ratio("13332.2387415"),
 }
 
 func ratio(s string) *big.Rat {
