@@ -62,6 +62,10 @@ export interface Hold {
   signal: string;
   /** The bound that the signal is compared with, in its unit. */
   limit?: number | null;
+  /** What has to be said beside the numbers. */
+  note?: string;
+  /** Why the condition is unknown although readings come. */
+  waits?: string;
 }
 
 export interface Alert {
