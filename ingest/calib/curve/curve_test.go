@@ -3,6 +3,7 @@ package curve
 import (
 	"encoding/json"
 	"math"
+	"math/rand/v2"
 	"reflect"
 	"strings"
 	"testing"
@@ -187,7 +188,8 @@ func TestCreepFactor(t *testing.T) {
 	near(t, "corrected", float64(v.MMHg), 40, 1e-3)
 }
 
-// Each line: seconds, pressure, and what the motion is then.
+// Each line: minutes, pressure, and what the motion is then. Over minutes the
+// average has caught up.
 func TestMotion(t *testing.T) {
 	var m Motion
 	for _, s := range []struct {
@@ -199,7 +201,7 @@ func TestMotion(t *testing.T) {
 		{1, 11, Still, 1},     // within the width
 		{2, 12.5, Loading, 0}, // risen by more than 2 in all
 		{3, 30, Loading, 0},
-		{4, 29, Loading, 1}, // noise
+		{4, 29, Loading, 1}, // less than the width
 		{60, 28.5, Loading, 57},
 		{61, math.NaN(), Loading, 58},
 		{62, 27.5, Unloading, 0}, // back by more than 2 from 30
@@ -207,12 +209,31 @@ func TestMotion(t *testing.T) {
 		{64, 21.5, Unloading, 1},
 		{65, 22.5, Loading, 0},
 	} {
-		at := sample.Instant(s.at * 1e9)
+		at := sample.Instant(s.at * 60e9)
 		d, age := m.Step(at, s.p, 2)
-		if d != s.direction || age.Seconds() != s.age {
-			t.Errorf("at %v s, %v mmHg: direction %d, age %v, want %d, %v s", s.at, s.p, d, age, s.direction, s.age)
+		if d != s.direction || age.Minutes() != s.age {
+			t.Errorf("at %v min, %v mmHg: direction %d, age %v, want %d, %v min", s.at, s.p, d, age, s.direction, s.age)
 		}
 	}
+}
+
+// Noise of as much as the width turns nothing at a rate at which the average
+// takes it away; the average keeps the share that Smoothed says.
+func TestMotionIsSmooth(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	var m Motion
+	const rate, n = 50, 50000
+	squares := 0.0
+	for i := range n {
+		noise := rng.NormFloat64()
+		d, _ := m.Step(sample.Instant(i)*1e9/rate, 40+noise, 1.5)
+		if d != Still {
+			t.Fatalf("after %d readings noise is a motion", i)
+		}
+		squares += (m.smooth - 40) * (m.smooth - 40)
+	}
+	near(t, "share of the noise", math.Sqrt(squares/n), Smoothed(rate), 0.02)
+	near(t, "share at one reading a second", Smoothed(1), math.Sqrt((1-math.Exp(-1))/(1+math.Exp(-1))), 1e-12)
 }
 
 func TestEncoding(t *testing.T) {

@@ -125,21 +125,39 @@ func (f Figures) hysteresis(rows []Row, of []int, level []float64) *Figure {
 
 func (f Figures) repeatability(rows []Row, of []int, level []float64) *Figure {
 	type key struct {
+		cycle     int
 		direction Direction
 		level     int
 	}
-	low, high, n := map[key]float64{}, map[key]float64{}, map[key]int{}
+	type mean struct{ sum, n float64 }
+	// Readings of one cycle are one: what is asked is what another loading does.
+	// Where the cycles are not said each reading is taken to be another.
+	means := map[key]mean{}
 	for i, r := range rows {
-		k := key{r.Direction, of[i]}
-		if n[k]++; n[k] == 1 {
-			low[k], high[k] = r.Raw, r.Raw
+		k := key{r.Cycle, r.Direction, of[i]}
+		if r.Cycle == 0 {
+			k.cycle = -1 - i
 		}
-		low[k], high[k] = min(low[k], r.Raw), max(high[k], r.Raw)
+		means[k] = mean{means[k].sum + r.Raw, means[k].n + 1}
+	}
+	type spread struct {
+		low, high float64
+		n         int
+	}
+	spreads := map[key]spread{}
+	for k, m := range means {
+		v := m.sum / m.n
+		k.cycle = 0
+		s, ok := spreads[k]
+		if !ok {
+			s = spread{v, v, 0}
+		}
+		spreads[k] = spread{min(s.low, v), max(s.high, v), s.n + 1}
 	}
 	worst, at := -1.0, 0.0
-	for k, m := range n {
-		if m > 1 {
-			d := high[k] - low[k]
+	for k, s := range spreads {
+		if s.n > 1 {
+			d := s.high - s.low
 			if d > worst || d == worst && level[k.level] < at {
 				worst, at = d, level[k.level]
 			}

@@ -21,16 +21,17 @@ func (r *Result) budget(rows []figures.Row, c candidate, o Options) (remarks []s
 	days := o.Valid.Hours() / 24
 	u.DriftPerDay = o.Drift / 100 * span / math.Sqrt(3) / days
 	assumed := 0.0
-	if !s.known {
+	if !s.known || s.cycles == 1 && rows[0].Cycle > 0 { // readings within one cycle are no repeats
 		assumed = o.Warn / 100 * span / math.Sqrt(12)
 		remarks = append(remarks, fmt.Sprintf("repeatability is not known from one cycle: %.3g %% of full scale is assumed; run three cycles", o.Warn))
 	}
 	mean, _ := figures.Means(rows, of, len(level))
 	loop := loops(rows, of, len(level), e, s)
 	unexplained := r.lackOfFit(rows, c, s)
+	off := unexplainedAt(rows, of, len(level), e, s, c.down != nil)
 	for l := range level {
-		slope := r.slope(mean[l])
-		u.Fit = append(u.Fit, math.Hypot(c.up.se(mean[l]), unexplained))
+		slope := r.slope(mean[l], o.Noise)
+		u.Fit = append(u.Fit, math.Hypot(c.up.se(mean[l]), max(unexplained, off[l])))
 		h := 0.0
 		if c.down == nil {
 			h = budget.Width("hysteresis", loop[l]).U
@@ -39,21 +40,32 @@ func (r *Result) budget(rows []figures.Row, c candidate, o Options) (remarks []s
 		u.Repeatability = append(u.Repeatability, math.Hypot(assumed, s.live(o.Noise*slope)))
 	}
 	r.Calibration.U = u
-	// A turn is one when it is beyond what a reading scatters.
-	r.Calibration.Width = max(4*math.Hypot(s.within, o.Noise*r.slope(mean[len(mean)/2])), 0.01*span)
+	// A turn is one when it is beyond what a plateau may move by and what noise
+	// makes in a day on top of that.
+	rate := o.Rate
+	if rate == 0 {
+		rate = 1
+	}
+	noise := o.Noise * r.slope(mean[len(mean)/2], o.Noise)
+	r.Calibration.Width = steady*span + 8*noise*curve.Smoothed(rate)
 	if !figures.Directed(rows) {
 		remarks = append(remarks, "hysteresis is not known: the table does not have both directions")
 	}
 	return remarks
 }
 
-// slope returns how many mmHg a count is at a reading, on average over the range
-// where the curve itself is steep or flat at one point only.
-func (r *Result) slope(raw float64) float64 {
+// slope returns how many mmHg a count is at a reading: over the reach of the noise,
+// and not at a single point, where the curve may happen to be flat. A reading at
+// the foot of a steep curve may be the noise of one far up.
+func (r *Result) slope(raw, noise float64) float64 {
 	c := &r.Calibration
-	reach := c.Raw.Span() / 20
+	reach := max(c.Raw.Span()/20, 2*noise)
 	low, high := max(raw-reach, c.Raw.Low), min(raw+reach, c.Raw.High)
-	return math.Abs(c.Loading.At(high)-c.Loading.At(low)) / (high - low)
+	steep := math.Abs(c.Loading.At(high) - c.Loading.At(low))
+	if c.Unloading != nil {
+		steep = max(steep, math.Abs(c.Unloading.At(high)-c.Unloading.At(low)))
+	}
+	return steep / (high - low)
 }
 
 // lackOfFit returns by how much the left-out levels deviate beyond what their
@@ -122,21 +134,29 @@ func (r *Result) complete(o Options) {
 	}
 }
 
-// judge holds the figures against the acceptance limits.
+// judge holds the figures against the acceptance limits: the repeatability of
+// levels, and, where it is known, twice the standard deviation of single
+// readings, which is what live values do.
 func (r *Result) judge(remarks []string, o Options) {
 	r.Verdict, r.Remarks = record.Accepted, remarks
-	if p := r.Figures.Repeatability; p != nil {
-		at := fmt.Sprintf("repeatability is %.1f %% of full scale (%.1f mmHg, at %.4g mmHg)", p.Percent, p.MMHg, p.At)
+	hold := func(percent float64, text string) {
 		switch {
-		case p.Percent > o.Reject:
+		case percent > o.Reject:
 			r.Verdict = record.Rejected
-			r.Remarks = append(r.Remarks, fmt.Sprintf("%s, more than %g %%: not fit for use. Exchange the sensor, or load it a few times and calibrate again", at, o.Reject))
-			return
-		case p.Percent > o.Warn:
-			r.Verdict = record.Warned
-			r.Remarks = append(r.Remarks, fmt.Sprintf("%s, more than %g %%: average it with others", at, o.Warn))
-			return
+			text += fmt.Sprintf(", more than %g %%: not fit for use. Exchange the sensor, or load it a few times and calibrate again", o.Reject)
+		case percent > o.Warn:
+			if r.Verdict == record.Accepted {
+				r.Verdict = record.Warned
+			}
+			text += fmt.Sprintf(", more than %g %%: average it with others", o.Warn)
 		}
-		r.Remarks = append(r.Remarks, at)
+		r.Remarks = append(r.Remarks, text)
+	}
+	if p := r.Figures.Repeatability; p != nil {
+		hold(p.Percent, fmt.Sprintf("repeatability is %.1f %% of full scale (%.1f mmHg, at %.4g mmHg)", p.Percent, p.MMHg, p.At))
+	}
+	if o.Noise > 0 {
+		p := r.Figures.Figure(2*o.Noise, 0)
+		hold(p.Percent, fmt.Sprintf("single readings scatter by %.1f %% of full scale (%.1f mmHg, two standard deviations)", p.Percent, p.MMHg))
 	}
 }

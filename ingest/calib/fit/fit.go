@@ -24,6 +24,7 @@ type Options struct {
 	ReferenceU float64 // standard uncertainty of the gauge, mmHg
 	Rail       float64 // the highest count; 0: none
 	Noise      float64 // standard deviation of a single live reading about its level, in counts
+	Rate       float64 // live readings a second; 0: not known, taken to be 1
 
 	Creep *curve.Creep // nil: not known, not corrected
 
@@ -62,7 +63,7 @@ func Fit(rows []figures.Row, o Options) (*Result, error) {
 	if rail == 0 {
 		rail = math.Inf(1)
 	}
-	if refused := Inspect(rows, rail); refused != nil {
+	if refused := Inspect(rows, rail, o.Noise); refused != nil {
 		return nil, refused
 	}
 	all := candidates(rows, o)

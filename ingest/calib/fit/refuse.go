@@ -35,15 +35,20 @@ const (
 	FewestLevels = 4
 	LeastSpan    = 30 // mmHg
 
-	flat  = 0.05 // a step this small against the median step is a sensor at its end
-	turns = 0.02 // a step back by more than this share of the output is a turn
+	flat  = 0.05  // a step this small against the median step is a sensor at its end
+	turns = 0.075 // a step back by more than this share of the output is a turn: half of the repeatability that is rejected
+
+	// A plateau may move by this share of full scale and is one; more is a motion.
+	// Common practice, no source.
+	steady = 0.02
 
 	perKPa = 7.500615758 // mmHg (133.322387415 Pa each)
 )
 
 // Inspect returns why a table cannot be fitted: nil if it can. A reading at or
-// beyond rail is saturated.
-func Inspect(rows []figures.Row, rail float64) Refused {
+// beyond rail is saturated. Noise is the standard deviation of a single reading in
+// counts, 0 if it is not known: a step back that is less is no turn.
+func Inspect(rows []figures.Row, rail, noise float64) Refused {
 	var out Refused
 	refuse := func(advice, reason string, args ...any) {
 		out = append(out, Refusal{fmt.Sprintf(reason, args...), advice})
@@ -82,7 +87,7 @@ func Inspect(rows []figures.Row, rail float64) Refused {
 			"row %d says %.4g mmHg where its reading says about %.3g, which is %.4g kPa", i+1, rows[i].Reference, as, rows[i].Reference)
 		return out // a level in the wrong place looks like a turn too
 	}
-	if t := turning(mean); t > 0 {
+	if t := turning(mean, max(4*math.Sqrt2*meanError(rows, of), noise)); t > 0 {
 		refuse("see that cuff and sensor lie flat and that no reading is in the wrong row, and run the cycle again",
 			"the readings do not go one way: at %.4g mmHg they turn back", level[t])
 	}
@@ -101,9 +106,35 @@ func known(mean, level []float64) (m, l []float64) {
 	return m, l
 }
 
+// meanError returns the standard error of a level's mean, in counts, from the
+// scatter of readings at one level and in one direction; 0 where there are no
+// two.
+func meanError(rows []figures.Row, of []int) float64 {
+	at := [2][]mean{make([]mean, len(rows)), make([]mean, len(rows))}
+	for i, r := range rows {
+		at[side(r)][of[i]].add(r.Raw)
+	}
+	squares, df, n, levels := 0.0, 0.0, 0.0, 0.0
+	for i, r := range rows {
+		m := at[side(r)][of[i]]
+		squares += (r.Raw - m.of()) * (r.Raw - m.of())
+	}
+	for _, direction := range at {
+		for _, m := range direction {
+			if m.n > 0 {
+				df, n, levels = df+m.n-1, n+m.n, levels+1
+			}
+		}
+	}
+	if df == 0 {
+		return 0
+	}
+	return math.Sqrt(squares / df * levels / n)
+}
+
 // turning returns the first level at which means go back against their overall
-// direction, or 0.
-func turning(mean []float64) int {
+// direction, by more than scatter explains, or 0.
+func turning(mean []float64, scatter float64) int {
 	last := len(mean) - 1
 	output := math.Abs(mean[last] - mean[0])
 	lowest, highest := slices.Min(mean), slices.Max(mean)
@@ -113,7 +144,7 @@ func turning(mean []float64) int {
 	sign := math.Copysign(1, mean[last]-mean[0])
 	reached := sign * mean[0]
 	for i := 1; i <= last; i++ {
-		if reached-sign*mean[i] > turns*output {
+		if reached-sign*mean[i] > max(turns*output, scatter) {
 			return i
 		}
 		reached = max(reached, sign*mean[i])
@@ -173,8 +204,7 @@ func oneInKPa(rows []figures.Row) (row int, says float64) {
 // the channel's output from its beginning to its end. Steps that are known to
 // be less than the channel's creep are not held against it.
 func Unstable(at, drift, output float64) *Refusal {
-	const most = 0.02
-	if math.Abs(drift) <= most*math.Abs(output) {
+	if math.Abs(drift) <= steady*math.Abs(output) {
 		return nil
 	}
 	return &Refusal{

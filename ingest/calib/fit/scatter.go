@@ -138,3 +138,31 @@ func loops(rows []figures.Row, of []int, levels int, e []float64, s scatter) []f
 	}
 	return out
 }
+
+// unexplainedAt returns by how much the curves miss each level's mean, in mmHg,
+// beyond its scatter: a curve may do well on the whole and badly at one place,
+// such as where a sensor begins to answer. With one curve for both directions it
+// is the middle of the loop that is missed.
+func unexplainedAt(rows []figures.Row, of []int, levels int, e []float64, s scatter, branches bool) []float64 {
+	var at [2][]mean
+	at[0], at[1] = make([]mean, levels), make([]mean, levels)
+	for i, r := range rows {
+		at[side(r)][of[i]].add(e[i])
+	}
+	out := make([]float64, levels)
+	for l := range out {
+		up, down := at[0][l], at[1][l]
+		switch {
+		case up.n == 0:
+			up = down
+		case down.n == 0:
+			down = up
+		}
+		d := max(math.Abs(up.of()), math.Abs(down.of()))
+		if !branches {
+			d = math.Abs(up.of()+down.of()) / 2
+		}
+		out[l] = math.Sqrt(max(d*d-s.within*s.within/min(up.n, down.n), 0))
+	}
+	return out
+}

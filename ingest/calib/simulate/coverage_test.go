@@ -20,9 +20,12 @@ func live(s *simulate.Sensor, c *curve.Calibration, seed uint64, days float64) (
 	var m curve.Motion
 	at := sample.Instant(0)
 	s.To(0)
+	p := 50.0
 	for range 8 {
 		s.Cycle()
-		p := 5 + 90*rng.Float64()
+		p += 60 * (rng.Float64() - 0.5) // up and down, and seldom through the whole loop
+		p = math.Abs(p-5) + 5
+		p = 95 - math.Abs(95-p)
 		s.To(p)
 		age := math.Pow(10, 0.5+2.5*rng.Float64())
 		raw := s.Raw(age, days)
