@@ -34,7 +34,8 @@ func (b *Builder) text(index int, now *Now) string {
 	return strings.Join(parts, "; ")
 }
 
-// lead says what is wrong, or, failing that, what has been held longest.
+// lead says what is wrong, or, failing that, how somebody lies and what has been
+// held longest, which need not be said in its first half where that is.
 func (b *Builder) lead(index int, now *Now) string {
 	open := 0 // they come first
 	for open < len(now.Alerts) && now.Alerts[open].calls() {
@@ -51,18 +52,26 @@ func (b *Builder) lead(index int, now *Now) string {
 	if !b.judged[index] {
 		return "nothing is watched here"
 	}
-	var furthest *rules.Progress
+	var furthest, says *rules.Progress
 	for i := range now.Holds {
 		p := &now.Holds[i]
-		counts := p.Condition == sample.Yes || p.Used() >= 0.5 || p.Says != ""
-		if counts && (p.Held > 0 || p.Share > 0) && (furthest == nil || p.Used() > furthest.Used()) {
+		if p.Says != "" && (says == nil || p.Used() > says.Used()) {
+			says = p
+		}
+		counts := p.Condition == sample.Yes || p.Used() >= 0.5
+		if p.Says == "" && counts && (p.Held > 0 || p.Share > 0) && (furthest == nil || p.Used() > furthest.Used()) {
 			furthest = p
 		}
 	}
-	if furthest == nil {
+	switch {
+	case furthest == nil && says == nil:
 		return ""
+	case says == nil:
+		return b.holding(&b.plan.Places[index], furthest)
+	case furthest == nil || furthest.Used() < 0.5:
+		return says.Says
 	}
-	return b.holding(&b.plan.Places[index], furthest)
+	return says.Says + "; " + b.holding(&b.plan.Places[index], furthest)
 }
 
 // raised is the sentence of an alert, without what it says of a lost signal
@@ -113,10 +122,7 @@ func aside(alerts []Alert) string {
 // mmHg for 12 min of 30 min".
 func (b *Builder) holding(place *rules.Place, p *rules.Progress) string {
 	what := words(p.Subject)
-	switch {
-	case p.Says != "":
-		return p.Says
-	case p.Share > 0:
+	if p.Share > 0 {
 		return what + ": " + used(p)
 	}
 	quantity := strings.TrimPrefix(p.Signal, p.Subject+".")

@@ -82,6 +82,12 @@ func TestSentences(t *testing.T) {
 				Key: alert.Key{Rule: "turn-due", Subject: "bed"}, Condition: sample.No, Share: 0.01, Says: "on the left side for 1 min, turn due in 1 h 59 min",
 			}}},
 			StateQuiet, "on the left side for 1 min, turn due in 1 h 59 min; highest 40 mmHg"},
+		{"a turn and a hold that is far on its way", 1,
+			Now{Signals: []rules.Signal{signal("mat.peak", 70, nan)}, Holds: []rules.Progress{
+				{Key: alert.Key{Rule: "turn-due", Subject: "bed"}, Condition: sample.No, Share: 0.3, Says: "on the back for 36 min, turn due in 1 h 24 min"},
+				{Key: alert.Key{Rule: "loaded", Subject: "left_hip"}, Signal: "left_hip.pressure", Unit: "mmHg", Condition: sample.Yes, Held: 36 * time.Minute, OnDelay: time.Hour},
+			}},
+			StateBuilding, "on the back for 36 min, turn due in 1 h 24 min; left hip: a cell above 60 mmHg for 36 min of 1 h; highest 70 mmHg"},
 		{"one site silent", 0,
 			Now{Signals: []rules.Signal{signal(ankle, 41, 2), silent("calf.pressure")},
 				LastKnown: []sample.Instant{noon, noon.Add(-time.Minute)}},
