@@ -199,6 +199,24 @@ func TestADoseAgainstAnIntegrator(t *testing.T) {
 	near(t, "after the ramp", d.Used, 1.239382569, 1e-6)
 }
 
+// The table for thousands of cells is the model to 0.1 %, and beyond the data its
+// shortest time.
+func TestTabulated(t *testing.T) {
+	own, err := exposure.Table([]exposure.Point{{40, 4 * time.Hour}, {80, 2 * time.Hour}, {160, 30 * time.Minute}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range []*exposure.Model{published(t, exposure.LinderGanz), published(t, exposure.ReswickRogers), own} {
+		table := m.Tabulated()
+		for p := 0.0; p < 700; p += 0.037 {
+			want, got := m.Rate(p), table.Rate(p)
+			if math.Abs(got-want) > 1e-3*want {
+				t.Fatalf("%s at %v mmHg: rate %v, want %v", m.Name, p, got, want)
+			}
+		}
+	}
+}
+
 // However time is cut, the same is used; Until is neither early nor late.
 func TestCutsChangeNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"sync"
 	"time"
 
 	"weald/ingest/sample"
@@ -206,11 +207,30 @@ func Table(points []Point) (*Model, error) {
 }
 
 // tableStep is the distance of pressures in mmHg in a tabulated model.
-const tableStep = 1.0 / 16
+const tableStep = 1.0 / 32
+
+// steep is how many lines at either end of the table are not used.
+const steep = 32
 
 // Tabulated returns m with a table of rates, straight between its lines, for
 // thousands of cells: within the data the time is that of m to 0.1 %.
+// The table of a published model is made once.
 func (m *Model) Tabulated() *Model {
+	switch m {
+	case &linderGanz:
+		return linderGanzTable()
+	case &reswickRogers:
+		return reswickRogersTable()
+	}
+	return m.tabulate()
+}
+
+var (
+	linderGanzTable    = sync.OnceValue(linderGanz.tabulate)
+	reswickRogersTable = sync.OnceValue(reswickRogers.tabulate)
+)
+
+func (m *Model) tabulate() *Model {
 	t := *m
 	t.rates = nil
 	for p := m.Lowest; p <= m.Highest+tableStep; p += tableStep {
@@ -226,5 +246,8 @@ func (m *Model) rate(p float64) float64 {
 		return 1 / m.Shortest.Seconds()
 	}
 	i := int(at)
+	if i < steep || i > len(m.rates)-steep { // a sigmoid's ends are too steep for straight lines
+		return 1 / (max(m.hours(p), m.Shortest.Hours()) * 3600)
+	}
 	return m.rates[i] + (at-float64(i))*(m.rates[i+1]-m.rates[i])
 }

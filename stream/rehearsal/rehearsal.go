@@ -46,7 +46,7 @@ type Result struct {
 // Run judges the inputs by a plan that is in order.
 func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Result, error) {
 	r := newRun(o)
-	engine := rules.NewEngine(plan, r)
+	engine := rules.NewEngine(lean(plan), r)
 	timer := newTimer(plan, engine)
 	inputs, err := r.order(ctx, inputs)
 	if err != nil {
@@ -74,7 +74,7 @@ func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Res
 // byte, if the rules are.
 func Replay(plan *rules.Plan, o Options, feed func(*Live) error) (*Result, error) {
 	r := newRun(o)
-	if err := feed(&Live{rules.NewEngine(plan, r), r}); err != nil {
+	if err := feed(&Live{rules.NewEngine(lean(plan), r), r}); err != nil {
 		return nil, err
 	}
 	return r.result(plan), nil
@@ -204,4 +204,11 @@ func pull(ctx context.Context, in Input, err *error) iter.Seq[*sample.Scan] {
 			}
 		})
 	}
+}
+
+// lean is the plan without what only people look at: a rehearsal shows alerts.
+func lean(plan *rules.Plan) *rules.Plan {
+	p := *plan
+	p.Lean = true
+	return &p
 }
