@@ -8,7 +8,7 @@ FUZZTIME ?= 10s
 STATICCHECK := $(GO) tool -modfile=.tools/go.mod staticcheck
 
 .DEFAULT_GOAL := build
-.PHONY: build run test web lint go-test web-test fuzz e2e bench browser peers clean
+.PHONY: build run test web lint go-test web-test fuzz e2e faults bench browser peers clean
 
 build: $(BIN)
 
@@ -75,6 +75,16 @@ peers:
 	  echo "installing for the tests:$$missing"; \
 	  if [ "$$(id -u)" = 0 ]; then sudo=; else sudo=sudo; fi; \
 	  $$sudo apt-get update -qq && $$sudo apt-get install -y -qq --no-install-recommends $$missing; }
+
+# The faults of the record at length, by hand: about an hour, as root, on a machine
+# that does nothing else. CI runs small versions of the same tests.
+faults: $(WEB) peers
+	$(GO) test ./cmd/weald -v -timeout 60m -run 'TestLiveIsRehearsed$$' -day
+	$(GO) test ./cmd/weald -v -timeout 30m -run 'TestKilledUnderLoad$$' -kills 200
+	$(GO) test ./cmd/weald -v -timeout 30m -run 'TestPowerCutOfADaemon$$' -powercuts 100
+	$(GO) test ./cmd/weald -v -timeout 30m -run 'TestDamageIsNamed$$' -damages 40
+	$(GO) test ./cmd/weald -v -timeout 10m -run 'TestTheDiskOfADaemonFills$$|TestTheClockIsSetBack$$'
+	$(GO) test ./stream/journal/sqlite -v -timeout 60m -faults 200
 
 bench:
 	$(GO) test -run '^$$' -bench . -benchmem ./...

@@ -21,7 +21,7 @@ func newDoctor() *cobra.Command {
 		Short: "Look for what keeps a daemon from its job, and read its whole record",
 		Long: `Looks at everything that a configuration rests on: that ports and files of bridges
 are there, that the data folder can be written to, is closed to others and has
-room, and that all of the record can still be read. If a daemon is using the
+room, and that all of the record, and all captures, can still be read. If a daemon is using the
 record, the daemon reads it.
 
 One line for each thing, "ok" or "wrong" first. The exit status is 1 if anything is
@@ -41,6 +41,7 @@ brought to an end, as the next start would.`,
 			} else if d.folder(c.Data) {
 				d.record(cmd.Context(), c.Data)
 			}
+			d.captures(c)
 			if err := context.Cause(cmd.Context()); err != nil {
 				return err
 			}
@@ -56,8 +57,9 @@ brought to an end, as the next start would.`,
 
 // A doctor writes what it finds.
 type doctor struct {
-	out    io.Writer
-	wrongs int
+	out     io.Writer
+	wrongs  int
+	running bool // a daemon uses the record
 }
 
 func (d *doctor) ok(format string, args ...any) { fmt.Fprintf(d.out, "ok     "+format+"\n", args...) }
@@ -143,6 +145,7 @@ func (d *doctor) record(ctx context.Context, dir string) {
 	store, err := openRecord(ctx, dir)
 	switch {
 	case inUse(err):
+		d.running = true
 		err = askDaemon(ctx, dir, question{Check: true}, func(l answerLine) { tell(l.Finding) })
 	case err == nil:
 		for _, f := range store.Mended() {

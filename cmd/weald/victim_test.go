@@ -22,28 +22,29 @@ import (
 // its argument, and whose clock is that of the world that the variable tells.
 const atSpeed = "WEALD_TEST_AT_SPEED"
 
-// A world is where time runs fast: it began at the host's time, and has run so
-// many times as fast since.
+// A world is where time runs fast: it began at the host's time, or so far ahead of
+// it, and has run so many times as fast since.
 type world struct {
 	began time.Time
 	speed float64
+	ahead time.Duration
 }
 
-func newWorld(speed float64) world { return world{time.Now(), speed} }
+func newWorld(speed float64) world { return world{time.Now(), speed, 0} }
 
 // at returns the world's instant at an instant of the host.
 func (w world) at(host time.Time) sample.Instant {
-	return sample.At(w.began).Add(time.Duration(float64(host.Sub(w.began)) * w.speed))
+	return sample.At(w.began).Add(w.ahead).Add(time.Duration(float64(host.Sub(w.began)) * w.speed))
 }
 
 func (w world) now() sample.Instant { return w.at(time.Now()) }
 
-func (w world) String() string { return fmt.Sprintf("%d %g", w.began.UnixNano(), w.speed) }
+func (w world) String() string { return fmt.Sprintf("%d %g %d", w.began.UnixNano(), w.speed, w.ahead) }
 
 func runIn(text, path string) error {
 	var w world
 	var began int64
-	if _, err := fmt.Sscan(text, &began, &w.speed); err != nil {
+	if _, err := fmt.Sscan(text, &began, &w.speed, &w.ahead); err != nil {
 		return err
 	}
 	w.began = time.Unix(0, began)
@@ -57,11 +58,7 @@ func runIn(text, path string) error {
 	if err != nil {
 		return err
 	}
-	after := sample.Past
-	if w.speed != 1 {
-		after = w.now()
-	}
-	d, err := newDaemonAfter(ctx, c, w.speed, after, os.Stderr)
+	d, err := newDaemonAfter(ctx, c, w.speed, w.now(), os.Stderr)
 	if err != nil {
 		return err
 	}
