@@ -19,7 +19,7 @@ import (
 	"weald/stream/journal"
 )
 
-var damages = flag.Int("damages", 2, "how many bytes of each file of a record, and how many of its ends, TestDamageIsNamed damages")
+var damages = flag.Int("damages", 1, "how many bytes of each file of a record, and how many of its ends, TestDamageIsNamed damages")
 
 const damageConfig = `
 data: data
