@@ -48,6 +48,9 @@ func (r *Result) budget(rows []figures.Row, c candidate, o Options) (remarks []s
 	}
 	noise := o.Noise * r.slope(mean[len(mean)/2], o.Noise)
 	r.Calibration.Width = steady*span + 8*noise*curve.Smoothed(rate)
+	if o.Creep == nil {
+		remarks = append(remarks, "creep is not known and not in the uncertainty: hold one pressure for ten minutes")
+	}
 	if !figures.Directed(rows) {
 		remarks = append(remarks, "hysteresis is not known: the table does not have both directions")
 	}

@@ -184,3 +184,53 @@ func TestChamber(t *testing.T) {
 		})
 	}
 }
+
+// What branches and the mean of four are worth on the cells in the chamber, of
+// which every other two seconds were not fitted; DEVELOPERS.md has the table.
+// Nothing was held for long enough to tell creep.
+func TestChamberStudy(t *testing.T) {
+	c := readChamber(t)
+	fitted, kept := alternate(c.steady())
+	four := []int{0, 1, 2, 6}
+	rms := map[string]float64{}
+	for _, branches := range []bool{false, true} {
+		var all [][]float64 // by cell: the value at every reading
+		for _, cell := range four {
+			rows, noise := c.rows(cell, fitted)
+			o := Defaults()
+			o.Noise, o.Rate, o.Branches = noise, 49, &branches
+			r, err := Fit(rows, o)
+			if err != nil {
+				t.Fatal(err)
+			}
+			values := make([]float64, len(c.at))
+			var m curve.Motion
+			for i, raw := range c.raw[cell] {
+				middle, _ := r.Calibration.At(raw)
+				d, _ := m.Step(c.at[i], float64(middle), r.Calibration.Width)
+				values[i] = float64(r.Calibration.Value(raw, d, 0).MMHg)
+			}
+			all = append(all, values)
+		}
+		one, mean, n := 0.0, 0.0, 0.0
+		for _, w := range kept {
+			for i := w.from; i < w.to; i++ {
+				sum := 0.0
+				for _, v := range all {
+					one += (v[i] - c.mmHg[i]) * (v[i] - c.mmHg[i]) / 4
+					sum += v[i] / 4
+				}
+				mean += (sum - c.mmHg[i]) * (sum - c.mmHg[i])
+				n++
+			}
+		}
+		name := map[bool]string{false: "one curve", true: "branches"}[branches]
+		rms[name], rms[name+", four cells"] = math.Sqrt(one/n), math.Sqrt(mean/n)
+	}
+	for _, name := range []string{"one curve", "branches", "one curve, four cells", "branches, four cells"} {
+		t.Logf("%-24s %4.0f mmHg, %3.0f %% of the first", name, rms[name], 100*rms[name]/rms["one curve"])
+	}
+	if !(rms["branches"] < rms["one curve"]) || !(rms["one curve, four cells"] < rms["one curve"]) || !(rms["branches, four cells"] < rms["branches"]) {
+		t.Errorf("%v", rms)
+	}
+}
