@@ -89,7 +89,7 @@ func TestAlertsByTheirState(t *testing.T) {
 		t.Fatal(rec.Body)
 	}
 	got := list("?state=shelved")
-	if len(got) != 1 || got[0].By != "K-07" || got[0].Reason != "heels are off the mattress" || got[0].Until == nil || got[0].RaisedAt != nil {
+	if len(got) != 1 || got[0].By != "K-07" || got[0].Reason != "heels are off the mattress" || got[0].Until == nil || got[0].RaisedAt != nil || got[0].Text != "heels is not raised" {
 		t.Errorf("shelved and never raised: %+v", got)
 	}
 	if all := list(""); len(all) != 2 {

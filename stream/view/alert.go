@@ -18,6 +18,8 @@ func NewAlert(e *alert.Event) Alert {
 		Unit: e.Unit, Signal: e.Signal, SignalKnown: true, Text: e.Text,
 	}
 	switch e.What {
+	default:
+		a.Text = strings.ReplaceAll(e.Subject, "_", " ") + " is not raised"
 	case alert.Raised, alert.Cleared, alert.Unknown, alert.Known:
 		a.RaisedAt = Moment(e.At)
 		a.Value, a.U, a.Limit = Number(e.Value), Number(e.U), Number(e.Limit)

@@ -438,6 +438,15 @@ export const notes = {
   contents: 'On this page',
 } as const;
 
+export const sound = {
+  label: 'Sound of alerts',
+  off: 'sound: off',
+  on: 'sound: on',
+  pause: 'Pause sound for 2 min',
+  paused: (left: string) => `Sound paused for ${left}: end the pause`,
+  blocked: 'The browser plays no sound yet: press to hear it',
+} as const;
+
 export const theme = { label: 'Theme', auto: 'theme: device', light: 'theme: light', dark: 'theme: dark' } as const;
 
 export const missing = { title: 'There is no such page.', home: 'To the round', part: 'A part of these pages could not be loaded. Load the page again.' } as const;
