@@ -4,8 +4,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"slices"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -28,8 +30,10 @@ type fitFlags struct {
 	table, model, direction, branches string
 	json                              bool
 	options                           fit.Options
-	creep                             float64
-	dwell                             float64
+	creep, dwell                      float64
+	page, channel, by, reference      string
+	method                            string
+	temperature                       float64
 }
 
 func newCalibrateFit() *cobra.Command {
@@ -70,6 +74,12 @@ With --json everything is one object on one line.`,
 	flags.DurationVar(&f.options.Valid, "valid", f.options.Valid, "how long the calibration holds")
 	flags.Float64Var(&f.creep, "creep", 0, "growth of a reading under a load that stays, % per decade of time; 0: not corrected")
 	flags.Float64Var(&f.dwell, "dwell", 30, "age of the load at each reading of the table, in s; for --creep")
+	flags.StringVar(&f.page, "page", "", "write a page to print and sign to this HTML file; it is not overwritten")
+	flags.StringVar(&f.channel, "channel", "", "for --page: whose readings these are, BRIDGE/SOURCE/NUMBER")
+	flags.StringVar(&f.by, "by", "", "for --page: a code for who took them, such as E-01; never a name")
+	flags.StringVar(&f.reference, "reference", "", "for --page: the gauge")
+	flags.StringVar(&f.method, "method", "", "for --page: how the pressures were applied")
+	flags.Float64Var(&f.temperature, "temperature", math.NaN(), "for --page: °C")
 	flags.BoolVar(&f.json, "json", false, "one JSON object")
 	return cmd
 }
@@ -90,6 +100,17 @@ func (f *fitFlags) check() error {
 		return fmt.Errorf("--branches is %q: want yes, no or auto", f.branches)
 	case !(o.ReferenceU >= 0) || !(o.Noise >= 0) || !(o.Drift >= 0) || !(o.Warn > 0) || !(o.Reject >= o.Warn) || o.Valid <= 0:
 		return errors.New("an uncertainty or a limit is negative, or --reject is below --warn")
+	}
+	if f.page != "" {
+		if _, _, _, err := splitChannel(f.channel); err != nil {
+			return err
+		}
+		switch {
+		case f.by == "" || f.reference == "":
+			return errors.New("--page needs --by and --reference: who took the readings, and with which gauge")
+		case f.direction == "response":
+			return errors.New("--page is of a calibration, which turns counts into mmHg: leave --direction out")
+		}
 	}
 	if f.branches != "auto" || o.Model != fit.Auto {
 		branches := f.branches == "yes"
@@ -120,6 +141,11 @@ func calibrateFit(cmd *cobra.Command, f fitFlags) error {
 	out, err := fitted(rows, f)
 	if err != nil {
 		return fmt.Errorf("%s: %w", f.table, err)
+	}
+	if f.page != "" && out.Calibration != nil {
+		if err := f.writePage(rows, out.result, time.Now()); err != nil {
+			return err
+		}
 	}
 	if f.json {
 		b, err := json.Marshal(out)

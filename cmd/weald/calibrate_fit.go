@@ -28,6 +28,8 @@ type fitAnswer struct {
 	Verdict        record.Verdict     `json:"verdict"`
 	Remarks        []string           `json:"remarks"`
 	Refused        []fit.Refusal      `json:"refused"`
+
+	result *fit.Result // nil where refused
 }
 
 func (a *fitAnswer) rejected() bool { return a.Verdict == record.Rejected }
@@ -65,6 +67,7 @@ func fitted(rows []figures.Row, f fitFlags) (*fitAnswer, error) {
 
 func (a *fitAnswer) take(r *fit.Result) {
 	c := &r.Calibration
+	a.result = r
 	a.Model, a.Branches, a.Calibration = c.Loading.Model(), c.Unloading != nil, c
 	a.Coefficients, a.StandardErrors = c.Loading.Coefficients(), r.StandardErrors
 	a.ResidualSD, a.RSquared, a.LeaveOneOut = number(r.ResidualSD), number(r.RSquared), number(r.LeaveOneOut)
