@@ -24,7 +24,10 @@ const leastMoveMMHg = 2
 // daemon's start, takes out the same readings, and a rehearsal equals what was
 // live. One that begins later needs about a quarter of an hour of movement to
 // know what the other knew.
-type Screen struct{ monitor *health.Monitor }
+type Screen struct {
+	monitor  *health.Monitor
+	withheld []int // of the last scan
+}
 
 // NewScreen returns the Screen of a source that has sent nothing so far. The
 // error says what is wrong with the source.
@@ -39,7 +42,7 @@ func NewScreen(s *Source) (*Screen, error) {
 	if err != nil {
 		return nil, fmt.Errorf("source %s: %w", s.ID, err)
 	}
-	return &Screen{m}, nil
+	return &Screen{monitor: m}, nil
 }
 
 // falling reports whether the readings of most channels fall as the load rises.
@@ -58,7 +61,8 @@ func falling(lines []calib.Line) bool {
 
 // Pass takes the next scan of the source, whose Values and Raw are as the
 // assembler made them, and makes NaN of those of its Values that are not to be
-// believed. It returns how many. Raw stays as it is.
+// believed. It returns how many, and lists them in Withheld, which is valid until
+// the next call. Raw stays as it is.
 //
 // A stored scan teaches it nothing, for it is of the past, and is screened by
 // what is known now. A damaged one has no readings.
@@ -69,6 +73,8 @@ func (s *Screen) Pass(scan *sample.Scan) int {
 	if !scan.Stored {
 		s.monitor.Scan(scan.At, scan.Raw, scan.Rail)
 	}
+	s.withheld = s.monitor.Withheld(scan.Raw, s.withheld[:0])
+	scan.Withheld = s.withheld
 	return s.monitor.Withhold(scan.Raw, scan.Values)
 }
 

@@ -61,6 +61,9 @@ func (b *book) takeUp(ctx context.Context, c *config.Config, log *slog.Logger) e
 	if b.resumed, err = keeper.Resume(ctx, b.store, plan, b.reviver, log); err != nil {
 		return err
 	}
+	for i := range plan.Sources { // nothing has read the plan yet
+		plan.Sources[i].Calibrated = plan.Sources[i].Calibrated || b.reviver.Applied().Any(i)
+	}
 	b.config, err = configVersion(ctx, b.store, c, max(b.last(), sample.At(time.Now())))
 	return err
 }
@@ -118,7 +121,7 @@ func (b *book) into(o *pipeline.Options, log *slog.Logger) {
 		return
 	}
 	b.keeper = keeper.New(b.store, o.Plan, b.resumed, b.reviver, b.config, o.Clock.Now, log)
-	o.Recorder, o.Ord = b.keeper, b.resumed.Ord
+	o.Recorder, o.Ord, o.Applied = b.keeper, b.resumed.Ord, b.reviver.Applied()
 	o.Past, o.Found = b.resumed.Past, b.resumed.New
 	o.Judge = func(_ *rules.Plan, sink rules.Sink) pipeline.Judge {
 		b.resumed.Sink.To = sink

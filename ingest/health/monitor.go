@@ -184,6 +184,16 @@ func (m *Monitor) Withhold(raw, values []float64) int {
 	return n
 }
 
+// Withheld appends the channels to dst whose values Withhold makes NaN.
+func (m *Monitor) Withheld(raw []float64, dst []int) []int {
+	for _, i := range m.held {
+		if float32(raw[i])*m.sign == m.cells[i].held {
+			dst = append(dst, int(i))
+		}
+	}
+	return dst
+}
+
 // Step says that the host has moved its clock, and with it the times of all
 // scans to come.
 func (m *Monitor) Step(by time.Duration) {

@@ -50,6 +50,10 @@ type Scan struct {
 	// configuration states.
 	U, Shared    []float64
 	Extrapolated []bool
+
+	// Withheld has the channels whose readings were left out of Values although
+	// they were delivered, as they are not to be believed.
+	Withheld []int
 }
 
 // Set makes s a copy of from in buffers of its own.
@@ -57,6 +61,7 @@ func (s *Scan) Set(from *Scan) {
 	kept := *s
 	*s = *from
 	s.Values, s.Raw = append(kept.Values[:0], from.Values...), append(kept.Raw[:0], from.Raw...)
+	s.Withheld = append(kept.Withheld[:0], from.Withheld...)
 	if from.U != nil {
 		s.U, s.Shared = append(kept.U[:0], from.U...), append(kept.Shared[:0], from.Shared...)
 		s.Extrapolated = append(kept.Extrapolated[:0], from.Extrapolated...)

@@ -87,7 +87,7 @@ func missing(ctx context.Context, j journal.History, memory *history.Store, i, k
 
 // judgeAgain gives the readings of a stretch of time to an engine without rules
 // and returns what the signals did.
-func judgeAgain(ctx context.Context, j journal.Inputs, plan *rules.Plan, reviver *keeper.Reviver, from, to sample.Instant) (*history.Store, error) {
+func judgeAgain(ctx context.Context, j keeper.Kept, plan *rules.Plan, reviver *keeper.Reviver, from, to sample.Instant) (*history.Store, error) {
 	bare := &rules.Plan{Sources: plan.Sources, Places: plan.Places}
 	s := &signals{}
 	s.engine = rules.NewEngine(bare, s)

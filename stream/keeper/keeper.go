@@ -61,7 +61,7 @@ type Keeper struct {
 }
 
 // New returns a Keeper for the sources and places of plan, which goes on where r
-// has taken the record up.
+// has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
 	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, heard: r.heard, now: now, log: log, blocks: make([]record.Block, len(plan.Sources))}
 	for i := range k.blocks {
@@ -83,7 +83,7 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 		First: s.First, Millis: s.Millis, Counted: s.Counted,
 		Stored: s.Stored, Damaged: s.Damaged, Rail: s.Rail, Raw: append(k.buffer(), s.Raw...),
 	}
-	k.withhold(b.Source, &kept, s.Values)
+	k.withhold(b.Source, &kept, s.Values, s.Withheld)
 	k.heard.add(b.Source, s)
 	b.Scans = append(b.Scans, kept)
 	k.pending++
@@ -93,8 +93,11 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 // withhold makes missing what was left out of the signals although it was
 // delivered: a channel that had been found dead or stuck. The engine did not see
 // it, so that whoever feeds the engine again must not.
-func (k *Keeper) withhold(source string, s *record.Scan, values []float64) {
-	revived, ok := k.reviver.Revive(source, s)
+func (k *Keeper) withhold(source string, s *record.Scan, values []float64, withheld []int) {
+	for _, i := range withheld {
+		s.Raw[i] = sample.Unknown
+	}
+	revived, ok := k.reviver.plain(source, s)
 	if !ok {
 		return
 	}

@@ -6,8 +6,12 @@ import (
 )
 
 // The body of a snapshot: for each place its id and its state, and for each
-// source its id and what was heard of it last, each as a uvarint of its length
+// source its id and what was heard of it last, and what its calibrations remember, each as a uvarint of its length
 // and the bytes.
+
+// calibrations is put behind the id of a source whose calibrations remember
+// something.
+const calibrations = "#calibrations"
 
 var errPlaces = errors.New("the snapshot is not one of places")
 
@@ -25,6 +29,10 @@ func (k *Keeper) pack(places [][]byte) []byte {
 		if all := k.heard.last(k.plan.Sources[i].ID); len(all) > 0 {
 			put([]byte(k.plan.Sources[i].ID))
 			put(packHeard(all))
+		}
+		if a := k.reviver.applied; a.Any(i) {
+			put([]byte(k.plan.Sources[i].ID + calibrations))
+			put(a.Append(i, nil))
 		}
 	}
 	return b

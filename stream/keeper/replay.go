@@ -3,9 +3,11 @@ package keeper
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 
 	"weald/ingest/calib"
+	"weald/ingest/calib/applied"
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
@@ -14,26 +16,76 @@ import (
 )
 
 // A Reviver makes scans of what was kept of them: readings as they came, turned
-// into pressure by the calibrations of a configuration.
+// into pressure by the calibration records that were in force, and where there is
+// none by the lines of a configuration.
 type Reviver struct {
 	index      map[string]int // source by id
 	sources    []rules.Source
 	converters []*calib.Converter
+	applied    *applied.Set
+	recalled   bool // the records in force have been looked up
 	scan       sample.Scan
 }
 
 // NewReviver takes a converter for each source of the plan, in its order.
 func NewReviver(plan *rules.Plan, converters []*calib.Converter) *Reviver {
 	r := &Reviver{index: make(map[string]int, len(plan.Sources)), sources: plan.Sources, converters: converters}
+	sources := make([]applied.Source, len(plan.Sources))
 	for i := range plan.Sources {
-		r.index[plan.Sources[i].ID] = i
+		s := &plan.Sources[i]
+		r.index[s.ID] = i
+		sources[i] = applied.Source{ID: s.ID, Channels: s.Channels, U: s.U}
 	}
+	r.applied = applied.NewSet(sources)
 	return r
+}
+
+// Applied returns the calibration records in force, with which a run goes on after
+// what has been revived. A reviver revives nothing more then.
+func (r *Reviver) Applied() *applied.Set { return r.applied }
+
+// recall puts the records into force that were before the input with the given
+// ordinal. Motions begin anew.
+func (r *Reviver) recall(ctx context.Context, j journal.Log, before uint64) error {
+	r.recalled = true
+	if before <= 1 {
+		return nil
+	}
+	for e, err := range j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}) {
+		var loss *journal.Loss
+		switch {
+		case errors.As(err, &loss):
+			continue // it is among the losses of the inputs
+		case err != nil:
+			return fmt.Errorf("the calibrations of the record cannot be read: %w", err)
+		case e.Ord > 0 && e.Ord < before:
+			r.apply(&e)
+		}
+	}
+	return nil
+}
+
+// apply puts a record into force, if an entry is one. One that the configuration
+// has no channel for was never in force under it.
+func (r *Reviver) apply(e *record.Entry) {
+	if c, ok := e.Body.(record.Calibration); ok {
+		_ = r.applied.Apply(&c.Record)
+	}
 }
 
 // Revive returns the scan, which is valid until the next call; false if the
 // plan has no such source, or one with another number of channels.
 func (r *Reviver) Revive(source string, s *record.Scan) (*sample.Scan, bool) {
+	scan, ok := r.plain(source, s)
+	if ok {
+		r.applied.Convert(scan)
+	}
+	return scan, ok
+}
+
+// plain is Revive by the lines of the configuration alone. It changes nothing
+// that later scans depend on.
+func (r *Reviver) plain(source string, s *record.Scan) (*sample.Scan, bool) {
 	i, ok := r.index[source]
 	if !ok || len(s.Raw) != r.sources[i].Channels {
 		return nil, false
@@ -71,15 +123,26 @@ type Taker interface {
 	Act(place int, k alert.Key, a alert.Action) error
 }
 
+// Kept is what Feed needs of a journal.
+type Kept interface {
+	journal.Inputs
+	journal.Log
+}
+
 // Feed gives the inputs from first to last to a Taker as they were given to the
 // live engine. What the plan does not have is left out, and an action that is
 // refused, because rules are other ones now, does nothing.
-func Feed(ctx context.Context, j journal.Inputs, plan *rules.Plan, r *Reviver, first, last uint64, to Taker) (Replay, error) {
+func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last uint64, to Taker) (Replay, error) {
 	places := make(map[string]int, len(plan.Places))
 	for i := range plan.Places {
 		places[plan.Places[i].ID] = i
 	}
 	var out Replay
+	if !r.recalled {
+		if err := r.recall(ctx, j, first); err != nil {
+			return out, err
+		}
+	}
 	for in, err := range j.Inputs(ctx, first, last) {
 		var loss *journal.Loss
 		switch {
@@ -103,6 +166,7 @@ func Feed(ctx context.Context, j journal.Inputs, plan *rules.Plan, r *Reviver, f
 				to.TickPlace(i, in.Tick.At)
 			}
 		case in.Entry != nil:
+			r.apply(in.Entry)
 			if k, a, ok := actionOf(in.Entry); ok {
 				if i, ok := places[k.Place]; ok {
 					_ = to.Act(i, k, a)

@@ -62,7 +62,7 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 	found := &gatherer{}
 	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord, Last: sample.Past, heard: heard{}}
 	out.Engine = rules.NewEngine(plan, out.Sink)
-	from, err := out.takeUp(ctx, j, plan, log)
+	from, err := out.takeUp(ctx, j, plan, reviver, log)
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +102,7 @@ func (c catchingUp) Act(place int, k alert.Key, a alert.Action) error {
 
 // takeUp restores the newest snapshot and returns the ordinal that it stands at.
 // Without one that fits, the whole record is caught up with.
-func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Plan, log *slog.Logger) (uint64, error) {
+func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *Reviver, log *slog.Logger) (uint64, error) {
 	snap, err := j.Snapshot(ctx, r.Ord)
 	switch {
 	case errors.Is(err, journal.ErrNotFound):
@@ -111,6 +111,9 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 		return 0, fmt.Errorf("the snapshot of the rules cannot be read: %w", err)
 	}
 	r.Last = snap.At
+	if err := reviver.recall(ctx, j, snap.Ord+1); err != nil {
+		return 0, err
+	}
 	places, err := unpackPlaces(snap.Body)
 	if err != nil {
 		log.Warn("the snapshot of the rules is damaged; holds begin anew", slog.Any("error", err))
@@ -119,6 +122,11 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 	for i := range plan.Sources {
 		id := plan.Sources[i].ID
 		r.heard[id] = unpackHeard(places[id])
+		if state, ok := places[id+calibrations]; ok {
+			if err := reviver.applied.Read(i, state); err != nil {
+				log.Warn("the motions of a source begin anew", slog.Any("error", err))
+			}
+		}
 	}
 	for i := range plan.Places {
 		state, ok := places[plan.Places[i].ID]

@@ -19,6 +19,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"weald/ingest/calib/applied"
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
@@ -94,6 +95,10 @@ type Options struct {
 	Recorder Recorder
 	Ord      uint64
 
+	// Applied are the calibration records in force, which convert scans before
+	// anything else sees them; nil for none. The pipeline owns them.
+	Applied *applied.Set
+
 	// Past are changes of alerts that former runs have kept and told, by time.
 	// Found are changes that were judged by a former run which ended before it
 	// could keep them: they are kept and told when Run begins.
@@ -129,6 +134,7 @@ type Pipeline struct {
 	// Owned by Run's goroutine.
 	state    *State
 	recorder Recorder
+	applied  *applied.Set
 	ord      uint64
 	found    []alert.Event // by the input that is being judged
 }
@@ -141,6 +147,9 @@ func New(o Options) *Pipeline {
 	if o.Judge == nil {
 		o.Judge = func(plan *rules.Plan, sink rules.Sink) Judge { return rules.NewEngine(plan, sink) }
 	}
+	if o.Applied == nil {
+		o.Applied = applied.NewSet(sourcesOf(o.Plan))
+	}
 	if o.Delay == nil {
 		o.Delay = func(time.Duration) {}
 	}
@@ -152,7 +161,7 @@ func New(o Options) *Pipeline {
 		asks:  make(chan func(*State)),
 		done:  make(chan struct{}),
 
-		recorder: o.Recorder, ord: o.Ord,
+		recorder: o.Recorder, ord: o.Ord, applied: o.Applied,
 		latest: newLatest(len(o.Plan.Sources), o.Clock),
 	}
 	for range o.Queue {
@@ -163,6 +172,15 @@ func New(o Options) *Pipeline {
 	p.state.prepare()
 	p.takeUp(o.Past, o.Found)
 	return p
+}
+
+// sourcesOf returns the sources of a plan as calibrations know them.
+func sourcesOf(plan *rules.Plan) []applied.Source {
+	out := make([]applied.Source, len(plan.Sources))
+	for i := range plan.Sources {
+		out[i] = applied.Source{ID: plan.Sources[i].ID, Channels: plan.Sources[i].Channels, U: plan.Sources[i].U}
+	}
+	return out
 }
 
 // Follow adds a follower; followers are told in the order in which they were

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 
+	"weald/ingest/calib/record"
 	"weald/ingest/sample"
 	"weald/rules/alert"
 )
@@ -22,6 +23,10 @@ type Recorder interface {
 	// Act keeps what a person does, and every input before it, on the disk
 	// before it returns. An error means that it must not be done.
 	Act(ord uint64, k alert.Key, a alert.Action) error
+
+	// Calibrate keeps that a calibration comes into force, and every input before
+	// it, on the disk before it returns. An error means that it must not.
+	Calibrate(ord uint64, r *record.Record) error
 
 	// Commit makes the events, and all inputs so far, durable before it
 	// returns. Until then nobody is told of them.

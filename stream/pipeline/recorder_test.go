@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/calib/record"
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
@@ -30,6 +31,12 @@ func (d *diary) Tick(ord uint64, place int, now sample.Instant) {
 func (d *diary) Act(ord uint64, k alert.Key, a alert.Action) error {
 	if d.fail == nil {
 		d.lines = append(d.lines, fmt.Sprintf("%d kept %s by %s", ord, a.Verb, a.Who))
+	}
+	return d.fail
+}
+func (d *diary) Calibrate(ord uint64, r *record.Record) error {
+	if d.fail == nil {
+		d.lines = append(d.lines, fmt.Sprintf("%d kept a calibration by %s", ord, r.By))
 	}
 	return d.fail
 }

@@ -100,6 +100,10 @@ func drawBody(t *rapid.T) Body {
 		return Session{text("id"), text("what"), text("code"), rapid.Uint64().Draw(t, "config"), text("notes")}
 	case KindConfig:
 		return NewConfig(rapid.Uint64().Draw(t, "version"), text("text"))
+	case KindCalibration:
+		r := calibrated()
+		r.By, r.Method, r.Channel = text("by"), text("method"), rapid.IntRange(0, 3000).Draw(t, "channel")
+		return Calibration{r}
 	default:
 		return Fault{text("subject"), rapid.Bool().Draw(t, "over"), text("text")}
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"unicode/utf8"
 
+	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
 	"weald/rules/alert"
 )
@@ -25,11 +26,13 @@ const (
 	KindSession    Kind = "session"
 	KindConfig     Kind = "config"
 	KindFault      Kind = "fault"
+
+	KindCalibration Kind = "calibration"
 )
 
 // Kinds lists all kinds of entries.
 func Kinds() []Kind {
-	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault}
+	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration}
 }
 
 // An Entry is one thing that happened and is kept word for word.
@@ -52,7 +55,7 @@ type Entry struct {
 }
 
 // A Body is what an entry says: one of Transition, Action, Mark, Session,
-// Config and Fault.
+// Config, Fault and Calibration.
 type Body interface {
 	Kind() Kind
 	sealed()
@@ -105,6 +108,14 @@ type Fault struct {
 	Text    string
 }
 
+// A Calibration is a calibration record that came into force for its channel. It
+// is an input: scans that come after it are converted by it.
+type Calibration struct{ Record calibration.Record }
+
+// Kind implements Body.
+func (Calibration) Kind() Kind { return KindCalibration }
+func (Calibration) sealed()    {}
+
 // Kind implements Body.
 func (Transition) Kind() Kind { return KindTransition }
 
@@ -139,6 +150,11 @@ func (e *Entry) Check() error {
 	if e.Body == nil {
 		return fmt.Errorf("entry %w: it says nothing", ErrInvalid)
 	}
+	if b, ok := e.Body.(Calibration); ok {
+		if err := b.Record.Check(); err != nil {
+			return fmt.Errorf("calibration %w: %w", ErrInvalid, err)
+		}
+	}
 	for _, s := range e.texts() {
 		if !utf8.ValidString(s) {
 			return fmt.Errorf("%s %w: %q is not UTF-8", e.Body.Kind(), ErrInvalid, s)
@@ -163,6 +179,9 @@ func (e *Entry) texts() []string {
 		return append(own, b.Hash, b.Text)
 	case Fault:
 		return append(own, b.Subject, b.Text)
+	case Calibration:
+		v := &b.Record
+		return append(append(own, v.Bridge, v.Source, v.By, v.Reference.Name, v.Method), v.Remarks...)
 	}
 	return own
 }

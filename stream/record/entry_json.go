@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"time"
 
+	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
 	"weald/rules/alert"
 )
@@ -131,6 +132,8 @@ func marshalBody(b Body) ([]byte, error) {
 		return json.Marshal(configJSON(b))
 	case Fault:
 		return json.Marshal(faultJSON(b))
+	case Calibration:
+		return json.Marshal(b.Record) // which has a version of its own
 	}
 	return nil, fmt.Errorf("entry %w: %T is no body", ErrInvalid, b)
 }
@@ -164,6 +167,12 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 		var j faultJSON
 		err := json.Unmarshal(raw, &j)
 		return Fault(j), err
+	case KindCalibration:
+		var j calibration.Record
+		if err := json.Unmarshal(raw, &j); err != nil {
+			return nil, err
+		}
+		return Calibration{j}, j.Check()
 	}
 	return nil, fmt.Errorf("kind %q is not known", k)
 }

@@ -1,6 +1,10 @@
 package record
 
 import (
+	"weald/ingest/calib/curve"
+	"weald/ingest/calib/figures"
+	calibration "weald/ingest/calib/record"
+
 	"flag"
 	"math"
 	"os"
@@ -80,6 +84,7 @@ func goldens() map[string]golden {
 		"entry-session":              {"entry", with(0, Session{"s-1", "begun", "K-07", 3, "second wrap"}), entry, true},
 		"entry-config":               {"entry", with(78, NewConfig(3, "data: record\n")), entry, true},
 		"entry-fault":                {"entry", with(0, Fault{"bridge trolley", true, "the port is back"}), entry, true},
+		"entry-calibration":          {"entry", with(80, Calibration{calibrated()}), entry, true},
 		"document": {"document", &Document{"calibration/hub/mat4", 2, base, []byte(`{"slope":0.5}`)},
 			func(b []byte) (any, error) { d, err := DecodeDocument(b); return &d, err }, true},
 		"document-gone": {"document", &Document{"session/1", 3, base, nil},
@@ -138,5 +143,33 @@ func TestGolden(t *testing.T) {
 		if g.same && !reflect.DeepEqual(now, then) {
 			t.Errorf("%s is written differently now, in the same version:\n%q\n%q", name, then, now)
 		}
+	}
+}
+
+// calibrated is a calibration record with a little of everything.
+func calibrated() calibration.Record {
+	made := time.Date(2026, 3, 1, 20, 0, 0, 0, time.UTC)
+	up, err := curve.Through([]curve.Knot{{Raw: 100, MMHg: 0}, {Raw: 900, MMHg: 25}, {Raw: 2600, MMHg: 100}})
+	if err != nil {
+		panic(err)
+	}
+	down, err := curve.New(curve.Quadratic, -2, 0.02, 5e-6)
+	if err != nil {
+		panic(err)
+	}
+	warm := 31.5
+	return calibration.Record{
+		Version: calibration.Version, Bridge: "trolley", Source: "leg", Channel: 2, At: made, By: "K-07",
+		Reference: calibration.Instrument{Name: "gauge 3", U: 0.5}, Temperature: &warm, Method: "cuff over a tube, 30 s a step",
+		Rows:       []figures.Row{{Cycle: 1, Reference: 50, Raw: 1600}},
+		Candidates: []calibration.Candidate{{Model: curve.Monotone, Branches: true, Chosen: true}},
+		Calibration: curve.Calibration{
+			Version: curve.Version, Loading: up, Unloading: &down, Width: 1.5,
+			Raw: curve.Range{Low: 100, High: 2600}, MMHg: curve.Range{Low: 0, High: 100},
+			U: curve.Uncertainty{At: []float64{0, 100}, Fit: []float64{0.4, 0.6}, Hysteresis: []float64{0.5, 1},
+				Repeatability: []float64{0.3, 0.5}, DriftPerDay: 0.02, Reference: 0.5},
+			Creep: &curve.Creep{PerDecade: 0.03, Dwell: 30, U: 0.005},
+		},
+		Verdict: calibration.Warned, Remarks: []string{"repeatability is 6 %"}, ValidUntil: made.AddDate(1, 0, 0),
 	}
 }

@@ -29,9 +29,10 @@ type Builder struct {
 	zone  *time.Location
 	rules map[string]*rules.Rule
 
-	sites  [][]Site // by place
-	mats   []*Mat
-	judged []bool // whether any rule judges anything there
+	sites   [][]Site // by place
+	mats    []*Mat
+	sources []bool // which deliver pressure
+	judged  []bool // whether any rule judges anything there
 }
 
 // New prepares the views of plan's places. settings may be shorter than
@@ -40,6 +41,9 @@ func New(plan *rules.Plan, settings []Setting, zone *time.Location) *Builder {
 	b := &Builder{plan: plan, zone: zone, rules: make(map[string]*rules.Rule)}
 	for i := range plan.Rules {
 		b.rules[plan.Rules[i].ID] = &plan.Rules[i]
+	}
+	for i := range plan.Sources {
+		b.sources = append(b.sources, plan.Sources[i].Calibrated)
 	}
 	for i := range plan.Places {
 		var setting Setting
@@ -153,9 +157,9 @@ func (b *Builder) Place(index int, now *Now) Place {
 }
 
 func newSignal(s *rules.Signal, now *Now) Signal {
-	v := Signal{Unit: s.Unit, At: Moment(s.At), Known: s.Known, Members: s.Members}
+	v := Signal{Unit: s.Unit, At: Moment(s.At), Known: s.Known, Members: s.Members, Dropped: s.Dropped}
 	if now.current(s) {
-		v.Value, v.U = Number(s.Value), Number(s.U)
+		v.Value, v.U, v.Extrapolated = Number(s.Value), Number(s.U), s.Extrapolated
 	} else {
 		v.Known = 0
 	}

@@ -63,6 +63,9 @@ type Signal struct {
 	At      *time.Time `json:"at" doc:"When it was measured; null before the first reading"`
 	Known   int        `json:"known" doc:"How many of its members had a value"`
 	Members int        `json:"members"`
+
+	Extrapolated bool `json:"extrapolated,omitempty" doc:"Part of it lies outside of what its channel was calibrated for"`
+	Dropped      int  `json:"dropped,omitempty" doc:"How many of its members are left out as they disagree with the others"`
 }
 
 // A Hold says how far the delay of one rule has come for one subject.

@@ -113,6 +113,11 @@ func (c Curve) Coefficients() []float64 { return slices.Clone(c.coefficients) }
 // Knots returns a copy: none but for a monotone curve.
 func (c Curve) Knots() []Knot { return slices.Clone(c.knots) }
 
+// Equal reports whether c and o are the same curve, to the bit.
+func (c Curve) Equal(o Curve) bool {
+	return c.model == o.model && slices.Equal(c.coefficients, o.coefficients) && slices.Equal(c.knots, o.knots)
+}
+
 // At returns the pressure in mmHg at a count, and NaN for NaN.
 func (c Curve) At(raw float64) float64 {
 	if raw != raw {

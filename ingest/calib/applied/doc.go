@@ -1,0 +1,29 @@
+// Package applied turns counts into pressure by the calibration records that are
+// in force: every value with the parts of its uncertainty, and whether it is
+// extrapolated.
+//
+// A channel with a record is converted by it, whatever straight line the
+// configuration has for it; all others stay as they are. A Set is told which
+// record applies from when on, and must be shown the scans in one order: it
+// remembers, for records that need it, in which direction each channel went last
+// and since when its load has stayed. Given the same records and scans in the
+// same order it gives the same values, to the bit, and what it remembers can be
+// kept and taken up again (Append, Read).
+//
+// # Choices
+//
+// Curves and uncertainties are looked up in tables of straight pieces, as fine as
+// it takes to be within 0.01 mmHg of the record's own formula, or a twentieth of the
+// uncertainty there, and 2 % of its uncertainty; a curve that bends too sharply for
+// that is computed. The age of a load counts to 1 in 128. A
+// calibration's age counts in whole days, and never goes back: a scan that was
+// stored and comes late has the uncertainty of the newest.
+//
+// A scan that is older than the last one moves nothing: its direction is taken
+// as unknown, which is the middle of both curves with a larger uncertainty, and
+// its load has no age. The same goes for a channel just after its record has
+// come into force. A value that is missing leaves the direction as it was.
+//
+// The package is pure: it does no I/O and reads no clock. A Set is not safe for
+// use by several goroutines.
+package applied

@@ -1,0 +1,27 @@
+package keeper
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+
+	calibration "weald/ingest/calib/record"
+	"weald/ingest/sample"
+	"weald/stream/record"
+)
+
+// Calibrate implements pipeline.Recorder. The calibration is kept with every input
+// before it, so that it converts the same scans again.
+func (k *Keeper) Calibrate(ord uint64, r *calibration.Record) error {
+	if err := k.write(context.Background()); err != nil {
+		k.log.Warn("readings were not kept", slog.Any("error", err))
+	}
+	_, err := k.journal.Append(context.Background(), record.Entry{
+		Ord: ord, At: sample.At(r.At), Written: k.now(), Author: r.By, Body: record.Calibration{Record: *r},
+	})
+	if err != nil {
+		k.log.Error("a calibration was not kept", slog.Any("error", err))
+		return fmt.Errorf("keeping a calibration of %s/%s/%d: %w", r.Bridge, r.Source, r.Channel, err)
+	}
+	return nil
+}
