@@ -54,7 +54,7 @@ func backup(cmd *cobra.Command, file, data, to string) error {
 	}
 	p := newProgress(cmd.ErrOrStderr(), "backup")
 	defer p.end()
-	tell := func(pages, known int64) { p.tell(pages*4096, float64(pages)/float64(max(known, 1))) }
+	tell := p.tellPages
 	store, err := openRecord(cmd.Context(), dir)
 	switch {
 	case inUse(err):

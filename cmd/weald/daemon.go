@@ -85,6 +85,9 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		})),
 	}
 	d.book.remember(store, plan, d.clock, d.pipe.Series, &d.handler.API, d.log)
+	if err := d.book.serve(c, &d.handler.API); err != nil {
+		return nil, err
+	}
 	return d, nil
 }
 
@@ -108,6 +111,7 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 	if d.book != nil {
 		group.Go(func() error { return d.book.run(ctx, d.pipe) })
 		group.Go(func() error { return d.book.past.run(ctx) })
+		group.Go(func() error { return d.book.desk.Run(ctx) })
 		group.Go(func() error { return d.book.answers(ctx, d.config.Data, d.log) })
 	}
 	group.Go(func() error { return d.hub.Run(ctx) })

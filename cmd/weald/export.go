@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -16,6 +17,7 @@ import (
 	"weald/rules"
 	"weald/stream/excerpt"
 	"weald/stream/export"
+	"weald/stream/journal"
 	"weald/stream/keeper"
 )
 
@@ -42,8 +44,8 @@ times, and writes them with alerts and marks:
 
 The calibrations are the configuration's. Files appear when all of them are whole,
 readable by their owner alone. If --out ends in the format's own ending it names
-the file, else the folder. A record that a running daemon uses has to be copied
-first: see backup and restore.`,
+the file, else the folder. While a daemon uses the record, a copy of it is made in
+the data folder and removed at the end; it needs as much room as the record.`,
 		Example: `  weald export -c weald.yaml --place bench-1 --format csv --out k07
   weald export -c weald.yaml --place bed-4 --format edf --from 2026-03-01T22:00:00Z --to 2026-03-02T06:00:00Z --out night.edf`,
 		Args: arguments(cobra.NoArgs),
@@ -63,18 +65,18 @@ first: see backup and restore.`,
 }
 
 // A wayOut writes a recording in one format.
-type wayOut func(cmd *cobra.Command, r export.Recording, folder, base string, o export.Options) ([]export.File, error)
+type wayOut func(ctx context.Context, r export.Recording, folder, base string, o export.Options) ([]export.File, error)
 
 var waysOut = map[string]wayOut{
-	"csv": func(cmd *cobra.Command, r export.Recording, folder, base string, o export.Options) ([]export.File, error) {
-		return export.CSV(cmd.Context(), r, folder, base, o)
+	"csv": func(ctx context.Context, r export.Recording, folder, base string, o export.Options) ([]export.File, error) {
+		return export.CSV(ctx, r, folder, base, o)
 	},
-	"edf": func(cmd *cobra.Command, r export.Recording, folder, base string, o export.Options) ([]export.File, error) {
-		f, err := export.EDF(cmd.Context(), r, folder, base, export.EDFOptions{Options: o})
+	"edf": func(ctx context.Context, r export.Recording, folder, base string, o export.Options) ([]export.File, error) {
+		f, err := export.EDF(ctx, r, folder, base, export.EDFOptions{Options: o})
 		return []export.File{f.File}, err
 	},
-	"parquet": func(cmd *cobra.Command, r export.Recording, folder, base string, o export.Options) ([]export.File, error) {
-		return export.Parquet(cmd.Context(), r, folder, base, o)
+	"parquet": func(ctx context.Context, r export.Recording, folder, base string, o export.Options) ([]export.File, error) {
+		return export.Parquet(ctx, r, folder, base, o)
 	},
 }
 
@@ -110,14 +112,17 @@ func exportRecord(cmd *cobra.Command, f exportFlags) error {
 	if err != nil {
 		return err
 	}
-	store, err := openRecord(cmd.Context(), dir)
-	if inUse(err) {
-		return fmt.Errorf("the record in %s is in use by a running daemon: stop it, or export from a copy (weald backup, weald restore, then --data)", dir)
-	}
+	copying := newProgress(cmd.ErrOrStderr(), "copying the record")
+	store, done, err := readRecord(cmd.Context(), dir, copying.tellPages)
+	copying.end()
 	if err != nil {
 		return err
 	}
-	defer store.Close()
+	err = exportFrom(cmd, f, c, store, place, from, to, zone, write)
+	return errors.Join(err, done())
+}
+
+func exportFrom(cmd *cobra.Command, f exportFlags, c *config.Config, store journal.Journal, place int, from, to sample.Instant, zone *time.Location, write wayOut) error {
 	converters, err := convertersOf(c)
 	if err != nil {
 		return err
@@ -143,7 +148,7 @@ func writeExport(cmd *cobra.Command, f exportFlags, write wayOut, x *excerpt.Exc
 	}
 	p := newProgress(cmd.ErrOrStderr(), "export")
 	defer p.end()
-	files, err := write(cmd, r, folder, base, export.Options{Replace: f.replace, Progress: func(e export.Progress) {
+	files, err := write(cmd.Context(), r, folder, base, export.Options{Replace: f.replace, Progress: func(e export.Progress) {
 		p.tell(0, (float64(e.Part-1)+e.Share)/float64(max(e.Parts, 1)))
 	}})
 	p.end()

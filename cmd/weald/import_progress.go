@@ -60,3 +60,9 @@ func (p *progress) end() {
 		fmt.Fprint(p.w, "\r\x1b[K")
 	}
 }
+
+// tellPages says that so many pages of a record, of those that are known of, are
+// copied.
+func (p *progress) tellPages(copied, known int64) {
+	p.tell(copied*4096, float64(copied)/float64(max(known, 1)))
+}

@@ -16,6 +16,7 @@ import (
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/keeper"
+	"weald/stream/order"
 	"weald/stream/pipeline"
 	"weald/stream/record"
 )
@@ -29,6 +30,7 @@ type book struct {
 	reviver *keeper.Reviver
 	keeper  *keeper.Keeper // set by into
 	past    *past          // set by remember
+	desk    *order.Desk    // set by serve
 
 	newReviver func() *keeper.Reviver
 }

@@ -7,9 +7,9 @@ import (
 	"io"
 
 	"weald/config"
+	"weald/ingest/calib"
 	"weald/ingest/sample"
 	"weald/stream/journal"
-	"weald/stream/journal/sqlite"
 	"weald/stream/keeper"
 	"weald/stream/rehearsal"
 )
@@ -24,14 +24,17 @@ func rehearseRecord(ctx context.Context, c *config.Config, o rehearsal.Options, 
 	if err != nil {
 		return nil, err
 	}
-	store, err := sqlite.Open(ctx, c.Data, sqlite.Options{Reserve: -1})
-	switch {
-	case errors.Is(err, journal.ErrInUse):
-		return nil, fmt.Errorf("the record in %s is in use by a running daemon: stop it, or rehearse a backup", c.Data)
-	case err != nil:
-		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
+	copying := newProgress(stderr, "copying the record")
+	store, done, err := readRecord(ctx, c.Data, copying.tellPages)
+	copying.end()
+	if err != nil {
+		return nil, err
 	}
-	defer store.Close()
+	result, err := judgeRecord(ctx, c, o, store, converters, stderr)
+	return result, errors.Join(err, done())
+}
+
+func judgeRecord(ctx context.Context, c *config.Config, o rehearsal.Options, store journal.Journal, converters []*calib.Converter, stderr io.Writer) (*rehearsal.Result, error) {
 	first, last, err := span(ctx, store, o)
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)

@@ -21,6 +21,7 @@ import (
 	"weald/rules"
 	"weald/stream/history"
 	"weald/stream/journal"
+	"weald/stream/order"
 	"weald/stream/pipeline"
 )
 
@@ -37,6 +38,11 @@ type Options struct {
 	// configuration in it. A nil Record is that of a daemon that keeps nothing.
 	Record journal.Log
 	Config uint64
+
+	// Exports makes files of the record, Kept says what readings there are in
+	// it; both nil where nothing is kept.
+	Exports *order.Desk
+	Kept    func() Kept
 
 	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
@@ -81,6 +87,8 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addHistory(api)
 	s.addMarks(api)
 	s.addSessions(api)
+	s.addExports(api)
+	s.addKept(api)
 	s.addAlerts(api)
 	s.addBridges(api)
 	s.addHealth(api)

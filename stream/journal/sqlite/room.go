@@ -3,6 +3,7 @@ package sqlite
 import (
 	"fmt"
 
+	"weald/ingest/sample"
 	"weald/stream/journal"
 )
 
@@ -109,4 +110,20 @@ func (s *Store) ranOut() {
 	s.state.Lock()
 	s.full = true
 	s.state.Unlock()
+}
+
+// Extent returns the first and the last instant of readings, and the bytes that they take; ok is false
+// where there are none.
+func (s *Store) Extent() (since, until sample.Instant, bytes int64, ok bool) {
+	files, err := s.files()
+	if err != nil {
+		return 0, 0, 0, false
+	}
+	since, until = sample.Never, sample.Past
+	for _, f := range files {
+		if bytes += f.bytes; f.sum.blocks > 0 {
+			since, until, ok = min(since, f.sum.firstAt), max(until, f.sum.lastAt), true
+		}
+	}
+	return since, until, bytes, ok
 }
