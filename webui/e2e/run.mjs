@@ -15,6 +15,7 @@ import equipment from './stories/equipment.mjs';
 import figures from './stories/figures.mjs';
 import pages from './stories/pages.mjs';
 import pictures from './stories/pictures.mjs';
+import records from './stories/records.mjs';
 import setup from './stories/setup.mjs';
 
 const at = (path) => fileURLToPath(new URL(path, import.meta.url));
@@ -34,7 +35,7 @@ mkdirSync(artifacts, { recursive: true });
 if (shots) mkdirSync(shots, { recursive: true });
 
 const wanted = process.argv.slice(2);
-const stories = [...alerts, ...pages, ...connection, ...access, ...equipment, ...setup, ...pictures, ...figures].filter(
+const stories = [...alerts, ...pages, ...connection, ...access, ...equipment, ...records, ...setup, ...pictures, ...figures].filter(
   (s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)),
 );
 

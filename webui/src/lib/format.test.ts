@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { clockTime, count, counted, duration, instant, number, percent, quantity, setZone, size, smallShare, unbroken } from './format';
+import { clockTime, count, counted, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, unbroken } from './format';
 
 beforeAll(() => setZone('Europe/Berlin'));
 
@@ -62,5 +62,13 @@ describe('counts', () => {
   it('of bytes and of small shares have two or three digits', () => {
     expect([812, 1200, 12_345, 3_400_000, 5e9].map(size)).toEqual(['812 B', '1.2 kB', '12 kB', '3.4 MB', '5.0 GB']);
     expect([[0, 10], [1, 1e6], [1, 2000], [3, 200], [12, 100], [1, 0]].map(([a, b]) => smallShare(a!, b!))).toEqual(['0 %', '< 0.01 %', '0.05 %', '1.5 %', '12 %', '0 %']);
+  });
+});
+
+describe('times of forms', () => {
+  it('are in the zone of the site, on both sides of a change of clocks', () => {
+    expect(fromForm('2026-03-28T22:15')).toBe(Date.parse('2026-03-28T21:15:00Z'));
+    expect(fromForm('2026-03-29T22:15')).toBe(Date.parse('2026-03-29T20:15:00Z'));
+    expect(fromForm('')).toBeNaN();
   });
 });

@@ -121,3 +121,16 @@ export function smallShare(part: number, whole: number): string {
   if (share < 0.01) return '< 0.01 %';
   return `${share < 1 ? share.toFixed(2) : share < 10 ? share.toFixed(1) : share.toFixed(0)} %`;
 }
+
+/** "2026-03-01T22:15", a time in the site's zone as a form gives it, in ms since the epoch; NaN for nonsense. An hour that a clock change leaves out is the one after it. */
+export function fromForm(text: string): number {
+  const wanted = Date.parse(`${text}Z`);
+  if (Number.isNaN(wanted)) return NaN;
+  const parts = format('form', { year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit' });
+  let at = wanted;
+  for (let i = 0; i < 2; i++) {
+    const p = Object.fromEntries(parts.formatToParts(at).map((x) => [x.type, x.value]));
+    at += wanted - Date.parse(`${p.year}-${p.month}-${p.day}T${p.hour}:${p.minute}Z`);
+  }
+  return at;
+}

@@ -1,10 +1,11 @@
-// Which page is shown, from the address: /, /places/<id>, /alerts, /setup,
-// /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
+// Which page is shown, from the address: /, /places/<id>, /alerts,
+// /records, /setup, /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
 
 export type Route =
   | { page: 'round' }
   | { page: 'place'; id: string }
   | { page: 'alerts' }
+  | { page: 'records' }
   | { page: 'setup' }
   | { page: 'source'; id: string }
   | { page: 'notes' }
@@ -15,7 +16,7 @@ export function parse(path: string): Route {
   const [first, ...rest] = parts;
   if (first === undefined) return { page: 'round' };
   if (rest.length === 0) {
-    if (first === 'alerts' || first === 'setup' || first === 'notes') return { page: first };
+    if (first === 'alerts' || first === 'records' || first === 'setup' || first === 'notes') return { page: first };
     if (first === 'bridges') return { page: 'setup' };
     return { page: 'missing' };
   }

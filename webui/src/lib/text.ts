@@ -14,6 +14,7 @@ export const words = {
   round: 'Round',
   alerts: 'Alerts',
   setup: 'Setup',
+  records: 'Records',
   source: 'Source',
   notes: 'Notes for makers',
   now: 'now',

@@ -1,0 +1,22 @@
+import { expect, test } from 'vitest';
+import { pointAt, topOf, xOf } from './pastlanes';
+
+const t = Float64Array.of(0, 10, 20, 40);
+const mean = Float64Array.of(1, NaN, 3, 4);
+
+test('an instant lies in the point that began last, and in none where nothing is known', () => {
+  expect(pointAt(t, mean, 10, 9)).toBe(0);
+  expect(pointAt(t, mean, 10, 10)).toBe(-1);
+  expect(pointAt(t, mean, 10, 29)).toBe(2);
+  expect(pointAt(t, mean, 10, 30)).toBe(-1); // there is no point there
+  expect(pointAt(t, mean, 10, -1)).toBe(-1);
+});
+
+test('time runs to the right over the whole width', () => {
+  expect([xOf(0, 0, 100, 50), xOf(100, 0, 100, 50)]).toEqual([0, 50]);
+});
+
+test('lanes are as high as what they show, in round numbers', () => {
+  const of = (...max: number[]) => topOf({ step: 1, series: [{ name: 'a', t, min: mean, mean, max: Float64Array.from(max) }] });
+  expect([of(), of(NaN), of(61), of(101)]).toEqual([20, 20, 80, 150]);
+});

@@ -1,0 +1,100 @@
+// Sessions, marks and exports over HTTP.
+
+import { getJSON } from './link/history';
+import { records as text } from './text.records';
+
+export interface Note {
+  at: string;
+  author: string;
+  text: string;
+}
+
+export interface Session {
+  id: string;
+  place: string;
+  code: string;
+  /** The version of the configuration that was in force. */
+  config: number;
+  begun_at: string;
+  ended_at: string | null;
+  notes: Note[];
+}
+
+export interface PlaceMark {
+  id: number;
+  at: string;
+  what: string;
+  text: string;
+  author: string;
+}
+
+export interface Export {
+  id: string;
+  place: string;
+  format: string;
+  from: string | null;
+  to: string | null;
+  state: 'waiting' | 'making' | 'made' | 'stopped' | 'failed';
+  share: number;
+  files: { name: string; bytes: number; rows: number }[];
+  notes: string[];
+  why: string;
+}
+
+export interface Kept {
+  kept: { kind: string; since: string | null }[];
+  until: string | null;
+  bytes: number;
+  free_bytes: number;
+  config: number;
+  disk_is_full: boolean;
+}
+
+const path = (...parts: string[]) => `/api/v1/${parts.map(encodeURIComponent).join('/')}`;
+
+/** Posts, and gives what came of it. The error says in words why nothing did. */
+async function post<T>(to: string, body: object): Promise<T> {
+  let response: Response;
+  try {
+    response = await fetch(to, {
+      method: 'POST',
+      headers: { 'Content-Type': 'application/json', Accept: 'application/json' },
+      body: JSON.stringify(body),
+      signal: AbortSignal.timeout(10_000),
+    });
+  } catch {
+    throw new Error(text.noAnswer);
+  }
+  const said = (await response.json().catch(() => null)) as (T & { detail?: string; errors?: { message: string }[] }) | null;
+  if (response.ok && said) return said;
+  throw new Error(sentence(said?.errors?.[0]?.message ?? said?.detail ?? text.notDone(response.status)));
+}
+
+/** "code: this looks like a name" to "This looks like a name." */
+export function sentence(s: string): string {
+  const plain = s.replace(/^[a-z_]+: /, '');
+  return plain.charAt(0).toUpperCase() + plain.slice(1) + (/[.!?]$/.test(plain) ? '' : '.');
+}
+
+const orNothing = (s: string) => s.trim() || undefined;
+
+export const begin = (place: string, code: string, notes: string, author: string) =>
+  post<Session>(path('sessions'), { place, code: code.trim(), notes: orNothing(notes), author: orNothing(author) });
+export const end = (session: string, notes: string, author: string) =>
+  post<Session>(path('sessions', session, 'end'), { notes: orNothing(notes), author: orNothing(author) });
+export const addNote = (session: string, notes: string, author: string) =>
+  post<Session>(path('sessions', session, 'notes'), { notes, author: orNothing(author) });
+export const setMark = (place: string, what: string, more: string, author: string) =>
+  post<PlaceMark>(path('places', place, 'marks'), { what, text: orNothing(more), author: orNothing(author) });
+export const order = (place: string, format: string, from: number, to: number) =>
+  post<Export>(path('exports'), { place, format, from: stamp(from), to: stamp(to) });
+export const stopExport = (id: string) => post<Export>(path('exports', id, 'stop'), {});
+
+const stamp = (ms: number) => (Number.isFinite(ms) ? new Date(ms).toISOString() : undefined);
+
+export const fileHref = (id: string, name: string) => path('exports', id, 'files', name);
+
+export const readSessions = async (place = '') => (await getJSON<{ sessions: Session[] }>(`${path('sessions')}${place ? `?place=${encodeURIComponent(place)}` : '?newest=50'}`)).sessions.reverse();
+export const readMarks = async (place: string, newest: number) => (await getJSON<{ marks: PlaceMark[] }>(`${path('places', place, 'marks')}?newest=${newest}`)).marks.reverse();
+export const readExports = async () => (await getJSON<{ exports: Export[] }>(path('exports'))).exports;
+export const readKept = () => getJSON<Kept>(path('record'));
