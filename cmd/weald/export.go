@@ -49,7 +49,13 @@ the data folder and removed at the end; it needs as much room as the record.`,
 		Example: `  weald export -c weald.yaml --place bench-1 --format csv --out k07
   weald export -c weald.yaml --place bed-4 --format edf --from 2026-03-01T22:00:00Z --to 2026-03-02T06:00:00Z --out night.edf`,
 		Args: arguments(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error { return exportRecord(cmd, f) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			err := exportRecord(cmd, f)
+			if errors.Is(err, context.Canceled) {
+				return errors.New("export: interrupted, and nothing was written")
+			}
+			return err
+		},
 	}
 	flags := cmd.Flags()
 	flags.StringVarP(&f.config, "config", "c", "", "the configuration")

@@ -21,6 +21,7 @@ type importFlags struct {
 	out    string
 	most   int
 	strict bool
+	edf    string
 	json   bool
 }
 
@@ -41,17 +42,22 @@ unless --out says where. Nothing is ever overwritten.
 Rows are taken as they are: no value and no time is changed, and a clock that
 jumped is told of and not mended.
 
+With --edf the signals of an EDF or EDF+ file that are in mmHg, such as export
+writes, become rows and a configuration in a new folder, which can be rehearsed.
+
 With --json each refusal is an object a line, {"problem": …}, each step of a
 clock {"step": …}, and the last line of each recording is {"account": …}.`,
 		Example: `  weald import -c weald.yaml --input logger=k07.csv
-  weald import -c weald.yaml --input hub=card.bin --out night.wcap --strict`,
+  weald import -c weald.yaml --input hub=card.bin --out night.wcap --strict
+  weald import --edf k07.edf --out k07`,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return importAll(cmd, f) },
 	}
 	flags := cmd.Flags()
 	flags.StringVarP(&f.config, "config", "c", "", "the configuration")
 	flags.StringArrayVar(&f.inputs, "input", nil, "a recording of a bridge, BRIDGE=FILE; may be repeated")
-	flags.StringVar(&f.out, "out", "", "the capture to write, for a single recording")
+	flags.StringVar(&f.edf, "edf", "", "an EDF or EDF+ file, to be made into rows and a configuration in the folder --out")
+	flags.StringVar(&f.out, "out", "", "the capture to write, for a single recording; the folder for --edf")
 	flags.IntVar(&f.most, "problems", 10, "how many refusals and steps of clocks to show; the totals are always whole")
 	flags.BoolVar(&f.strict, "strict", false, "exit with 1 if anything was refused")
 	flags.BoolVar(&f.json, "json", false, "one JSON object a line")
@@ -59,6 +65,12 @@ clock {"step": …}, and the last line of each recording is {"account": …}.`,
 }
 
 func importAll(cmd *cobra.Command, f importFlags) error {
+	if f.edf != "" {
+		if f.config != "" || len(f.inputs) > 0 {
+			return usageError{errors.New("--edf makes a configuration of its own: give it neither -c nor --input")}
+		}
+		return importEDF(cmd, f.edf, f.out)
+	}
 	if f.most < 0 {
 		return usageError{fmt.Errorf("--problems %d is negative", f.most)}
 	}
