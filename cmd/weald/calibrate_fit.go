@@ -162,7 +162,7 @@ func (a *fitAnswer) print(w io.Writer) {
 		fmt.Fprintf(w, "\ncandidates, by their error at left-out levels (mmHg)\n")
 	}
 	for _, c := range a.Candidates {
-		branches, chosen, left := "", "", "  –"
+		branches, chosen, left := "", "", "–"
 		if c.Branches {
 			branches = ", branches"
 		}
@@ -172,7 +172,10 @@ func (a *fitAnswer) print(w io.Writer) {
 		if c.Error != nil {
 			left = fmt.Sprintf("%.3g", *c.Error)
 		}
-		fmt.Fprintf(w, "  %-22s %8s%s%s\n", string(c.Model)+branches, left, chosen, c.Note)
+		if c.Note != "" {
+			chosen = "  " + c.Note
+		}
+		fmt.Fprintf(w, "  %-22s %8s%s\n", string(c.Model)+branches, left, chosen)
 	}
 	if a.Verdict != "" && len(a.Refused) == 0 {
 		fmt.Fprintf(w, "\n%s\n", a.Verdict)

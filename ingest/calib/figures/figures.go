@@ -27,7 +27,7 @@ type Figures struct {
 
 	Hysteresis    *Figure `json:"hysteresis"`
 	Repeatability *Figure `json:"repeatability"`
-	Zero          *Figure `json:"zero_error"` // what the fitted curve says at the lowest level, less the reference
+	Zero          *Figure `json:"zero_error"` // what the loading curve says of the readings at the lowest level, less the reference
 
 	Sensitivity float64 `json:"sensitivity"` // counts per mmHg, of the least-squares line
 

@@ -113,16 +113,21 @@ func (r *Result) lackOfFit(rows []figures.Row, c candidate, s scatter) float64 {
 }
 
 // complete adds to the figures what only the fit knows.
-func (r *Result) complete(o Options) {
+func (r *Result) complete(rows []figures.Row, o Options) {
 	f, c := &r.Figures, &r.Calibration
 	if r.ResidualSD == r.ResidualSD {
 		f.ResidualSD = &figures.Share{MMHg: r.ResidualSD, Percent: 100 * r.ResidualSD / f.FullScale}
 	}
-	lowest := c.Raw.Low
-	if f.Sensitivity < 0 {
-		lowest = c.Raw.High
+	of, level := figures.Levels(rows)
+	var zero mean
+	for i, row := range rows {
+		if of[i] == 0 && row.Direction != figures.Down {
+			zero.add(c.Loading.At(row.Raw) - row.Reference)
+		}
 	}
-	f.Zero = f.InMMHg(c.Loading.At(lowest)-c.MMHg.Low, c.MMHg.Low)
+	if zero.n > 0 {
+		f.Zero = f.InMMHg(zero.of(), level[0])
+	}
 	worst, at := 0.0, 0.0
 	for i := range 101 {
 		raw := c.Raw.Low + c.Raw.Span()*float64(i)/100

@@ -83,7 +83,7 @@ func Fit(rows []figures.Row, o Options) (*Result, error) {
 		r.Calibration.Unloading = &c.down.curve
 	}
 	remarks := r.budget(rows, c, o)
-	r.complete(o)
+	r.complete(rows, o)
 	r.judge(remarks, o)
 	return r, r.Calibration.Check()
 }

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -181,6 +182,66 @@ func TestAcceptance(t *testing.T) {
 		o.Warn, o.Reject = 20, 30
 		if r, _ := Fit(rows, o); r.Verdict != record.Accepted {
 			t.Errorf("with limits of 20 and 30 %%, shifted by %v %%: %s", c.shift, r.Verdict)
+		}
+	}
+}
+
+// Equal tables give equal calibrations, to the byte: a record's identity hangs on
+// it.
+func TestDeterminism(t *testing.T) {
+	rows := cycles(3, func(c int, p float64, d figures.Direction) float64 {
+		v := 100 + 40*math.Pow(p, 0.8) + wobble(c, p)
+		if d == figures.Down {
+			v += 20
+		}
+		return v
+	})
+	encoded := func() string {
+		r, err := Fit(rows, Defaults())
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := json.Marshal(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	first := encoded()
+	for range 5 {
+		if again := encoded(); again != first {
+			t.Fatalf("the same table gave\n%s\nand\n%s", first, again)
+		}
+	}
+}
+
+// What the curve says of an unloaded sensor is its zero error, whichever way the
+// counts go.
+func TestZeroError(t *testing.T) {
+	for _, gain := range []float64{8, -8} {
+		rows := cycles(2, func(_ int, p float64, _ figures.Direction) float64 {
+			if p == 0 {
+				p = 3 // lies on the foot of its range
+			}
+			return 2000 + gain*p
+		})
+		o := Defaults()
+		o.Model = curve.Line
+		r, err := Fit(rows, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if z := r.Figures.Zero; z.At != 0 || z.MMHg < 1.5 || z.MMHg > 3 {
+			t.Errorf("gain %v: zero error is %+v, want most of 3 mmHg at 0", gain, *z)
+		}
+	}
+}
+
+func BenchmarkFit(b *testing.B) {
+	rows := cycles(3, func(c int, p float64, _ figures.Direction) float64 { return 100 + 40*math.Pow(p, 0.8) + wobble(c, p) })
+	for b.Loop() {
+		if _, err := Fit(rows, Defaults()); err != nil {
+			b.Fatal(err)
 		}
 	}
 }
