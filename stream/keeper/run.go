@@ -72,7 +72,7 @@ func (k *Keeper) note(ctx context.Context, err error) {
 	k.failing = failed
 	k.trouble = ""
 	if failed {
-		k.trouble = "readings are not kept: " + err.Error()
+		k.trouble = "readings are not kept: " + plain(err)
 	}
 	text, since := k.trouble, k.failed
 	if changed && failed {
@@ -85,13 +85,26 @@ func (k *Keeper) note(ctx context.Context, err error) {
 	if !failed {
 		text = "readings are kept again"
 	}
-	k.log.Warn(text)
+	if failed {
+		k.log.Warn("readings are not kept", slog.Any("error", err))
+	} else {
+		k.log.Warn(text)
+	}
 	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: record.Fault{Subject: "record", Over: !failed, Text: text}}); err != nil {
 		k.log.Error("a fault of the record was not kept", slog.Any("error", err))
 	}
 	if k.Tell != nil {
 		k.Tell(ctx, unkept(now, since, failed, text))
 	}
+}
+
+// plain says why in words for people who have to do something about it; the log
+// has the error itself.
+func plain(err error) string {
+	if errors.Is(err, journal.ErrFull) {
+		return "the disk is full; changes of alerts still are, for a while. Somebody has to make room"
+	}
+	return err.Error()
 }
 
 // unkept is a change of the alert that readings are not kept.
