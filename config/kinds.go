@@ -1,6 +1,7 @@
 package config
 
 import (
+	"slices"
 	"time"
 
 	"weald/config/internal/shape"
@@ -31,6 +32,19 @@ func (r *reader) kinds(in shape.Rule, out *rules.Rule, path tree.Path) {
 	}
 	if x := in.Rate; x != nil {
 		out.Rate = &rules.Rate{Watch: x.Watch, Rise: x.Rise, Fall: x.Fall, Per: time.Duration(x.Per), Window: time.Duration(x.Window)}
+	}
+	if x := in.Quality; x != nil {
+		out.Quality = &rules.Quality{}
+		for i, f := range x.Of {
+			if !slices.Contains(rules.Faults, rules.Fault(f)) {
+				r.doc.Report(path.With("quality", "of", i), "no fault is called %q: give silent, missing or disagrees", f)
+			}
+		}
+		for _, f := range rules.Faults { // in their own order, each once
+			if len(x.Of) == 0 || slices.Contains(x.Of, string(f)) {
+				out.Quality.Of = append(out.Quality.Of, f)
+			}
+		}
 	}
 	if x := in.Drift; x != nil {
 		out.Drift = &rules.Drift{Site: string(x.Site), By: x.By, Settle: time.Duration(x.Settle)}

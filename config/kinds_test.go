@@ -33,6 +33,8 @@ func TestKinds(t *testing.T) {
 		{ID: "slack", Drift: &rules.Drift{Site: "ankle", By: 9.4, Settle: 90 * time.Minute}},
 		{ID: "stiff", Swing: &rules.Swing{Site: "ankle", Limit: rules.Limit{Watch: "ankle.swing", Below: new(10.0), Deadband: 1}}},
 		{ID: "both", Formula: "ankle.pressure - calf.pressure < 5 and still"},
+		{ID: "sensors", Quality: &rules.Quality{Of: rules.Faults}, OnDelay: time.Minute},
+		{ID: "apart", Quality: &rules.Quality{Of: []rules.Fault{rules.Silent, rules.Disagrees}}},
 		{ID: "high", Limit: &rules.Limit{Watch: "calf.residual", Above: new(100.0)}},
 	}
 	for i := range want {

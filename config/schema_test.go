@@ -155,7 +155,6 @@ func TestSchemaRefuses(t *testing.T) {
 		{"name", "id: bench-1", "id: Bench 1"},
 		{"duration without a unit", "on_delay: 30s", "on_delay: 30"},
 		{"reference", "trolley/leg/0", "trolley/leg"},
-		{"not in this version", "limit:", "quality:"},
 		{"no such version", "version: 3.1.1", "version: 3"},
 		{"no such reference", "is: absolute", "is: relative"},
 		{"too few clients", "max_clients: 64", "max_clients: 0"},

@@ -44,6 +44,10 @@ func (p *place) apply(r *Rule) {
 			subject, _, _ := strings.Cut(r.Rate.Watch, ".")
 			add(subject, p.feedsOf(i), newRateJudge(r.Rate, i))
 		}
+	case r.Quality != nil: // silence is what it asks for, so it rests on no feed
+		for i := range p.sites {
+			add(p.sites[i].spec.ID, nil, &qualityJudge{of: r.Quality.Of, site: i})
+		}
 	case r.Drift != nil:
 		if i := p.signalNamed(r.Drift.Site + ".resting"); i >= 0 {
 			add(r.Drift.Site, p.feedsOf(i), newDriftJudge(r.Drift, i))
@@ -145,6 +149,8 @@ func (r *Rule) finds(p *Place) (ok bool, missing string) {
 		return p.shows(), "there is no bed with a mat of at least 10 by 6 cells that shows a body"
 	case r.Rate != nil:
 		return has(r.Rate.Watch), fmt.Sprintf("nothing is called %q there", r.Rate.Watch)
+	case r.Quality != nil:
+		return len(p.Sites) > 0, "there is no site whose channels could be judged"
 	case r.Drift != nil:
 		return p.Kind == Wrap && has(r.Drift.Site+".resting"), fmt.Sprintf("no limb has a site %q", r.Drift.Site)
 	case r.Swing != nil:
@@ -178,7 +184,7 @@ func (r *Rule) choices(p *Place) (names []string) {
 	switch {
 	case r.Limit != nil || r.Rate != nil:
 		return p.Watchable()
-	case r.Relief != nil || r.Turn != nil || r.Formula != "" || p.Kind != Wrap && r.Exposure == nil:
+	case r.Quality != nil || r.Relief != nil || r.Turn != nil || r.Formula != "" || p.Kind != Wrap && r.Exposure == nil:
 		return nil
 	}
 	for i := range p.Sites {

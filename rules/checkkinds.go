@@ -25,6 +25,10 @@ func (c *checker) settings(at func(...any) []any, r *Rule) {
 		c.turn(at, r.Turn)
 	case r.Rate != nil:
 		c.rate(at, r.Rate)
+	case r.Quality != nil:
+		if len(r.Quality.Of) == 0 {
+			c.bad(at("quality", "of"), "of is empty, so that nothing would ever be wrong: give silent, missing or disagrees")
+		}
 	case r.Drift != nil:
 		if !positive(r.Drift.By) {
 			c.bad(at("drift", "by"), "by is how far it may drift in mmHg: give a number above 0")

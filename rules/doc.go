@@ -42,6 +42,10 @@
 // share, no while at least half of the cells are known and none has, and unknown
 // otherwise.
 //
+// A quality watches the channels of a site: sources that are silent, channels
+// without a value, members that disagree. What is unknown elsewhere is what it
+// asks for, so its condition is never unknown, and it needs nobody to be there.
+//
 // # From alerts to what people are told
 //
 // What a hold finds goes through the life of its alert (package alert), with what

@@ -91,6 +91,7 @@ func (r *Rule) kinds() []kindOfRule {
 	return []kindOfRule{
 		{"limit", r.Limit != nil}, {"graduation", r.Graduation != nil}, {"exposure", r.Exposure != nil},
 		{"relief", r.Relief != nil}, {"turn", r.Turn != nil}, {"rate", r.Rate != nil}, {"drift", r.Drift != nil}, {"swing", r.Swing != nil},
+		{"quality", r.Quality != nil},
 		{"formula", r.Formula != ""},
 	}
 }
@@ -105,5 +106,7 @@ func (r *Rule) while() string {
 
 // needsBody reports whether there is nothing to judge where there is nobody: an
 // empty bed or seat, a limb without a wrap. A limit or a formula may be about
-// just that.
-func (r *Rule) needsBody() bool { return r.Limit == nil && r.Formula == "" && r.Rate == nil }
+// just that, and what channels do is nobody's body.
+func (r *Rule) needsBody() bool {
+	return r.Limit == nil && r.Formula == "" && r.Rate == nil && r.Quality == nil
+}

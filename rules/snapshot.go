@@ -224,6 +224,8 @@ func (r *Rule) settings() string {
 		return fmt.Sprintf("%v", *r.Turn)
 	case r.Rate != nil:
 		return fmt.Sprintf("%v", *r.Rate)
+	case r.Quality != nil:
+		return fmt.Sprintf("%v", *r.Quality)
 	case r.Drift != nil:
 		return fmt.Sprintf("%v", *r.Drift)
 	case r.Swing != nil:

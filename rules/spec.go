@@ -113,6 +113,7 @@ type Rule struct {
 	Turn       *Turn
 	Rate       *Rate
 	Drift      *Drift
+	Quality    *Quality
 	Swing      *Swing
 	Formula    string // an expression, "" for none
 

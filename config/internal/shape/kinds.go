@@ -156,3 +156,11 @@ type Swing struct {
 	// deadband in ISA-18.2. Default 0.
 	Deadband float64 `yaml:"deadband" jsonschema:"minimum=0"`
 }
+
+// Quality is true while a channel of a site has one of some faults.
+type Quality struct {
+	// The faults: silent, delivering nothing; missing, delivering scans without a
+	// value; disagrees, left out of its site because it disagrees with the other
+	// channels there. Default: all of them.
+	Of []string `yaml:"of"`
+}

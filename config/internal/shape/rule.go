@@ -1,7 +1,5 @@
 package shape
 
-import "weald/config/internal/tree"
-
 // Rule says what is watched, where, and for how long it must last.
 type Rule struct {
 	// Name of the rule, unique in the file.
@@ -33,6 +31,9 @@ type Rule struct {
 
 	// True while the walking amplitude of a site is above, below or outside.
 	Swing *Swing `yaml:"swing"`
+
+	// True while a channel of a site has a fault.
+	Quality *Quality `yaml:"quality"`
 
 	// True while this expression over the signals of the place is; like while,
 	// it is unknown where what it needs is.
@@ -76,8 +77,6 @@ type Rule struct {
 	// How long the alert may be unacknowledged before the next tier of receivers
 	// is called, up to the third. Default 0s: no tier after the first is called.
 	EscalateAfter Duration `yaml:"escalate_after" jsonschema:"default=0s"`
-
-	Quality tree.Unavailable `yaml:"quality" jsonschema:"-" instead:"give another kind of rule"`
 }
 
 // At picks places; an empty one picks all.
