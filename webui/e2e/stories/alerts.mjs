@@ -92,7 +92,7 @@ export default [
       await page.keyboard.press('Enter');
       await until('K-07 has it', async () => (await list('acknowledged')).some((a) => a.id === first.id && a.by === 'K-07'));
       await until('the page says so', async () => /K-07 has it since/.test(await page.locator('main').innerText()));
-      assert.ok(await page.evaluate(() => document.activeElement !== document.body), 'the focus is somewhere');
+      await until('the focus is somewhere', () => page.evaluate(() => document.activeElement !== document.body), 3000);
       await page.screenshot({ path: `${artifacts}/alerts-acknowledged.png`, fullPage: true });
 
       const shelve = item('acknowledged').or(item('normal')).getByRole('button', { name: /^Shelve/ });
