@@ -9,9 +9,11 @@ import (
 	"weald/rules/turning"
 )
 
+type quantity = struct{ name, unit string }
+
 // bedQuantities are what a bed tells of who lies there: three conditions, all
 // unknown while the position is not sure, and two of turns.
-var bedQuantities = [...]struct{ name, unit string }{
+var bedQuantities = [...]quantity{
 	{"supine", Truths}, {"on_left", Truths}, {"on_right", Truths}, {"turn.since", "s"}, {"turn.count", "1"},
 }
 

@@ -157,7 +157,7 @@ func (p *place) derive(used func(name string) bool, lean bool) {
 		p.body = newBody(p.signalNamed(sigOccupied))
 		p.derivations = append(p.derivations, p.body)
 	}
-	if p.spec.shows() {
+	if p.spec.shows() && (!lean || slices.ContainsFunc(bedQuantities[:], func(q quantity) bool { return used(q.name) })) {
 		p.derivations = append(p.derivations, newBed(p))
 	}
 	if p.spec.Kind == Seat {

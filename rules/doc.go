@@ -24,7 +24,8 @@
 // Of these more signals are made: of a limb, what it does (still, walking,
 // bending, standing, wrapped) and what its wrap does (package limb); of a mat,
 // what package matstat measures beyond the tally; of a bed and a seat, whether it
-// is occupied; of a seat, how it was relieved (package relief). A signal that is
+// is occupied; of a bed, how somebody lies there and when they turned (package
+// turning); of a seat, how it was relieved (package relief). A signal that is
 // yes or no has the unit Truths, and expressions take it as a condition.
 //
 // # From signals to alerts

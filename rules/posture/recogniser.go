@@ -28,17 +28,25 @@ func NewWith(m Mat, model *Model) *Recogniser {
 // proportion to them, row by row, NaN where unknown. It does not say whether
 // there is one.
 func (r *Recogniser) Recognise(values []float64) Answer {
-	if !r.d.draw(values, &r.pic) {
+	if !r.Draw(values) {
 		return Answer{Supine: sample.Unknown, Left: sample.Unknown, Right: sample.Unknown}
 	}
-	return r.model.judge(&r.pic)
+	return r.Judge()
 }
+
+// Draw is the first half of Recognise: it makes the picture; false where there
+// is nothing to be seen.
+func (r *Recogniser) Draw(values []float64) bool { return r.d.draw(values, &r.pic) }
+
+// Judge is the second half: it says how a person lies by the picture that was
+// made last.
+func (r *Recogniser) Judge() Answer { return r.model.judge(&r.pic) }
 
 // Picture returns the picture that a map is judged by, as rows from head to
 // feet, for those who fit coefficients and for those who want to see it. It is
 // the recogniser's until its next call.
 func (r *Recogniser) Picture(values []float64) (pic []float64, ok bool) {
-	ok = r.d.draw(values, &r.pic)
+	ok = r.Draw(values)
 	return r.pic[:], ok
 }
 

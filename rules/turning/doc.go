@@ -5,7 +5,7 @@
 // # Turned
 //
 // How somebody lies is held as a pattern: the picture that package posture makes
-// of the map, and where on the bed its middle is. Once a second the present
+// of the map, and where on the bed its middle is. Every 2 s the present
 // picture is compared with it:
 //
 //   - The pattern that it was: the pictures differ by at most 0.06, of 1, and the

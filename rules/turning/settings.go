@@ -13,8 +13,8 @@ type Settings struct {
 const DefaultSettle = 30 * time.Second
 
 // beat is how often the picture is looked at: people do not turn faster, and a
-// mat that delivers ten maps a second costs a tenth of what it could.
-const beat = time.Second
+// mat that delivers ten maps a second costs a twentieth of what it could.
+const beat = 2 * time.Second
 
 // What makes a pattern another one: see the package comment. The distances are
 // those of posture.Distance.

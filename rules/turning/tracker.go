@@ -125,15 +125,14 @@ func (t *Tracker) Scan(values []float64) (turned bool) {
 		return false
 	}
 	t.unlooked = 0
-	a := t.look.Recognise(values)
-	if sample.IsUnknown(a.Supine) {
+	if !t.look.Draw(values) {
 		return false
 	}
 	pic, along, across := t.look.Last()
 	if t.lain.there && t.lain.is(pic, along, across) {
 		t.next.there = false
 		if t.position == posture.NotSure {
-			t.lain.believe(a)
+			t.lain.believe(t.look.Judge())
 			t.position = t.lain.position()
 		}
 		return false
@@ -141,7 +140,7 @@ func (t *Tracker) Scan(values []float64) (turned bool) {
 	if !t.next.there || !t.next.is(pic, along, across) {
 		t.next.begin(pic, along, across)
 	}
-	t.next.believe(a)
+	t.next.believe(t.look.Judge())
 	return t.next.seen >= t.settings.Settle && t.settle()
 }
 

@@ -72,7 +72,7 @@ func TestATurnIsOneThatLasts(t *testing.T) {
 	s.lie(10, left)
 	s.want("it was one", 0, posture.Left, 131*time.Second, 0)
 	s.lie(32, right)
-	s.want("a turn", 1, posture.Right, 32*time.Second, time.Second)
+	s.want("a turn", 1, posture.Right, 32*time.Second, beat)
 }
 
 // Each scan of somebody who does not come to rest is elsewhere.
@@ -98,7 +98,7 @@ func TestLoadIsNoTurnAndPlaceIs(t *testing.T) {
 	}
 	s.want("an hour of creep", 0, posture.Left, time.Hour, 0)
 	s.lie(40, lying(5, 24))
-	s.want("at the other edge", 1, posture.Left, 40*time.Second, time.Second)
+	s.want("at the other edge", 1, posture.Left, 40*time.Second, beat)
 }
 
 func TestUnknownIsUnknown(t *testing.T) {
