@@ -15,8 +15,9 @@
 //     for Settle, or a new candidate begins. A fidget that goes back to the
 //     pattern, or that has not come to rest, is none.
 //
-// A candidate that has lasted is a turn if it is recognised as another position
-// (by the mean belief over that time), if the middle has moved by 200 mm, or if
+// A candidate that has lasted is a turn if the position that was is believed by
+// less than half of it (the mean over that time), be it sure or not which it is
+// now; or the other way round; if the middle has moved by 200 mm, or if
 // the pictures differ by more than 0.30. Otherwise somebody has stirred: the
 // pattern is followed, and the time since the last turn goes on. On the
 // recordings, pictures within one differ by 0.002 (median; 0.033 in 99 of 100),

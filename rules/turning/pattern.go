@@ -41,6 +41,11 @@ func (p *pattern) position() posture.Position {
 	return posture.NotSure
 }
 
+// doubts says whether a position is one that is believed by less than half.
+func (p *pattern) doubts(where posture.Position) bool {
+	return where != posture.NotSure && p.shares[where-posture.Supine] < 0.5*float64(p.looks)
+}
+
 // far says how far in mm the middle of the load is from where it was.
 func (p *pattern) far(along, across float64) float64 {
 	return math.Hypot(p.along-along, p.across-across)

@@ -163,7 +163,7 @@ func (t *Tracker) settle() (turned bool) {
 }
 
 func (t *Tracker) differs(position posture.Position) bool {
-	if position != posture.NotSure && t.position != posture.NotSure && position != t.position {
+	if t.next.doubts(t.position) || t.lain.doubts(position) {
 		return true
 	}
 	return t.lain.far(t.next.along, t.next.across) > moved || posture.Distance(t.lain.pic, t.next.pic) > elsewhere

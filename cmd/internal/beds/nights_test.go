@@ -63,7 +63,7 @@ func TestChangesAreFound(t *testing.T) {
 		t.Fatal(err)
 	}
 	changes, found, named, misnamed := 0, 0, 0, 0
-	parts := 15
+	parts := 10
 	if *full {
 		parts = 90
 	}
@@ -103,10 +103,10 @@ func TestChangesAreFound(t *testing.T) {
 		t.Logf("%s: %d found", name, found)
 	}
 	t.Logf("%d changes, %d found; of the maps after two minutes %d named rightly, %d wrongly", changes, found, named, misnamed)
-	if changes < 70 || float64(found) < 0.98*float64(changes) {
+	if changes < 40 || float64(found) < 0.98*float64(changes) {
 		t.Errorf("%d of %d changes found, want 98 %%", found, changes)
 	}
-	if float64(misnamed) > 0.01*float64(named) || named < 15000 {
+	if float64(misnamed) > 0.01*float64(named) || named < 8000 {
 		t.Errorf("%d maps were named wrongly, %d rightly: want 1 %% at most", misnamed, named)
 	}
 }
@@ -119,7 +119,7 @@ func TestUnchangedNights(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	nights := [][2]int{{0, 4}, {4, 2}, {7, 16}} // subject, file
+	nights := [][2]int{{0, 4}, {7, 16}} // subject, file
 	if *full {
 		nights = nil
 		for i := range subjects {
