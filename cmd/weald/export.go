@@ -42,7 +42,8 @@ times, and writes them with alerts and marks:
   edf      one EDF+ file, gaps left out, alerts and marks as annotations
   parquet  a table of readings, one of alerts and marks
 
-The calibrations are the configuration's. Files appear when all of them are whole,
+Calibrations are those that were in force at the time, or else the configuration's
+lines. Files appear when all of them are whole,
 readable by their owner alone. If --out ends in the format's own ending it names
 the file, else the folder. While a daemon uses the record, a copy of it is made in
 the data folder and removed at the end; it needs as much room as the record.`,
@@ -133,7 +134,7 @@ func exportFrom(cmd *cobra.Command, f exportFlags, c *config.Config, store journ
 	if err != nil {
 		return err
 	}
-	x, err := excerpt.New(cmd.Context(), store, c.Plan(), keeper.NewReviver(c.Plan(), converters), ratesOf(c), place, from, to)
+	x, err := excerpt.New(cmd.Context(), store, c.Plan(), func() *keeper.Reviver { return keeper.NewReviver(c.Plan(), converters) }, ratesOf(c), place, from, to)
 	if err != nil {
 		return err
 	}

@@ -51,7 +51,7 @@ func (b *book) maker(c *config.Config, converters []*calib.Converter) order.Make
 		if place < 0 || write == nil {
 			return nil, nil, fmt.Errorf("place %q as %q: %w", a.Place, a.Format, errors.ErrUnsupported)
 		}
-		x, err := excerpt.New(ctx, b.store, c.Plan(), keeper.NewReviver(c.Plan(), converters), ratesOf(c), place, a.From, a.To)
+		x, err := excerpt.New(ctx, b.store, c.Plan(), func() *keeper.Reviver { return keeper.NewReviver(c.Plan(), converters) }, ratesOf(c), place, a.From, a.To)
 		if err != nil {
 			return nil, nil, err
 		}

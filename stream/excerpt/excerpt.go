@@ -4,7 +4,8 @@
 //
 // Readings are taken in the order of their times, not of their arrival, so that
 // what a bridge had stored and sent later is in its place, although the live
-// run could not judge it. The calibrations are those of the configuration that
+// run could not judge it. Calibration records that were put into force apply from
+// their instant on, and where there is none the lines of the configuration that
 // is given; raw readings are what the record has.
 //
 // Memory holds some minutes of readings at a time, however long the stretch is.
@@ -37,19 +38,19 @@ type Excerpt struct {
 
 	ctx      context.Context
 	journal  journal.Journal
-	plan     *rules.Plan // with the one place and no rules
-	reviver  *keeper.Reviver
+	plan     *rules.Plan            // with the one place and no rules
+	reviver  func() *keeper.Reviver // a new one
 	rates    []float64
 	sources  []int // that the place is measured by
 	from, to sample.Instant
 }
 
 // New returns the excerpt of a place, by its index in the plan. rates are those
-// of the plan's sources, scans a second. from and to may be Past and Never: then
+// of the plan's sources, scans a second. reviver makes a new one for each pass. from and to may be Past and Never: then
 // they are where the place's record begins and ends.
 //
 // If there is nothing of the place its error wraps journal.ErrNotFound.
-func New(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *keeper.Reviver, rates []float64, place int, from, to sample.Instant) (*Excerpt, error) {
+func New(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver func() *keeper.Reviver, rates []float64, place int, from, to sample.Instant) (*Excerpt, error) {
 	x := &Excerpt{
 		ctx: ctx, journal: j, reviver: reviver, rates: rates, from: from, to: to,
 		plan: &rules.Plan{Sources: plan.Sources, Places: plan.Places[place : place+1], Lean: true},
@@ -151,12 +152,22 @@ func (x *Excerpt) rows(which []int) iter.Seq2[export.Row, error] {
 	return func(yield func(export.Row, error) bool) {
 		t := x.newTaker(which, yield)
 		x.Foreign = 0
+		reviver := x.reviver()
+		records, err := x.calibrations()
+		if err != nil {
+			yield(export.Row{}, err)
+			return
+		}
 		for r, err := range x.readings() {
 			if err != nil {
 				yield(export.Row{}, err)
 				return
 			}
-			scan, ok := x.reviver.Revive(r.source, r.scan)
+			for len(records) > 0 && records[0].At <= r.scan.At {
+				reviver.Apply(&records[0])
+				records = records[1:]
+			}
+			scan, ok := reviver.Revive(r.source, r.scan)
 			if !ok {
 				x.Foreign++
 				continue

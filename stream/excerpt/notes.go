@@ -28,6 +28,23 @@ func (x *Excerpt) entries(q journal.Query, each func(*record.Entry)) error {
 	return nil
 }
 
+// calibrations returns the records that were put into force, in order of time.
+func (x *Excerpt) calibrations() (all []record.Entry, err error) {
+	for e, err := range x.journal.Entries(x.ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}) {
+		var loss *journal.Loss
+		switch {
+		case errors.As(err, &loss):
+			x.lose(loss)
+		case err != nil:
+			return nil, err
+		default:
+			all = append(all, e)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b record.Entry) int { return cmp.Compare(a.At, b.At) })
+	return all, nil
+}
+
 // annotations returns what happened at the place, in order of time.
 func (x *Excerpt) annotations() ([]export.Annotation, error) {
 	var all []export.Annotation

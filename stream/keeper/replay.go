@@ -59,15 +59,15 @@ func (r *Reviver) recall(ctx context.Context, j journal.Log, before uint64) erro
 		case err != nil:
 			return fmt.Errorf("the calibrations of the record cannot be read: %w", err)
 		case e.Ord > 0 && e.Ord < before:
-			r.apply(&e)
+			r.Apply(&e)
 		}
 	}
 	return nil
 }
 
-// apply puts a record into force, if an entry is one. One that the configuration
+// Apply puts a record into force, if an entry is one. One that the configuration
 // has no channel for was never in force under it.
-func (r *Reviver) apply(e *record.Entry) {
+func (r *Reviver) Apply(e *record.Entry) {
 	if c, ok := e.Body.(record.Calibration); ok {
 		_ = r.applied.Apply(&c.Record)
 	}
@@ -166,7 +166,7 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 				to.TickPlace(i, in.Tick.At)
 			}
 		case in.Entry != nil:
-			r.apply(in.Entry)
+			r.Apply(in.Entry)
 			if k, a, ok := actionOf(in.Entry); ok {
 				if i, ok := places[k.Place]; ok {
 					_ = to.Act(i, k, a)
