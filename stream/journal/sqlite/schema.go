@@ -142,6 +142,15 @@ func connect(path string, how access) (*sql.DB, error) {
 func establish(ctx context.Context, path string, k *kind) (*sql.DB, error) {
 	_, err := os.Stat(path)
 	isNew := os.IsNotExist(err)
+	if isNew { // what SQLite makes anybody may read; its logs take the mode of the file
+		f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+		if err == nil {
+			err = f.Close()
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", filepath.Base(path), translate(err))
+		}
+	}
 	db, err := connect(path, writing)
 	if err != nil {
 		return nil, err
