@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
+	"sync/atomic"
 	"time"
 
 	"weald/ingest/sample"
@@ -31,9 +32,20 @@ type Archivist struct {
 	clock   Clock
 	log     *slog.Logger
 
+	trouble atomic.Pointer[error] // of the last round; nil if that went well
+
 	// Owned by whoever runs Run or, after that, Finish.
 	places  []archived
 	failing bool
+}
+
+// Trouble returns why history is not kept at present, nil if it is. Any
+// goroutine may ask.
+func (a *Archivist) Trouble() error {
+	if err := a.trouble.Load(); err != nil {
+		return *err
+	}
+	return nil
 }
 
 // archived is how far the archive of a place has come.
@@ -80,14 +92,27 @@ func (a *Archivist) Run(ctx context.Context) error {
 			return context.Cause(ctx)
 		case <-timer.C():
 		}
-		err := a.round(ctx, false)
-		if failing := err != nil && ctx.Err() == nil; failing != a.failing {
-			a.failing = failing
-			if failing {
-				a.log.Warn("history is not kept", slog.Any("error", err))
-			} else {
-				a.log.Info("history is kept again")
-			}
+		a.attempt(ctx)
+	}
+}
+
+// attempt keeps what was finished and takes note of how that went.
+func (a *Archivist) attempt(ctx context.Context) {
+	err := a.round(ctx, false)
+	if ctx.Err() != nil {
+		return
+	}
+	if err != nil {
+		a.trouble.Store(&err)
+	} else {
+		a.trouble.Store(nil)
+	}
+	if failing := err != nil; failing != a.failing {
+		a.failing = failing
+		if failing {
+			a.log.Warn("history is not kept", slog.Any("error", err))
+		} else {
+			a.log.Info("history is kept again")
 		}
 	}
 }
