@@ -9,6 +9,7 @@ import (
 	"weald/config/internal/shape"
 	"weald/config/internal/tree"
 	"weald/rules"
+	"weald/stream/journal"
 )
 
 // A Config is a file in which nothing is wrong. Nobody changes it after Parse.
@@ -16,6 +17,10 @@ type Config struct {
 	// Data is the folder that the daemon writes to, "" where the file names
 	// none.
 	Data string
+
+	// Keep says for how long the record keeps what; what it does not name is
+	// kept for ever.
+	Keep journal.Limits
 
 	// Listen is the loopback address and port of the pages.
 	Listen string
@@ -146,6 +151,7 @@ type reader struct {
 func (r *reader) config() *Config {
 	c := &Config{
 		Data:   r.path(r.file.Data, r.folder),
+		Keep:   r.keep(),
 		Listen: r.listen(),
 		MQTT:   r.broker(),
 	}

@@ -13,6 +13,8 @@ import (
 	"sync"
 	"time"
 
+	"weald/ingest/sample"
+	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 )
 
@@ -30,6 +32,9 @@ const (
 type question struct {
 	Backup string `json:"backup,omitempty"` // into this folder, an absolute path
 	Check  bool   `json:"check,omitempty"`
+
+	// Retention is what to show of what these limits would delete.
+	Retention journal.Limits `json:"retention,omitempty"`
 }
 
 // An answer is one line of what comes back.
@@ -106,6 +111,8 @@ func (b *book) work(ctx context.Context, q *question, tell func(answerLine)) err
 		return err
 	case q.Check:
 		return checkRecord(ctx, b.store, func(text string) { tell(answerLine{Finding: text}) })
+	case len(q.Retention) > 0:
+		return tellPlan(ctx, b.store, q.Retention, sample.At(time.Now()), func(text string) { tell(answerLine{Finding: text}) })
 	}
 	return errors.New("the running daemon does not know what is asked; it may be of another version")
 }

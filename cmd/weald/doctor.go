@@ -7,15 +7,18 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"time"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/sys/unix"
 
 	"weald/config"
+	"weald/ingest/sample"
 )
 
 func newDoctor() *cobra.Command {
 	var file string
+	var retention bool
 	cmd := &cobra.Command{
 		Use:   "doctor -c FILE",
 		Short: "Look for what keeps a daemon from its job, and read its whole record",
@@ -26,13 +29,19 @@ record, the daemon reads it.
 
 One line for each thing, "ok" or "wrong" first. The exit status is 1 if anything is
 wrong. Nothing is changed, but that what a crash left half done in the record is
-brought to an end, as the next start would.`,
-		Example: "  weald doctor -c weald.yaml",
+brought to an end, as the next start would.
+
+With --retention it shows instead what the configuration's keep: would have the
+daemon delete now, and deletes nothing.`,
+		Example: "  weald doctor -c weald.yaml\n  weald doctor -c weald.yaml --retention",
 		Args:    arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			c, err := load(cmd, file)
 			if err != nil {
 				return err
+			}
+			if retention {
+				return preview(cmd, c)
 			}
 			d := &doctor{out: cmd.OutOrStdout()}
 			d.links(c)
@@ -52,7 +61,37 @@ brought to an end, as the next start would.`,
 		},
 	}
 	cmd.Flags().StringVarP(&file, "config", "c", "", "the configuration")
+	cmd.Flags().BoolVar(&retention, "retention", false, "show what would be deleted, and delete nothing")
 	return cmd
+}
+
+// preview shows what the limits of a configuration would delete now.
+func preview(cmd *cobra.Command, c *config.Config) error {
+	dir, err := dataOf(c, "")
+	if err != nil {
+		return err
+	}
+	out := cmd.OutOrStdout()
+	if len(c.Keep) == 0 {
+		fmt.Fprintln(out, "everything is kept for ever: the configuration has no keep:")
+		return nil
+	}
+	n := 0
+	tell := func(text string) {
+		n++
+		fmt.Fprintln(out, text)
+	}
+	store, err := openRecord(cmd.Context(), dir)
+	switch {
+	case inUse(err):
+		err = askDaemon(cmd.Context(), dir, question{Retention: c.Keep}, func(l answerLine) { tell(l.Finding) })
+	case err == nil:
+		err = errors.Join(tellPlan(cmd.Context(), store, c.Keep, sample.At(time.Now()), tell), store.Close())
+	}
+	if err == nil && n == 0 {
+		fmt.Fprintln(out, "nothing would be deleted now")
+	}
+	return err
 }
 
 // A doctor writes what it finds.

@@ -163,5 +163,8 @@ func (b *book) trouble() string {
 	if t := b.keeper.Condition().Trouble; t != "" {
 		return "the record: " + t
 	}
+	if err := b.past.archivist.Trouble(); err != nil {
+		return "the record: what signals did is not kept: " + err.Error()
+	}
 	return ""
 }

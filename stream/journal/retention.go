@@ -34,6 +34,11 @@ func Classes() []Class {
 type Limit struct {
 	Age   time.Duration
 	Bytes int64
+
+	// Spare is the first that must not go, however old or large: of Readings
+	// an ordinal, of entries a position. 0 spares nothing; of other classes it
+	// means nothing.
+	Spare uint64
 }
 
 // Limits says what to keep of each class.

@@ -17,6 +17,9 @@ type File struct {
 	// memory only in this version.
 	Data string `yaml:"data"`
 
+	// For how long the record keeps what. What is not named is kept for ever.
+	Keep Keep `yaml:"keep"`
+
 	// The pages and the HTTP interface.
 	Web Web `yaml:"web"`
 

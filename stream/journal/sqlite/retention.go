@@ -34,7 +34,7 @@ func (s *Store) PlanRetention(ctx context.Context, limits journal.Limits, now sa
 		if p.Doubt != "" {
 			limit.Age = 0
 		}
-		if limit == (journal.Limit{}) {
+		if limit.Age == 0 && limit.Bytes == 0 {
 			continue
 		}
 		if class == journal.Readings {
@@ -119,7 +119,8 @@ func planFiles(files []sized, limit journal.Limit, now sample.Instant) []journal
 	for _, f := range files {
 		old := limit.Age > 0 && f.begins.Add(24*time.Hour) <= now.Add(-limit.Age)
 		large := limit.Bytes > 0 && total > limit.Bytes
-		if f.newest || !old && !large {
+		needed := limit.Spare > 0 && f.sum.lastOrd >= limit.Spare
+		if f.newest || needed || !old && !large {
 			continue
 		}
 		total -= f.bytes

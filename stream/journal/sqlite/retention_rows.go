@@ -70,6 +70,9 @@ func (s *Store) planRows(ctx context.Context, class journal.Class, limit journal
 		}
 		upTo = max(upTo, most)
 	}
+	if l.kind != "" && limit.Spare > 0 {
+		upTo = min(upTo, int64(min(limit.Spare-1, math.MaxInt64)))
+	}
 	d := journal.Deletion{Class: class, UpTo: upTo}
 	query := "SELECT count(*), coalesce(sum(length(body)), 0), coalesce(min(" + l.earlier + "), 0), coalesce(max(" + l.earlier + "), 0) FROM " + l.from + " AND " + l.mark + " <= ?"
 	_, err = collect(ctx, s, query, append(l.args, upTo), func(r *sql.Rows) (struct{}, error) {
