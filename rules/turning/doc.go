@@ -23,6 +23,12 @@
 // recordings, pictures within one differ by 0.002 (median; 0.033 in 99 of 100),
 // of one subject in different positions by 0.256 (median; 0.075 at least).
 //
+// In nights put together from the recordings of nine subjects, each recognised by
+// coefficients fitted to the other eight, 531 of 531 changes of position were
+// found within 60 s of lying still, and none of 87,215 maps was called by a wrong
+// position (cmd/internal/posturefit, -full). The fidgets and schedules are
+// invented, and so is what they show of real nights.
+//
 // A turn counts from when the new pattern began, so that the time since then
 // includes the settling.
 //
