@@ -236,7 +236,14 @@ func (b *Builder) measured(who, signal string, calibrated bool, now *Now) string
 	if !now.current(s) {
 		return who + ": " + b.silence(s, known, now)
 	}
-	return who + " " + b.quantity(s, now, signal)
+	said := who + " " + b.quantity(s, now, signal)
+	if s.Extrapolated {
+		said += ", extrapolated"
+	}
+	if s.Dropped > 0 {
+		said += fmt.Sprintf(", without %d of %d sensors, as they disagree", s.Dropped, s.Members)
+	}
+	return said
 }
 
 // quantity writes a signal as an alert about it does: apart from the nearest

@@ -62,6 +62,12 @@ func never(name string) rules.Signal {
 	return rules.Signal{Name: name, Unit: "mmHg", Value: math.NaN(), U: math.NaN(), At: sample.Past, Until: sample.Past, Members: 1}
 }
 
+// beyond is an extrapolated signal of four members, of which one was dropped.
+func beyond(s rules.Signal) rules.Signal {
+	s.Extrapolated, s.Dropped, s.Known, s.Members = true, 1, 3, 4
+	return s
+}
+
 func TestSentences(t *testing.T) {
 	nan := math.NaN()
 	ankle, hip := "ankle.pressure", "left_hip.pressure"
@@ -160,6 +166,9 @@ func TestSentences(t *testing.T) {
 			Now{Signals: []rules.Signal{signal(ankle, 41, 2), signal("calf.pressure", 22, 1)}, Stalled: true,
 				LastKnown: []sample.Instant{noon.Add(-time.Minute), noon.Add(-time.Minute)}},
 			StateUnknown, "no readings since 11:59:00"},
+		{"an extrapolated value, and sensors that disagree", 0,
+			Now{Signals: []rules.Signal{beyond(signal(ankle, 92, 6)), signal("calf.pressure", 22, 1)}},
+			StateQuiet, "ankle 92 ± 6 mmHg, extrapolated, without 1 of 4 sensors, as they disagree, calf 22 ± 1 mmHg"},
 		{"nothing is watched", 3,
 			Now{Signals: []rules.Signal{signal("arm.pressure", 41, 2)}},
 			StateQuiet, "nothing is watched here; arm 41 ± 2 mmHg"},
