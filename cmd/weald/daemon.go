@@ -81,7 +81,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		},
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
 			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts,
-			Viewers: d.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Version: build(),
+			Viewers: d.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Record: d.book.well(), Version: build(),
 		})),
 	}
 	d.book.remember(store, plan, d.clock, d.pipe.Series, &d.handler.API, d.log)

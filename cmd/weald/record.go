@@ -168,3 +168,11 @@ func (b *book) trouble() string {
 	}
 	return ""
 }
+
+// well returns what says, for metrics, whether all is kept; nil without a record.
+func (b *book) well() func() bool {
+	if b == nil {
+		return nil
+	}
+	return func() bool { return b.trouble() == "" }
+}

@@ -71,6 +71,7 @@ type Options struct {
 	Viewers  Viewers
 	Ends     []string             // the reasons for Viewers.Ended
 	ClockOff func() time.Duration // nil for no such metric
+	Record   func() bool          // whether all of the record is kept; nil without one
 	Version  string
 }
 
@@ -157,6 +158,9 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 	}
 	if c.ClockOff != nil {
 		gauge(clockOff, c.ClockOff().Seconds())
+	}
+	if c.Record != nil {
+		gauge(recordWell, one(c.Record()))
 	}
 	load := c.Pipeline.Load()
 	count(taken, load.Scans)

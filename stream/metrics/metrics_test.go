@@ -42,6 +42,7 @@ func newOptions() (Options, *hostclock.Clock) {
 	return Options{
 		Plan: plan, Pipeline: p, Delay: delay, Viewers: nobody{}, Ends: []string{"slow"}, Version: "test",
 		ClockOff: func() time.Duration { return -1500 * time.Millisecond },
+		Record:   func() bool { return false },
 		Bridges: func() []Bridge {
 			return []Bridge{{ID: "trolley", Open: true, Frames: 7, Bad: map[string]uint64{"checksum": 1, "length": 0},
 				Source: []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0, Restarts: 2,
@@ -92,6 +93,9 @@ weald_alerts{place="bench-1",priority="medium",rule="tight",state="unacknowledge
 # HELP weald_clock_off_seconds How far the host's wall clock is ahead of the daemon's clock.
 # TYPE weald_clock_off_seconds gauge
 weald_clock_off_seconds -1.5
+# HELP weald_journal_well Whether readings and history are being kept in the record: 1 or 0; no series without a record.
+# TYPE weald_journal_well gauge
+weald_journal_well 0
 # HELP weald_device_restarts_total How often a device has started again, as its counter and its numbers tell; how long it was off is not known.
 # TYPE weald_device_restarts_total counter
 weald_device_restarts_total{source="trolley/arm"} 0
@@ -135,7 +139,7 @@ weald_site_pressure_mmhg{place="bench-1",site="ankle"} 70.5
 `
 	r := New(o)
 	err := testutil.GatherAndCompare(r, strings.NewReader(want),
-		"weald_battery_percent", "weald_channels", "weald_alerts", "weald_clock_off_seconds", "weald_device_restarts_total", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
+		"weald_battery_percent", "weald_channels", "weald_alerts", "weald_clock_off_seconds", "weald_journal_well", "weald_device_restarts_total", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
 		"weald_live_clients", "weald_live_ended_total", "weald_messages_total", "weald_message_duplicates_total", "weald_messages_dropped_total", "weald_pipeline_responding", "weald_site_known", "weald_site_pressure_mmhg")
 	if err != nil {
 		t.Error(err)

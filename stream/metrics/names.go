@@ -36,6 +36,8 @@ var (
 	alertsNow    = named("alerts", "Alerts in a state, in the words of ISA-18.2; unacknowledged and acknowledged are always there, others while some alert is in them.", "place", "rule", "priority", "state")
 	lateScans    = named("late_scans_total", "Scans that were older than what had been evaluated for the place, and were not.", "place")
 
+	recordWell = named("journal_well", "Whether readings and history are being kept in the record: 1 or 0; no series without a record.")
+
 	taken      = named("pipeline_scans_total", "Scans that the pipeline has taken.")
 	blocked    = named("pipeline_blocked_total", "How often a bridge had to wait for room in the pipeline's queue.")
 	waiting    = named("pipeline_waiting_scans", "Scans that wait in the pipeline's queue.")
