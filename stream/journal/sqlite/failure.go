@@ -31,6 +31,9 @@ func translate(err error) error {
 		return fmt.Errorf("%w: %w", journal.ErrFull, err)
 	case code&0xff == codes.SQLITE_FULL:
 		return fmt.Errorf("%w: %w", journal.ErrFull, err)
+	case code == codes.SQLITE_IOERR_SHORT_READ:
+		// A file that is shorter than it says: the disk has given all there is.
+		return fmt.Errorf("%w: %w", errCorrupt, err)
 	case code&0xff == codes.SQLITE_CORRUPT, code&0xff == codes.SQLITE_NOTADB,
 		code == codes.SQLITE_ERROR, code&0xff == codes.SQLITE_READONLY, code&0xff == codes.SQLITE_MISMATCH:
 		// All statements are fixed and known to be good. One that SQLite does
