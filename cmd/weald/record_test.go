@@ -120,7 +120,7 @@ type dayRecord struct {
 	changes []string // of alerts, as a rehearsal prints them, in their order
 	raised  []sample.Instant
 
-	scans, late, stored, overtaken, gaps, restarts int
+	scans, stored, overtaken, gaps, restarts int
 	withheld                                       int // readings of the dead cell
 	steady                                         []record.Input
 }
