@@ -121,8 +121,8 @@ type dayRecord struct {
 	raised  []sample.Instant
 
 	scans, stored, overtaken, gaps, restarts int
-	withheld                                       int // readings of the dead cell
-	steady                                         []record.Input
+	withheld                                 int // readings of the dead cell
+	steady                                   []record.Input
 }
 
 // kept reads the changes of alerts from a record, as a rehearsal prints them.
