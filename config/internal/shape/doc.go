@@ -11,10 +11,10 @@ import "weald/config/internal/tree"
 
 // File is a whole configuration.
 type File struct {
-	// Folder that the daemon writes to; captures with a relative path are made
-	// in it. A relative path is relative to the configuration file. Default:
-	// the folder of the configuration file. Readings and alerts are kept in
-	// memory only in this version.
+	// Folder in which the daemon keeps the record; captures with a relative path
+	// are made in it too. A relative path is relative to the configuration file.
+	// Without it there is no record: the last hour is remembered in memory, and
+	// captures go to the folder of the configuration file.
 	Data string `yaml:"data"`
 
 	// For how long the record keeps what. What is not named is kept for ever.
