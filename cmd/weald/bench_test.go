@@ -109,7 +109,7 @@ func BenchmarkPackedBytesToCellHolds(b *testing.B) {
 			b.Fatal("no sum")
 		}
 	})
-	b.Run("weald", func(b *testing.B) {
+	weald := func(b *testing.B, lean bool) {
 		c, problems := config.Parse("bench.yaml", []byte(benchConfig))
 		if len(problems) > 0 {
 			b.Fatal(problems)
@@ -129,14 +129,16 @@ func BenchmarkPackedBytesToCellHolds(b *testing.B) {
 				withheld += p.Status().Sources[0].Withheld
 			}
 		}
-		engine := rules.NewEngine(c.Plan(), quiet{})
+		plan := c.Plan()
+		plan.Lean = lean
+		engine := rules.NewEngine(plan, quiet{})
 		next, done := play()
 		b.ReportAllocs()
 		for b.Loop() {
 			s, err, ok := next()
 			if !ok {
 				done()
-				engine = rules.NewEngine(c.Plan(), quiet{})
+				engine = rules.NewEngine(plan, quiet{})
 				next, done = play()
 				s, err, _ = next()
 			}
@@ -148,7 +150,11 @@ func BenchmarkPackedBytesToCellHolds(b *testing.B) {
 		perCell(b)
 		done()
 		b.ReportMetric(float64(withheld)/float64(b.N), "withheld/scan")
-	})
+	}
+	// What the rule and the regions need, and, beside it, with all that only
+	// people look at: areas, loads, gradients, how somebody lies.
+	b.Run("weald", func(b *testing.B) { weald(b, true) })
+	b.Run("all signals", func(b *testing.B) { weald(b, false) })
 }
 
 // A day of a 2,048-cell mat at one scan a second, from a capture of 260 MB.
