@@ -10,9 +10,9 @@ const bar = (page) => page.locator('.bar.old');
 function openShare(page, from, to) {
   return page.evaluate(
     ([a, b]) => {
-      const canvas = document.querySelector('.lanes canvas');
+      const canvas = document.querySelector('[aria-labelledby="lanes-title"] canvas');
       const { width, height } = canvas;
-      const lane = Math.floor(height / document.querySelectorAll('.lanes .names > div').length);
+      const lane = Math.floor(height / document.querySelectorAll('[aria-labelledby="lanes-title"] .names > div').length);
       const data = canvas.getContext('2d').getImageData(0, 0, width, lane).data;
       const styles = getComputedStyle(document.documentElement);
       const probe = new OffscreenCanvas(1, 1).getContext('2d');
@@ -41,6 +41,8 @@ function openShare(page, from, to) {
 /** Cuts the cable for some seconds; gives back how long the page took to say so, and when the hole was. */
 async function cutFor(page, proxy, ms, say, picture) {
   const began = Date.now();
+  // What is out of sight is not drawn.
+  await page.locator('[aria-labelledby="lanes-title"] canvas').scrollIntoViewIfNeeded();
   proxy.silence();
   await bar(page).waitFor({ timeout: 3000 });
   const took = Date.now() - began;
@@ -109,10 +111,10 @@ export default [
       await pages[0].waitForTimeout(3000);
       proxy.silence();
       await Promise.all(pages.map((page) => bar(page).waitFor({ timeout: 3500 })));
+      await pages[0].waitForTimeout(4000); // nobody measures: longer than values last
       const anew = await demo(binary);
       later(() => anew.stop());
       proxy.lead(anew.url);
-      await pages[0].waitForTimeout(4000);
       proxy.mend();
       for (const page of pages) {
         const told = await until('it says that it is back', async () => {

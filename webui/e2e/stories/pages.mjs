@@ -46,7 +46,7 @@ export default [
       const { page, context, complaints } = await open(browser, ward + PATHS.bed);
       later(() => context.close());
       await until('the map has shades', async () => (await look(page, '.map canvas')).colours > 8);
-      assert.match(await page.locator('.told').innerText(), /Highest now \d+.*\smmHg, /);
+      assert.match(await page.locator('.sentence.told').innerText(), /Highest now \d+.*\smmHg, /);
       assert.match(await page.locator('figure').innerText(), /loaded since last relief/);
       await page.keyboard.press('p');
       await until('the legend is about pressure', async () => /mmHg/.test(await page.locator('figcaption').innerText()));
@@ -79,12 +79,12 @@ export default [
       const transforms = () => page.$$eval('g.site', (list) => list.map((g) => g.getAttribute('transform')).join());
       const first = await transforms();
       await until('the marks move', async () => (await transforms()) !== first);
-      const trace = await look(page, '.lanes canvas');
+      const trace = await look(page, '[aria-labelledby="lanes-title"] canvas');
       assert.ok(trace.colours >= 3, `the lanes show ${trace.colours} colours`);
-      await until('the traces move', async () => (await look(page, '.lanes canvas')).sum !== trace.sum);
+      await until('the traces move', async () => (await look(page, '[aria-labelledby="lanes-title"] canvas')).sum !== trace.sum);
       assert.match(await page.locator('.words .sentence').innerText(), /Pressure (falls|does not fall)/);
       await page.getByRole('button', { name: '10 min' }).click();
-      await until('the record fills ten minutes', async () => (await look(page, '.lanes canvas')).colours >= 3);
+      await until('the record fills ten minutes', async () => (await look(page, '[aria-labelledby="lanes-title"] canvas')).colours >= 3);
       assert.deepEqual(complaints, []);
     },
   },
@@ -129,7 +129,7 @@ export default [
       await page.goto(`${ward}/nowhere`);
       assert.match(await page.locator('main').innerText(), /There is no such page/);
       await live(page);
-      assert.equal(await page.getByRole('navigation', { name: 'Pages' }).getByRole('link').count(), 3);
+      assert.equal(await page.getByRole('navigation', { name: 'Pages' }).getByRole('link').count(), 4);
       await until('the number of open alerts', async () => {
         const open = await page.evaluate(() => fetch('/api/v1/alerts').then((r) => r.json()).then((b) => b.alerts.filter((a) => !a.cleared_at).length));
         return ((await page.locator('nav .count').allInnerTexts())[0] ?? '').trim() === (open ? `${open}` : '');

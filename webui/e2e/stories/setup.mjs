@@ -82,7 +82,7 @@ export default [
       await until('the stranger is listed', async () => /Source 9 sends, and the configuration does not name it/.test(await words(page, '.concerns')));
       const said = await words(page, '.stranger');
       assert.match(said, /12 channels since[\s\S]*First readings\s+50\d · 50\d · [\s\S]*…\s+Latest readings\s+50\d/);
-      assert.match(said, /- \{number: 9, id: NAME, channels: 12\}/);
+      assert.match(said, /- \{number: 9, id: NAME, channels: 12, rate: SCANS_A_SECOND\}/);
       await page.screenshot({ path: `${artifacts}/stranger.png`, fullPage: true });
       await page.locator('.concerns a').click();
       assert.match(page.url(), /#unknown-hub-9$/);
