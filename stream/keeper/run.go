@@ -17,9 +17,9 @@ import (
 type Source func(ctx context.Context, f func(ord uint64, places [][]byte)) error
 
 // Run writes readings once a second, and a snapshot once a minute of the daemon's
-// clock, which may run fast, until ctx ends,
-// then everything that is left, and a last snapshot of it. It returns the cause
-// of ctx's end, or an error after which nothing can be kept any more.
+// clock, which may run fast, until ctx ends, and then everything that is left.
+// It returns the cause of ctx's end, or an error after which nothing can be kept
+// any more.
 func (k *Keeper) Run(ctx context.Context, state Source) error {
 	ticker := time.NewTicker(readingsEvery)
 	defer ticker.Stop()
