@@ -39,6 +39,7 @@ lint:
 
 go-test: $(WEB) peers
 	$(GO) test -race -timeout 30m ./...
+	$(GO) test -run 'TestHistorySurvivesAKill|TestBackupOfARunningDaemon' ./cmd/weald
 
 web-test: webui/node_modules/.package-lock.json
 	cd webui && npm run --silent check && npm run --silent test

@@ -132,7 +132,7 @@ func (v *victim) end() {
 func ended(t *testing.T, dir string, lasting time.Duration, by os.Signal) {
 	t.Helper()
 	var stderr log
-	cmd := exec.Command(os.Args[0], "demo", "--speed", "60", "--data", dir, "--listen", "127.0.0.1:0")
+	cmd := exec.Command(os.Args[0], "demo", "--speed", "10", "--data", dir, "--listen", "127.0.0.1:0")
 	cmd.Env = append(os.Environ(), asProgram+"=1")
 	cmd.Stderr = &stderr
 	if err := cmd.Start(); err != nil {
