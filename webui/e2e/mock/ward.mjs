@@ -106,7 +106,7 @@ export function history(p, names, from, to, points) {
     const line = { name, unit: name.includes('.used/') ? '1' : 'mmHg', t: [], min: [], mean: [], max: [] };
     const k = p.subjects.indexOf(name.slice(0, name.indexOf('.')));
     for (let t = from; k >= 0 && t < to; t += step) {
-      const v = t < p.started ? null : name.includes('.used/') ? used(p, k, t) : sitePressure(p, k, t);
+      const v = t < p.started ? null : name.includes('.used/') ? used(p, k, t) : p.sites?.[k] ? sitePressure(p, k, t) : 30 + 10 * Math.sin(t / 60_000);
       line.t.push(new Date(t).toISOString());
       for (const list of [line.min, line.mean, line.max]) list.push(v);
     }
