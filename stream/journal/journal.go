@@ -108,10 +108,16 @@ type Inputs interface {
 	// second.
 	//
 	// The ordinals of a source's blocks must ascend, and so must those of
-	// ticks, from call to call: ErrOrder. A block that was kept before, equal
-	// in all its scans, is not kept twice and is no error, so that a call
-	// whose outcome is not known can be repeated. No room: ErrFull; entries
-	// are still kept then.
+	// ticks, from call to call: ErrOrder. Scans that were kept before are not
+	// kept twice and are no error, in a block that begins where a kept one
+	// does and goes on as that does, so that a call whose outcome is not known
+	// can be repeated. No room: ErrFull; entries are still kept then.
+	//
+	// Thus a block can be kept while it fills. Where it begins with all scans
+	// of the last block of its source, that one grows: it keeps its number. If
+	// the latest arrival of the call is not on the UTC day of the call that
+	// kept that one, what is new becomes a block of its own. Number is that of
+	// the block that has the last scan.
 	AppendReadings(ctx context.Context, blocks []record.Block, ticks []record.Tick) error
 
 	// Inputs yields every input with first <= Ord <= last, in that order:

@@ -30,7 +30,10 @@ import (
 //   - counters: the first, then differences modulo 2^32, each less the one
 //     before it (varint)
 //   - sequence numbers less that of the scan's first frame (uvarint)
-const blockVersion = 2
+//
+// Version 3 has, before the ordinals, by how much the first is greater than the
+// last one of the block before; 0 if there is none (uvarint).
+const blockVersion = 3
 
 const (
 	flagStored  = 1
@@ -50,6 +53,11 @@ func (b *Block) Append(dst []byte) ([]byte, error) {
 	dst = binary.AppendUvarint(dst, b.Config)
 	dst = binary.AppendUvarint(dst, uint64(len(b.Scans[0].Raw)))
 	dst = binary.AppendUvarint(dst, uint64(len(b.Scans)))
+	before := uint64(0)
+	if b.After > 0 {
+		before = b.Scans[0].Ord - b.After
+	}
+	dst = binary.AppendUvarint(dst, before)
 	dst = appendStamps(dst, b.Scans)
 	dst = appendFlags(dst, b.Scans)
 	dst = appendRails(dst, b.Scans)
@@ -231,10 +239,17 @@ func DecodeBlock(b []byte) (*Block, error) {
 		return nil, fmt.Errorf("block with %d scans of %d channels: %w", scans, channels, ErrDamaged)
 	}
 	block.Scans = make([]Scan, scans)
+	before := uint64(0)
+	if version >= 3 {
+		before = c.uvarint()
+	}
 	readStamps(c, block.Scans)
 	readFlags(c, block.Scans)
 	readRails(c, block.Scans)
 	readCounters(c, block.Scans, version)
+	if before > 0 {
+		block.After = block.Scans[0].Ord - before
+	}
 	if c.bad {
 		return nil, c.end("block")
 	}

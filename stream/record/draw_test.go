@@ -71,6 +71,7 @@ func drawBlock(t *rapid.T) *Block {
 		}
 		b.Scans = append(b.Scans, s)
 	}
+	b.After = rapid.Uint64Range(0, b.Scans[0].Ord-1).Draw(t, "after")
 	return b
 }
 

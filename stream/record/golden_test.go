@@ -58,6 +58,8 @@ func goldens() map[string]golden {
 		s.Counted, s.Millis, s.First = i != 6, math.MaxUint32-300+100*uint32(i)+uint32(i%2), s.Seq-uint32(i%3)
 		counted.Scans = append(counted.Scans, s)
 	}
+	following := *counted
+	following.Number, following.After = 19, counted.Scans[0].Ord-300
 	event := alert.Event{At: base, Key: alert.Key{Place: "bench-1", Rule: "ankle-too-tight", Subject: "ankle"},
 		What: alert.Raised, Priority: alert.Medium, Signal: "ankle.pressure", Unit: "mmHg",
 		Value: 62.5, U: math.NaN(), Limit: 60, Held: 30 * time.Second, Text: "ankle at 62.5 mmHg, above 60 for 30 s"}
@@ -73,6 +75,7 @@ func goldens() map[string]golden {
 		"block-decimals":   {"block", decimals, block, false},
 		"block-floats":     {"block", floats, block, false},
 		"v2/block-counted": {"block", counted, block, false},
+		"v3/block-after":   {"block", &following, block, false},
 		"ticks": {"ticks", &Ticks{Number: 5, Ticks: []Tick{{Ord: 8, At: base}, {Ord: 9, Place: "bed-4", At: base + 25e7}}},
 			func(b []byte) (any, error) { return DecodeTicks(b) }, true},
 		"entry-transition":           {"entry", with(0, Transition{event}), entry, true},

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -31,8 +32,30 @@ func TestBlocksComeBack(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got.Number != b.Number || !got.Equal(b) {
+		if got.Number != b.Number || got.After != b.After || !got.Equal(b) {
 			t.Fatalf("wrote and read a different block:\n%s", cmp.Diff(b, got, nan))
+		}
+	})
+}
+
+// A block begins every longer one that has its scans, and no other.
+func TestBegins(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		b := drawBlock(t)
+		short := *b
+		short.Scans = b.Scans[:rapid.IntRange(1, len(b.Scans)).Draw(t, "first")]
+		short.Number, short.After = 7, 0
+		if !short.Begins(b) {
+			t.Fatal("the first scans of a block do not begin it")
+		}
+		if longer := len(short.Scans) < len(b.Scans); b.Begins(&short) == longer || b.Equal(&short) == longer {
+			t.Fatal("a longer block begins a shorter one")
+		}
+		short.Scans = slices.Clone(short.Scans)
+		i := rapid.IntRange(0, len(short.Scans)-1).Draw(t, "other")
+		short.Scans[i].Arrived++
+		if short.Begins(b) || b.Begins(&short) {
+			t.Fatal("another scan is taken for the same")
 		}
 	})
 }

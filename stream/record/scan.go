@@ -34,13 +34,18 @@ type Scan struct {
 }
 
 // A Block is some consecutive scans of one source: those of about one second,
-// or ten scans of a source that is slower than ten a second.
+// or ten scans of a source that is slower than ten a second, which grow to be ten
+// while they come.
 type Block struct {
 	// Source is "bridge/source".
 	Source string
 	// Number counts the blocks of a source without holes, from 1. The journal
 	// gives it when it keeps the block.
 	Number uint64
+	// After is the last ordinal of the block before it, 0 if there is none, or
+	// none that is known of. The journal gives it too: a block may grow, and
+	// only the next one says for certain how long it had become.
+	After uint64
 	// Config is the version of the configuration in force.
 	Config uint64
 	// Scans have ascending ordinals and the same number of channels.
@@ -83,7 +88,7 @@ func (b *Block) Check() error {
 		if len(s.Raw) != len(b.Scans[0].Raw) {
 			return bad("scan %d has %d channels, the first has %d", i, len(s.Raw), len(b.Scans[0].Raw))
 		}
-		if i == 0 && s.Ord == 0 || i > 0 && s.Ord <= b.Scans[i-1].Ord {
+		if i == 0 && s.Ord <= b.After || i > 0 && s.Ord <= b.Scans[i-1].Ord {
 			return bad("scan %d has ordinal %d, which does not ascend", i, s.Ord)
 		}
 	}
@@ -104,10 +109,15 @@ func (b *Block) Span() (first, last sample.Instant) {
 	return first, last
 }
 
-// Equal reports whether b and c are the same but for their numbers. A missing
-// reading equals a missing reading.
+// Equal reports whether b and c are the same but for what the journal gives
+// them. A missing reading equals a missing reading.
 func (b *Block) Equal(c *Block) bool {
-	if b.Source != c.Source || b.Config != c.Config || len(b.Scans) != len(c.Scans) {
+	return len(b.Scans) == len(c.Scans) && b.Begins(c)
+}
+
+// Begins reports whether the scans of b are the first of c.
+func (b *Block) Begins(c *Block) bool {
+	if b.Source != c.Source || b.Config != c.Config || len(b.Scans) > len(c.Scans) {
 		return false
 	}
 	for i := range b.Scans {

@@ -21,12 +21,18 @@ type Memory struct {
 	mu        sync.Mutex // guards all
 	closed    bool
 	entries   []record.Entry
-	blocks    []record.Block
+	blocks    []*block
 	ticks     []record.Ticks
 	snapshots []record.Snapshot
 	documents map[string][]record.Document
 	history   map[string]map[sample.Instant]record.Point
 	changed   chan struct{} // closed when an entry comes, or the end
+}
+
+// A block is one with the UTC day on which it came. What is in it never changes.
+type block struct {
+	record.Block
+	day string
 }
 
 var _ journal.Journal = (*Memory)(nil)
@@ -155,8 +161,8 @@ func (m *Memory) Head(context.Context) (journal.Head, error) {
 
 func (m *Memory) head() journal.Head {
 	h := journal.Head{Position: record.Position(len(m.entries)), Ord: m.entryOrd()}
-	for i := range m.blocks {
-		_, last := m.blocks[i].Ords()
+	for _, b := range m.blocks {
+		_, last := b.Ords()
 		h.Ord = max(h.Ord, last)
 	}
 	for i := range m.ticks {

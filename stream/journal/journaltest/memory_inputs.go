@@ -6,6 +6,7 @@ import (
 	"iter"
 	"math"
 	"slices"
+	"time"
 
 	"weald/ingest/sample"
 	"weald/stream/journal"
@@ -21,11 +22,11 @@ func (m *Memory) AppendReadings(ctx context.Context, blocks []record.Block, tick
 		return err
 	}
 	defer m.mu.Unlock()
-	kept, groups := len(m.blocks), len(m.ticks)
+	before, groups := slices.Clone(m.blocks), len(m.ticks)
 	numbers := make([]uint64, len(blocks))
 	err := m.append(blocks, ticks, numbers)
 	if err != nil { // all or nothing
-		m.blocks, m.ticks = m.blocks[:kept], m.ticks[:groups]
+		m.blocks, m.ticks = before, m.ticks[:groups]
 		return err
 	}
 	for i := range blocks {
@@ -34,38 +35,22 @@ func (m *Memory) AppendReadings(ctx context.Context, blocks []record.Block, tick
 	return nil
 }
 
-func (m *Memory) append(blocks []record.Block, ticks []record.Tick, numbers []uint64) error {
+func (m *Memory) append(blocks []record.Block, ticks []record.Tick, numbers []uint64) (err error) {
+	arrived := sample.Past
 	for i := range blocks {
-		b := blocks[i]
-		if err := b.Check(); err != nil {
+		if err := blocks[i].Check(); err != nil {
 			return err
 		}
-		first, last := b.Ords()
-		if last > math.MaxInt64 {
+		if _, last := blocks[i].Ords(); last > math.MaxInt64 {
 			return record.ErrInvalid
 		}
-		end, number, repeated := uint64(0), uint64(1), uint64(0)
-		for k := range m.blocks {
-			if was := &m.blocks[k]; was.Source == b.Source {
-				_, end = was.Ords()
-				number = was.Number + 1
-				if was.Equal(&b) {
-					repeated = was.Number
-				}
-			}
+		for k := range blocks[i].Scans {
+			arrived = max(arrived, blocks[i].Scans[k].Arrived)
 		}
-		switch {
-		case repeated > 0:
-			numbers[i] = repeated
-		case first <= end:
-			return journal.ErrOrder
-		default:
-			b.Number, numbers[i] = number, number
-			b.Scans = slices.Clone(b.Scans)
-			for k := range b.Scans {
-				b.Scans[k].Raw = slices.Clone(b.Scans[k].Raw)
-			}
-			m.blocks = append(m.blocks, b)
+	}
+	for i := range blocks {
+		if numbers[i], err = m.block(blocks[i], arrived.Time().Format(time.DateOnly)); err != nil {
+			return err
 		}
 	}
 	if len(ticks) == 0 {
@@ -91,6 +76,53 @@ func (m *Memory) append(blocks []record.Block, ticks []record.Tick, numbers []ui
 	return nil
 }
 
+// block keeps what is new in b, on a day, and returns the number of the block that
+// has its last scan.
+func (m *Memory) block(b record.Block, day string) (uint64, error) {
+	for {
+		first, _ := b.Ords()
+		var last, was *block
+		for _, one := range m.blocks {
+			if one.Source != b.Source {
+				continue
+			}
+			if last = one; one.Scans[0].Ord == first {
+				was = one
+			}
+		}
+		end := uint64(0)
+		b.Number, b.After = 1, 0
+		if last != nil {
+			_, end = last.Ords()
+			b.Number, b.After = last.Number+1, end
+		}
+		switch {
+		case first > end:
+			m.blocks = append(m.blocks, &block{clone(b), day})
+			return b.Number, nil
+		case was == nil:
+			return 0, journal.ErrOrder
+		case b.Begins(&was.Block):
+			return was.Number, nil
+		case !was.Begins(&b):
+			return 0, journal.ErrOrder
+		case was == last && was.day == day:
+			b.Number, b.After = was.Number, was.After
+			m.blocks[slices.Index(m.blocks, was)] = &block{clone(b), day} // who reads has the shorter one
+			return b.Number, nil
+		}
+		b.Scans = b.Scans[len(was.Scans):]
+	}
+}
+
+func clone(b record.Block) record.Block {
+	b.Scans = slices.Clone(b.Scans)
+	for k := range b.Scans {
+		b.Scans[k].Raw = slices.Clone(b.Scans[k].Raw)
+	}
+	return b
+}
+
 // Inputs implements journal.Inputs.
 func (m *Memory) Inputs(ctx context.Context, first, last uint64) iter.Seq2[record.Input, error] {
 	if err := m.lock(); err != nil {
@@ -103,8 +135,7 @@ func (m *Memory) Inputs(ctx context.Context, first, last uint64) iter.Seq2[recor
 			picked = append(picked, in)
 		}
 	}
-	for i := range m.blocks {
-		b := &m.blocks[i]
+	for _, b := range m.blocks {
 		for k := range b.Scans {
 			add(record.Input{Ord: b.Scans[k].Ord, Scan: &b.Scans[k], Source: b.Source, Config: b.Config})
 		}
@@ -130,9 +161,9 @@ func (m *Memory) Readings(ctx context.Context, source string, from, to sample.In
 	}
 	defer m.mu.Unlock()
 	var picked []*record.Block
-	for i := range m.blocks {
-		if m.blocks[i].Source == source && within(&m.blocks[i], from, to) {
-			picked = append(picked, &m.blocks[i])
+	for _, b := range m.blocks {
+		if b.Source == source && within(&b.Block, from, to) {
+			picked = append(picked, &b.Block)
 		}
 	}
 	return all(ctx, picked)
@@ -154,8 +185,8 @@ func (m *Memory) Span(_ context.Context, from, to sample.Instant) (first, last u
 		Ords() (first, last uint64)
 	}
 	var groups []group
-	for i := range m.blocks {
-		groups = append(groups, &m.blocks[i])
+	for _, b := range m.blocks {
+		groups = append(groups, b)
 	}
 	for i := range m.ticks {
 		groups = append(groups, &m.ticks[i])

@@ -47,11 +47,12 @@ type checker struct {
 	stopped bool
 	retired []record.Retired
 	blocks  map[string]spans // by source, those that are there or were told to be lost
+	ends    map[string]*ends // by source
 	entries spans
 }
 
 func (v *vault) check(ctx context.Context, yield func(journal.Finding, error) bool) {
-	c := &checker{vault: v, ctx: ctx, yield: yield, blocks: map[string]spans{}}
+	c := &checker{vault: v, ctx: ctx, yield: yield, blocks: map[string]spans{}, ends: map[string]*ends{}}
 	c.mainFile()
 	for _, one := range v.days {
 		if !c.stopped {
@@ -69,6 +70,25 @@ func (v *vault) check(ctx context.Context, yield func(journal.Finding, error) bo
 			c.lost(journal.Loss{Source: source, First: r.first, Last: r.last})
 		}
 	}
+	for _, source := range slices.Sorted(maps.Keys(c.ends)) {
+		h := v.heads[source]
+		c.ends[source].state(h.number, h.ord)
+		for _, l := range c.ends[source].short(source) {
+			c.lost(l)
+		}
+	}
+}
+
+// end takes note of where a block ends. One that came after the check began may
+// state the end of a block that was read before it grew.
+func (c *checker) end(r *blockRow) {
+	if r.number > c.heads[r.source].number {
+		return
+	}
+	if c.ends[r.source] == nil {
+		c.ends[r.source] = &ends{there: map[uint64]uint64{}, ought: map[uint64]uint64{}}
+	}
+	c.ends[r.source].saw(r)
 }
 
 func (c *checker) tell(f journal.Finding) {
@@ -182,13 +202,27 @@ func (c *checker) day(one day) {
 		return c.block(r, one.file, found, broken)
 	}) && whole
 	if !whole && !c.stopped {
+		longest := map[string]map[uint64]blockRow{} // of all versions that lie about
 		c.raw(one.file, func(body []byte) {
-			if r, ok := rowOf(body); ok {
-				numbers := found[r.source]
-				numbers.add(r.number)
-				found[r.source] = numbers
+			r, ok := rowOf(body)
+			if !ok {
+				return
+			}
+			numbers := found[r.source]
+			numbers.add(r.number)
+			found[r.source] = numbers
+			if longest[r.source] == nil {
+				longest[r.source] = map[uint64]blockRow{}
+			}
+			if r.body = nil; r.lastOrd >= longest[r.source][r.number].lastOrd {
+				longest[r.source][r.number] = r
 			}
 		})
+		for _, rows := range longest {
+			for _, r := range rows {
+				c.end(&r)
+			}
+		}
 	}
 	for source, numbers := range found {
 		c.blocks[source] = append(c.blocks[source], numbers...).merged()
@@ -224,6 +258,7 @@ func (c *checker) block(r *sql.Rows, file string, found map[string]spans, broken
 	numbers := found[row.source]
 	numbers.add(row.number)
 	found[row.source] = numbers
+	c.end(&row)
 	if row.source != source || int64(row.number) != number || int64(row.firstOrd) != firstOrd || int64(row.lastOrd) != lastOrd ||
 		int64(row.firstAt) != firstAt || int64(row.lastAt) != lastAt {
 		c.tell(journal.Finding{Trouble: journal.Structure, Loss: journal.Loss{File: file, Source: row.source, First: row.number, Last: row.number},

@@ -166,7 +166,7 @@ func (f *feeder) take(row *blockRow) bool {
 	if err != nil {
 		err = &journal.Loss{Source: row.source, First: row.number, Last: row.number, Err: err}
 	}
-	for _, err := range f.watch.saw(f.ctx, row.source, row.number, row.firstOrd, err) {
+	for _, err := range f.watch.saw(f.ctx, row, err) {
 		if !f.yield(record.Input{}, err) {
 			return false
 		}

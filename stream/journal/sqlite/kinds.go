@@ -133,7 +133,7 @@ func rowOf(body []byte) (r blockRow, ok bool) {
 		if err != nil {
 			return r, false
 		}
-		r = blockRow{source: b.Source, number: b.Number, body: body}
+		r = blockRow{source: b.Source, number: b.Number, after: b.After, body: body}
 		r.firstOrd, r.lastOrd = b.Ords()
 		r.firstAt, r.lastAt = b.Span()
 	case form == record.FormTicks:
@@ -166,9 +166,13 @@ func keepDay(tx *sql.Tx, body []byte) error {
 	if err != nil {
 		return err
 	}
-	var there int
-	if err := tx.QueryRow("SELECT count(*) FROM blocks WHERE source = ? AND number = ?", source, int64(r.number)).Scan(&there); err != nil || there > 0 {
+	var last int64
+	switch err := tx.QueryRow("SELECT last_ord FROM blocks WHERE source = ? AND number = ?", source, int64(r.number)).Scan(&last); {
+	case errors.Is(err, sql.ErrNoRows):
+		return r.insert(tx, source, "INSERT OR IGNORE")
+	case err != nil || int64(r.lastOrd) <= last:
 		return err
 	}
-	return r.insert(tx, source, "INSERT OR IGNORE")
+	_, err = r.grow(tx, source) // what is there was found first and is from before it grew
+	return err
 }

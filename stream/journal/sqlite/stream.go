@@ -191,6 +191,10 @@ func (r *blockRow) decode() (block *record.Block, ticks *record.Ticks, err error
 		return nil, ticks, err
 	}
 	block, err = record.DecodeBlock(r.body)
+	if err == nil {
+		_, r.lastOrd = block.Ords()
+		r.after = block.After
+	}
 	if err == nil && (block.Number != r.number || block.Source != r.source) {
 		err = fmt.Errorf("block %d of %s in the place of %d of %s: %w", block.Number, block.Source, r.number, r.source, record.ErrDamaged)
 	}

@@ -19,12 +19,14 @@ type summary struct {
 	firstAt, lastAt   sample.Instant
 }
 
-// add takes a block into the summary.
-func (m *summary) add(r *blockRow) {
+// add takes a block into the summary: a new one, or one that has grown.
+func (m *summary) add(r *blockRow, isNew bool) {
 	if m.blocks == 0 {
 		m.firstOrd, m.lastOrd, m.firstAt, m.lastAt = r.firstOrd, r.lastOrd, r.firstAt, r.lastAt
 	}
-	m.blocks++
+	if isNew {
+		m.blocks++
+	}
 	m.firstOrd, m.lastOrd = min(m.firstOrd, r.firstOrd), max(m.lastOrd, r.lastOrd)
 	m.firstAt, m.lastAt = min(m.firstAt, r.firstAt), max(m.lastAt, r.lastAt)
 	m.widest = max(m.widest, r.lastOrd-r.firstOrd)
@@ -57,12 +59,25 @@ type blockRow struct {
 	firstOrd, lastOrd uint64
 	firstAt, lastAt   sample.Instant
 	body              []byte
+	after             uint64 // what a block says the one before it ended with, 0 for nothing
+	grows             bool   // it takes the place of the row that begins as it does
 }
 
 func (r *blockRow) insert(tx *sql.Tx, source int64, verb string) error {
 	_, err := tx.Exec(verb+" INTO blocks(source, number, first_ord, last_ord, first_at, last_at, body) VALUES(?,?,?,?,?,?,?)",
 		source, int64(r.number), int64(r.firstOrd), int64(r.lastOrd), int64(r.firstAt), int64(r.lastAt), r.body)
 	return err
+}
+
+// grow puts a longer body into a row, and reports whether the row is there.
+func (r *blockRow) grow(tx *sql.Tx, source int64) (bool, error) {
+	res, err := tx.Exec("UPDATE blocks SET last_ord = ?, first_at = ?, last_at = ?, body = ? WHERE first_ord = ? AND source = ? AND number = ?",
+		int64(r.lastOrd), int64(r.firstAt), int64(r.lastAt), r.body, int64(r.firstOrd), source, int64(r.number))
+	if err != nil {
+		return false, err
+	}
+	n, err := res.RowsAffected()
+	return n > 0, err
 }
 
 // Keys of the table progress that are not the name of a file.

@@ -15,7 +15,7 @@ type watch struct {
 	heads   map[string]sourceHead // when it began
 	end     uint64                // the greatest ordinal then
 	last    uint64                // up to where inputs are asked for
-	seen    map[string]uint64
+	seen    map[string]sourceHead // the last block; its ordinal is 0 where that is not known
 	retired []record.Retired
 	back    *backward
 }
@@ -32,25 +32,29 @@ func (s *Store) newWatch(ctx context.Context, last uint64) (*watch, error) {
 func (s *Store) beginWatch(last uint64) *watch {
 	s.days.write.Lock()
 	defer s.days.write.Unlock()
-	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, last: last, seen: map[string]uint64{},
+	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, last: last, seen: map[string]sourceHead{},
 		back: &backward{s: s, files: s.days.list(), open: map[string]*sql.DB{}}}
 }
 
 // saw takes note of a block, whole or with an error, and returns what is lost:
 // that block, and those that should have come before it.
-func (w *watch) saw(ctx context.Context, source string, number, ord uint64, err error) []error {
+func (w *watch) saw(ctx context.Context, r *blockRow, err error) []error {
 	var lost []error
-	before, known := w.seen[source]
+	before, known := w.seen[r.source]
 	if !known {
-		before = w.back.predecessor(ctx, source, number, ord)
+		before = w.back.predecessor(ctx, r.source, r.number, r.firstOrd)
 	}
-	if number > before+1 {
-		lost = append(lost, w.hole(source, before+1, number-1)...)
+	switch {
+	case r.number > before.number+1:
+		lost = append(lost, w.hole(r.source, before.number+1, r.number-1)...)
+	case err == nil && before.ord > 0 && before.ord < r.after && r.number <= w.heads[r.source].number:
+		lost = append(lost, shortened(r.source, before.number, before.ord))
 	}
-	w.seen[source] = number
+	w.seen[r.source] = sourceHead{number: r.number}
 	if err != nil {
-		lost = append(lost, err)
+		return append(lost, err)
 	}
+	w.seen[r.source] = sourceHead{r.number, r.lastOrd}
 	return lost
 }
 
@@ -69,12 +73,12 @@ type backward struct {
 	open  map[string]*sql.DB
 }
 
-// predecessor returns the number of the last block of a source before a number,
-// 0 if there was none; where it cannot know it returns the number that it ought
-// to be. Mostly that is in the first file that it looks into.
-func (b *backward) predecessor(ctx context.Context, source string, number, ord uint64) uint64 {
-	ought, best := number-1, uint64(0)
-	for i := len(b.files) - 1; i >= 0 && best < ought; i-- {
+// predecessor returns the last block of a source before a number, with number 0
+// if there was none; where it cannot know it returns the number that it ought to
+// be. Mostly that is in the first file that it looks into.
+func (b *backward) predecessor(ctx context.Context, source string, number, ord uint64) sourceHead {
+	ought, best := sourceHead{number: number - 1}, sourceHead{}
+	for i := len(b.files) - 1; i >= 0 && best.number < ought.number; i-- {
 		one := &b.files[i]
 		if one.sum.blocks == 0 || one.sum.firstOrd > ord {
 			continue
@@ -91,13 +95,15 @@ func (b *backward) predecessor(ctx context.Context, source string, number, ord u
 			b.open[one.file] = db
 		}
 		// The length is asked for so that the row itself has to be there.
-		found := int64(0)
-		err := eachRow(ctx, db, `SELECT number FROM blocks WHERE source = (SELECT id FROM sources WHERE name = ?)
-			AND number < ? AND length(body) > 0 ORDER BY number DESC LIMIT 1`, []any{source, int64(number)}, func(r *sql.Rows) error { return r.Scan(&found) })
+		var found, end int64
+		err := eachRow(ctx, db, `SELECT number, last_ord FROM blocks WHERE source = (SELECT id FROM sources WHERE name = ?)
+			AND number < ? AND length(body) > 0 ORDER BY number DESC LIMIT 1`, []any{source, int64(number)}, func(r *sql.Rows) error { return r.Scan(&found, &end) })
 		if err != nil {
 			return ought
 		}
-		best = max(best, uint64(found))
+		if uint64(found) > best.number {
+			best = sourceHead{uint64(found), uint64(end)}
+		}
 	}
 	return best
 }
@@ -120,11 +126,14 @@ func (w *watch) tails(first uint64) []error {
 		switch {
 		case h.ord > w.last || h.ord < first:
 			continue // the end was not asked for
-		case seen == 0:
-			seen = h.number - 1 // nothing is known of those before
+		case seen.number == 0:
+			seen.number = h.number - 1 // nothing is known of those before
 		}
-		if seen < h.number {
-			lost = append(lost, w.hole(source, seen+1, h.number)...)
+		switch {
+		case seen.number < h.number:
+			lost = append(lost, w.hole(source, seen.number+1, h.number)...)
+		case seen.number == h.number && seen.ord > 0 && seen.ord < h.ord:
+			lost = append(lost, shortened(source, seen.number, seen.ord))
 		}
 	}
 	return lost
