@@ -22,7 +22,7 @@ import (
 func testLikeMemory(t *testing.T, maker Maker) {
 	rapid.Check(t, func(rt *rapid.T) {
 		open := maker(t)
-		p := &pair{TB: t, open: open, store: open(), model: &Memory{}, ord: 1}
+		p := &pair{TB: t, open: open, store: open(), model: &Memory{}, ord: 1, grown: map[string]record.Block{}}
 		defer func() { p.store.Close() }()
 		rt.Repeat(map[string]func(*rapid.T){
 			"entries":   p.entries,
@@ -48,7 +48,8 @@ type pair struct {
 	model *Memory
 
 	ord   uint64
-	calls []call // that were made
+	calls []call                  // that were made
+	grown map[string]record.Block // the last block of each source, which may go on
 }
 
 type call struct {
@@ -100,8 +101,16 @@ func (p *pair) readings(t *rapid.T) {
 		for _, source := range []string{"hub/a", "hub/b", "trolley/leg"} {
 			if rapid.Bool().Draw(t, "sends") {
 				n := rapid.IntRange(1, 6).Draw(t, "scans")
-				c.blocks = append(c.blocks, Block(source, p.next(t), 3, n, at))
+				b := Block(source, p.next(t), 3, n, at)
 				p.ord += uint64(3 * n)
+				if was, ok := p.grown[source]; ok && rapid.Bool().Draw(t, "goes on") {
+					if rapid.Bool().Draw(t, "soon") {
+						b = Block(source, b.Scans[0].Ord, 3, n, was.Scans[0].At+sample.Instant(len(was.Scans))*1e8)
+					}
+					b.Scans = slices.Concat(was.Scans, b.Scans)
+				}
+				p.grown[source] = b
+				c.blocks = append(c.blocks, b)
 			}
 		}
 		if rapid.IntRange(0, 2).Draw(t, "ticks") == 0 {
