@@ -13,7 +13,7 @@ import (
 // it, so that it meets the alert again that it was meant for. Where readings find
 // no room it is kept all the same.
 func (k *Keeper) Act(ord uint64, key alert.Key, a alert.Action) error {
-	if err := k.write(context.Background()); err != nil {
+	if err := k.hurry(context.Background()); err != nil {
 		k.log.Warn("readings were not kept", slog.Any("error", err))
 	}
 	_, err := k.journal.Append(context.Background(), record.Entry{

@@ -13,7 +13,7 @@ import (
 // Calibrate implements pipeline.Recorder. The calibration is kept with every input
 // before it, so that it converts the same scans again.
 func (k *Keeper) Calibrate(ord uint64, r *calibration.Record) error {
-	if err := k.write(context.Background()); err != nil {
+	if err := k.hurry(context.Background()); err != nil {
 		k.log.Warn("readings were not kept", slog.Any("error", err))
 	}
 	_, err := k.journal.Append(context.Background(), record.Entry{

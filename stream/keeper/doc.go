@@ -4,7 +4,10 @@
 // Kept are the inputs of the rules engine (scans before calibration, ticks), in
 // blocks of about a second, and its events. Readings are handed to the disk once
 // a second and whenever an event is kept; an event is durable, with every input
-// that led to it, before anybody is told of it.
+// that led to it, before anybody is told of it. The block of a source that is
+// slower than ten a second is handed over again with what came since, until it
+// has ten scans. A start begins new blocks, and so does an event, which does not
+// wait for old ones to be written again.
 //
 // Once a minute the engine's state is kept as a snapshot. A start takes up the
 // newest one and feeds the engine what came after it, so that it stands where it

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"slices"
 	"sync"
 	"time"
 
@@ -23,12 +22,10 @@ const (
 
 // How many scans, and how many readings in them, may wait for a disk that takes
 // none before all of them are given up. The engine has judged them; only their
-// record is lost, which Lost counts. And how many readings one block takes: what
-// has waited for long is more than a block may hold.
+// record is lost, which Lost counts.
 const (
 	mostPending  = 20000
 	mostReadings = 8 << 20
-	blockHolds   = 1 << 20
 )
 
 // A Keeper is a pipeline.Recorder over a journal. The pipeline's goroutine calls
@@ -48,6 +45,9 @@ type Keeper struct {
 
 	writing sync.Mutex // held while something is being written, so that it is in order
 
+	open  []record.Block // by source: what was kept of a block that may grow; guarded by writing
+	doubt bool           // it is not known what became of the last writing; guarded by writing
+
 	mu      sync.Mutex
 	blocks  []record.Block // by source; guarded by mu, as is all below
 	ticks   []record.Tick
@@ -63,7 +63,8 @@ type Keeper struct {
 // New returns a Keeper for the sources and places of plan, which goes on where r
 // has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
-	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, heard: r.heard, now: now, log: log, blocks: make([]record.Block, len(plan.Sources))}
+	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, heard: r.heard, now: now, log: log,
+		blocks: make([]record.Block, len(plan.Sources)), open: make([]record.Block, len(plan.Sources))}
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
 	}
@@ -138,7 +139,7 @@ func (k *Keeper) Tick(ord uint64, place int, now sample.Instant) {
 // Commit implements pipeline.Recorder. Where readings find no room the events
 // are kept all the same.
 func (k *Keeper) Commit(events []alert.Event) error {
-	if err := k.write(context.Background()); err != nil {
+	if err := k.hurry(context.Background()); err != nil {
 		k.log.Warn("readings were not kept", slog.Any("error", err))
 	}
 	entries := make([]record.Entry, len(events))
@@ -154,63 +155,6 @@ func (k *Keeper) Commit(events []alert.Event) error {
 
 // Flush makes all readings so far durable.
 func (k *Keeper) Flush(ctx context.Context) error { return k.write(ctx) }
-
-// write makes all readings so far durable.
-func (k *Keeper) write(ctx context.Context) error {
-	k.writing.Lock()
-	defer k.writing.Unlock()
-	blocks, ticks := k.take()
-	if len(blocks) == 0 && len(ticks) == 0 {
-		return nil
-	}
-	err := k.journal.AppendReadings(ctx, blocks, ticks)
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	if err != nil {
-		k.putBack(blocks, ticks)
-		return err
-	}
-	for i := range blocks {
-		for j := range blocks[i].Scans {
-			if len(k.spare) < 256 {
-				k.spare = append(k.spare, blocks[i].Scans[j].Raw)
-			}
-		}
-	}
-	return nil
-}
-
-// take takes what waits.
-func (k *Keeper) take() (blocks []record.Block, ticks []record.Tick) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	for i := range k.blocks {
-		b := &k.blocks[i]
-		for scans := b.Scans; len(scans) > 0; {
-			n := min(len(scans), max(1, blockHolds/max(1, len(scans[0].Raw))))
-			part := *b
-			part.Scans, scans = scans[:n:n], scans[n:]
-			blocks = append(blocks, part)
-		}
-		b.Scans = nil
-	}
-	ticks, k.ticks, k.pending, k.holds = k.ticks, nil, 0, 0
-	return blocks, ticks
-}
-
-// putBack lets what could not be written wait again, before what came since.
-func (k *Keeper) putBack(blocks []record.Block, ticks []record.Tick) {
-	for _, b := range slices.Backward(blocks) {
-		for i := range k.blocks {
-			if k.blocks[i].Source == b.Source {
-				k.blocks[i].Scans = append(b.Scans, k.blocks[i].Scans...)
-				k.pending += len(b.Scans)
-				k.holds += len(b.Scans) * len(b.Scans[0].Raw)
-			}
-		}
-	}
-	k.ticks = append(ticks, k.ticks...)
-}
 
 // A Condition is how the record is.
 type Condition struct {

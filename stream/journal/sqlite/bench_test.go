@@ -75,6 +75,38 @@ func BenchmarkAppendReadings(b *testing.B) {
 	}
 }
 
+// The same from mats with a scan a second, whose blocks grow to ten: every call
+// brings the scans of a second. ms are for one call.
+func BenchmarkGrow(b *testing.B) {
+	for _, mats := range []int{1, 20, 200} {
+		b.Run(fmt.Sprintf("%d mats of 2048", mats), func(b *testing.B) {
+			s := mustOpen(b, b.TempDir())
+			w := newWard(mats, 2048, 10)
+			part := make([]record.Block, mats)
+			var took []time.Duration
+			n := 10
+			for b.Loop() {
+				if n++; n > 10 {
+					w.next()
+					n = 1
+				}
+				for i := range part {
+					part[i] = partly(w.blocks[i], n)
+				}
+				began := time.Now()
+				if err := s.AppendReadings(b.Context(), part, nil); err != nil {
+					b.Fatal(err)
+				}
+				took = append(took, time.Since(began))
+			}
+			b.SetBytes(int64(2 * mats * 2048))
+			slices.Sort(took)
+			b.ReportMetric(took[len(took)/2].Seconds()*1e3, "ms-p50")
+			b.ReportMetric(took[len(took)*99/100].Seconds()*1e3, "ms-p99")
+		})
+	}
+}
+
 func size(b *testing.B, s *Store) (n int64) {
 	files, err := s.files()
 	if err != nil {
