@@ -35,4 +35,11 @@
 // set back reopens the file of an earlier day; nothing is lost or moved, as
 // ordinals, not days, give the order. What a bridge had stored and sent later is
 // in the file of the day on which it came.
+//
+// # Blocks that grow
+//
+// The row of a block that is kept while it fills is replaced by a longer one, in
+// the file of the same day. Older versions of it lie about in logs for a while;
+// when a file is mended the longest counts. Each block says where the one before
+// it ended: one that is there as it was before it grew is told as lost.
 package sqlite
