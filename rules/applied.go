@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"weald/rules/alert"
-	"weald/rules/hold"
 	"weald/rules/limb"
 )
 
@@ -18,9 +17,11 @@ func (p *place) apply(r *Rule) {
 	add := func(subject string, feeds []int, j judge) {
 		g, gateFeeds := p.gate(r.while())
 		p.watches = append(p.watches, &judged{
-			judge: j, rule: r, key: alert.Key{Place: p.spec.ID, Rule: r.ID, Subject: subject},
-			feeds: union(feeds, gateFeeds), gate: g,
-			spec: hold.Spec{OnDelay: r.OnDelay, OffDelay: r.OffDelay, ResetsAfter: r.ResetsAfter, ForgetAfter: r.ForgetAfter},
+			standing: standing{
+				rule: r, key: alert.Key{Place: p.spec.ID, Rule: r.ID, Subject: subject},
+				feeds: union(feeds, gateFeeds), spec: r.spec(), gate: g,
+			},
+			judge: j,
 		})
 	}
 	switch {

@@ -211,7 +211,6 @@ func (r *reader) use(f func([]byte) ([]byte, error)) {
 
 // The state of a watch on one signal.
 
-func (w *signalWatch) judges() *Rule  { return w.rule }
 func (w *signalWatch) called() string { return w.rule.ID }
 
 func (w *signalWatch) snapshot(out *writer) {

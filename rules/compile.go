@@ -146,7 +146,6 @@ func (p *place) watch(r *Rule) {
 		p.apply(r)
 		return
 	}
-	spec := hold.Spec{OnDelay: r.OnDelay, OffDelay: r.OffDelay, ResetsAfter: r.ResetsAfter, ForgetAfter: r.ForgetAfter}
 	t, ok := p.spec.target(r.Limit.Watch)
 	if !ok {
 		return
@@ -154,17 +153,17 @@ func (p *place) watch(r *Rule) {
 	g, gateFeeds := p.gate(r.While)
 	key := alert.Key{Place: p.spec.ID, Rule: r.ID, Subject: t.subject}
 	if t.cells {
-		p.watches = append(p.watches, p.cellWatch(r, key, spec, g, gateFeeds))
+		p.watches = append(p.watches, p.cellWatch(r, key, g, gateFeeds))
 		return
 	}
 	i := slices.IndexFunc(p.signals, func(s Signal) bool { return s.Name == r.Limit.Watch })
 	p.watches = append(p.watches, &signalWatch{
-		rule: r, key: key, signal: i, feeds: union(p.feedsOf(i), gateFeeds),
-		spec: spec, band: r.band(r.Limit), gate: g, since: sample.Past,
+		standing: standing{rule: r, key: key, feeds: union(p.feedsOf(i), gateFeeds), spec: r.spec(), gate: g, since: sample.Past},
+		signal:   i, band: r.band(r.Limit),
 	})
 }
 
-func (p *place) cellWatch(r *Rule, key alert.Key, spec hold.Spec, g gate, gateFeeds []int) *cellWatch {
+func (p *place) cellWatch(r *Rule, key alert.Key, g gate, gateFeeds []int) *cellWatch {
 	m := p.mat.spec
 	n := m.Rows * m.Columns
 	w := &cellWatch{rule: r, signal: r.Limit.Watch, feeds: union([]int{p.mat.feed}, gateFeeds), gate: g, band: r.band(r.Limit), of: make([][]int, n)}
@@ -185,7 +184,7 @@ func (p *place) cellWatch(r *Rule, key alert.Key, spec hold.Spec, g gate, gateFe
 	} else if rest, _ := m.unnamed(); len(rest) > 0 {
 		add(WholeMat, rest) // they speak for the mat
 	}
-	w.cells = hold.NewCertainCells(n, which, spec, w.band)
+	w.cells = hold.NewCertainCells(n, which, r.spec(), w.band)
 	return w
 }
 
@@ -205,6 +204,11 @@ func (m *Mat) unnamed() (rest []int, disjoint bool) {
 		}
 	}
 	return rest, disjoint
+}
+
+// spec is the hold that the rule asks for.
+func (r *Rule) spec() hold.Spec {
+	return hold.Spec{OnDelay: r.OnDelay, OffDelay: r.OffDelay, ResetsAfter: r.ResetsAfter, ForgetAfter: r.ForgetAfter}
 }
 
 // band is the band of a limit with the rule's certainty.

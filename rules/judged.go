@@ -56,18 +56,9 @@ func (still) Code(*state.Codec)            {}
 
 // A judged is a watch on one subject.
 type judged struct {
-	judge judge
-	rule  *Rule
-	key   alert.Key
-	feeds []int
-	spec  hold.Spec
-	gate  gate
-
-	hold    hold.State
-	cond    sample.Truth
-	waiting bool           // the condition is unknown, but not for want of readings
-	since   sample.Instant // when it was raised
-	unknown bool           // it is raised, and people have been told that nothing is known
+	standing
+	judge   judge
+	waiting bool // the condition is unknown, but not for want of readings
 }
 
 func (w *judged) advance(p *place, from sample.Instant, span time.Duration) {
@@ -90,16 +81,10 @@ func (w *judged) advance(p *place, from sample.Instant, span time.Duration) {
 	}
 }
 
-// count lets the hold count span.
+// count lets the hold count span, and tells what comes of it.
 func (w *judged) count(p *place, from sample.Instant, span time.Duration) {
-	change, offset := w.hold.Advance(&w.spec, span, w.cond)
-	at := from.Add(offset)
-	switch change {
-	case hold.Raised:
-		w.since, w.unknown = at, false
-		w.tell(p, alert.Raised, at, w.spec.OnDelay)
-	case hold.Cleared:
-		w.tell(p, alert.Cleared, at, at.Sub(w.since))
+	if what, at, held := w.standing.count(from, span); what != "" {
+		w.tell(p, what, at, held)
 	}
 }
 
@@ -110,27 +95,22 @@ func (w *judged) set(p *place) {
 	if w.gate.open {
 		w.count(p, p.at, 0)
 	}
-	if unknown := w.lost(); w.hold.Raised && unknown != w.unknown {
-		w.unknown = unknown
-		w.tell(p, knownOr(unknown), p.at, p.at.Sub(w.since))
+	if what := w.lost(w.blind()); what != "" {
+		w.tell(p, what, p.at, p.at.Sub(w.since))
 	}
 }
 
-// lost reports whether a raised alert has lost what it is judged by.
-func (w *judged) lost() bool {
+// blind reports whether a raised alert has lost what it is judged by.
+func (w *judged) blind() bool {
 	return w.hold.Raised && w.cond == sample.Maybe && !w.waiting
 }
 
 func (w *judged) next() (time.Duration, bool, bool, []int) {
-	raised := w.hold.Raised && !w.unknown
-	if !w.gate.open {
-		return 0, false, raised, w.feeds
-	}
-	in, ok := w.hold.Next(&w.spec, w.cond)
-	if turn, turns := w.judge.turns(); turns && (!ok || turn < in) {
+	in, ok, raised, feeds := w.standing.next()
+	if turn, turns := w.judge.turns(); w.gate.open && turns && (!ok || turn < in) {
 		in, ok = turn, true
 	}
-	return in, ok, raised, w.feeds
+	return in, ok, raised, feeds
 }
 
 func (w *judged) tell(p *place, what alert.Change, at sample.Instant, held time.Duration) {
@@ -150,7 +130,7 @@ func (w *judged) progress(p *place, dst []Progress) []Progress {
 	if w.waiting {
 		h.Waits = w.judge.waits(p)
 	}
-	h.Asks, h.Says, h.Note, h.Share, h.Unknown = s.asked, s.now, s.note, w.judge.used(), w.lost()
+	h.Asks, h.Says, h.Note, h.Share, h.Unknown = s.asked, s.now, s.note, w.judge.used(), w.blind()
 	return append(dst, h)
 }
 
@@ -170,7 +150,6 @@ func (w *judged) due(p *place) sample.Instant {
 	return sample.Never
 }
 
-func (w *judged) judges() *Rule  { return w.rule }
 func (w *judged) called() string { return w.rule.ID + "~" + w.key.Subject }
 
 func (w *judged) snapshot(out *writer) {

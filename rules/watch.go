@@ -10,33 +10,18 @@ import (
 
 // A signalWatch judges one signal against a band.
 type signalWatch struct {
-	rule   *Rule
-	key    alert.Key
+	standing
 	signal int
-	feeds  []int // what the signal and the gate rest on
-	spec   hold.Spec
 	band   hold.Certain
-	gate   gate
-
-	hold    hold.State
-	memory  hold.Memory
-	cond    sample.Truth
-	since   sample.Instant // when it was raised
-	unknown bool           // it is raised, and people have been told that the signal is unknown
+	memory hold.Memory
 }
 
 func (w *signalWatch) advance(p *place, from sample.Instant, span time.Duration) {
 	if !w.gate.open {
 		return
 	}
-	change, offset := w.hold.Advance(&w.spec, span, w.cond)
-	at := from.Add(offset)
-	switch change {
-	case hold.Raised:
-		w.since, w.unknown = at, false
-		w.tell(p, alert.Raised, at, w.spec.OnDelay)
-	case hold.Cleared:
-		w.tell(p, alert.Cleared, at, at.Sub(w.since))
+	if what, at, held := w.count(from, span); what != "" {
+		w.tell(p, what, at, held)
 	}
 }
 
@@ -44,25 +29,9 @@ func (w *signalWatch) set(p *place) {
 	w.cond, w.memory = w.band.Judge(p.signals[w.signal].Value, p.signals[w.signal].U, w.memory)
 	w.gate.set(p)
 	w.advance(p, p.at, 0)
-	if unknown := w.hold.Raised && w.cond == sample.Maybe; w.hold.Raised && unknown != w.unknown {
-		w.unknown = unknown
-		w.tell(p, knownOr(unknown), p.at, p.at.Sub(w.since))
+	if what := w.lost(w.cond == sample.Maybe); what != "" {
+		w.tell(p, what, p.at, p.at.Sub(w.since))
 	}
-}
-
-func knownOr(unknown bool) alert.Change {
-	if unknown {
-		return alert.Unknown
-	}
-	return alert.Known
-}
-
-func (w *signalWatch) next() (time.Duration, bool, bool, []int) {
-	if !w.gate.open {
-		return 0, false, w.hold.Raised && !w.unknown, w.feeds
-	}
-	in, ok := w.hold.Next(&w.spec, w.cond)
-	return in, ok, w.hold.Raised && !w.unknown, w.feeds
 }
 
 func (w *signalWatch) tell(p *place, what alert.Change, at sample.Instant, held time.Duration) {
