@@ -25,8 +25,7 @@ const leastMoveMMHg = 2
 // live. One that begins later needs about a quarter of an hour of movement to
 // know what the other knew.
 type Screen struct {
-	monitor  *health.Monitor
-	withheld []int // of the last scan
+	monitor *health.Monitor
 }
 
 // NewScreen returns the Screen of a source that has sent nothing so far. The
@@ -73,9 +72,9 @@ func (s *Screen) Pass(scan *sample.Scan) int {
 	if !scan.Stored {
 		s.monitor.Scan(scan.At, scan.Raw, scan.Rail)
 	}
-	s.withheld = s.monitor.Withheld(scan.Raw, s.withheld[:0])
-	scan.Withheld = s.withheld
-	return s.monitor.Withhold(scan.Raw, scan.Values)
+	n := s.monitor.Withhold(scan.Raw, scan.Values)
+	scan.Withheld = s.monitor.Withheld()
+	return n
 }
 
 // mute counts the channels of each group that do not answer: that are silent,

@@ -71,6 +71,7 @@ type Monitor struct {
 	counts        [states]int
 	untried       int
 	held          []uint16 // channels that Withhold looks at
+	withheld      []int    // those of them that it withheld last
 }
 
 // New returns a Monitor that has seen nothing. The error says what is wrong
@@ -174,25 +175,19 @@ func (m *Monitor) beginWindow(at sample.Instant) {
 // So a channel that answers again is heard at once, and no high reading is ever
 // withheld.
 func (m *Monitor) Withhold(raw, values []float64) int {
-	n := 0
+	m.withheld = m.withheld[:0]
 	for _, i := range m.held {
 		if c := &m.cells[i]; float32(raw[i])*m.sign == c.held {
 			values[i] = math.NaN()
-			n++
+			m.withheld = append(m.withheld, int(i))
 		}
 	}
-	return n
+	return len(m.withheld)
 }
 
-// Withheld appends the channels to dst whose values Withhold makes NaN.
-func (m *Monitor) Withheld(raw []float64, dst []int) []int {
-	for _, i := range m.held {
-		if float32(raw[i])*m.sign == m.cells[i].held {
-			dst = append(dst, int(i))
-		}
-	}
-	return dst
-}
+// Withheld returns the channels whose values Withhold made NaN when it was last
+// called, valid until it is called again.
+func (m *Monitor) Withheld() []int { return m.withheld }
 
 // Step says that the host has moved its clock, and with it the times of all
 // scans to come.

@@ -84,29 +84,15 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 		First: s.First, Millis: s.Millis, Counted: s.Counted,
 		Stored: s.Stored, Damaged: s.Damaged, Rail: s.Rail, Raw: append(k.buffer(), s.Raw...),
 	}
-	k.withhold(b.Source, &kept, s.Values, s.Withheld)
+	// The engine did not see what was left out of the signals although it was
+	// delivered, so whoever feeds it again must not.
+	for _, i := range s.Withheld {
+		kept.Raw[i] = sample.Unknown
+	}
 	k.heard.add(b.Source, s)
 	b.Scans = append(b.Scans, kept)
 	k.pending++
 	k.holds += len(kept.Raw)
-}
-
-// withhold makes missing what was left out of the signals although it was
-// delivered: a channel that had been found dead or stuck. The engine did not see
-// it, so that whoever feeds the engine again must not.
-func (k *Keeper) withhold(source string, s *record.Scan, values []float64, withheld []int) {
-	for _, i := range withheld {
-		s.Raw[i] = sample.Unknown
-	}
-	revived, ok := k.reviver.plain(source, s)
-	if !ok {
-		return
-	}
-	for i, v := range revived.Values {
-		if !sample.IsUnknown(v) && sample.IsUnknown(values[i]) {
-			s.Raw[i] = sample.Unknown
-		}
-	}
 }
 
 // buffer returns an empty slice that may have room already.

@@ -76,16 +76,6 @@ func (r *Reviver) Apply(e *record.Entry) {
 // Revive returns the scan, which is valid until the next call; false if the
 // plan has no such source, or one with another number of channels.
 func (r *Reviver) Revive(source string, s *record.Scan) (*sample.Scan, bool) {
-	scan, ok := r.plain(source, s)
-	if ok {
-		r.applied.Convert(scan)
-	}
-	return scan, ok
-}
-
-// plain is Revive by the lines of the configuration alone. It changes nothing
-// that later scans depend on.
-func (r *Reviver) plain(source string, s *record.Scan) (*sample.Scan, bool) {
 	i, ok := r.index[source]
 	if !ok || len(s.Raw) != r.sources[i].Channels {
 		return nil, false
@@ -104,6 +94,7 @@ func (r *Reviver) plain(source string, s *record.Scan) (*sample.Scan, bool) {
 		Rail: rail, Values: values[:len(s.Raw)], Raw: s.Raw,
 	}
 	r.converters[i].Convert(r.scan.Values, s.Raw, 0, rail)
+	r.applied.Convert(&r.scan)
 	return &r.scan, true
 }
 
