@@ -98,12 +98,8 @@ func convertersOf(c *config.Config) ([]*calib.Converter, error) {
 // it is kept if it is new.
 func configVersion(ctx context.Context, j journal.Log, c *config.Config, now sample.Instant) (uint64, error) {
 	var last record.Config
-	for e, err := range j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindConfig}, Newest: true}) {
-		var loss *journal.Loss
-		switch {
-		case errors.As(err, &loss):
-			continue
-		case err != nil:
+	for e, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindConfig}, Newest: true}), nil) {
+		if err != nil {
 			return 0, err
 		}
 		last = e.Body.(record.Config)

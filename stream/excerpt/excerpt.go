@@ -13,7 +13,6 @@ package excerpt
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"iter"
 	"slices"
@@ -227,11 +226,8 @@ func (x *Excerpt) bound() error {
 
 // look calls each with the scans of the place's sources until it returns false.
 func (x *Excerpt) look(first, last uint64, each func(*record.Scan) bool) error {
-	for in, err := range x.journal.Inputs(x.ctx, first, last) {
-		var loss *journal.Loss
+	for in, err := range journal.Readable(x.journal.Inputs(x.ctx, first, last), x.lose) {
 		switch {
-		case errors.As(err, &loss):
-			x.lose(loss)
 		case err != nil:
 			return err
 		case in.Scan != nil && slices.ContainsFunc(x.sources, func(s int) bool { return x.plan.Sources[s].ID == in.Source }):

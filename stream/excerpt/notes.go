@@ -2,7 +2,6 @@ package excerpt
 
 import (
 	"cmp"
-	"errors"
 	"slices"
 
 	"weald/ingest/sample"
@@ -14,32 +13,22 @@ import (
 // entries calls each with the entries of the place that q picks.
 func (x *Excerpt) entries(q journal.Query, each func(*record.Entry)) error {
 	q.Place = x.place().ID
-	for e, err := range x.journal.Entries(x.ctx, q) {
-		var loss *journal.Loss
-		switch {
-		case errors.As(err, &loss):
-			x.lose(loss)
-		case err != nil:
+	for e, err := range journal.Readable(x.journal.Entries(x.ctx, q), x.lose) {
+		if err != nil {
 			return err
-		default:
-			each(&e)
 		}
+		each(&e)
 	}
 	return nil
 }
 
 // calibrations returns the records that were put into force, in order of time.
 func (x *Excerpt) calibrations() (all []record.Entry, err error) {
-	for e, err := range x.journal.Entries(x.ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}) {
-		var loss *journal.Loss
-		switch {
-		case errors.As(err, &loss):
-			x.lose(loss)
-		case err != nil:
+	for e, err := range journal.Readable(x.journal.Entries(x.ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}), x.lose) {
+		if err != nil {
 			return nil, err
-		default:
-			all = append(all, e)
 		}
+		all = append(all, e)
 	}
 	slices.SortStableFunc(all, func(a, b record.Entry) int { return cmp.Compare(a.At, b.At) })
 	return all, nil

@@ -68,13 +68,8 @@ func (x *Excerpt) readings() iter.Seq2[reading, error] {
 func (x *Excerpt) fetch(from, to sample.Instant, bounded bool) (batch []reading, values int, err error) {
 	for _, s := range x.sources {
 		id := x.plan.Sources[s].ID
-		for block, err := range x.journal.Readings(x.ctx, id, from, to) {
-			var loss *journal.Loss
-			switch {
-			case errors.As(err, &loss):
-				x.lose(loss)
-				continue
-			case err != nil:
+		for block, err := range journal.Readable(x.journal.Readings(x.ctx, id, from, to), x.lose) {
+			if err != nil {
 				return nil, 0, err
 			}
 			for i := range block.Scans {

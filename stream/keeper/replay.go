@@ -2,7 +2,6 @@ package keeper
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 
@@ -51,11 +50,9 @@ func (r *Reviver) recall(ctx context.Context, j journal.Log, before uint64) erro
 	if before <= 1 {
 		return nil
 	}
-	for e, err := range j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}) {
-		var loss *journal.Loss
+	// What is lost of them is among the losses of the inputs.
+	for e, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}), nil) {
 		switch {
-		case errors.As(err, &loss):
-			continue // it is among the losses of the inputs
 		case err != nil:
 			return fmt.Errorf("the calibrations of the record cannot be read: %w", err)
 		case e.Ord > 0 && e.Ord < before:
@@ -134,13 +131,9 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 			return out, err
 		}
 	}
-	for in, err := range j.Inputs(ctx, first, last) {
-		var loss *journal.Loss
-		switch {
-		case errors.As(err, &loss):
-			out.Losses = append(out.Losses, loss)
-			continue
-		case err != nil:
+	lost := func(l *journal.Loss) { out.Losses = append(out.Losses, l) }
+	for in, err := range journal.Readable(j.Inputs(ctx, first, last), lost) {
+		if err != nil {
 			return out, err
 		}
 		out.Inputs++

@@ -155,12 +155,8 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 	}
 	var newest sample.Instant = sample.Past
 	open := map[string]bool{} // ids of which something has been seen, and whether their newest raise has
-	for entry, err := range j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindTransition}, Newest: true}) {
-		var loss *journal.Loss
-		switch {
-		case errors.As(err, &loss):
-			continue
-		case err != nil:
+	for entry, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindTransition}, Newest: true}), nil) {
+		if err != nil {
 			return fmt.Errorf("the alerts of the record cannot be read: %w", err)
 		}
 		e := entry.Body.(record.Transition).Event

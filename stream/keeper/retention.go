@@ -46,12 +46,8 @@ func firstNeeded(ctx context.Context, j journal.Log, judged uint64, limits journ
 	}
 	standing := map[string]record.Position{} // by alert: its first change since it was last over
 	first := record.Position(math.MaxUint64)
-	for e, err := range j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindTransition, record.KindAction}}) {
-		var loss *journal.Loss
-		switch {
-		case errors.As(err, &loss):
-			continue
-		case err != nil:
+	for e, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindTransition, record.KindAction}}), nil) {
+		if err != nil {
 			return 0, err
 		}
 		t, ok := e.Body.(record.Transition)

@@ -70,12 +70,8 @@ func (s *server) when(ctx context.Context, place int, t time.Time) (sample.Insta
 // entries calls each with the entries that q picks until it returns false. What
 // is damaged is left out.
 func (s *server) entries(ctx context.Context, q journal.Query, each func(*record.Entry) bool) error {
-	for e, err := range s.Record.Entries(ctx, q) {
-		var loss *journal.Loss
-		switch {
-		case errors.As(err, &loss):
-			continue
-		case err != nil:
+	for e, err := range journal.Readable(s.Record.Entries(ctx, q), nil) {
+		if err != nil {
 			return huma.Error503ServiceUnavailable("the record cannot be read: " + err.Error())
 		}
 		if !each(&e) {
