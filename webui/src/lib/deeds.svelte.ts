@@ -2,6 +2,7 @@
 // remembers; it is no proof of anything.
 
 import type { Verb } from './life';
+import { post } from './link/post';
 import type { Alert } from './link/types';
 import { alerts as text } from './text';
 import { remember } from './theme.svelte';
@@ -41,20 +42,7 @@ export interface Deed {
 }
 
 /** Does it, and gives the alert as it then is. The error says in words why not. */
-export async function act(alert: string, deed: Deed): Promise<Alert> {
+export function act(alert: string, deed: Deed): Promise<Alert> {
   const body = { code: who.code, reason: deed.reason || undefined, for_s: deed.minutes ? deed.minutes * 60 : undefined };
-  let response: Response;
-  try {
-    response = await fetch(`/api/v1/alerts/${encodeURIComponent(alert)}/${deed.verb}`, {
-      method: 'POST',
-      headers: { 'Content-Type': 'application/json', Accept: 'application/json' },
-      body: JSON.stringify(body),
-      signal: AbortSignal.timeout(10_000),
-    });
-  } catch {
-    throw new Error(text.noAnswer);
-  }
-  const said = (await response.json().catch(() => null)) as (Alert & { detail?: string; errors?: { message: string }[] }) | null;
-  if (response.ok && said) return said;
-  throw new Error(said?.errors?.[0]?.message ?? said?.detail ?? text.notDone(response.status));
+  return post<Alert>(`/api/v1/alerts/${encodeURIComponent(alert)}/${deed.verb}`, body, text);
 }

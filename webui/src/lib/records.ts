@@ -1,6 +1,7 @@
 // Sessions, marks and exports over HTTP.
 
 import { getJSON } from './link/history';
+import { post as send } from './link/post';
 import { records as text } from './text.records';
 
 export interface Note {
@@ -52,23 +53,7 @@ export interface Kept {
 
 const path = (...parts: string[]) => `/api/v1/${parts.map(encodeURIComponent).join('/')}`;
 
-/** Posts, and gives what came of it. The error says in words why nothing did. */
-async function post<T>(to: string, body: object): Promise<T> {
-  let response: Response;
-  try {
-    response = await fetch(to, {
-      method: 'POST',
-      headers: { 'Content-Type': 'application/json', Accept: 'application/json' },
-      body: JSON.stringify(body),
-      signal: AbortSignal.timeout(10_000),
-    });
-  } catch {
-    throw new Error(text.noAnswer);
-  }
-  const said = (await response.json().catch(() => null)) as (T & { detail?: string; errors?: { message: string }[] }) | null;
-  if (response.ok && said) return said;
-  throw new Error(sentence(said?.errors?.[0]?.message ?? said?.detail ?? text.notDone(response.status)));
-}
+const post = <T>(to: string, body: object) => send<T>(to, body, text, sentence);
 
 /** "code: this looks like a name" to "This looks like a name." */
 export function sentence(s: string): string {
