@@ -121,14 +121,19 @@ func (s scatter) live(noise float64) float64 {
 	return u * budget.Student(df) / budget.Student(math.Inf(1))
 }
 
-// loops returns the width of the loop at each level, in mmHg, beyond what the
-// scatter makes of no loop at all; 0 where it is not known.
-func loops(rows []figures.Row, of []int, levels int, e []float64, s scatter) []float64 {
-	var at [2][]mean
+// bySide returns the mean of e at each level, on the way up and down.
+func bySide(rows []figures.Row, of []int, levels int, e []float64) (at [2][]mean) {
 	at[0], at[1] = make([]mean, levels), make([]mean, levels)
 	for i, r := range rows {
 		at[side(r)][of[i]].add(e[i])
 	}
+	return at
+}
+
+// loops returns the width of the loop at each level, in mmHg, beyond what the
+// scatter makes of no loop at all; 0 where it is not known.
+func loops(rows []figures.Row, of []int, levels int, e []float64, s scatter) []float64 {
+	at := bySide(rows, of, levels, e)
 	out := make([]float64, levels)
 	for l := range out {
 		if up, down := at[0][l], at[1][l]; up.n > 0 && down.n > 0 {
@@ -144,11 +149,7 @@ func loops(rows []figures.Row, of []int, levels int, e []float64, s scatter) []f
 // such as where a sensor begins to answer. With one curve for both directions it
 // is the middle of the loop that is missed.
 func unexplainedAt(rows []figures.Row, of []int, levels int, e []float64, s scatter, branches bool) []float64 {
-	var at [2][]mean
-	at[0], at[1] = make([]mean, levels), make([]mean, levels)
-	for i, r := range rows {
-		at[side(r)][of[i]].add(e[i])
-	}
+	at := bySide(rows, of, levels, e)
 	out := make([]float64, levels)
 	for l := range out {
 		up, down := at[0][l], at[1][l]
