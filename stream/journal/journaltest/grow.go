@@ -3,7 +3,6 @@ package journaltest
 import (
 	"math"
 	"slices"
-	"sync"
 	"testing"
 	"time"
 
@@ -127,57 +126,32 @@ func testGrowsWithinADay(t *testing.T, maker Maker) {
 func testInputsWhileGrowing(t *testing.T, maker Maker) {
 	j := opened(t, maker)
 	const calls, width = 300, 7
-	var wg sync.WaitGroup
-	done := make(chan struct{})
-	wg.Go(func() {
-		defer close(done)
-		var a, b record.Block
-		for i := range uint64(calls) {
-			at := Noon + sample.Instant(i)*1e9
-			if i%width == 0 {
-				a, b = Block("hub/a", 2*i+1, 2, width, at), Block("hub/b", 2*i+2, 2, width, at)
+	var a, b record.Block // of the one who writes
+	whileWriting(t, j, calls, func(i uint64, at sample.Instant) []record.Block {
+		if i%width == 0 {
+			a, b = Block("hub/a", 2*i+1, 2, width, at), Block("hub/b", 2*i+2, 2, width, at)
+		}
+		n := int(i%width) + 1
+		return []record.Block{first(a, n), first(b, n)}
+	}, func(last uint64) bool {
+		for _, from := range []uint64{1, max(last, 3) - 2} {
+			n := from
+			for in, err := range j.Inputs(t.Context(), from, last) {
+				if err != nil || in.Ord != n {
+					t.Errorf("input %d of %d to %d has ordinal %d, error %v", n, from, last, in.Ord, err)
+					return false
+				}
+				n++
 			}
-			n := int(i%width) + 1
-			if err := j.AppendReadings(t.Context(), []record.Block{first(a, n), first(b, n)}, nil); err != nil {
-				t.Error(err)
-				return
+			if n != last+1 && last >= from {
+				t.Errorf("inputs from %d end before %d, want up to %d", from, n, last)
+				return false
 			}
 		}
+		for f, err := range j.Check(t.Context()) {
+			t.Errorf("while blocks grow: %v, %v", f, err)
+			return false
+		}
+		return true
 	})
-	for range 3 {
-		wg.Go(func() {
-			for open := true; open; {
-				select {
-				case <-done:
-					open = false
-				default:
-				}
-				h, err := j.Head(t.Context())
-				if err != nil {
-					t.Error(err)
-					return
-				}
-				for _, from := range []uint64{1, max(h.Ord, 3) - 2} {
-					n := from
-					for in, err := range j.Inputs(t.Context(), from, h.Ord) {
-						if err != nil || in.Ord != n {
-							t.Errorf("input %d of %d to %d has ordinal %d, error %v", n, from, h.Ord, in.Ord, err)
-							return
-						}
-						n++
-					}
-					if n != h.Ord+1 && h.Ord >= from {
-						t.Errorf("inputs from %d end before %d, want up to %d", from, n, h.Ord)
-						return
-					}
-				}
-				for f, err := range j.Check(t.Context()) {
-					t.Errorf("while blocks grow: %v, %v", f, err)
-					return
-				}
-			}
-		})
-	}
-	wg.Wait()
-	Sound(t, j)
 }

@@ -241,13 +241,35 @@ func testClockSetBack(t *testing.T, maker Maker) {
 func testInputsWhileWriting(t *testing.T, maker Maker) {
 	j := opened(t, maker)
 	const calls = 120
+	whileWriting(t, j, calls, func(i uint64, at sample.Instant) []record.Block {
+		return []record.Block{Block("hub/a", 20*i+1, 2, 10, at), Block("hub/b", 20*i+2, 2, 10, at)}
+	}, func(last uint64) bool {
+		n := uint64(0)
+		for in, err := range j.Inputs(t.Context(), 1, last) {
+			if n++; err != nil || in.Ord != n {
+				t.Errorf("input %d has ordinal %d, error %v", n, in.Ord, err)
+				return false
+			}
+		}
+		if n != last || n%20 != 0 {
+			t.Errorf("%d inputs up to %d", n, last)
+			return false
+		}
+		return true
+	})
+}
+
+// whileWriting appends the blocks of so many calls, a second apart. Meanwhile
+// three others look, again and again, at what there is up to the last ordinal,
+// until all is written or look says that something is wrong.
+func whileWriting(t *testing.T, j journal.Journal, calls uint64, blocks func(i uint64, at sample.Instant) []record.Block, look func(last uint64) bool) {
+	t.Helper()
 	var wg sync.WaitGroup
 	done := make(chan struct{})
 	wg.Go(func() {
 		defer close(done)
-		for i := range uint64(calls) {
-			at := Noon + sample.Instant(i)*1e9
-			if err := j.AppendReadings(t.Context(), []record.Block{Block("hub/a", 20*i+1, 2, 10, at), Block("hub/b", 20*i+2, 2, 10, at)}, nil); err != nil {
+		for i := range calls {
+			if err := j.AppendReadings(t.Context(), blocks(i, Noon+sample.Instant(i)*1e9), nil); err != nil {
 				t.Error(err)
 				return
 			}
@@ -266,15 +288,7 @@ func testInputsWhileWriting(t *testing.T, maker Maker) {
 					t.Error(err)
 					return
 				}
-				n := uint64(0)
-				for in, err := range j.Inputs(t.Context(), 1, h.Ord) {
-					if n++; err != nil || in.Ord != n {
-						t.Errorf("input %d has ordinal %d, error %v", n, in.Ord, err)
-						return
-					}
-				}
-				if n != h.Ord || n%20 != 0 {
-					t.Errorf("%d inputs up to %d", n, h.Ord)
+				if !look(h.Ord) {
 					return
 				}
 			}
