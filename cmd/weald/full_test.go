@@ -18,8 +18,6 @@ import (
 	"golang.org/x/sys/unix"
 
 	"weald/ingest/frame"
-	"weald/stream/journal"
-	"weald/stream/record"
 )
 
 const fullConfig = `
@@ -197,33 +195,20 @@ func TestTheDiskOfADaemonFills(t *testing.T) {
 	for f, err := range store.Check(t.Context()) {
 		t.Errorf("the record is not in order: %v, %v", f, err)
 	}
-	changes, noted, faults := map[told]int{}, map[string]int{}, 0
-	for e, err := range store.Entries(t.Context(), journal.Query{}) {
-		if err != nil {
-			t.Fatal(err)
-		}
-		switch b := e.Body.(type) {
-		case record.Transition:
-			changes[told{string(b.Event.What), b.Event.ID(), b.Event.At.Time().UTC()}]++
-		case record.Mark:
-			noted[b.Text]++
-		case record.Fault:
-			faults++
-		}
-	}
+	all := tallied(t, store)
 	for _, one := range shown {
 		one.at = one.at.UTC()
-		if (one.what == "raised" || one.what == "cleared") && !strings.HasPrefix(one.id, "~") && changes[one] != 1 {
-			t.Errorf("%+v was shown, and is kept %d times", one, changes[one])
+		if (one.what == "raised" || one.what == "cleared") && !strings.HasPrefix(one.id, "~") && all.changes[one] != 1 {
+			t.Errorf("%+v was shown, and is kept %d times", one, all.changes[one])
 		}
 	}
 	for i := range marks {
-		if n := noted[fmt.Sprintf("number %d", i)]; n != 1 {
+		if n := all.noted[fmt.Sprintf("number %d", i)]; n != 1 {
 			t.Errorf("mark %d was answered, and is kept %d times", i, n)
 		}
 	}
-	if faults != 2 {
-		t.Errorf("%d faults of the record are kept, want its beginning and its end", faults)
+	if all.faults != 2 {
+		t.Errorf("%d faults of the record are kept, want its beginning and its end", all.faults)
 	}
 	done()
 	seqs := seqsKept(t, data, "hub/leg")

@@ -38,11 +38,11 @@ func said(t *testing.T, want int, args ...string) string {
 	return stdout.String() + stderr.String()
 }
 
-// What was recorded comes back out of an EDF+ file to within half of a digital
-// step, at its own instants, and nothing comes back where nothing was.
-func TestEDFComesBack(t *testing.T) {
-	dir := t.TempDir()
-	t.Chdir(dir)
+// exported makes a record, and of it k07.edf, in a folder that becomes the
+// working one.
+func exported(t *testing.T) {
+	t.Helper()
+	t.Chdir(t.TempDir())
 	if err := smallRecord("data"); err != nil {
 		t.Fatal(err)
 	}
@@ -50,6 +50,12 @@ func TestEDFComesBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	said(t, 0, "export", "-c", "weald.yaml", "--place", "bench-1", "--format", "edf", "--out", "k07.edf")
+}
+
+// What was recorded comes back out of an EDF+ file to within half of a digital
+// step, at its own instants, and nothing comes back where nothing was.
+func TestEDFComesBack(t *testing.T) {
+	exported(t)
 	said(t, 0, "import", "--edf", "k07.edf", "--out", "back")
 
 	f, err := os.Open("k07.edf")
@@ -134,15 +140,7 @@ func interrupted(t *testing.T) context.Context {
 
 // An import that is interrupted leaves nothing, not even under another name.
 func TestEDFInterrupted(t *testing.T) {
-	dir := t.TempDir()
-	t.Chdir(dir)
-	if err := smallRecord("data"); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile("weald.yaml", []byte(edfRecordConfig), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	said(t, 0, "export", "-c", "weald.yaml", "--place", "bench-1", "--format", "edf", "--out", "k07.edf")
+	exported(t)
 	for _, args := range [][]string{
 		{"import", "--edf", "k07.edf", "--out", "back"},
 		{"export", "-c", "weald.yaml", "--place", "bench-1", "--format", "csv", "--out", "csv"},

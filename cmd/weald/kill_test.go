@@ -12,8 +12,6 @@ import (
 	"time"
 
 	"weald/ingest/frame"
-	"weald/stream/journal"
-	"weald/stream/record"
 )
 
 // kills makes TestKilledUnderLoad longer: 200 is ten minutes' worth.
@@ -137,35 +135,25 @@ func TestKilledUnderLoad(t *testing.T) {
 	for f, err := range store.Check(t.Context()) {
 		t.Errorf("the record is not in order: %v, %v", f, err)
 	}
-	changes, noted, held := map[told]int{}, map[string]int{}, 0
-	for e, err := range store.Entries(t.Context(), journal.Query{}) {
-		if err != nil {
-			t.Fatal(err)
-		}
-		switch b := e.Body.(type) {
-		case record.Transition:
-			changes[told{string(b.Event.What), b.Event.ID(), b.Event.At.Time().UTC()}]++
-			if b.Event.What == "raised" && strings.Contains(b.Event.ID(), "~long~") {
-				held++
-			}
-		case record.Mark:
-			noted[b.Text]++
-		}
-	}
+	all := tallied(t, store)
 	done()
 	for one := range shown {
-		if changes[one] != 1 {
-			t.Errorf("%+v was shown, and is kept %d times", one, changes[one])
+		if all.changes[one] != 1 {
+			t.Errorf("%+v was shown, and is kept %d times", one, all.changes[one])
 		}
 	}
-	for one, n := range changes {
+	held := 0
+	for one, n := range all.changes {
 		if n != 1 {
 			t.Errorf("%+v is kept %d times", one, n)
 		}
+		if one.what == "raised" && strings.Contains(one.id, "~long~") {
+			held += n
+		}
 	}
 	for _, text := range marks {
-		if noted[text] != 1 {
-			t.Errorf("the mark %q was answered, and is kept %d times", text, noted[text])
+		if all.noted[text] != 1 {
+			t.Errorf("the mark %q was answered, and is kept %d times", text, all.noted[text])
 		}
 	}
 	frames, resent := 0, 0

@@ -19,8 +19,6 @@ import (
 	"golang.org/x/sys/unix"
 
 	"weald/ingest/frame"
-	"weald/stream/journal"
-	"weald/stream/record"
 )
 
 var powerCuts = flag.Int("powercuts", 0, "how often TestPowerCutOfADaemon takes the power away; it needs root")
@@ -216,25 +214,14 @@ func (s *stream) lostOn(t *testing.T, image string, at time.Time, frames uint32,
 			t.Errorf("frame %d was acknowledged and is lost", n)
 		}
 	}
-	noted, changes := map[string]bool{}, map[told]bool{}
-	for e, err := range store.Entries(t.Context(), journal.Query{}) {
-		if err != nil {
-			t.Fatal(err)
-		}
-		switch b := e.Body.(type) {
-		case record.Mark:
-			noted[b.Text] = true
-		case record.Transition:
-			changes[told{string(b.Event.What), b.Event.ID(), b.Event.At.Time().UTC()}] = true
-		}
-	}
+	all := tallied(t, store)
 	for n := range marks {
-		if !noted[fmt.Sprint(n)] {
+		if all.noted[fmt.Sprint(n)] == 0 {
 			t.Errorf("mark %d was answered and is lost", n)
 		}
 	}
 	for _, one := range shown {
-		if one.at = one.at.UTC(); (one.what == "raised" || one.what == "cleared") && !changes[one] {
+		if one.at = one.at.UTC(); (one.what == "raised" || one.what == "cleared") && all.changes[one] == 0 {
 			t.Errorf("%+v was shown and is lost", one)
 		}
 	}

@@ -15,7 +15,9 @@ import (
 
 	"weald/config"
 	"weald/ingest/sample"
+	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
+	"weald/stream/record"
 )
 
 // atSpeed makes the test binary a daemon that reads the configuration named as
@@ -168,6 +170,32 @@ func recordIn(t *testing.T, dir string) (store *sqlite.Store, done func()) {
 	})
 	t.Cleanup(done)
 	return store, done
+}
+
+// A tally counts how often what was told of is in a record.
+type tally struct {
+	changes map[told]int   // of alerts
+	noted   map[string]int // marks, by their text
+	faults  int
+}
+
+func tallied(t *testing.T, store *sqlite.Store) tally {
+	t.Helper()
+	all := tally{changes: map[told]int{}, noted: map[string]int{}}
+	for e, err := range store.Entries(t.Context(), journal.Query{}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		switch b := e.Body.(type) {
+		case record.Transition:
+			all.changes[told{string(b.Event.What), b.Event.ID(), b.Event.At.Time().UTC()}]++
+		case record.Mark:
+			all.noted[b.Text]++
+		case record.Fault:
+			all.faults++
+		}
+	}
+	return all
 }
 
 // secrets writes the passwords of bridges beside a configuration.
