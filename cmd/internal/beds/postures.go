@@ -47,10 +47,6 @@ func LiesIn(file int) posture.Position {
 	return posture.Supine
 }
 
-// RolledIn says whether the person of a file is rolled to a side by 30 or 60
-// degrees, rather than lying on it.
-func RolledIn(file int) bool { return 4 <= file && file <= 7 }
-
 // Subjects returns the names of the subjects in a folder of recordings.
 func Subjects(dir fs.FS) ([]string, error) {
 	entries, err := fs.ReadDir(dir, ".")

@@ -34,9 +34,6 @@ func (s *Stat) Add(v float64) {
 	s.last = v
 }
 
-// N returns the number of readings.
-func (s *Stat) N() int { return s.n }
-
 // Mean returns the mean; NaN of nothing.
 func (s *Stat) Mean() float64 {
 	if s.n == 0 {
