@@ -185,8 +185,8 @@ func wave(rng *rand.Rand, low, high float64, period time.Duration) func(sample.I
 }
 
 // dayBridges starts the bridges of a day, and returns them by id with the ports
-// that lead to them.
-func dayBridges(t *testing.T, w world) (bridges map[string]*wireless, ports map[string]string) {
+// that lead to them. What they have done may be looked at after end.
+func dayBridges(t *testing.T, w world) (bridges map[string]*wireless, ports map[string]string, end func()) {
 	t.Helper()
 	seed := uint64(0)
 	rng := func() *rand.Rand { seed++; return rand.New(rand.NewPCG(seed, 17)) }
@@ -227,6 +227,7 @@ func dayBridges(t *testing.T, w world) (bridges map[string]*wireless, ports map[
 		ports[id] = l.Addr().String()
 		playing.Go(func() { b.run(ctx, l) })
 	}
-	t.Cleanup(func() { stop(); playing.Wait() })
-	return bridges, ports
+	end = sync.OnceFunc(func() { stop(); playing.Wait() })
+	t.Cleanup(end)
+	return bridges, ports, end
 }

@@ -74,7 +74,7 @@ func TestLiveIsRehearsed(t *testing.T) {
 		speed, lives = 120, []time.Duration{3 * time.Minute, 2 * time.Minute, 4 * time.Minute, 3 * time.Minute}
 	}
 	w := newWorld(speed)
-	bridges, ports := dayBridges(t, w)
+	bridges, ports, endBridges := dayBridges(t, w)
 	name := write(t, "day.yaml", fmt.Sprintf(dayConfig, ports["steady"], ports["rough"], ports["locker"], ports["logger"], ports["mat"]))
 	dir := filepath.Join(filepath.Dir(name), "record")
 	var done []deed
@@ -98,6 +98,7 @@ func TestLiveIsRehearsed(t *testing.T) {
 			}
 		}
 	}
+	endBridges()
 	for id, b := range bridges {
 		t.Logf("%s: %d frames sent, %d of them later, %d starts", id, b.sent, b.late, b.started)
 	}
