@@ -87,6 +87,15 @@ func (p Problems) Err() error {
 // Load reads the file at path. It returns either a Config or problems; a file
 // that cannot be read is a problem without a place.
 func Load(path string) (*Config, Problems) {
+	b, unread := contents(path)
+	if unread != nil {
+		return nil, unread
+	}
+	return Parse(path, b)
+}
+
+// contents returns what is in a file, or why it cannot be read.
+func contents(path string) ([]byte, Problems) {
 	info, err := os.Stat(path)
 	switch {
 	case err != nil:
@@ -95,7 +104,7 @@ func Load(path string) (*Config, Problems) {
 	default:
 		var b []byte
 		if b, err = os.ReadFile(path); err == nil {
-			return Parse(path, b)
+			return b, nil
 		}
 	}
 	return nil, Problems{{File: path, Message: fmt.Sprintf("cannot be read: %v: give the path of a configuration file", cause(err))}}

@@ -15,6 +15,7 @@ import (
 
 	"weald/config"
 	"weald/ingest/sample"
+	"weald/rules"
 	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/record"
@@ -266,7 +267,7 @@ func sameAlerts(t *testing.T, live []string, name string) summary {
 	}
 	var found []string
 	var stderr bytes.Buffer
-	_, err := rehearseRecord(t.Context(), c, rehearsal.Options{From: sample.Past, To: sample.Never, Event: func(e alert.Event) { found = append(found, printed(t, &e)) }}, &stderr)
+	_, err := rehearseRecord(t.Context(), c, []*rules.Plan{c.Plan()}, rehearsal.Options{From: sample.Past, To: sample.Never, Event: func(e alert.Event) { found = append(found, printed(t, &e)) }}, &stderr)
 	if err != nil || stderr.Len() > 0 {
 		t.Fatalf("%v, %s", err, stderr.String())
 	}

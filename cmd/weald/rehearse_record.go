@@ -9,14 +9,15 @@ import (
 	"weald/config"
 	"weald/ingest/calib"
 	"weald/ingest/sample"
+	"weald/rules"
 	"weald/stream/journal"
 	"weald/stream/keeper"
 	"weald/stream/rehearsal"
 )
 
-// rehearseRecord judges what the record has by the configuration's rules. What
-// could not be read is said on stderr; the rest is judged.
-func rehearseRecord(ctx context.Context, c *config.Config, o rehearsal.Options, stderr io.Writer) (*rehearsal.Result, error) {
+// rehearseRecord judges what the record has by each of the plans, which differ in
+// their rules only. What could not be read is said on stderr; the rest is judged.
+func rehearseRecord(ctx context.Context, c *config.Config, plans []*rules.Plan, o rehearsal.Options, stderr io.Writer) ([]*rehearsal.Result, error) {
 	if o.ByEventTime {
 		return nil, usageError{errors.New("--by-event-time is for recordings; the record is judged in the order of the live run")}
 	}
@@ -30,16 +31,21 @@ func rehearseRecord(ctx context.Context, c *config.Config, o rehearsal.Options, 
 	if err != nil {
 		return nil, err
 	}
-	result, err := judgeRecord(ctx, c, o, store, converters, stderr)
-	return result, errors.Join(err, done())
+	results := make([]*rehearsal.Result, len(plans))
+	for i := range plans {
+		if results[i], err = judgeRecord(ctx, c, plans[i], o, store, converters, stderr); err != nil {
+			break
+		}
+		stderr = io.Discard // it is the same record, with the same losses
+	}
+	return results, errors.Join(err, done())
 }
 
-func judgeRecord(ctx context.Context, c *config.Config, o rehearsal.Options, store journal.Journal, converters []*calib.Converter, stderr io.Writer) (*rehearsal.Result, error) {
+func judgeRecord(ctx context.Context, c *config.Config, plan *rules.Plan, o rehearsal.Options, store journal.Journal, converters []*calib.Converter, stderr io.Writer) (*rehearsal.Result, error) {
 	first, last, err := span(ctx, store, o)
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
-	plan := c.Plan()
 	return rehearsal.Replay(plan, o, func(live *rehearsal.Live) error {
 		replay, err := keeper.Feed(ctx, store, plan, keeper.NewReviver(plan, converters), first, last, live)
 		for _, l := range replay.Losses {

@@ -109,7 +109,8 @@ func summaryOf(r *rehearsal.Result, played []*recording) summary {
 	return s
 }
 
-func reportRehearsal(w io.Writer, r *rehearsal.Result, played []*recording, asJSON bool) error {
+func reportRehearsal(w io.Writer, results []*rehearsal.Result, played []*recording, asJSON bool) error {
+	r := results[0]
 	out := bufio.NewWriter(w)
 	s := summaryOf(r, played)
 	if asJSON {
@@ -129,9 +130,15 @@ func reportRehearsal(w io.Writer, r *rehearsal.Result, played []*recording, asJS
 		e := &r.Events[i]
 		fmt.Fprintf(out, "%s  %-8s %-6s %s, %s: %s\n", e.At, e.What, e.Priority, e.Place, e.Rule, e.Text)
 	}
+	tell(out, r, &s)
+	return out.Flush()
+}
+
+// tell writes the figures of a rehearsal for people.
+func tell(out io.Writer, r *rehearsal.Result, s *summary) {
 	if s.From == nil {
 		fmt.Fprintln(out, "no readings")
-		return out.Flush()
+		return
 	}
 	fmt.Fprintf(out, "%d scans from %s to %s: raised %d, cleared %d, standing at the end %d, late scans %d\n",
 		s.Scans, *s.From, *s.To, s.Raised, s.Cleared, s.Standing, s.Late)
@@ -139,7 +146,6 @@ func reportRehearsal(w io.Writer, r *rehearsal.Result, played []*recording, asJS
 		fmt.Fprintf(out, "%s; %.0f %% of 10-minute periods with more than 10; %d chattering\n",
 			alertRate(*s.PerPlaceHour, r.To.Sub(r.From)), *s.BusyShare*100, len(s.Chattering))
 	}
-	return out.Flush()
 }
 
 // alertRate says how many alerts there are. What came in less than an hour is

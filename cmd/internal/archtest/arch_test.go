@@ -29,6 +29,8 @@ var ranks = map[string]int{
 	"weald/rules/posture":     1,
 	"weald/rules/turning":     3,
 	"weald/rules/exposure":    2,
+	"weald/rules/contrast":    2,
+	"weald/rules/field":       2,
 	"weald/rules/state":       1,
 	"weald/rules/trend":       2,
 	"weald/rules/relief":      3,
