@@ -11,14 +11,15 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules/hold"
+	"weald/rules/hold/holdtest"
 )
 
 // Cells must do, cell by cell, exactly what a Band and a State do.
 func TestCellsAgreeWithStates(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		const n = 6
-		s := drawSettings(t)
-		spec, band := s.spec(), hold.Above(s.limit, s.deadband)
+		s := holdtest.DrawSettings(t)
+		spec, band := s.Spec(), hold.Above(s.Limit, s.Deadband)
 		var which []int
 		if rapid.Bool().Draw(t, "subset") {
 			which = []int{1, 2, 4}

@@ -11,79 +11,60 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules/hold"
+	"weald/rules/hold/holdtest"
 )
 
-// A breakpoint is where something other than time happens.
-type breakpoint struct {
-	at    int
-	what  string
-	value float64
-}
-
-func breakpoints(readings []reading, s settings) []breakpoint {
-	var out []breakpoint
-	for i, r := range readings {
-		out = append(out, breakpoint{r.at, "reading", r.value})
-		if end := r.at + s.stale; end <= s.endTime && (i+1 == len(readings) || readings[i+1].at > end) {
-			out = append(out, breakpoint{end, "stale", 0})
-		}
+// viaState runs the same through a Band and a State, from breakpoint to
+// breakpoint.
+func viaState(readings []holdtest.Reading, s holdtest.Settings) (out []holdtest.Happening) {
+	band := hold.Above(s.Limit, s.Deadband)
+	if s.Kind == "below" {
+		band = hold.Below(s.Limit, s.Deadband)
 	}
-	if s.gateFrom < s.gateTo {
-		out = append(out, breakpoint{s.gateFrom, "close", 0}, breakpoint{s.gateTo, "open", 0})
-	}
-	out = append(out, breakpoint{s.endTime, "end", 0})
-	out = slices.DeleteFunc(out, func(b breakpoint) bool { return b.at > s.endTime })
-	rank := map[string]int{"close": 0, "stale": 1, "reading": 2, "open": 3, "end": 4} // a signal has changed before the gate looks
-	slices.SortStableFunc(out, func(a, b breakpoint) int {
-		if a.at != b.at {
-			return a.at - b.at
+	spec := s.Spec()
+	var h hold.State
+	var mem hold.Memory
+	cond, open := sample.Maybe, s.GateFrom > 0 || s.GateTo <= 0
+	now := 0
+	step := func(to int) {
+		if open {
+			change, at := h.Advance(&spec, ms(to-now), cond)
+			if change != hold.None {
+				out = append(out, holdtest.Happening{What: []string{"", "raised", "cleared"}[change], At: now + int(at/time.Millisecond)})
+			}
 		}
-		return rank[a.what] - rank[b.what]
-	})
+		now = to
+	}
+	for _, b := range holdtest.Breakpoints(readings, s) {
+		step(b.At)
+		switch b.What {
+		case "reading":
+			cond, mem = band.Judge(b.Value, mem)
+		case "stale":
+			cond = sample.Maybe
+		case "close":
+			open = false
+		case "open":
+			open = true
+		}
+		step(b.At)
+	}
 	return out
 }
 
-// drawSettings draws durations that are short enough for things to happen.
-func drawSettings(t *rapid.T) settings {
-	small := func(name string, most int) int { return rapid.IntRange(0, most).Draw(t, name) }
-	s := settings{
-		kind:     rapid.SampledFrom([]string{"above", "below"}).Draw(t, "kind"),
-		limit:    32,
-		deadband: float64(small("deadband", 3)),
-		on:       small("on", 120), off: small("off", 60), resets: small("resets", 40),
-		forget: small("forget", 80), stale: 1 + small("stale", 50),
-		gateFrom: small("gateFrom", 300), endTime: 400,
-	}
-	s.gateTo = s.gateFrom + small("gateFor", 100)
-	return s
-}
-
-// drawReadings draws strictly later and later readings around the limit.
-func drawReadings(t *rapid.T) []reading {
-	var out []reading
-	at := rapid.IntRange(0, 20).Draw(t, "first")
-	for range rapid.IntRange(1, 25).Draw(t, "n") {
-		v := float64(rapid.IntRange(28, 36).Draw(t, "value"))
-		if rapid.IntRange(0, 7).Draw(t, "missing") == 0 {
-			v = math.NaN()
-		}
-		out = append(out, reading{at, v})
-		at += rapid.IntRange(1, 60).Draw(t, "step")
-	}
-	return out
-}
+func ms(n int) time.Duration { return time.Duration(n) * time.Millisecond }
 
 func TestStateAgreesWithReference(t *testing.T) {
 	raised, cleared := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
-		s, readings := drawSettings(t), drawReadings(t)
-		readings = slices.DeleteFunc(readings, func(r reading) bool { return r.at > s.endTime })
-		want, got := reference(readings, s), viaState(readings, s)
+		s, readings := holdtest.DrawSettings(t), holdtest.DrawReadings(t)
+		readings = slices.DeleteFunc(readings, func(r holdtest.Reading) bool { return r.At > s.End })
+		want, got := holdtest.Reference(readings, s), viaState(readings, s)
 		if fmt.Sprint(got) != fmt.Sprint(want) {
 			t.Fatalf("settings %+v\nreadings %v\ngot  %v\nwant %v", s, readings, got, want)
 		}
 		for _, h := range want {
-			if h.what == "raised" {
+			if h.What == "raised" {
 				raised++
 			} else {
 				cleared++
@@ -99,7 +80,7 @@ func TestStateAgreesWithReference(t *testing.T) {
 // invariants hold, and whoever sleeps until Next makes progress.
 func TestSentencesThatAlwaysHold(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		spec := drawSettings(t).spec()
+		spec := holdtest.DrawSettings(t).Spec()
 		var h hold.State
 		for range rapid.IntRange(1, 40).Draw(t, "n") {
 			c := rapid.SampledFrom([]sample.Truth{sample.Yes, sample.No, sample.Maybe}).Draw(t, "cond")
@@ -131,7 +112,7 @@ func TestSentencesThatAlwaysHold(t *testing.T) {
 // A span may be cut anywhere without changing what happens.
 func TestCutsDoNotMatter(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		spec := drawSettings(t).spec()
+		spec := holdtest.DrawSettings(t).Spec()
 		var whole, cut hold.State
 		for range rapid.IntRange(1, 20).Draw(t, "n") {
 			c := rapid.SampledFrom([]sample.Truth{sample.Yes, sample.No, sample.Maybe}).Draw(t, "cond")
