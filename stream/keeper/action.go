@@ -16,6 +16,7 @@ func (k *Keeper) Act(ord uint64, key alert.Key, a alert.Action) error {
 	if err := k.hurry(context.Background()); err != nil {
 		k.log.Warn("readings were not kept", slog.Any("error", err))
 	}
+	k.fix(ord)
 	_, err := k.journal.Append(context.Background(), record.Entry{
 		Ord: ord, At: a.At, Written: k.now(), Place: key.Place, Author: a.Who,
 		Body: record.Action{What: string(a.Verb), Subject: key.ID(), Reason: a.Why, Until: a.Until},

@@ -16,6 +16,7 @@ func (k *Keeper) Calibrate(ord uint64, r *calibration.Record) error {
 	if err := k.hurry(context.Background()); err != nil {
 		k.log.Warn("readings were not kept", slog.Any("error", err))
 	}
+	k.fix(ord)
 	_, err := k.journal.Append(context.Background(), record.Entry{
 		Ord: ord, At: sample.At(r.At), Written: k.now(), Author: r.By, Body: record.Calibration{Record: *r},
 	})

@@ -17,4 +17,8 @@
 // An event that the catching up brings and that was not kept, because the
 // process ended between the judging and the keeping, is kept and told then; one
 // that was kept is not told again.
+//
+// Where a disk takes no readings, events are kept all the same, and with them how
+// their places stand then: a start that does not have those readings goes on from
+// there. What waits for the disk is bounded, and the oldest of it is given up.
 package keeper

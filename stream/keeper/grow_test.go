@@ -56,6 +56,12 @@ func (b *desk) scan(at sample.Instant, raw ...float64) {
 	b.keeper.Scan(b.ord, &sample.Scan{At: at, Arrived: at, Seq: uint32(b.ord), Rail: calib.NoRail, Values: raw, Raw: raw})
 }
 
+// commit keeps events of places that have no state.
+func (b *desk) commit(events ...alert.Event) error {
+	_, err := b.keeper.Commit(b.ord+1, events, func(string) []byte { return nil })
+	return err
+}
+
 // flush writes, and holds the record to having all scans so far.
 func (b *desk) flush() {
 	b.Helper()
@@ -136,7 +142,7 @@ func TestBlocksBeginAnew(t *testing.T) {
 	b = newDesk(t, j, 1)
 	add(4)
 	b.scan(at, 2)
-	if err := b.keeper.Commit([]alert.Event{{At: at, Key: alert.Key{Place: "bed-1", Rule: "r"}, What: alert.Raised, Priority: alert.Low}}); err != nil {
+	if err := b.commit(alert.Event{At: at, Key: alert.Key{Place: "bed-1", Rule: "r"}, What: alert.Raised, Priority: alert.Low}); err != nil {
 		t.Fatal(err)
 	}
 	b.holdsAll()
@@ -193,12 +199,12 @@ func TestGrowsThroughFailures(t *testing.T) {
 			}
 			if c.hard {
 				add()
-				if err := b.keeper.Commit(nil); err != nil {
+				if err := b.commit(); err != nil {
 					t.Fatal(err)
 				}
 				b.holdsAll()
 				add()
-				if err := b.keeper.Commit(nil); err != nil {
+				if err := b.commit(); err != nil {
 					t.Fatal(err)
 				}
 			}

@@ -20,14 +20,6 @@ const (
 	snapshotsEvery = time.Minute
 )
 
-// How many scans, and how many readings in them, may wait for a disk that takes
-// none before all of them are given up. The engine has judged them; only their
-// record is lost, which Lost counts.
-const (
-	mostPending  = 20000
-	mostReadings = 8 << 20
-)
-
 // A Keeper is a pipeline.Recorder over a journal. The pipeline's goroutine calls
 // its Recorder methods; Run, on another, writes once a second.
 type Keeper struct {
@@ -51,9 +43,11 @@ type Keeper struct {
 	mu      sync.Mutex
 	blocks  []record.Block // by source; guarded by mu, as is all below
 	ticks   []record.Tick
-	pending int
-	holds   int // readings that are pending
-	lost    uint64
+	pending int            // scans and ticks
+	holds   int            // readings that are pending
+	barrier uint64         // ordinal up to which ticks stay as they are
+	lost    uint64         // scans that were given up
+	gone    loss           // of them, those since readings stopped being kept
 	failing bool           // the last writing of readings failed
 	failed  sample.Instant // when that began
 	trouble string         // why, in plain words
@@ -75,9 +69,6 @@ func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, conf
 func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if k.pending >= mostPending || k.holds >= mostReadings {
-		k.giveUp()
-	}
 	b := &k.blocks[s.Source]
 	kept := record.Scan{
 		Ord: ord, At: s.At, Arrived: s.Arrived, Seq: s.Seq,
@@ -91,52 +82,53 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	}
 	k.heard.add(b.Source, s)
 	b.Scans = append(b.Scans, kept)
+	k.barrier = ord
 	k.pending++
 	k.holds += len(kept.Raw)
-}
-
-// buffer returns an empty slice that may have room already.
-func (k *Keeper) buffer() []float64 {
-	n := len(k.spare)
-	if n == 0 {
-		return nil
-	}
-	b := k.spare[n-1]
-	k.spare = k.spare[:n-1]
-	return b[:0]
-}
-
-// giveUp forgets what waits for the disk.
-func (k *Keeper) giveUp() {
-	k.lost += uint64(k.pending)
-	for i := range k.blocks {
-		k.blocks[i].Scans = nil
-	}
-	k.ticks, k.pending, k.holds = nil, 0, 0
+	k.makeRoom()
 }
 
 // Tick implements pipeline.Recorder.
 func (k *Keeper) Tick(ord uint64, place int, now sample.Instant) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	k.ticks = append(k.ticks, record.Tick{Ord: ord, Place: k.plan.Places[place].ID, At: now})
+	k.tick(record.Tick{Ord: ord, Place: k.plan.Places[place].ID, At: now})
 }
 
 // Commit implements pipeline.Recorder. Where readings find no room the events
-// are kept all the same.
-func (k *Keeper) Commit(events []alert.Event) error {
-	if err := k.hurry(context.Background()); err != nil {
-		k.log.Warn("readings were not kept", slog.Any("error", err))
-	}
-	entries := make([]record.Entry, len(events))
+// are kept all the same, and with them how their places stand: a start that does
+// not have those readings would judge anew, and tell again, what has been told.
+func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []byte) (took bool, err error) {
+	err = k.hurry(context.Background())
+	k.fix(next)
+	entries := make([]record.Entry, len(events), len(events)+1)
 	for i, e := range events {
 		entries[i] = record.Entry{At: e.At, Written: k.now(), Place: e.Place, Body: record.Transition{Event: e}}
 	}
-	if _, err := k.journal.Append(context.Background(), entries...); err != nil {
-		k.log.Error("alerts were not kept", slog.Any("error", err))
-		return fmt.Errorf("keeping %d changes of alerts: %w", len(events), err)
+	if err != nil {
+		k.log.Warn("readings were not kept", slog.Any("error", err))
+		stands := k.stand(next, events, state)
+		_, err = k.journal.Append(context.Background(), append(entries, stands...)...)
+		took = err == nil && len(stands) > 0
 	}
-	return nil
+	if !took { // or there is not even room for that
+		_, err = k.journal.Append(context.Background(), entries...)
+	}
+	if err != nil {
+		k.log.Error("alerts were not kept", slog.Any("error", err))
+		return false, fmt.Errorf("keeping %d changes of alerts: %w", len(events), err)
+	}
+	return took, nil
+}
+
+// stand returns how the places of events stand, as one input.
+func (k *Keeper) stand(ord uint64, events []alert.Event, state func(string) []byte) []record.Entry {
+	body := packStanding(events, state)
+	if body == nil {
+		return nil
+	}
+	now := k.now()
+	return []record.Entry{{Ord: ord, At: now, Written: now, Body: record.State{Body: body}}}
 }
 
 // Flush makes all readings so far durable.
@@ -144,7 +136,7 @@ func (k *Keeper) Flush(ctx context.Context) error { return k.write(ctx) }
 
 // A Condition is how the record is.
 type Condition struct {
-	Pending int    // scans that wait for the disk
+	Pending int    // scans and ticks that wait for the disk
 	Lost    uint64 // scans that were judged and not kept
 	Trouble string // what is wrong, in plain words; "" if nothing is
 }

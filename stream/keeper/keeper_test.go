@@ -88,14 +88,26 @@ func (l *life) settle() {
 	if len(l.found) == 0 {
 		return
 	}
-	if err := l.keeper.Commit(l.found); err != nil {
+	took, err := l.keeper.Commit(l.ord+1, l.found, l.state)
+	if err != nil {
 		l.t.Fatal(err)
+	}
+	if took {
+		l.ord++
 	}
 	for i := range l.found {
 		l.told = append(l.told, line(&l.found[i]))
 	}
 	l.found = nil
 }
+
+// place returns the index of a place.
+func (l *life) place(id string) int {
+	return slices.IndexFunc(l.plan.Places, func(p rules.Place) bool { return p.ID == id })
+}
+
+// state is the pipeline's way to ask how a place stands.
+func (l *life) state(place string) []byte { return l.engine.SnapshotPlace(l.place(place), nil) }
 
 // scan gives a scan of raw readings to the record and to the engine.
 func (l *life) scan(source int, at sample.Instant, raw []float64) {
@@ -124,7 +136,7 @@ func (l *life) tick(now sample.Instant) {
 // act does what a person does, as the pipeline would, and reports whether it was
 // kept. A daemon that is killed then has not done it yet.
 func (l *life) act(k alert.Key, a alert.Action, killed bool) bool {
-	place := slices.IndexFunc(l.plan.Places, func(p rules.Place) bool { return p.ID == k.Place })
+	place := l.place(k.Place)
 	if l.engine.Permits(place, k, a) != nil {
 		return false
 	}
@@ -140,6 +152,17 @@ func (l *life) act(k alert.Key, a alert.Action, killed bool) bool {
 	}
 	l.settle()
 	return true
+}
+
+// transitions returns all changes of alerts in a record.
+func transitions(t *rapid.T, j journal.Journal) (all []alert.Event) {
+	for e, err := range j.Entries(context.Background(), journal.Query{Kinds: []record.Kind{record.KindTransition}}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, e.Body.(record.Transition).Event)
+	}
+	return all
 }
 
 // subjects are the alerts of wardPlan.
@@ -211,12 +234,8 @@ func TestKillsLoseAndDoubleNothing(t *testing.T) {
 		told = append(told, begin(t, j).told...) // the next start tells what a kill left untold
 
 		var kept []string
-		for e, err := range j.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindTransition}}) {
-			if err != nil {
-				t.Fatal(err)
-			}
-			event := e.Body.(record.Transition).Event
-			kept = append(kept, line(&event))
+		for _, e := range transitions(t, j) {
+			kept = append(kept, line(&e))
 		}
 		if !slices.Equal(kept, told) {
 			t.Fatalf("kept %q\ntold %q", kept, told)

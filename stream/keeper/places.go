@@ -3,11 +3,14 @@ package keeper
 import (
 	"encoding/binary"
 	"errors"
+
+	"weald/rules/alert"
 )
 
 // The body of a snapshot: for each place its id and its state, and for each
-// source its id and what was heard of it last, and what its calibrations remember, each as a uvarint of its length
-// and the bytes.
+// source its id and what was heard of it last, and what its calibrations remember,
+// each as a uvarint of its length and the bytes. How places stand on a full disk
+// (record.State) has the same form.
 
 // calibrations is put behind the id of a source whose calibrations remember
 // something.
@@ -17,25 +20,42 @@ var errPlaces = errors.New("the snapshot is not one of places")
 
 func (k *Keeper) pack(places [][]byte) []byte {
 	var b []byte
-	put := func(p []byte) {
-		b = binary.AppendUvarint(b, uint64(len(p)))
-		b = append(b, p...)
-	}
 	for i, state := range places {
-		put([]byte(k.plan.Places[i].ID))
-		put(state)
+		b = appendPlace(b, k.plan.Places[i].ID, state)
 	}
 	for i := range k.plan.Sources {
-		if all := k.heard.last(k.plan.Sources[i].ID); len(all) > 0 {
-			put([]byte(k.plan.Sources[i].ID))
-			put(packHeard(all))
+		id := k.plan.Sources[i].ID
+		if all := k.heard.last(id); len(all) > 0 {
+			b = appendPlace(b, id, packHeard(all))
 		}
 		if a := k.reviver.applied; a.Any(i) {
-			put([]byte(k.plan.Sources[i].ID + calibrations))
-			put(a.Append(i, nil))
+			b = appendPlace(b, id+calibrations, a.Append(i, nil))
 		}
 	}
 	return b
+}
+
+// packStanding packs how the places of events stand, which state returns; nil if
+// nothing does.
+func packStanding(events []alert.Event, state func(place string) []byte) []byte {
+	var b []byte
+	done := map[string]bool{}
+	for i := range events {
+		place := events[i].Place
+		if done[place] {
+			continue
+		}
+		done[place] = true
+		if s := state(place); s != nil {
+			b = appendPlace(b, place, s)
+		}
+	}
+	return b
+}
+
+func appendPlace(b []byte, id string, state []byte) []byte {
+	b = append(binary.AppendUvarint(b, uint64(len(id))), id...)
+	return append(binary.AppendUvarint(b, uint64(len(state))), state...)
 }
 
 func unpackPlaces(b []byte) (map[string][]byte, error) {

@@ -3,7 +3,9 @@ package keeper
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 
 	"weald/ingest/calib"
 	"weald/ingest/calib/applied"
@@ -111,6 +113,13 @@ type Taker interface {
 	Act(place int, k alert.Key, a alert.Action) error
 }
 
+// A Restorer is a Taker that takes up how a place stood, as its engine wrote it
+// down when the inputs that led there could not be kept. One that judges what the
+// record has, instead of going on from it, is none.
+type Restorer interface {
+	Restore(place int, state []byte, written sample.Instant)
+}
+
 // Kept is what Feed needs of a journal.
 type Kept interface {
 	journal.Inputs
@@ -151,6 +160,7 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 			}
 		case in.Entry != nil:
 			r.Apply(in.Entry)
+			restore(to, in.Entry, places)
 			if k, a, ok := actionOf(in.Entry); ok {
 				if i, ok := places[k.Place]; ok {
 					_ = to.Act(i, k, a)
@@ -159,4 +169,22 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 		}
 	}
 	return out, nil
+}
+
+// restore takes up how places stood, if an entry says so.
+func restore(to Taker, e *record.Entry, places map[string]int) {
+	r, able := to.(Restorer)
+	b, ok := e.Body.(record.State)
+	if !able || !ok {
+		return
+	}
+	states, err := unpackPlaces(b.Body)
+	if err != nil {
+		return // it is whole: a newer program wrote it
+	}
+	for _, id := range slices.Sorted(maps.Keys(states)) {
+		if i, ok := places[id]; ok {
+			r.Restore(i, states[id], e.Written)
+		}
+	}
 }

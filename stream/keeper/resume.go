@@ -68,7 +68,7 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 	}
 	if head.Ord > 0 {
 		replay, err := Feed(ctx, j, plan, reviver, from+1, head.Ord,
-			catchingUp{out, plan})
+			catchingUp{out, plan, found, log})
 		if err != nil {
 			return nil, fmt.Errorf("the record cannot be caught up with: %w", err)
 		}
@@ -82,7 +82,9 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 // catchingUp is an engine that notes what was heard, and when last.
 type catchingUp struct {
 	*Resumed
-	plan *rules.Plan
+	plan  *rules.Plan
+	found *gatherer
+	log   *slog.Logger
 }
 
 // Scan implements Taker.
@@ -98,6 +100,18 @@ func (c catchingUp) TickPlace(place int, now sample.Instant) { c.Engine.TickPlac
 // Act implements Taker.
 func (c catchingUp) Act(place int, k alert.Key, a alert.Action) error {
 	return c.Engine.Act(place, k, a)
+}
+
+// Restore implements Restorer. What was judged of the place before without all of
+// its readings was judged better then, and kept.
+func (c catchingUp) Restore(place int, state []byte, written sample.Instant) {
+	if err := c.Engine.RestorePlace(place, state); err != nil {
+		c.log.Warn("how a place stood on a full disk cannot be taken up", slog.Any("error", err))
+		return
+	}
+	c.Last = max(c.Last, written)
+	id := c.plan.Places[place].ID
+	c.found.events = slices.DeleteFunc(c.found.events, func(e alert.Event) bool { return e.Place == id })
 }
 
 // takeUp restores the newest snapshot and returns the ordinal that it stands at.

@@ -34,11 +34,11 @@ func (k *Keeper) Run(ctx context.Context, state Source) error {
 			return context.Cause(ctx)
 		}
 		err := k.write(ctx)
-		k.note(ctx, err)
+		holed := k.note(ctx, err) // what comes after a hole would not be judged as it was
 		if errors.Is(err, journal.ErrBroken) || errors.Is(err, journal.ErrClosed) {
 			return err
 		}
-		if err == nil && k.now().Sub(snapped) >= snapshotsEvery {
+		if err == nil && (holed || k.now().Sub(snapped) >= snapshotsEvery) {
 			snapped = k.now()
 			if err := k.Snapshot(ctx, state); err != nil && ctx.Err() == nil {
 				k.log.Warn("no snapshot of the rules was kept", slog.Any("error", err))
@@ -63,8 +63,9 @@ func (k *Keeper) Snapshot(ctx context.Context, state Source) error {
 
 // note says when readings stop being kept, and when they are kept again; each
 // is an entry of the record too, for which a full disk has a reserve, and a change
-// of an alert that is not one of the rules, and is not judged again.
-func (k *Keeper) note(ctx context.Context, err error) {
+// of an alert that is not one of the rules, and is not judged again. It reports
+// whether the record has a hole now that it had not.
+func (k *Keeper) note(ctx context.Context, err error) (holed bool) {
 	now := k.now()
 	failed := err != nil && !errors.Is(err, context.Canceled)
 	k.mu.Lock()
@@ -75,15 +76,22 @@ func (k *Keeper) note(ctx context.Context, err error) {
 		k.trouble = "readings are not kept: " + plain(err)
 	}
 	text, since := k.trouble, k.failed
+	var gone loss
+	if !failed {
+		gone, k.gone = k.gone, loss{}
+	}
 	if changed && failed {
 		k.failed, since = now, now
 	}
 	k.mu.Unlock()
 	if !changed {
-		return
+		return false
 	}
 	if !failed {
 		text = "readings are kept again"
+		if gone.scans > 0 {
+			text += "; " + gone.String()
+		}
 	}
 	if failed {
 		k.log.Warn("readings are not kept", slog.Any("error", err))
@@ -96,6 +104,7 @@ func (k *Keeper) note(ctx context.Context, err error) {
 	if k.Tell != nil {
 		k.Tell(ctx, unkept(now, since, failed, text))
 	}
+	return gone.scans > 0
 }
 
 // plain says why in words for people who have to do something about it; the log

@@ -71,9 +71,7 @@ func (k *Keeper) appendOnce(ctx context.Context, grow bool) error {
 			continue
 		}
 		for j := range open.Scans {
-			if len(k.spare) < 256 {
-				k.spare = append(k.spare, open.Scans[j].Raw)
-			}
+			k.reuse(open.Scans[j].Raw)
 		}
 		open.Scans = nil
 	}
@@ -134,4 +132,6 @@ func (k *Keeper) putBack(blocks []record.Block, parts []part, ticks []record.Tic
 		k.holds += len(scans) * len(b.Scans[0].Raw)
 	}
 	k.ticks = append(ticks, k.ticks...)
+	k.pending += len(ticks)
+	k.makeRoom()
 }

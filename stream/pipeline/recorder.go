@@ -29,8 +29,11 @@ type Recorder interface {
 	Calibrate(ord uint64, r *record.Record) error
 
 	// Commit makes the events, and all inputs so far, durable before it
-	// returns. Until then nobody is told of them.
-	Commit(events []alert.Event) error
+	// returns. Until then nobody is told of them. Where those inputs cannot be
+	// kept it may keep how the places of the events stand instead, which state
+	// returns (nil if nothing does): as an input with the ordinal next. It says
+	// whether it has.
+	Commit(next uint64, events []alert.Event, state func(place string) []byte) (took bool, err error)
 }
 
 // record gives the input that comes next its ordinal.
@@ -61,7 +64,11 @@ func (p *Pipeline) settle() {
 		return
 	}
 	if p.recorder != nil {
-		if err := p.recorder.Commit(p.found); err != nil {
+		took, err := p.recorder.Commit(p.ord+1, p.found, p.standing)
+		if took {
+			p.ord++
+		}
+		if err != nil {
 			p.unkept.Add(uint64(len(p.found)))
 		}
 	}

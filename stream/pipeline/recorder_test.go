@@ -40,11 +40,11 @@ func (d *diary) Calibrate(ord uint64, r *record.Record) error {
 	}
 	return d.fail
 }
-func (d *diary) Commit(events []alert.Event) error {
+func (d *diary) Commit(_ uint64, events []alert.Event, _ func(string) []byte) (bool, error) {
 	for _, e := range events {
 		d.lines = append(d.lines, "kept "+string(e.What))
 	}
-	return d.fail
+	return false, d.fail
 }
 func (*diary) Updated(*Update) {}
 func (d *diary) Alert(a view.Alert, what alert.Change) {

@@ -31,6 +31,17 @@ func (p *Pipeline) Snapshot(ctx context.Context, f func(ord uint64, places [][]b
 	})
 }
 
+// standing returns the state of a place as the judge writes it down, nil if it
+// does not.
+func (p *Pipeline) standing(place string) []byte {
+	judge, ok := p.state.judge.(snapshotter)
+	i, known := p.state.index[place]
+	if !ok || !known {
+		return nil
+	}
+	return judge.SnapshotPlace(i, nil)
+}
+
 // takeUp lists the alerts of former runs, without telling anybody, and lays out
 // for telling what a former run had no time to tell.
 func (p *Pipeline) takeUp(past, found []alert.Event) {

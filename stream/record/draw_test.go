@@ -105,6 +105,8 @@ func drawBody(t *rapid.T) Body {
 		r := calibrated()
 		r.By, r.Method, r.Channel = text("by"), text("method"), rapid.IntRange(0, 3000).Draw(t, "channel")
 		return Calibration{r}
+	case KindState:
+		return State{rapid.SliceOfN(rapid.Byte(), 1, 300).Draw(t, "state")}
 	default:
 		return Fault{text("subject"), rapid.Bool().Draw(t, "over"), text("text")}
 	}

@@ -28,11 +28,12 @@ const (
 	KindFault      Kind = "fault"
 
 	KindCalibration Kind = "calibration"
+	KindState       Kind = "state"
 )
 
 // Kinds lists all kinds of entries.
 func Kinds() []Kind {
-	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration}
+	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindState}
 }
 
 // An Entry is one thing that happened and is kept word for word.
@@ -55,7 +56,7 @@ type Entry struct {
 }
 
 // A Body is what an entry says: one of Transition, Action, Mark, Session,
-// Config, Fault and Calibration.
+// Config, Fault, Calibration and State.
 type Body interface {
 	Kind() Kind
 	sealed()
@@ -111,6 +112,15 @@ type Fault struct {
 // A Calibration is a calibration record that came into force for its channel. It
 // is an input: scans that come after it are converted by it.
 type Calibration struct{ Record calibration.Record }
+
+// A State is how the rules stand at a place, as their engine writes it down. It is
+// kept as an input where changes of alerts were kept and the readings that led to
+// them could not be: whoever takes the record up goes on from it.
+type State struct{ Body []byte }
+
+// Kind implements Body.
+func (State) Kind() Kind { return KindState }
+func (State) sealed()    {}
 
 // Kind implements Body.
 func (Calibration) Kind() Kind { return KindCalibration }

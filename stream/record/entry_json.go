@@ -115,6 +115,10 @@ type faultJSON struct {
 	Text    string `json:"text"`
 }
 
+type stateJSON struct {
+	Packed []byte `json:"packed"` // compressed (zstd)
+}
+
 func marshalBody(b Body) ([]byte, error) {
 	switch b := b.(type) {
 	case Transition:
@@ -134,6 +138,8 @@ func marshalBody(b Body) ([]byte, error) {
 		return json.Marshal(faultJSON(b))
 	case Calibration:
 		return json.Marshal(b.Record) // which has a version of its own
+	case State:
+		return json.Marshal(stateJSON{packer.EncodeAll(b.Body, nil)})
 	}
 	return nil, fmt.Errorf("entry %w: %T is no body", ErrInvalid, b)
 }
@@ -173,6 +179,13 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 			return nil, err
 		}
 		return Calibration{j}, j.Check()
+	case KindState:
+		var j stateJSON
+		if err := json.Unmarshal(raw, &j); err != nil {
+			return nil, err
+		}
+		body, err := largeUnpacker.DecodeAll(j.Packed, nil)
+		return State{body}, err
 	}
 	return nil, fmt.Errorf("kind %q is not known", k)
 }

@@ -88,6 +88,7 @@ func goldens() map[string]golden {
 		"entry-config":               {"entry", with(78, NewConfig(3, "data: record\n")), entry, true},
 		"entry-fault":                {"entry", with(0, Fault{"bridge trolley", true, "the port is back"}), entry, true},
 		"entry-calibration":          {"entry", with(80, Calibration{calibrated()}), entry, false},
+		"entry-state":                {"entry", with(81, State{[]byte("state of the rules at a place")}), entry, false},
 		"document": {"document", &Document{"calibration/hub/mat4", 2, base, []byte(`{"slope":0.5}`)},
 			func(b []byte) (any, error) { d, err := DecodeDocument(b); return &d, err }, true},
 		"document-gone": {"document", &Document{"session/1", 3, base, nil},

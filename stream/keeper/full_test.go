@@ -1,0 +1,169 @@
+package keeper_test
+
+import (
+	"context"
+	"log/slog"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/stream/journal"
+	"weald/stream/journal/journaltest"
+	"weald/stream/keeper"
+	"weald/stream/record"
+)
+
+// A crowded journal has no room for readings while it is full.
+type crowded struct {
+	journal.Journal
+	full bool
+}
+
+func (c *crowded) AppendReadings(ctx context.Context, blocks []record.Block, ticks []record.Tick) error {
+	if c.full {
+		return journal.ErrFull
+	}
+	return c.Journal.AppendReadings(ctx, blocks, ticks)
+}
+
+// A disk is full for so long that not all can wait for it. What waits is bounded,
+// the newest of it is kept when there is room, and how much is lost of which
+// source is counted and is in the record.
+func TestTheOldestIsGivenUp(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		const most, extra = 20000, 1234
+		j := &crowded{Journal: new(journaltest.Memory)}
+		plan, converters := wardPlan()
+		r, err := keeper.Resume(t.Context(), j, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
+		if err != nil {
+			t.Fatal(err)
+		}
+		k := keeper.New(j, plan, r, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return sample.At(time.Now()) }, slog.New(slog.DiscardHandler))
+		snapshots, ord := 0, uint64(0)
+		ctx, cancel := context.WithCancel(t.Context())
+		go k.Run(ctx, func(_ context.Context, f func(uint64, [][]byte)) error {
+			snapshots++
+			f(ord, make([][]byte, len(plan.Places)))
+			return nil
+		})
+		scan := func(source int) {
+			ord++
+			now := sample.At(time.Now())
+			k.Scan(ord, &sample.Scan{Source: source, At: now, Arrived: now, Raw: make([]float64, plan.Sources[source].Channels)})
+		}
+		pass := func(d time.Duration) { time.Sleep(d); synctest.Wait() } // on the clock of the bubble
+		scan(0)
+		pass(time.Second)
+		j.full = true
+		scan(1)
+		pass(2 * time.Second) // it has noticed
+		for i := range most + extra - 1 {
+			if scan(i % 2); i%1000 == 0 {
+				pass(time.Second)
+			}
+		}
+		for range 50_000 { // nobody sends any more: time alone passes
+			for place := range plan.Places {
+				ord++
+				k.Tick(ord, place, sample.At(time.Now()))
+			}
+		}
+		// One tick of each place stands for all, and takes the room of a scan.
+		lost := uint64(extra + len(plan.Places))
+		if c := k.Condition(); c.Pending != most || c.Lost != lost {
+			t.Errorf("%d wait and %d are lost, want %d and %d", c.Pending, c.Lost, most, lost)
+		}
+		j.full = false
+		pass(time.Second)
+		cancel()
+		synctest.Wait()
+
+		inputs := journaltest.Gather(t, j.Inputs(t.Context(), 1, ord))
+		if n := len(inputs); n != 1+most {
+			t.Errorf("%d inputs are kept, want %d", n, 1+most)
+		}
+		if first := inputs[1].Ord; first != 2+lost {
+			t.Errorf("after the hole the first input is %d, want %d", first, 2+lost)
+		}
+		if last := inputs[len(inputs)-1]; last.Ord != ord || last.Tick == nil {
+			t.Errorf("the last input is %+v, want the tick %d", last, ord)
+		}
+		if snapshots != 1 {
+			t.Errorf("%d snapshots after the hole, want one at once", snapshots)
+		}
+		faults := journaltest.Gather(t, j.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindFault}}))
+		if len(faults) != 2 {
+			t.Fatalf("%d faults, want the beginning and the end", len(faults))
+		}
+		if end := faults[1].Body.(record.Fault); !end.Over || !strings.Contains(end.Text, "1236 scans") || !strings.HasSuffix(end.Text, "lost: a/mat 618, b/leg 618") {
+			t.Errorf("the record says %+v", end)
+		}
+	})
+}
+
+// Wherever a daemon is killed while a disk takes no readings, and however full it
+// becomes: what was told is not told again, and people are never told that
+// something is raised that is.
+func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
+	onFull := 0
+	rapid.Check(t, func(t *rapid.T) {
+		j := &crowded{Journal: new(journaltest.Memory)}
+		at := sample.Instant(0)
+		for range rapid.IntRange(2, 4).Draw(t, "lives") {
+			j.full = false
+			l := begin(t, j)
+			fills := rapid.IntRange(0, 40).Draw(t, "fills")
+			for i := range rapid.IntRange(0, 60).Draw(t, "inputs") {
+				if j.full = i >= fills; !j.full && rapid.IntRange(0, 3).Draw(t, "keep") == 0 {
+					if err := l.keeper.Flush(context.Background()); err != nil {
+						t.Fatal(err)
+					}
+				}
+				at = at.Add(time.Duration(rapid.IntRange(1, 1500).Draw(t, "later")) * time.Millisecond)
+				l.tick(at)
+				raw := []float64{float64(rapid.SampledFrom([]int{20, 40}).Draw(t, "mmHg"))}
+				source := rapid.IntRange(0, 1).Draw(t, "source")
+				if source == 0 {
+					raw = []float64{360, 360, 300, 300}
+					if rapid.Bool().Draw(t, "heels") {
+						raw = []float64{300, 300, 360, 360}
+					}
+				}
+				was := len(l.told)
+				l.scan(source, at, raw)
+				if j.full {
+					onFull += len(l.told) - was
+				}
+				if rapid.IntRange(0, 5).Draw(t, "somebody") == 0 {
+					a := alert.Action{Verb: alert.Acknowledge, At: at, Who: "K-07"}
+					l.act(rapid.SampledFrom(subjects).Draw(t, "alert"), a, false)
+				}
+			}
+		}
+		j.full = false
+		begin(t, j)
+		raised, seen := map[string]bool{}, map[string]bool{}
+		for _, event := range transitions(t, j) {
+			if text := line(&event); seen[text] {
+				t.Fatalf("kept twice: %s", text)
+			} else {
+				seen[text] = true
+			}
+			if event.What == alert.Raised || event.What == alert.Cleared {
+				if now := event.What == alert.Raised; raised[event.ID()] == now {
+					t.Fatalf("%s although it was so already: %s", event.What, line(&event))
+				} else {
+					raised[event.ID()] = now
+				}
+			}
+		}
+	})
+	if t.Logf("%d changes were kept on a full disk", onFull); onFull < 50 {
+		t.Error("too few to prove anything")
+	}
+}
