@@ -190,7 +190,7 @@ func TestAPieceOfARecordHasItsCalibrations(t *testing.T) {
 		if _, err := keeper.Feed(t.Context(), j, plan, reviver, first, 9, rules.NewEngine(plan, &calibrated{})); err != nil {
 			t.Fatal(err)
 		}
-		if (reviver.Applied().Record(0, 1) != nil) != want {
+		if (reviver.Applied().InForce(0, 1) != "") != want {
 			t.Errorf("from %d on the calibration of 3 is in force: %v", first, !want)
 		}
 	}

@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
-	"weald/ingest/calib/curve"
 	"weald/ingest/calib/record"
 	"weald/ingest/sample"
 )
@@ -24,9 +24,12 @@ type Set struct{ sources []source }
 
 type source struct {
 	Source
-	channels []*channel     // those that have a record, by index
-	changed  bool           // what follows is not of these channels yet
-	quick    []quick        // the same ones, for the loop
+	channels []*channel // those that have a record, by index
+	changed  bool       // what follows is not of these channels yet
+	runs     []run      // those that stand still, for the loop
+	quick    []quick    // by channel
+	moving   []moving   // the others
+	knees    []knee
 	pieces   []piece        // of their tables, one behind the other
 	last     sample.Instant // event time of the newest scan
 	day      sample.Instant // from then on the calibrations may be a day older
@@ -83,43 +86,6 @@ func (s *Set) Permits(r *record.Record) error {
 	return nil
 }
 
-// A quick is what the loop needs of a channel, close together in memory. It has
-// no pieces where the motion matters or the pressure has to be computed.
-type quick struct {
-	low, scale float64
-	index      int32
-	n, first   int32 // pieces, in source.pieces; 0 for none
-}
-
-// prepare makes the buffers of a source that has records.
-func (s *source) prepare() {
-	s.quick, s.pieces, s.changed = s.quick[:0], nil, false
-	for _, c := range s.channels {
-		q := quick{index: int32(c.index)}
-		if t := &c.up; !c.moves && t.pieces != nil {
-			q.low, q.scale, q.n, q.first = t.low, t.scale, int32(len(t.pieces)), int32(len(s.pieces))
-			s.pieces = append(s.pieces, t.pieces...)
-		}
-		s.quick = append(s.quick, q)
-	}
-	for k, c := range s.channels { // the tables grow older where the loop reads them
-		if q := &s.quick[k]; q.n > 0 {
-			c.up.pieces = s.pieces[q.first : q.first+q.n : q.first+q.n]
-		}
-	}
-	if s.u != nil {
-		s.share()
-		return
-	}
-	defer s.share()
-	s.u, s.shared, s.beyond = make([]float64, s.Channels), make([]float64, s.Channels), make([]bool, s.Channels)
-	for i := range s.u {
-		if s.u[i] = sample.Unknown; s.U != nil {
-			s.u[i] = s.U[i]
-		}
-	}
-}
-
 // Convert sets the values of those channels of a scan that have a record, and the
 // scan's U, Shared and Extrapolated, which are valid until the next call; a scan
 // of a source without records stays as it is. What was not delivered, is at the
@@ -133,63 +99,25 @@ func (s *Set) Convert(scan *sample.Scan) {
 		return
 	}
 	if src.changed { // records often come many at a time
-		src.prepare()
+		src.arrange()
 	}
 	if scan.At >= src.day {
 		src.grow(scan.At)
 	}
-	inOrder := scan.At >= src.last
-	src.last = max(src.last, scan.At)
-	src.convert(scan, inOrder)
-	scan.U, scan.Shared, scan.Extrapolated = src.u, src.shared, src.beyond
-}
-
-func (s *source) convert(scan *sample.Scan, inOrder bool) {
-	values, raws, rail := scan.Values[:s.Channels], scan.Raw[:s.Channels], scan.Rail
+	rail := scan.Rail
 	if rail == 0 {
 		rail = noRail
 	}
-	us, beyond := s.u[:s.Channels], s.beyond[:s.Channels]
-	for k := range s.quick {
-		q := &s.quick[k]
-		i := int(q.index)
-		raw, n := raws[i], float64(q.n)
-		x := (raw - q.low) * q.scale
-		if x >= 0 && x < n && raw < rail { // which NaN is not
-			j := int32(x)
-			f := x - float64(j)
-			t := &s.pieces[q.first+j]
-			values[i] = t.p + float64(f*t.dp) // as in table.at
-			us[i] = t.u + float64(f*t.du)
-			beyond[i] = math.Abs(x-n/2) > n/4+rounding
-			continue
-		}
-		if raw != raw || raw >= rail || slices.Contains(scan.Withheld, i) {
-			values[i], beyond[i] = sample.Unknown, false
-			continue
-		}
-		c := s.channels[k]
-		if c.moves {
-			values[i], us[i] = c.follow(scan.At, raw, inOrder)
-		} else {
-			values[i], us[i] = c.value(raw, curve.Loading)
-		}
-		beyond[i] = raw < c.low || raw > c.high
+	src.convert(scan, rail)
+	if len(src.moving) > 0 {
+		src.follow(scan, rail)
 	}
+	src.bend(scan, rail)
+	src.last = max(src.last, scan.At)
 	for _, i := range scan.Withheld {
-		values[i], beyond[i] = sample.Unknown, false
+		scan.Values[i], src.beyond[i] = sample.Unknown, false
 	}
-}
-
-// rounding is by how much the place of a count among the pieces may be off. The
-// calibrated range is the middle half of a table.
-const rounding = 1e-9
-
-// share states what the channels have in common with others.
-func (s *source) share() {
-	for _, c := range s.channels {
-		s.shared[c.index] = c.shared
-	}
+	scan.U, scan.Shared, scan.Extrapolated = src.u, src.shared, src.beyond
 }
 
 // grow lets all calibrations be as old as they are.
@@ -197,30 +125,20 @@ func (s *source) grow(at sample.Instant) {
 	s.day = sample.Never
 	for _, c := range s.channels {
 		c.grow(at)
-		s.day = min(s.day, sample.At(c.record.At).Add(c.age()+day))
+		s.day = min(s.day, c.made.Add(time.Duration(c.day+1)*day))
 	}
-}
-
-// Past returns the channels of a source whose calibrations are past their date
-// at an instant, ascending.
-func (s *Set) Past(source int, at sample.Instant) (channels []int) {
-	for _, c := range s.sources[source].channels {
-		if c.record.Expired(at.Time()) {
-			channels = append(channels, c.index)
-		}
-	}
-	return channels
 }
 
 // Any reports whether a source has a channel with a record.
 func (s *Set) Any(source int) bool { return len(s.sources[source].channels) > 0 }
 
-// Record returns the record of a channel that is in force; nil if there is none.
-func (s *Set) Record(source, index int) *record.Record {
+// InForce returns the identity of the record of a channel that is in force; "" if
+// there is none.
+func (s *Set) InForce(source, index int) string {
 	for _, c := range s.sources[source].channels {
 		if c.index == index {
-			return c.record
+			return c.id
 		}
 	}
-	return nil
+	return ""
 }

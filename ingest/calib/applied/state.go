@@ -16,12 +16,17 @@ var ErrState = errors.New("not the state of calibrations")
 // age and its motion. The records themselves are not in it.
 func (s *Set) Append(source int, b []byte) []byte {
 	src := &s.sources[source]
+	src.park()
 	b = binary.LittleEndian.AppendUint64(b, uint64(src.last))
 	for _, c := range src.channels {
 		b = binary.AppendUvarint(b, uint64(c.index))
 		b = append(binary.AppendUvarint(b, uint64(len(c.id))), c.id...)
 		b = binary.AppendUvarint(b, uint64(c.day))
-		b = c.motion.Append(b)
+		var m curve.Motion
+		if c.moves != nil {
+			m = c.moves.motion
+		}
+		b = m.Append(b)
 	}
 	return b
 }
@@ -58,10 +63,13 @@ func (s *Set) Read(source int, b []byte) error {
 		b = rest
 		for _, c := range src.channels {
 			if uint64(c.index) == index && c.id == id {
-				c.motion, c.day = motion, int(days)
-				c.refill()
+				if c.moves != nil {
+					c.moves.motion = motion
+				}
+				c.grown(int(days))
 			}
 		}
 	}
+	src.moving, src.changed = src.moving[:0], true
 	return nil
 }

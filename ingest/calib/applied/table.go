@@ -2,87 +2,174 @@ package applied
 
 import (
 	"math"
-	"time"
 
 	"weald/ingest/calib/curve"
 )
 
-// A table is a calibration in one direction as straight pieces of equal width. It
-// reaches beyond the calibrated range by margin of its span; what is farther out
-// is computed.
-type table struct {
-	low, high float64 // counts
-	scale     float64 // pieces a count
-	pieces    []piece // nil for one that has to be computed
+// A piece is a straight part of a table: the pressure is p + dp*d and its
+// independent uncertainty u + du*d, in mmHg. With the precision of these numbers
+// a pressure is off by a hundred-thousandth of the range.
+type piece struct{ p, dp, u, du float32 }
+
+// at returns the pressure and the independent uncertainty. The conversions keep
+// products from being fused into sums, so that every processor gives the same
+// last bit.
+func (t *piece) at(d float64) (p, u float64) {
+	x := float32(d)
+	return float64(t.p + float32(t.dp*x)), float64(t.u + float32(t.du*x))
 }
 
-// A piece is the pressure and the independent uncertainty in mmHg at its lower
-// end, and how much they change to its upper end.
-type piece struct{ p, dp, u, du float64 }
+// line returns where a line through two points meets 0, and its slope.
+func line(x0, y0, x1, y1 float64) (y, slope float32) {
+	s := (y1 - y0) / (x1 - x0)
+	return float32(y0 - s*x0), float32(s)
+}
+
+// A table is a calibration as straight pieces. One with two branches has columns
+// for loading, unloading and no known direction beside each other, in this order;
+// others have one column.
+type table struct {
+	grid
+	near, far [2]float64  // d outside of the grid to which the outer pieces are drawn: of the pressure, of the uncertainty
+	raws      curve.Range // calibrated
+	knee      bool        // piece 0 is partly inside of it
+	columns   int
+	pieces    []piece   // grid.n rows
+	fresh     []float32 // uncertainty at the knots just after calibrating, n+1 rows
+}
 
 const (
-	margin       = 0.5 // puts the ends of the range, where the uncertainty bends, between pieces
-	fewestPieces = 16
-	mostPieces   = 512
-	within       = 0.01 // mmHg, of the pressure
-	withinShare  = 0.05 // or as a share of its uncertainty, which that makes 0.1 % larger
-	withinU      = 0.02 // as a share, of the uncertainty
+	within      = 0.01 // mmHg, of anything
+	withinShare = 0.08 // as a share of its uncertainty: of a pressure, which that makes 0.3 % more uncertain
+	withinU     = 0.05 // as a share: of an uncertainty, which from fifty readings is itself known to 10 % (JCGM 100, table E.1)
+
+	// nearby and farOut are by what share of its span outside of the calibrated
+	// range the pressure and the uncertainty are what the outer pieces say.
+	nearby = 1. / 8
+	farOut = 1.
 )
 
-// newTable makes the table of a calibration just after it was made.
-func newTable(c *curve.Calibration, d curve.Direction) table {
-	reach := margin * c.Raw.Span()
-	t := table{low: c.Raw.Low - reach, high: c.Raw.High + reach}
-	for n := fewestPieces; n <= mostPieces; n *= 2 {
-		t.scale, t.pieces = float64(n)/(t.high-t.low), make([]piece, n)
-		t.fill(c, d, 0)
-		if t.close(c, d) {
+var directions = [...]curve.Direction{curve.Loading, curve.Unloading, curve.Still}
+
+// newTable makes the table of a calibration just after it was made, of as few
+// pieces as serve. Where none serves, what the one with the most pieces is off by
+// is part of the uncertainty.
+func newTable(c *curve.Calibration) table {
+	t := table{columns: 1, raws: c.Raw}
+	if c.Unloading != nil {
+		t.columns = len(directions)
+	}
+	for _, form := range grids {
+		t.lay(c, form.octaves, form.fine)
+		t.fill(c)
+		if _, close := t.off(c, false); close {
 			return t
 		}
 	}
-	t.pieces = nil
+	off, _ := t.off(c, true)
+	for i, u := range t.fresh {
+		t.fresh[i] = float32(math.Hypot(float64(u), off))
+	}
+	t.age(0)
 	return t
 }
 
-// fill makes the pieces for an age of the calibration.
-func (t *table) fill(c *curve.Calibration, d curve.Direction, age time.Duration) {
-	last := c.Value(t.low, d, age)
-	for i := range t.pieces {
-		next := c.Value(t.low+float64(float64(i+1)/t.scale), d, age)
-		p, u := float64(last.MMHg), last.Independent
-		t.pieces[i] = piece{p: p, dp: float64(next.MMHg) - p, u: u, du: next.Independent - u}
-		last = next
+// lay chooses the grid of a form. Grids of several octaves are finest where there
+// is no load, as only curves that are steep there need them.
+func (t *table) lay(c *curve.Calibration, octaves, fine int) {
+	low, high := c.Raw.Low, c.Raw.High
+	if octaves > 1 && c.Loading.Slope((low+high)/2) < 0 {
+		low, high = high, low
+	}
+	from := low
+	if octaves > 1 && c.Loading.Model() == curve.Power {
+		if rest := c.Loading.Coefficients()[0]; c.Raw.Has(rest) {
+			from = rest // before that there is no pressure
+		}
+	}
+	t.knee = from != low
+	t.grid = newGrid(from, high, octaves, fine)
+	out := func(end, share float64) float64 { return t.at(end + share*(high-low)) }
+	t.near, t.far = [2]float64{out(low, -nearby), out(high, nearby)}, [2]float64{out(low, -farOut), out(high, farOut)}
+	if t.knee {
+		t.near[0], t.far[0] = t.at(low), t.at(low)
 	}
 }
 
-// close reports whether the table is as close to the calibration as it has to be.
-func (t *table) close(c *curve.Calibration, d curve.Direction) bool {
-	for i := range t.pieces {
-		for _, share := range [...]float64{0.25, 0.5, 0.75} {
-			raw := t.low + (float64(i)+share)/t.scale
-			v := c.Value(raw, d, 0)
-			p, u := t.at(raw)
-			if math.Abs(p-float64(v.MMHg)) > max(within, withinShare*v.Independent) || math.Abs(u-v.Independent) > withinU*v.Independent {
-				return false
+// knot returns d at the beginning of piece i, or at the end of the last for n.
+// Ends are what the outer pieces are drawn to.
+func (t *table) knot(i int32, ends *[2]float64) float64 {
+	switch i {
+	case 0:
+		return ends[0]
+	case t.n:
+		return ends[1]
+	}
+	return t.grid.knot(i)
+}
+
+// fill makes the pieces.
+func (t *table) fill(c *curve.Calibration) {
+	t.pieces, t.fresh = make([]piece, int(t.n)*t.columns), make([]float32, int(t.n+1)*t.columns)
+	for col := range t.columns {
+		last, lastD := 0.0, 0.0
+		for i := range t.n + 1 {
+			d := t.knot(i, &t.near)
+			v := c.Value(t.raw(d), directions[col], 0)
+			p := float64(v.MMHg)
+			if i > 0 {
+				k := &t.pieces[int(i-1)*t.columns+col]
+				k.p, k.dp = line(lastD, last, d, p)
+			}
+			if last, lastD = p, d; i == 0 || i == t.n {
+				v = c.Value(t.raw(t.knot(i, &t.far)), directions[col], 0)
+			}
+			t.fresh[int(i)*t.columns+col] = float32(v.Independent)
+		}
+	}
+	t.age(0)
+}
+
+// age lets the uncertainty grow by the drift since calibrating, in mmHg.
+func (t *table) age(drift float64) {
+	for i := range t.n {
+		from, to := t.knot(i, &t.far), t.knot(i+1, &t.far)
+		for col := range t.columns {
+			row := int(i)*t.columns + col
+			k := &t.pieces[row]
+			k.u, k.du = line(from, math.Hypot(float64(t.fresh[row]), drift), to, math.Hypot(float64(t.fresh[row+t.columns]), drift))
+		}
+	}
+}
+
+// off returns by how much the pressures of the table are off within the
+// calibrated range, in mmHg, and whether that and the error of the uncertainty may
+// be. Unless all is asked for it ends where they may not.
+func (t *table) off(c *curve.Calibration, all bool) (worst float64, close bool) {
+	close = true
+	parts := 4
+	if all {
+		parts = 32
+	}
+	for i := range t.n {
+		from, to := t.knot(i, &t.near), t.knot(i+1, &t.near)
+		for part := 1; part < parts; part++ {
+			d := from + float64(part)/float64(parts)*(to-from)
+			raw := t.raw(d)
+			if !c.Raw.Has(raw) {
+				continue
+			}
+			for col := range t.columns {
+				v := c.Value(raw, directions[col], 0)
+				p, u := t.pieces[int(i)*t.columns+col].at(d)
+				off := math.Abs(p - float64(v.MMHg))
+				worst = max(worst, off)
+				close = close && off <= max(within, withinShare*v.Independent) && math.Abs(u-v.Independent) <= max(within, withinU*v.Independent)
+			}
+			if !close && !all {
+				return worst, false
 			}
 		}
 	}
-	return true
+	return worst, close
 }
-
-// at returns the pressure and the independent uncertainty at a count between low
-// and high. The conversions keep products from being fused into sums, so that
-// every processor gives the same last bit.
-func (t *table) at(raw float64) (p, u float64) {
-	x := (raw - t.low) * t.scale
-	i := int(x)
-	if uint(i) >= uint(len(t.pieces)) {
-		i = len(t.pieces) - 1
-	}
-	f := x - float64(i)
-	k := &t.pieces[i]
-	return k.p + float64(f*k.dp), k.u + float64(f*k.du)
-}
-
-// has reports whether the table knows a count.
-func (t *table) has(raw float64) bool { return t.pieces != nil && raw >= t.low && raw < t.high }

@@ -37,40 +37,103 @@ func Smoothed(rate float64) float64 {
 // than the width: so noise below the width never turns it, and a slow change
 // does, however slow. The load's age counts from the last time the pressure
 // left the band of the width around where it had settled.
+//
+// Step is all that most need. Who follows many channels at once uses what Step is
+// made of: Share once a scan, then Rests, and Move where that says no.
 type Motion struct {
+	smooth            float64
+	calmLow, calmHigh float64 // between them nothing but smooth changes; equal where that is not known
+	since             sample.Instant
+
 	seen      bool
-	last      sample.Instant
-	smooth    float64
 	direction Direction
-	low, high float64 // extremes since the last turn; low matters but while loading, high but while unloading
+	low, high float64 // extremes since the last turn; low stands still while loading, high while unloading
 	settled   float64
-	since     sample.Instant
+	last      sample.Instant
 }
 
 // Step takes a pressure in mmHg of any one curve (the middle, say: only its
 // changes matter) and returns the direction and the age of the load. NaN
 // changes nothing. Time must not run backwards.
 func (m *Motion) Step(at sample.Instant, p, width float64) (Direction, time.Duration) {
-	switch {
-	case p != p:
-	case !m.seen:
-		*m = Motion{seen: true, last: at, smooth: p, low: p, high: p, settled: p, since: at}
-	default:
-		m.smooth += float64(-math.Expm1(-float64(at.Sub(m.last))/float64(Smoothing)) * (p - m.smooth))
-		m.last, p = at, m.smooth
-		m.low, m.high = min(m.low, p), max(m.high, p)
-		switch {
-		case m.direction != Loading && p-m.low > width:
-			m.direction, m.high = Loading, p
-		case m.direction != Unloading && m.high-p > width:
-			m.direction, m.low = Unloading, p
-		}
-		if p-m.settled > width || m.settled-p > width {
-			m.settled, m.since = p, at
-		}
+	if p == p {
+		m.Move(at, Share(at.Sub(m.last)), p, width)
 	}
+	return m.direction, m.Age(at)
+}
+
+// Share returns what share of the way to a new reading the average goes after so
+// much time.
+func Share(passed time.Duration) float64 {
+	return -math.Expm1(-float64(passed) / float64(Smoothing))
+}
+
+// Rests takes a pressure that changes nothing but the average, and reports whether
+// it was one; if not, or for NaN, m is as it was. It does not note the time: see
+// Rested.
+func (m *Motion) Rests(share, p float64) bool {
+	s := m.smooth + float64(share*(p-m.smooth))
+	if s > m.calmLow && s < m.calmHigh {
+		m.smooth = s
+		return true
+	}
+	return false
+}
+
+// Rested notes that m has rested until an instant.
+func (m *Motion) Rested(at sample.Instant) {
+	if m.seen {
+		m.last = at
+	}
+}
+
+// Last returns when the last pressure was that m has been told the time of.
+func (m *Motion) Last() sample.Instant { return m.last }
+
+// Move takes any pressure but NaN, as Step does, with the Share of the time since
+// the last one.
+func (m *Motion) Move(at sample.Instant, share, p, width float64) {
 	if !m.seen {
-		return Still, 0
+		*m = Motion{seen: true, last: at, smooth: p, low: p, high: p, settled: p, since: at}
 	}
-	return m.direction, at.Sub(m.since)
+	m.smooth += float64(share * (p - m.smooth))
+	m.last, p = at, m.smooth
+	if m.direction != Loading {
+		m.low = min(m.low, p)
+	}
+	if m.direction != Unloading {
+		m.high = max(m.high, p)
+	}
+	switch {
+	case m.direction != Loading && p-m.low > width:
+		m.direction, m.high = Loading, p
+	case m.direction != Unloading && m.high-p > width:
+		m.direction, m.low = Unloading, p
+	}
+	if p-m.settled > width || m.settled-p > width {
+		m.settled, m.since = p, at
+	}
+	m.calmLow, m.calmHigh = m.settled-width, m.settled+width
+	switch m.direction {
+	case Loading:
+		m.calmLow, m.calmHigh = max(m.calmLow, m.high-width), min(m.calmHigh, m.high)
+	case Unloading:
+		m.calmLow, m.calmHigh = max(m.calmLow, m.low), min(m.calmHigh, m.low+width)
+	case Still:
+		m.calmLow, m.calmHigh = max(m.calmLow, m.low), min(m.calmHigh, m.high)
+	}
+}
+
+// Direction returns where the pressure went last.
+func (m *Motion) Direction() Direction { return m.direction }
+
+// Since returns when the load began to count, if m has seen anything.
+func (m *Motion) Since() sample.Instant { return m.since }
+
+// Age returns how old the load is; 0 if nothing has been seen.
+func (m *Motion) Age(at sample.Instant) time.Duration {
+	if !m.seen {
+		return 0
+	}
+	return at.Sub(m.since)
 }
