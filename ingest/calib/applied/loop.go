@@ -11,15 +11,13 @@ import (
 // A quick is what the loops need of a channel, close together in memory.
 type quick struct {
 	scale, offset float64 // as of its grid
-	delta         int32   // from the leading bits of d to a piece of the source
-	first, last   int32   // pieces, which are outside of the calibrated range
+	base          int32   // leading bits of d where the calibrated range begins
+	within        int32   // how many pieces are inside of it: of the piece before them -1 is the number
+	first         int32   // of these, in the pieces of the source
 }
 
 func (c *channel) quick(first int) quick {
-	return quick{
-		scale: c.scale, offset: c.offset,
-		delta: int32(first) - c.base, first: int32(first), last: int32(first) + c.n - 1,
-	}
+	return quick{scale: c.scale, offset: c.offset, base: c.base + 1, within: c.n - 2, first: int32(first) + 1}
 }
 
 // A run is channels that stand still and have indices one after the other, and
@@ -29,35 +27,57 @@ type run struct {
 	shift           uint8
 }
 
-// convert converts the channels of which the motion does not matter.
+// A spot is where a reading is: as d of its grid, on a piece of the source.
+type spot struct {
+	d     float32 // NaN for a reading that there is not
+	piece int32
+}
+
+// convert converts the channels of which the motion does not matter: first it
+// finds all spots, then what is there, as the processor has not enough registers
+// for both at once.
 func (s *source) convert(scan *sample.Scan, rail float64) {
-	pieces := s.pieces
 	for _, r := range s.runs {
-		quick := s.quick[r.from:r.to]
-		values, raws := scan.Values[r.index:][:len(quick)], scan.Raw[r.index:][:len(quick)]
-		us, beyond := s.u[r.index:][:len(quick)], s.beyond[r.index:][:len(quick)]
-		shift := r.shift & 63
-		for k, raw := range raws {
-			if !(raw < rail) {
-				values[k], beyond[k] = sample.Unknown, false
-				continue
-			}
-			q := &quick[k]
-			d := float64(raw*q.scale) + q.offset
-			j := int32(int64(math.Float64bits(d))>>shift) + q.delta
-			if j < q.first {
-				j = q.first
-			}
-			if j > q.last {
-				j = q.last
-			}
-			t := &pieces[j]
-			x := float32(d)
-			values[k], us[k] = float64(t.p+float32(t.dp*x)), float64(t.u+float32(t.du*x)) // as in piece.at
-			beyond[k] = j == q.first || j == q.last
-		}
+		quick, to := s.quick[r.from:r.to], r.index+r.to-r.from
+		spots := s.spots[:len(quick)]
+		locate(spots, s.beyond[r.index:to], quick, scan.Raw[r.index:to], rail, r.shift)
+		look(scan.Values[r.index:to], s.u[r.index:to], spots, s.pieces)
 	}
 }
+
+// locate does what grid.at and grid.piece do for a run.
+func locate(spots []spot, beyond []bool, quick []quick, raws []float64, rail float64, shift uint8) {
+	spots, beyond, quick = spots[:len(raws)], beyond[:len(raws)], quick[:len(raws)]
+	shift &= 63
+	for k, raw := range raws {
+		q := &quick[k]
+		if !(raw < rail) { // nor is NaN
+			spots[k], beyond[k] = spot{nowhere, q.first}, false
+			continue
+		}
+		d := float64(raw*q.scale) + q.offset
+		j := int32(int64(math.Float64bits(d))>>shift) - q.base
+		if j < -1 {
+			j = -1
+		}
+		if j > q.within {
+			j = q.within
+		}
+		beyond[k] = uint32(j) >= uint32(q.within)
+		spots[k] = spot{float32(d), q.first + j}
+	}
+}
+
+// look does what piece.at does for a run.
+func look(values, us []float64, spots []spot, pieces []piece) {
+	values, us = values[:len(spots)], us[:len(spots)]
+	for k, at := range spots {
+		t := &pieces[at.piece]
+		values[k], us[k] = float64(t.p+float32(t.dp*at.d)), float64(t.u+float32(t.du*at.d))
+	}
+}
+
+var nowhere = float32(math.NaN())
 
 // A knee is a channel of which the table does not know everything that is
 // extrapolated.
@@ -209,6 +229,7 @@ func (s *source) arrange() {
 		c.pieces = s.pieces[first : first+n : first+n]
 		first += n
 	}
+	s.spots = make([]spot, len(s.quick))
 	if s.u == nil {
 		s.u, s.shared, s.beyond = make([]float64, s.Channels), make([]float64, s.Channels), make([]bool, s.Channels)
 		for i := range s.u {

@@ -28,6 +28,7 @@ type source struct {
 	changed  bool       // what follows is not of these channels yet
 	runs     []run      // those that stand still, for the loop
 	quick    []quick    // by channel
+	spots    []spot     // of a run
 	moving   []moving   // the others
 	knees    []knee
 	pieces   []piece        // of their tables, one behind the other
