@@ -186,17 +186,26 @@ func (m *matState) snapshot(w *writer) {
 	if m.beyond == nil {
 		return
 	}
-	w.floats(m.us)
+	w.floats(m.own)
+	w.floats(m.shared)
 	for _, is := range m.beyond {
 		w.flag(is)
 	}
 }
 
-func (m *matState) restore(r *reader) {
+func (m *matState) restore(r *reader, version byte) {
 	if !r.flag() {
 		return
 	}
-	r.floats(m.us)
+	r.floats(m.own)
+	if version >= 4 {
+		r.floats(m.shared)
+	} else {
+		clear(m.shared)
+	}
+	for i := range m.us {
+		m.us[i] = math.Sqrt(m.own[i]*m.own[i] + m.shared[i]*m.shared[i])
+	}
 	m.beyond = make([]bool, len(m.us))
 	for i := range m.beyond {
 		m.beyond[i] = r.flag()

@@ -115,14 +115,13 @@ func (p *place) addMat(spec *Mat) {
 	cells := spec.Rows * spec.Columns
 	m := &matState{
 		spec: spec, feed: p.feed(spec.Source), at: sample.Past, loaded: newLoaded(spec),
-		values: make([]float64, cells), us: make([]float64, cells), stated: p.sources[spec.Source].U,
+		values: make([]float64, cells), us: make([]float64, cells), own: make([]float64, cells), shared: make([]float64, cells),
+		stated: p.sources[spec.Source].U,
 	}
 	for i := range m.values {
-		m.values[i], m.us[i] = sample.Unknown, sample.Unknown
-		if m.stated != nil {
-			m.us[i] = m.stated[i]
-		}
+		m.values[i] = sample.Unknown
 	}
+	m.state()
 	add := func(id string, runs [][2]int, n int) {
 		m.areas = append(m.areas, area{
 			runs: runs, n: n, cellMM: spec.PitchMM[0] * spec.PitchMM[1],

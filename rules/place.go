@@ -59,6 +59,8 @@ type matState struct {
 	feed   int
 	values []float64
 	us     []float64 // standard uncertainties of values, NaN not known
+	own    []float64 // the parts of them that are of a cell alone
+	shared []float64 // and of the gauge that all were calibrated with
 	stated []float64 // what the configuration states; nil for nothing
 	beyond []bool    // by cell: extrapolated; nil where none is
 	at     sample.Instant
@@ -284,20 +286,22 @@ func (p *place) updateSite(s *siteState, at sample.Instant) {
 // whole is their sum and that of the rest, and each cell is looked at once.
 func (p *place) updateMat(at sample.Instant) {
 	m := p.mat
-	whole := nothing
+	whole, wholly := nothing, certain
 	for i := 1; i < len(m.areas); i++ {
-		t := m.areas[i].tally(m.values)
-		p.setArea(&m.areas[i], &t, at)
+		t, d := m.areas[i].tally(m.values), m.doubt(&m.areas[i])
+		p.setArea(&m.areas[i], &t, &d, at)
 		whole.merge(&t)
+		wholly.merge(&d)
 	}
 	if m.disjoint {
-		rest := m.rest.tally(m.values)
+		rest, d := m.rest.tally(m.values), m.doubt(&m.rest)
 		whole.merge(&rest)
+		wholly.merge(&d)
 	} else {
-		whole = m.areas[0].tally(m.values)
+		whole, wholly = m.areas[0].tally(m.values), m.doubt(&m.areas[0])
 	}
 	m.whole, m.sum = whole, whole.sum
-	p.setArea(&m.areas[0], &whole, at)
+	p.setArea(&m.areas[0], &whole, &wholly, at)
 }
 
 // take takes the values of a scan.
@@ -305,25 +309,37 @@ func (m *matState) take(s *sample.Scan) {
 	copy(m.values, s.Values)
 	switch {
 	case s.U != nil:
+		copy(m.own, s.U)
+		copy(m.shared, s.Shared)
 		for i := range m.us {
 			m.us[i] = math.Sqrt(s.U[i]*s.U[i] + s.Shared[i]*s.Shared[i])
 		}
 		m.beyond = append(m.beyond[:0], s.Extrapolated...)
 	case m.beyond != nil: // the source has lost its records
 		m.beyond = nil
-		for i := range m.us {
-			if m.us[i] = sample.Unknown; m.stated != nil {
-				m.us[i] = m.stated[i]
-			}
+		m.state()
+	}
+}
+
+// state takes the uncertainties that the configuration states.
+func (m *matState) state() {
+	for i := range m.us {
+		if m.us[i], m.own[i], m.shared[i] = sample.Unknown, sample.Unknown, 0; m.stated != nil {
+			m.us[i], m.own[i] = m.stated[i], m.stated[i]
 		}
 	}
 }
 
-func (p *place) setArea(a *area, t *tally, at sample.Instant) {
+func (p *place) setArea(a *area, t *tally, d *doubt, at sample.Instant) {
+	sigs := p.signals[a.signal:][:len(areaQuantities)]
 	for k, v := range a.signals(t) {
-		sig := &p.signals[a.signal+k]
+		sig := &sigs[k]
 		sig.Value, sig.Known = v, t.known
 		sig.At, sig.Until = at, p.feeds[p.mat.feed].until
+		sig.U, sig.Shared, sig.Extrapolated = sample.Unknown, sample.Unknown, false
+	}
+	if p.mat.doubted() && sigs[0].Value == sigs[0].Value {
+		d.signals(a, t, sigs)
 	}
 }
 

@@ -21,7 +21,10 @@ import (
 // long they have disagreed, the uncertainties of a mat's cells, and those of the
 // scans that wait. A place goes on from version 2 with what the configuration
 // states and with members that all agree.
-const snapshotVersion = 3
+//
+// Version 4 has the parts of those of a mat's cells apart; of version 3 all are
+// taken to be of the cells alone until the next scan.
+const snapshotVersion = 4
 
 // SnapshotPlace adds the state of a place to b: every accumulator, memory and
 // raised alert, and the values that its signals last. RestorePlace takes it up
@@ -115,7 +118,7 @@ func (p *place) restore(r *reader, version byte) (last sample.Instant) {
 		m.at = r.instant()
 		r.floats(m.values)
 		if version >= 3 {
-			m.restore(r)
+			m.restore(r, version)
 		}
 		r.use(m.loaded.Read)
 	}
