@@ -16,9 +16,6 @@ import (
 // time.
 func TestTurnsOfPeopleNotFittedTo(t *testing.T) {
 	every, invent, rounds, subjects, parts := 40, 5, 12, 3, 12
-	if slow {
-		subjects = 1
-	}
 	if *full {
 		every, invent, rounds, subjects, parts = everyFrame, inventions, passes, 9, 60
 	}

@@ -33,9 +33,6 @@ func recordings(t *testing.T) (postures, layers fs.FS) {
 // names; what is asked of them as recorded is what is asked of the program.
 func TestEachIsRecognisedByTheOthers(t *testing.T) {
 	every, invent, rounds, step, subjects := 40, 5, 12, 40, 9
-	if slow {
-		subjects = 2
-	}
 	most := []string{"as recorded", "mirrored", "thinner by 0.3 of the typical pressure", "150 mm to one side", "5 % dead, not known", "32 x 16 cells", "much of it at once"}
 	if *full {
 		every, invent, rounds, step, subjects = everyFrame, inventions, passes, 1, 99
