@@ -33,8 +33,8 @@ func TestKinds(t *testing.T) {
 		{ID: "slack", Drift: &rules.Drift{Site: "ankle", By: 9.4, Settle: 90 * time.Minute}},
 		{ID: "stiff", Swing: &rules.Swing{Site: "ankle", Limit: rules.Limit{Watch: "ankle.swing", Below: new(10.0), Deadband: 1}}},
 		{ID: "both", Formula: "ankle.pressure - calf.pressure < 5 and still"},
-		{ID: "sensors", Quality: &rules.Quality{Of: rules.Faults}, OnDelay: time.Minute},
-		{ID: "apart", Quality: &rules.Quality{Of: []rules.Fault{rules.Silent, rules.Disagrees}}},
+		{ID: "sensors", Quality: quality(rules.Faults...), OnDelay: time.Minute},
+		{ID: "apart", Quality: quality(rules.Silent, rules.Disagrees)},
 		{ID: "high", Limit: &rules.Limit{Watch: "calf.residual", Above: new(100.0)}},
 	}
 	for i := range want {
@@ -43,6 +43,10 @@ func TestKinds(t *testing.T) {
 	if d := cmp.Diff(want, c.Plan().Rules); d != "" {
 		t.Error(d)
 	}
+}
+
+func quality(of ...rules.Fault) *rules.Quality {
+	return &rules.Quality{Of: of, Unchanged: 10 * time.Minute, Share: 0.02, Loss: 0.05, Clock: 2 * time.Second}
 }
 
 // What the schema tells people of a default is what the rules say, and both say
@@ -55,6 +59,7 @@ func TestDefaultsAgree(t *testing.T) {
 		"relief.depth": "Default [0.3, 0.9]", "relief.lasting": "Default 15s", "relief.empty_for": "Default 1m", "relief.counts": "Default: all",
 		"turn.interval": "Default 2h", "turn.settle": "Default 30s",
 		"rate.per": "Default 1m", "rate.window": "Default 10m", "drift.settle": "Default 90m",
+		"quality.unchanged": "Default 10m",
 	}
 	for _, d := range rules.Defaults() {
 		want, ok := written[d.Kind+"."+d.Key]

@@ -47,7 +47,10 @@ func (p *place) apply(r *Rule) {
 		}
 	case r.Quality != nil: // silence is what it asks for, so it rests on no feed
 		for i := range p.sites {
-			add(p.sites[i].spec.ID, nil, &qualityJudge{of: r.Quality.Of, site: i})
+			add(p.sites[i].spec.ID, nil, newQualityJudge(p, r.Quality, i))
+		}
+		if p.mat != nil {
+			add(WholeMat, nil, newQualityJudge(p, r.Quality, -1))
 		}
 	case r.Drift != nil:
 		if i := p.signalNamed(r.Drift.Site + ".resting"); i >= 0 {
@@ -151,7 +154,7 @@ func (r *Rule) finds(p *Place) (ok bool, missing string) {
 	case r.Rate != nil:
 		return has(r.Rate.Watch), fmt.Sprintf("nothing is called %q there", r.Rate.Watch)
 	case r.Quality != nil:
-		return len(p.Sites) > 0, "there is no site whose channels could be judged"
+		return len(p.Sites) > 0 || p.Mat != nil, "there is no site and no mat whose channels could be judged"
 	case r.Drift != nil:
 		return p.Kind == Wrap && has(r.Drift.Site+".resting"), fmt.Sprintf("no limb has a site %q", r.Drift.Site)
 	case r.Swing != nil:

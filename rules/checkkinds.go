@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"weald/rules/exposure"
 )
@@ -27,8 +28,9 @@ func (c *checker) settings(at func(...any) []any, r *Rule) {
 		c.rate(at, r.Rate)
 	case r.Quality != nil:
 		if len(r.Quality.Of) == 0 {
-			c.bad(at("quality", "of"), "of is empty, so that nothing would ever be wrong: give silent, missing or disagrees")
+			c.bad(at("quality", "of"), "of is empty, so that nothing would ever be wrong: give some of %s", FaultNames())
 		}
+		c.quality(at, r.Quality)
 	case r.Drift != nil:
 		if !positive(r.Drift.By) {
 			c.bad(at("drift", "by"), "by is how far it may drift in mmHg: give a number above 0")
@@ -45,6 +47,21 @@ func positive(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
 func (c *checker) share(at func(...any) []any, v, most float64, path ...any) {
 	if !(v >= 0 && v <= most) {
 		c.bad(at(path...), "%v is %g: give a share from 0 to %g, such as 0.8 for 80 %%", path[len(path)-1], v, most)
+	}
+}
+
+func (c *checker) quality(at func(...any) []any, q *Quality) {
+	if (slices.Contains(q.Of, Stuck) || slices.Contains(q.Of, Open)) && q.Unchanged < time.Second {
+		c.bad(at("quality", "unchanged"), "unchanged is for how long a channel must not change to be stuck: give at least 1 s")
+	}
+	if !(q.Share >= 0 && q.Share <= 1) {
+		c.bad(at("quality", "share"), "share is how many of a mat's cells must have a fault: give a number from 0, for any one, to 1")
+	}
+	if slices.Contains(q.Of, Lossy) && !(q.Loss > 0 && q.Loss < 1) {
+		c.bad(at("quality", "loss"), "loss is the share of frames above which too many are lost: give a number between 0 and 1")
+	}
+	if slices.Contains(q.Of, Clock) && q.Clock <= 0 {
+		c.bad(at("quality", "clock"), "clock is by how much a clock may be off: give a duration above 0")
 	}
 }
 

@@ -48,6 +48,7 @@ func (w *writer) scan(s *sample.Scan) {
 	w.count(int(s.Seq))
 	w.flag(s.Stored)
 	w.floats(s.Values)
+	w.passage(s)
 	w.flag(s.U != nil)
 	if s.U != nil {
 		w.floats(s.U)
@@ -135,6 +136,9 @@ func (r *reader) scan(version byte) (s sample.Scan) {
 			s.Values[i] = r.float()
 		}
 	}
+	if version >= 4 {
+		r.passage(&s)
+	}
 	if version >= 3 && r.flag() {
 		n := len(s.Values)
 		s.U, s.Shared, s.Extrapolated = make([]float64, n), make([]float64, n), make([]bool, n)
@@ -145,6 +149,43 @@ func (r *reader) scan(version byte) (s sample.Scan) {
 		}
 	}
 	return s
+}
+
+// passage writes what only a quality rule asks of a scan.
+func (w *writer) passage(s *sample.Scan) {
+	w.count(int(s.First))
+	w.flag(s.Counted)
+	w.flag(s.Damaged)
+	w.float(s.Rail)
+	w.flag(len(s.Raw) == len(s.Values))
+	if len(s.Raw) == len(s.Values) {
+		w.floats(s.Raw)
+	}
+	w.count(len(s.Withheld))
+	for _, i := range s.Withheld {
+		w.count(i)
+	}
+	w.flag(s.Expired != nil)
+	for _, is := range s.Expired {
+		w.flag(is)
+	}
+}
+
+func (r *reader) passage(s *sample.Scan) {
+	s.First, s.Counted, s.Damaged, s.Rail = uint32(r.count(math.MaxUint32)), r.flag(), r.flag(), r.float()
+	if r.flag() {
+		s.Raw = make([]float64, len(s.Values))
+		r.floats(s.Raw)
+	}
+	for range r.count(len(s.Values)) {
+		s.Withheld = append(s.Withheld, r.count(len(s.Values)))
+	}
+	if r.flag() {
+		s.Expired = make([]bool, len(s.Values))
+		for i := range s.Expired {
+			s.Expired[i] = r.flag()
+		}
+	}
 }
 
 // The state of a site.

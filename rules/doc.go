@@ -43,9 +43,12 @@
 // share, no while at least half of the cells are known and none has, and unknown
 // otherwise.
 //
-// A quality watches the channels of a site: sources that are silent, channels
-// without a value, members that disagree. What is unknown elsewhere is what it
-// asks for, so its condition is never unknown, and it needs nobody to be there.
+// A quality watches the channels of a site, each by itself, and the cells of a mat,
+// of which so many must have a fault: what is silent, uncalibrated, at its rail,
+// without a value, open, stuck, in disagreement, past the date of its calibration or
+// extrapolated, and sources that lose frames or of which the clock is off. It goes
+// by the scans that were judged and nothing else, so that the record gives the same
+// again. The level of a battery is in no scan: no rule can ask for it.
 //
 // # From alerts to what people are told
 //

@@ -40,6 +40,7 @@ type place struct {
 	byKey   map[alert.Key]int
 	lifeDue sample.Instant // when the first life changes by time alone; Never
 	queue   queue          // scans that wait for those of other sources
+	scan    *sample.Scan   // the one that is being taken; nil otherwise
 	events  []alert.Event  // found by the watches, and not yet lived
 	told    []alert.Event  // buffer of what one life tells
 	sink    Sink
@@ -218,6 +219,8 @@ func (p *place) firstSilence() (feed int, when sample.Instant) {
 
 // take puts a scan's values into the signals that are made of them.
 func (p *place) take(f int, s *sample.Scan) {
+	p.scan = s
+	defer func() { p.scan = nil }()
 	for i := range p.sites {
 		if p.sites[i].take(f, s) {
 			p.updateSite(&p.sites[i], s.At)

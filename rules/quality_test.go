@@ -10,7 +10,8 @@ import (
 )
 
 func faulty(of ...rules.Fault) rules.Rule {
-	return rules.Rule{ID: "sensor", Quality: &rules.Quality{Of: of}, OnDelay: 5 * time.Second, ForgetAfter: time.Minute, Priority: alert.Low}
+	q := &rules.Quality{Of: of, Unchanged: 20 * time.Second, Share: 0.25, Loss: 0.1, Clock: 2 * time.Second}
+	return rules.Rule{ID: "sensor", Quality: q, OnDelay: 5 * time.Second, ForgetAfter: time.Minute, Priority: alert.Low}
 }
 
 // A member that disagrees is dropped after 30 s of it; the rule's own delay

@@ -23,7 +23,8 @@ import (
 // states and with members that all agree.
 //
 // Version 4 has the parts of those of a mat's cells apart; of version 3 all are
-// taken to be of the cells alone until the next scan.
+// taken to be of the cells alone until the next scan. It has more of scans that
+// wait, and of rules of quality, which begin anew.
 const snapshotVersion = 4
 
 // SnapshotPlace adds the state of a place to b: every accumulator, memory and

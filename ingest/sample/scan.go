@@ -51,6 +51,10 @@ type Scan struct {
 	U, Shared    []float64
 	Extrapolated []bool
 
+	// Expired says which channels have a calibration that is past its date; nil
+	// where none has. Their values are still the best there are.
+	Expired []bool
+
 	// Withheld has the channels whose readings were left out of Values although
 	// they were delivered, as they are not to be believed.
 	Withheld []int
@@ -62,6 +66,9 @@ func (s *Scan) Set(from *Scan) {
 	*s = *from
 	s.Values, s.Raw = append(kept.Values[:0], from.Values...), append(kept.Raw[:0], from.Raw...)
 	s.Withheld = append(kept.Withheld[:0], from.Withheld...)
+	if from.Expired != nil {
+		s.Expired = append(kept.Expired[:0], from.Expired...)
+	}
 	if from.U != nil {
 		s.U, s.Shared = append(kept.U[:0], from.U...), append(kept.Shared[:0], from.Shared...)
 		s.Extrapolated = append(kept.Extrapolated[:0], from.Extrapolated...)

@@ -157,10 +157,33 @@ type Swing struct {
 	Deadband float64 `yaml:"deadband" jsonschema:"minimum=0"`
 }
 
-// Quality is true while a channel of a site has one of some faults.
+// Quality is true while a channel of a site has one of some faults, or so many of
+// the cells of a mat, or a source of theirs.
 type Quality struct {
-	// The faults: silent, delivering nothing; missing, delivering scans without a
-	// value; disagrees, left out of its site because it disagrees with the other
-	// channels there. Default: all of them.
+	// The faults: silent, delivering nothing; uncalibrated, delivering readings that
+	// no calibration makes a pressure of; saturated, at the end of what it can read;
+	// missing, without a value for one of these reasons or another; open, at its
+	// lowest without any change while what is around it is loaded; stuck, without
+	// any change while what is around it does; disagrees, left out of its site
+	// because it disagrees with the other channels there; expired, past the date of
+	// its calibration; extrapolated, measuring a pressure outside of what it was
+	// calibrated for; loss, of a source that loses frames; clock, of a source of
+	// which the clock is off. Default: all of them.
 	Of []string `yaml:"of"`
+
+	// For how long a channel must not change at all to be stuck or open. Default
+	// 10m (common practice, no source).
+	Unchanged Duration `yaml:"unchanged" jsonschema:"default=10m"`
+
+	// How many of a mat's cells must have a fault: their share, 0 for any one.
+	// Default 0.02 (our own choice, no source).
+	Share float64 `yaml:"share" jsonschema:"minimum=0,maximum=1,default=0.02"`
+
+	// The share of a source's frames above which it loses too many, over one to two
+	// minutes. Default 0.05 (our own choice, no source).
+	Loss float64 `yaml:"loss" jsonschema:"exclusiveMinimum=0,exclusiveMaximum=1,default=0.05"`
+
+	// By how much a source's clock may be off. Default 2s (our own choice, no
+	// source).
+	Clock Duration `yaml:"clock" jsonschema:"default=2s"`
 }

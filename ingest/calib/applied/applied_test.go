@@ -3,6 +3,7 @@ package applied_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -271,6 +272,32 @@ func TestAWithheldReadingHasNoValue(t *testing.T) {
 	x.Withheld = []int{0}
 	if s.Convert(x); x.Values[0] == x.Values[0] || x.Raw[0] != 900 || x.Values[1] != 77 {
 		t.Errorf("withheld: %v of %v", x.Values, x.Raw)
+	}
+}
+
+// From the instant after its date on a calibration is past it, until there is
+// another.
+func TestCalibrationsExpire(t *testing.T) {
+	r := recordOf(0, kinds()["line"])
+	s := set(r)
+	expired := func(at time.Time) []bool {
+		x := scan(at.Sub(made), 900, 900)
+		s.Convert(x)
+		return x.Expired
+	}
+	if got := expired(r.ValidUntil); got != nil {
+		t.Errorf("on its date: %v", got)
+	}
+	if got := expired(r.ValidUntil.Add(1)); !slices.Equal(got, []bool{true, false}) {
+		t.Errorf("after it: %v", got)
+	}
+	later := *r
+	later.ValidUntil = later.ValidUntil.AddDate(1, 0, 0)
+	if err := s.Apply(&later); err != nil {
+		t.Fatal(err)
+	}
+	if got := expired(r.ValidUntil.Add(2)); got != nil {
+		t.Errorf("with another: %v", got)
 	}
 }
 

@@ -37,6 +37,7 @@ type source struct {
 
 	u, shared []float64 // of the present scan
 	beyond    []bool
+	expired   []bool // which are past their date; nil for none
 }
 
 // NewSet returns a Set without any record, for sources in the order in which
@@ -88,7 +89,7 @@ func (s *Set) Permits(r *record.Record) error {
 }
 
 // Convert sets the values of those channels of a scan that have a record, and the
-// scan's U, Shared and Extrapolated, which are valid until the next call; a scan
+// scan's U, Shared, Extrapolated and Expired, which are valid until the next call; a scan
 // of a source without records stays as it is. What was not delivered, is at the
 // rail or was withheld has no value.
 func (s *Set) Convert(scan *sample.Scan) {
@@ -118,15 +119,23 @@ func (s *Set) Convert(scan *sample.Scan) {
 	for _, i := range scan.Withheld {
 		scan.Values[i], src.beyond[i] = sample.Unknown, false
 	}
-	scan.U, scan.Shared, scan.Extrapolated = src.u, src.shared, src.beyond
+	scan.U, scan.Shared, scan.Extrapolated, scan.Expired = src.u, src.shared, src.beyond, src.expired
 }
 
 // grow lets all calibrations be as old as they are.
 func (s *source) grow(at sample.Instant) {
-	s.day = sample.Never
+	s.day, s.expired = sample.Never, nil
 	for _, c := range s.channels {
 		c.grow(at)
 		s.day = min(s.day, c.made.Add(time.Duration(c.day+1)*day))
+		if at <= c.until {
+			s.day = min(s.day, c.until+1)
+			continue
+		}
+		if s.expired == nil {
+			s.expired = make([]bool, s.Channels)
+		}
+		s.expired[c.index] = true
 	}
 }
 
