@@ -48,7 +48,8 @@
 // without a value, open, stuck, in disagreement, past the date of its calibration or
 // extrapolated, and sources that lose frames or of which the clock is off. It goes
 // by the scans that were judged and nothing else, so that the record gives the same
-// again. The level of a battery is in no scan: no rule can ask for it.
+// again. The level of a battery is in no scan: no rule can ask for it. What is unknown elsewhere is what it asks for, so its
+// condition is never unknown, and it needs nobody to be there.
 //
 // # From alerts to what people are told
 //
