@@ -41,6 +41,12 @@ func (w *writer) flag(set bool) {
 	}
 }
 
+func (w *writer) flags(set []bool) {
+	for _, is := range set {
+		w.flag(is)
+	}
+}
+
 func (w *writer) scan(s *sample.Scan) {
 	w.count(s.Source)
 	w.instant(s.At)
@@ -53,9 +59,7 @@ func (w *writer) scan(s *sample.Scan) {
 	if s.U != nil {
 		w.floats(s.U)
 		w.floats(s.Shared)
-		for _, is := range s.Extrapolated {
-			w.flag(is)
-		}
+		w.flags(s.Extrapolated)
 	}
 }
 
@@ -126,6 +130,14 @@ func (r *reader) flag() bool {
 	return b != nil && b[0] == 1
 }
 
+func (r *reader) flags(n int) []bool {
+	set := make([]bool, n)
+	for i := range set {
+		set[i] = r.flag()
+	}
+	return set
+}
+
 func (r *reader) scan(version byte) (s sample.Scan) {
 	s.Source = r.count(math.MaxInt32)
 	s.At, s.Arrived = r.instant(), r.instant()
@@ -141,12 +153,10 @@ func (r *reader) scan(version byte) (s sample.Scan) {
 	}
 	if version >= 3 && r.flag() {
 		n := len(s.Values)
-		s.U, s.Shared, s.Extrapolated = make([]float64, n), make([]float64, n), make([]bool, n)
+		s.U, s.Shared = make([]float64, n), make([]float64, n)
 		r.floats(s.U)
 		r.floats(s.Shared)
-		for i := range s.Extrapolated {
-			s.Extrapolated[i] = r.flag()
-		}
+		s.Extrapolated = r.flags(n)
 	}
 	return s
 }
@@ -166,9 +176,7 @@ func (w *writer) passage(s *sample.Scan) {
 		w.count(i)
 	}
 	w.flag(s.Expired != nil)
-	for _, is := range s.Expired {
-		w.flag(is)
-	}
+	w.flags(s.Expired)
 }
 
 func (r *reader) passage(s *sample.Scan) {
@@ -181,10 +189,7 @@ func (r *reader) passage(s *sample.Scan) {
 		s.Withheld = append(s.Withheld, r.count(len(s.Values)))
 	}
 	if r.flag() {
-		s.Expired = make([]bool, len(s.Values))
-		for i := range s.Expired {
-			s.Expired[i] = r.flag()
-		}
+		s.Expired = r.flags(len(s.Values))
 	}
 }
 
@@ -198,6 +203,7 @@ func (s *siteState) snapshot(w *writer) {
 		w.float(m.u)
 		w.float(m.shared)
 		w.flag(m.extrapolated)
+		w.flag(m.expired)
 		w.b = m.doubt.Append(w.b)
 	}
 }
@@ -212,7 +218,9 @@ func (s *siteState) restore(r *reader, version byte) {
 		if m.value = r.float(); version < 3 {
 			continue
 		}
-		m.u, m.shared, m.extrapolated = r.float(), r.float(), r.flag()
+		if m.u, m.shared, m.extrapolated = r.float(), r.float(), r.flag(); version >= 4 {
+			m.expired = r.flag()
+		}
 		r.use(func(b []byte) (rest []byte, err error) {
 			m.doubt, rest, err = hold.ReadState(b)
 			return rest, err
@@ -229,9 +237,9 @@ func (m *matState) snapshot(w *writer) {
 	}
 	w.floats(m.own)
 	w.floats(m.shared)
-	for _, is := range m.beyond {
-		w.flag(is)
-	}
+	w.flags(m.beyond)
+	w.flag(m.past != nil)
+	w.flags(m.past)
 }
 
 func (m *matState) restore(r *reader, version byte) {
@@ -247,9 +255,9 @@ func (m *matState) restore(r *reader, version byte) {
 	for i := range m.us {
 		m.us[i] = math.Sqrt(m.own[i]*m.own[i] + m.shared[i]*m.shared[i])
 	}
-	m.beyond = make([]bool, len(m.us))
-	for i := range m.beyond {
-		m.beyond[i] = r.flag()
+	m.beyond = r.flags(len(m.us))
+	if version >= 4 && r.flag() {
+		m.past = r.flags(len(m.us))
 	}
 }
 

@@ -14,6 +14,7 @@ type doubt struct {
 	peakOwn         float64
 	peakShared      float64
 	beyond, far     bool // a cell in contact is extrapolated; the highest is
+	past            bool // a cell in contact has a calibration that is past its date
 }
 
 // certain is what no cell adds up to.
@@ -42,6 +43,7 @@ func (m *matState) doubt(a *area) doubt {
 				d.touching2 += own * own
 				d.touched += shared
 				d.beyond = d.beyond || beyond
+				d.past = d.past || m.past != nil && m.past[c]
 			}
 			if v > d.peak {
 				d.peak, d.peakOwn, d.peakShared, d.far = v, own, shared, beyond
@@ -54,7 +56,7 @@ func (m *matState) doubt(a *area) doubt {
 // merge takes what was added up elsewhere.
 func (d *doubt) merge(o *doubt) {
 	d.own2, d.touching2, d.shared, d.touched = d.own2+o.own2, d.touching2+o.touching2, d.shared+o.shared, d.touched+o.touched
-	d.beyond = d.beyond || o.beyond
+	d.beyond, d.past = d.beyond || o.beyond, d.past || o.past
 	if o.peak > d.peak {
 		d.peak, d.peakOwn, d.peakShared, d.far = o.peak, o.peakOwn, o.peakShared, o.far
 	}
@@ -68,7 +70,7 @@ func (d *doubt) merge(o *doubt) {
 // (JCGM 100:2008, 5.1.2 and 5.2.2).
 func (d *doubt) signals(a *area, t *tally, to []Signal) {
 	set := func(s *Signal, own, shared float64, beyond bool) {
-		s.U, s.Shared, s.Extrapolated = math.Hypot(own, shared), shared, beyond
+		s.U, s.Shared, s.Extrapolated, s.Expired = math.Hypot(own, shared), shared, beyond, d.past
 	}
 	set(&to[0], d.peakOwn, d.peakShared, d.far)
 	n := float64(t.contact)

@@ -125,3 +125,35 @@ func TestCertaintyOfAPeak(t *testing.T) {
 		s.says(t, "at least 95 % sure")
 	}
 }
+
+// What was made by a calibration that is past its date says so, of a site and of
+// what is in contact with a mat; and it still does after a restart.
+func TestValuesPastTheirDate(t *testing.T) {
+	old := func(n int, which int) []bool {
+		out := make([]bool, n)
+		out[which] = true
+		return out
+	}
+	plan := wall()
+	plan.Sources = append(plan.Sources, rules.Source{ID: "a/leg", Channels: 2, StaleAfter: 3 * time.Second, Calibrated: true})
+	plan.Places[0].Sites = []rules.Site{{ID: "heel", Channels: []rules.Channel{{Source: 1}}}, {ID: "toe", Channels: []rules.Channel{{Source: 1, Index: 1}}}}
+	s := newStory(t, plan)
+	values := repeat(2, 12)
+	values[3] = 40
+	for i, past := range [][]bool{old(12, 3), old(2, 1)} {
+		n := len(past)
+		s.Scan(&sample.Scan{Source: i, Values: values[:n], U: repeat(1, n), Shared: repeat(0, n), Extrapolated: make([]bool, n), Expired: past})
+	}
+	s.Tick(sample.Instant(300 * time.Millisecond))
+	again := newStory(t, plan)
+	if err := again.RestorePlace(0, s.SnapshotPlace(0, nil)); err != nil {
+		t.Fatal(err)
+	}
+	for _, story := range []*story{s, again} {
+		for name, want := range map[string]bool{"heel.pressure": false, "toe.pressure": true, "mat.peak": true, "mat.load": true, "hip.peak": false} {
+			if got := story.signal(t, name); got.Expired != want || got.Value != got.Value {
+				t.Errorf("%s is past its date: %v, with the value %v", name, got.Expired, got.Value)
+			}
+		}
+	}
+}

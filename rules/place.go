@@ -64,6 +64,7 @@ type matState struct {
 	shared []float64 // and of the gauge that all were calibrated with
 	stated []float64 // what the configuration states; nil for nothing
 	beyond []bool    // by cell: extrapolated; nil where none is
+	past   []bool    // by cell: its calibration is past its date; nil where none is
 	at     sample.Instant
 	areas  []area // the whole mat, then the regions
 	whole  tally
@@ -318,8 +319,11 @@ func (m *matState) take(s *sample.Scan) {
 			m.us[i] = math.Sqrt(s.U[i]*s.U[i] + s.Shared[i]*s.Shared[i])
 		}
 		m.beyond = append(m.beyond[:0], s.Extrapolated...)
+		if m.past = append(m.past[:0], s.Expired...); s.Expired == nil {
+			m.past = nil
+		}
 	case m.beyond != nil: // the source has lost its records
-		m.beyond = nil
+		m.beyond, m.past = nil, nil
 		m.state()
 	}
 }
@@ -339,7 +343,7 @@ func (p *place) setArea(a *area, t *tally, d *doubt, at sample.Instant) {
 		sig := &sigs[k]
 		sig.Value, sig.Known = v, t.known
 		sig.At, sig.Until = at, p.feeds[p.mat.feed].until
-		sig.U, sig.Shared, sig.Extrapolated = sample.Unknown, sample.Unknown, false
+		sig.U, sig.Shared, sig.Extrapolated, sig.Expired = sample.Unknown, sample.Unknown, false, false
 	}
 	if p.mat.doubted() && sigs[0].Value == sigs[0].Value {
 		d.signals(a, t, sigs)

@@ -22,6 +22,7 @@ type member struct {
 	value        float64
 	u, shared    float64 // parts of its standard uncertainty in mmHg, NaN where not known
 	extrapolated bool
+	expired      bool // its calibration is past its date
 
 	stated  float64      // what the configuration states as u
 	differs sample.Truth // from the others: see disagree
@@ -46,6 +47,7 @@ func (s *siteState) take(feed int, scan *sample.Scan) bool {
 		if scan.U != nil {
 			m.u, m.shared, m.extrapolated = scan.U[c], scan.Shared[c], scan.Extrapolated[c]
 		}
+		m.expired = scan.Expired != nil && scan.Expired[c]
 		touched = true
 	}
 	return touched
@@ -67,7 +69,7 @@ func (s *siteState) silence(feed int) {
 // uncertainty is NaN unless every member that counts states one.
 func (s *siteState) mean(to *Signal) {
 	var sum, uu, shared float64
-	to.Value, to.U, to.Shared, to.Extrapolated = sample.Unknown, sample.Unknown, sample.Unknown, false
+	to.Value, to.U, to.Shared, to.Extrapolated, to.Expired = sample.Unknown, sample.Unknown, sample.Unknown, false, false
 	to.Known, to.Dropped = 0, 0
 	for i := range s.members {
 		m := &s.members[i]
@@ -77,13 +79,13 @@ func (s *siteState) mean(to *Signal) {
 			uu += m.u * m.u
 			shared += m.shared
 			to.Known++
-			to.Extrapolated = to.Extrapolated || m.extrapolated
+			to.Extrapolated, to.Expired = to.Extrapolated || m.extrapolated, to.Expired || m.expired
 		case m.doubt.Raised:
 			to.Dropped++
 		}
 	}
 	if to.Known == 0 || 2*to.Known < len(s.members) {
-		to.Extrapolated = false
+		to.Extrapolated, to.Expired = false, false
 		return
 	}
 	n := float64(to.Known)

@@ -173,6 +173,7 @@ type Signal struct {
 	U            float64        // standard uncertainty, NaN not known
 	Shared       float64        // the part of U that comes from the reference; NaN not known
 	Extrapolated bool           // a part of it lies outside of what its channel was calibrated for
+	Expired      bool           // a part of it was made by a calibration that is past its date
 	At           sample.Instant // since when; Past before the first reading
 	Until        sample.Instant // the value lasts to here unless a new one comes
 

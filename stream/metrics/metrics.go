@@ -201,6 +201,11 @@ func (c *collector) ask() []fact {
 	return found
 }
 
+func doubtful(found []fact, of *prometheus.Desc, s *rules.Signal, place, subject string) []fact {
+	return append(found, fact{of, prometheus.GaugeValue, one(s.Extrapolated), []string{place, subject, "extrapolated"}},
+		fact{of, prometheus.GaugeValue, one(s.Expired), []string{place, subject, "expired"}})
+}
+
 func (c *collector) place(found []fact, s *pipeline.State, i int, alerts counts) []fact {
 	place := &c.Plan.Places[i]
 	signals := s.Signals(i)
@@ -213,11 +218,13 @@ func (c *collector) place(found []fact, s *pipeline.State, i int, alerts counts)
 			found = append(found, fact{siteKnown, prometheus.GaugeValue, one(known), []string{place.ID, subject}})
 			if known {
 				found = append(found, fact{sitePressure, prometheus.GaugeValue, sig.Value, []string{place.ID, subject}})
+				found = doubtful(found, siteDoubt, sig, place.ID, subject)
 			}
 		case "peak":
 			found = append(found, fact{regionKnown, prometheus.GaugeValue, one(known), []string{place.ID, subject}})
 			if known {
 				found = append(found, fact{regionPeak, prometheus.GaugeValue, sig.Value, []string{place.ID, subject}})
+				found = doubtful(found, regionDoubt, sig, place.ID, subject)
 			}
 		}
 	}

@@ -63,7 +63,10 @@ func run(t *testing.T, p *pipeline.Pipeline) {
 func TestScrape(t *testing.T) {
 	o, clock := newOptions()
 	run(t, o.Pipeline)
-	s := &sample.Scan{At: clock.Now(), Arrived: clock.Now(), Values: []float64{70.5, math.NaN()}}
+	s := &sample.Scan{
+		At: clock.Now(), Arrived: clock.Now(), Values: []float64{70.5, math.NaN()}, U: []float64{1, 1}, Shared: []float64{0, 0},
+		Extrapolated: []bool{false, false}, Expired: []bool{true, true},
+	}
 	if err := o.Pipeline.Put(t.Context(), s); err != nil {
 		t.Fatal(err)
 	}
@@ -129,6 +132,10 @@ weald_messages_total{bridge="trolley"} 9
 # HELP weald_pipeline_responding Whether the pipeline answered the scrape: 1 or 0.
 # TYPE weald_pipeline_responding gauge
 weald_pipeline_responding 1
+# HELP weald_site_doubtful Whether the present pressure of a site is extrapolated, or was made by a calibration that is past its date (expired): 1 or 0; no series while it is unknown.
+# TYPE weald_site_doubtful gauge
+weald_site_doubtful{place="bench-1",site="ankle",why="expired"} 1
+weald_site_doubtful{place="bench-1",site="ankle",why="extrapolated"} 0
 # HELP weald_site_known Whether the pressure of a site is known: 1 or 0.
 # TYPE weald_site_known gauge
 weald_site_known{place="bench-1",site="ankle"} 1
@@ -140,7 +147,7 @@ weald_site_pressure_mmhg{place="bench-1",site="ankle"} 70.5
 	r := New(o)
 	err := testutil.GatherAndCompare(r, strings.NewReader(want),
 		"weald_battery_percent", "weald_channels", "weald_alerts", "weald_clock_off_seconds", "weald_journal_well", "weald_device_restarts_total", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
-		"weald_live_clients", "weald_live_ended_total", "weald_messages_total", "weald_message_duplicates_total", "weald_messages_dropped_total", "weald_pipeline_responding", "weald_site_known", "weald_site_pressure_mmhg")
+		"weald_live_clients", "weald_live_ended_total", "weald_messages_total", "weald_message_duplicates_total", "weald_messages_dropped_total", "weald_pipeline_responding", "weald_site_doubtful", "weald_site_known", "weald_site_pressure_mmhg")
 	if err != nil {
 		t.Error(err)
 	}

@@ -31,6 +31,8 @@ var (
 
 	sitePressure = named("site_pressure_mmhg", "Present pressure of a site in mmHg; no series while it is unknown.", "place", "site")
 	siteKnown    = named("site_known", "Whether the pressure of a site is known: 1 or 0.", "place", "site")
+	siteDoubt    = named("site_doubtful", "Whether the present pressure of a site is extrapolated, or was made by a calibration that is past its date (expired): 1 or 0; no series while it is unknown.", "place", "site", "why")
+	regionDoubt  = named("region_doubtful", "The same of the highest pressure of a region of a mat.", "place", "region", "why")
 	regionPeak   = named("region_peak_mmhg", "Present highest pressure of a region of a mat in mmHg; no series while it is unknown.", "place", "region")
 	regionKnown  = named("region_known", "Whether the highest pressure of a region is known: 1 or 0.", "place", "region")
 	alertsNow    = named("alerts", "Alerts in a state, in the words of ISA-18.2; unacknowledged and acknowledged are always there, others while some alert is in them.", "place", "rule", "priority", "state")

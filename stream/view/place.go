@@ -159,7 +159,7 @@ func (b *Builder) Place(index int, now *Now) Place {
 func newSignal(s *rules.Signal, now *Now) Signal {
 	v := Signal{Unit: s.Unit, At: Moment(s.At), Known: s.Known, Members: s.Members, Dropped: s.Dropped}
 	if now.current(s) {
-		v.Value, v.U, v.Extrapolated = Number(s.Value), Number(s.U), s.Extrapolated
+		v.Value, v.U, v.Extrapolated, v.Expired = Number(s.Value), Number(s.U), s.Extrapolated, s.Expired
 	} else {
 		v.Known = 0
 	}

@@ -65,6 +65,7 @@ type Signal struct {
 	Members int        `json:"members"`
 
 	Extrapolated bool `json:"extrapolated,omitempty" doc:"Part of it lies outside of what its channel was calibrated for"`
+	Expired      bool `json:"expired,omitempty" doc:"Part of it was made by a calibration that is past its date"`
 	Dropped      int  `json:"dropped,omitempty" doc:"How many of its members are left out as they disagree with the others"`
 }
 

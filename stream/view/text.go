@@ -236,12 +236,20 @@ func (b *Builder) measured(who, signal string, calibrated bool, now *Now) string
 	if !now.current(s) {
 		return who + ": " + b.silence(s, known, now)
 	}
-	said := who + " " + b.quantity(s, now, signal)
+	said := who + " " + b.quantity(s, now, signal) + reserved(s)
+	if s.Dropped > 0 {
+		said += fmt.Sprintf(", without %d of %d sensors, as they disagree", s.Dropped, s.Members)
+	}
+	return said
+}
+
+// reserved says why a value is less than it seems.
+func reserved(s *rules.Signal) (said string) {
 	if s.Extrapolated {
 		said += ", extrapolated"
 	}
-	if s.Dropped > 0 {
-		said += fmt.Sprintf(", without %d of %d sensors, as they disagree", s.Dropped, s.Members)
+	if s.Expired {
+		said += ", past the date of its calibration"
 	}
 	return said
 }
@@ -302,7 +310,7 @@ func (b *Builder) highest(mat *Mat, now *Now) string {
 			break
 		}
 	}
-	return "highest " + b.quantity(peak, now, judged...) + at
+	return "highest " + b.quantity(peak, now, judged...) + at + reserved(peak)
 }
 
 // blind names the parts of a mat of which nothing is known although the mat as a

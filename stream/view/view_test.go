@@ -64,7 +64,7 @@ func never(name string) rules.Signal {
 
 // beyond is an extrapolated signal of four members, of which one was dropped.
 func beyond(s rules.Signal) rules.Signal {
-	s.Extrapolated, s.Dropped, s.Known, s.Members = true, 1, 3, 4
+	s.Extrapolated, s.Expired, s.Dropped, s.Known, s.Members = true, true, 1, 3, 4
 	return s
 }
 
@@ -168,7 +168,7 @@ func TestSentences(t *testing.T) {
 			StateUnknown, "no readings since 11:59:00"},
 		{"an extrapolated value, and sensors that disagree", 0,
 			Now{Signals: []rules.Signal{beyond(signal(ankle, 92, 6)), signal("calf.pressure", 22, 1)}},
-			StateQuiet, "ankle 92 ± 6 mmHg, extrapolated, without 1 of 4 sensors, as they disagree, calf 22 ± 1 mmHg"},
+			StateQuiet, "ankle 92 ± 6 mmHg, extrapolated, past the date of its calibration, without 1 of 4 sensors, as they disagree, calf 22 ± 1 mmHg"},
 		{"nothing is watched", 3,
 			Now{Signals: []rules.Signal{signal("arm.pressure", 41, 2)}},
 			StateQuiet, "nothing is watched here; arm 41 ± 2 mmHg"},

@@ -98,6 +98,11 @@ export const place = {
   due: 'Next due',
 } as const;
 
+export const trust = {
+  extrapolated: 'extrapolated: beyond what was calibrated',
+  expired: 'past the date of its calibration',
+} as const;
+
 export const mat = {
   title: { bed: 'Where, and for how long', seat: 'Where, and for how long', wrap: 'Where, and for how long' },
   loaded: 'Time loaded',
@@ -117,6 +122,7 @@ export const mat = {
   nothing: 'No map has arrived yet.',
   peak: (v: string, where: string) => `Highest now ${v}, ${where}.`,
   longest: (d: string, where: string) => `Loaded longest: ${d}, ${where}.`,
+  reserved: (why: string) => `The highest is ${why}.`,
   notLoaded: (v: string) => `No cell is loaded above ${v} mmHg.`,
   unknownCells: (n: number, of: number) => `${n} of ${of} cells have no data.`,
   cell: (row: number, column: number) => `row ${row}, column ${column}`,

@@ -20,6 +20,10 @@ export interface Signal {
   u: number | null;
   unit: string;
   at: string | null;
+  /** A part of it lies outside of what its channel was calibrated for. */
+  extrapolated?: boolean;
+  /** A part of it was made by a calibration that is past its date. */
+  expired?: boolean;
 }
 
 export interface Site {
