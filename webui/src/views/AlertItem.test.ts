@@ -1,4 +1,5 @@
 import { fireEvent, render, screen, waitFor } from '@testing-library/svelte';
+import { tick } from 'svelte';
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
 import { who } from '../lib/deeds.svelte';
 import { alert } from '../lib/testplace';
@@ -43,6 +44,22 @@ it('does not shelve without a reason, and for as long as one says', async () => 
   await fireEvent.change(screen.getByLabelText('For how long'), { target: { value: '120' } });
   await fireEvent.click(button(/^Shelve it/));
   await waitFor(() => expect(sent[0]?.body).toEqual({ code: 'K-07', reason: 'bath', for_s: 7200 }));
+});
+
+it('keeps what somebody writes when the alert goes to another list, and no longer', async () => {
+  who.take('K-07');
+  const here = render(AlertItem, { alert: alert() });
+  await fireEvent.click(button(/^Shelve …/));
+  await fireEvent.input(screen.getByLabelText('Why'), { target: { value: 'care at' } });
+  here.unmount();
+  const there = render(AlertItem, { alert: alert({ state: 'returned-unacknowledged', cleared_at: '2031-01-01T10:05:00Z' }) });
+  const why = screen.getByLabelText<HTMLInputElement>('Why');
+  expect(why.value).toBe('care at');
+  expect(document.activeElement).toBe(why);
+  there.unmount();
+  await tick();
+  render(AlertItem, { alert: alert({ state: 'returned-unacknowledged', cleared_at: '2031-01-01T10:05:00Z' }) });
+  expect(screen.queryByLabelText('Why')).toBeNull();
 });
 
 it('says what the daemon says where it was not done', async () => {
