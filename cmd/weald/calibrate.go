@@ -22,12 +22,13 @@ func newCalibrate() *cobra.Command {
 		Use:   "calibrate",
 		Short: "Make calibrations: counts to mmHg, and what they can be trusted for",
 	}
-	cmd.AddCommand(newCalibrateFit())
+	cmd.AddCommand(newCalibrateFit(), newCalibrateStudy())
 	return cmd
 }
 
 type fitFlags struct {
 	table, model, direction, branches string
+	held                              string
 	json                              bool
 	options                           fit.Options
 	creep, dwell                      float64
@@ -50,12 +51,17 @@ A model that is named is fitted to all readings at once by least squares; with
 into mmHg, lowest power first. With --direction response they turn mmHg into
 counts: what the sensor does, rather than what undoes it.
 
+With --held, the readings of one pressure that was held for ten minutes or more tell
+how much the channel creeps, which is then corrected by the age of a load: a table
+with the columns age_s, in s since the pressure was reached, and raw.
+
 A table that cannot be a calibration is refused, with the reason and what to do;
 the status is 1. So it is where the acceptance limits reject the channel.
 
 With --json everything is one object on one line.`,
 		Example: `  weald calibrate fit --table leg-0.csv
   weald calibrate fit --table leg-0.csv --model quadratic --json
+  weald calibrate fit --table leg-0.csv --held leg-0-held.csv
   weald calibrate fit --table cell.csv --model quadratic --direction response`,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return calibrateFit(cmd, f) },
@@ -73,7 +79,8 @@ With --json everything is one object on one line.`,
 	flags.Float64Var(&f.options.Reject, "reject", f.options.Reject, "repeatability above which the channel is rejected, % of full scale")
 	flags.DurationVar(&f.options.Valid, "valid", f.options.Valid, "how long the calibration holds")
 	flags.Float64Var(&f.creep, "creep", 0, "growth of a reading under a load that stays, % per decade of time; 0: not corrected")
-	flags.Float64Var(&f.dwell, "dwell", 30, "age of the load at each reading of the table, in s; for --creep")
+	flags.StringVar(&f.held, "held", "", "readings of one pressure that was held, as CSV; instead of --creep")
+	flags.Float64Var(&f.dwell, "dwell", 30, "age of the load at each reading of the table, in s; for --creep and --held")
 	flags.StringVar(&f.page, "page", "", "write a page to print and sign to this HTML file; it is not overwritten")
 	flags.StringVar(&f.channel, "channel", "", "for --page: whose readings these are, BRIDGE/SOURCE/NUMBER")
 	flags.StringVar(&f.by, "by", "", "for --page: a code for who took them, such as E-01; never a name")
@@ -100,6 +107,9 @@ func (f *fitFlags) check() error {
 		return fmt.Errorf("--branches is %q: want yes, no or auto", f.branches)
 	case !(o.ReferenceU >= 0) || !(o.Noise >= 0) || !(o.Drift >= 0) || !(o.Warn > 0) || !(o.Reject >= o.Warn) || o.Valid <= 0:
 		return errors.New("an uncertainty or a limit is negative, or --reject is below --warn")
+	}
+	if f.held != "" && (f.creep != 0 || f.direction == "response") {
+		return errors.New("--held tells the creep of a calibration: leave --creep and --direction out")
 	}
 	if f.page != "" {
 		if _, _, _, err := splitChannel(f.channel); err != nil {
@@ -137,6 +147,11 @@ func calibrateFit(cmd *cobra.Command, f fitFlags) error {
 	}
 	if f.branches == "yes" && !figures.Directed(rows) {
 		return fmt.Errorf("%s: --branches yes needs readings in both directions", f.table)
+	}
+	if f.held != "" {
+		if err := f.learn(rows); err != nil {
+			return err
+		}
 	}
 	out, err := fitted(rows, f)
 	if err != nil {

@@ -52,3 +52,16 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+func TestReadHeld(t *testing.T) {
+	got, err := ReadHeld("h.csv", strings.NewReader("raw,age_s\n900,1\n905.5,10\n"))
+	if want := []Held{{1, 900}, {10, 905.5}}; err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("read %+v, %v, want %+v", got, err, want)
+	}
+	if _, err := ReadHeld("h.csv", strings.NewReader("age_s,raw,cycle\n-1,3,1\n")); err == nil || !strings.Contains(err.Error(), `"cycle" is not known`) {
+		t.Errorf("a column too many: %v", err)
+	}
+	if _, err := ReadHeld("h.csv", strings.NewReader("age_s,raw\n-1,3\n2,\n")); err == nil || !strings.Contains(err.Error(), "h.csv:2: age_s is below 0") || !strings.Contains(err.Error(), `h.csv:3: raw is ""`) {
+		t.Errorf("bad lines: %v", err)
+	}
+}
