@@ -89,12 +89,12 @@ func (p *place) taken() sample.Truth {
 		if p.spec.Kind == Seat {
 			share = seatTaken
 		}
-		whole := &p.mat.whole
+		whole := p.mat.stat.Of(0)
 		switch {
-		case 2*whole.known < len(p.mat.values) || whole.known == 0:
+		case 2*whole.Known < whole.Cells || whole.Known == 0:
 			t = sample.Maybe
 		default:
-			t, known = sample.Of(float64(whole.contact) >= share*float64(whole.known)), known+1
+			t, known = sample.Of(float64(whole.Contact) >= share*float64(whole.Known)), known+1
 		}
 	}
 	for i := range p.sites {

@@ -6,6 +6,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules/alert"
 	"weald/rules/hold"
+	"weald/rules/matstat"
 )
 
 // NewEngine compiles a plan that Check found nothing wrong with; it panics on
@@ -122,16 +123,24 @@ func (p *place) addMat(spec *Mat) {
 		m.values[i] = sample.Unknown
 	}
 	m.state()
-	add := func(id string, runs [][2]int, n int) {
+	m.level = even(m.stated)
+	var parts [][]int
+	add := func(id string, cells []int) {
 		m.areas = append(m.areas, area{
-			runs: runs, n: n, cellMM: spec.PitchMM[0] * spec.PitchMM[1],
-			signal: slices.IndexFunc(p.signals, func(s Signal) bool { return s.Name == id+"."+areaQuantities[0].name }),
+			runs: runsOf(cells), n: len(cells), cellMM: spec.PitchMM[0] * spec.PitchMM[1],
+			signal: p.signalNamed(id + "." + areaQuantities[0].name),
 		})
+		parts = append(parts, cells)
 	}
-	add(WholeMat, [][2]int{{0, cells}}, cells)
+	all := make([]int, cells)
+	for i := range all {
+		all[i] = i
+	}
+	add(WholeMat, all)
 	for _, r := range spec.Regions {
-		add(r.ID, runsOf(r.Cells), len(r.Cells))
+		add(r.ID, r.Cells)
 	}
+	m.stat = matstat.New(matstat.Grid{Rows: spec.Rows, Columns: spec.Columns, PitchMM: spec.PitchMM}, parts, matstat.PatchFor(spec.PitchMM))
 	var rest []int
 	rest, m.disjoint = spec.unnamed()
 	m.rest = area{runs: runsOf(rest), n: len(rest)}

@@ -164,7 +164,7 @@ func (p *place) derive(used func(name string) bool, lean bool) {
 		p.derivations = append(p.derivations, newSeat(p))
 	}
 	if p.mat != nil {
-		if w := newWide(p, used, lean); len(w.areas) > 0 {
+		if w := newWide(p, used, lean); w != nil {
 			p.derivations = append(p.derivations, w)
 		}
 	}

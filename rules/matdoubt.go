@@ -2,6 +2,9 @@ package rules
 
 import (
 	"math"
+	"slices"
+
+	"weald/rules/matstat"
 )
 
 // A doubt is what a pass over cells adds up to of their uncertainties: of the
@@ -23,32 +26,75 @@ var certain = doubt{peak: math.Inf(-1)}
 // doubted reports whether anything is known of the cells' uncertainties.
 func (m *matState) doubted() bool { return m.stated != nil || m.beyond != nil }
 
-// doubt adds up the cells of an area; nothing where nothing is known.
-func (m *matState) doubt(a *area) doubt {
-	d := certain
-	if !m.doubted() {
-		return d
+// doubts adds up the cells of all areas; nothing where nothing is known. Where the
+// regions are disjoint, the whole is their sum and that of the rest, and each cell
+// is looked at once; where all cells are as uncertain, none is.
+func (m *matState) doubts() {
+	switch {
+	case !m.doubted():
+		return
+	case m.beyond == nil && m.level == m.level:
+		for i := range m.areas {
+			m.areas[i].doubt = evenly(m.stat.Of(i), m.level)
+		}
+		return
 	}
+	whole := certain
+	for i := 1; i < len(m.areas); i++ {
+		m.areas[i].doubt = m.doubt(&m.areas[i])
+		whole.merge(&m.areas[i].doubt)
+	}
+	if m.disjoint {
+		rest := m.doubt(&m.rest)
+		whole.merge(&rest)
+	} else {
+		whole = m.doubt(&m.areas[0])
+	}
+	m.areas[0].doubt = whole
+}
+
+// evenly is the doubt of cells of which each has the same standard uncertainty u,
+// all of it its own.
+func evenly(m *matstat.Measure, u float64) doubt {
+	return doubt{own2: float64(m.Known) * u * u, touching2: float64(m.Contact) * u * u, peak: m.Peak, peakOwn: u}
+}
+
+// even returns what all of us are; NaN where they are not one number.
+func even(us []float64) float64 {
+	if len(us) == 0 || slices.ContainsFunc(us, func(u float64) bool { return u != us[0] }) {
+		return math.NaN()
+	}
+	return us[0]
+}
+
+// doubt adds up the cells of an area.
+func (m *matState) doubt(a *area) doubt {
+	var own2, touching2, shared, touched float64
+	beyond, past, highest, top := false, false, math.Inf(-1), -1
 	for _, r := range a.runs {
-		for c := r[0]; c < r[1]; c++ {
-			v := m.values[c]
+		values, owns, shares := m.values[r[0]:r[1]], m.own[r[0]:r[1]], m.shared[r[0]:r[1]]
+		owns, shares = owns[:len(values)], shares[:len(values)]
+		for i, v := range values {
 			if v != v {
 				continue
 			}
-			own, shared := m.own[c], m.shared[c]
-			d.own2 += own * own
-			d.shared += shared
-			beyond := m.beyond != nil && m.beyond[c]
+			own := owns[i] * owns[i]
+			own2 += own
+			shared += shares[i]
 			if v > contactAbove {
-				d.touching2 += own * own
-				d.touched += shared
-				d.beyond = d.beyond || beyond
-				d.past = d.past || m.past != nil && m.past[c]
+				touching2 += own
+				touched += shares[i]
+				beyond = beyond || m.beyond != nil && m.beyond[r[0]+i]
+				past = past || m.past != nil && m.past[r[0]+i]
 			}
-			if v > d.peak {
-				d.peak, d.peakOwn, d.peakShared, d.far = v, own, shared, beyond
+			if v > highest {
+				highest, top = v, r[0]+i
 			}
 		}
+	}
+	d := doubt{own2: own2, touching2: touching2, shared: shared, touched: touched, peak: highest, beyond: beyond, past: past}
+	if top >= 0 {
+		d.peakOwn, d.peakShared, d.far = m.own[top], m.shared[top], m.beyond != nil && m.beyond[top]
 	}
 	return d
 }
@@ -68,13 +114,13 @@ func (d *doubt) merge(o *doubt) {
 // peak is its cell's. A mean or a load is as wrong as the gauge, whatever the
 // number of cells; their own parts, which are independent, grow with its root
 // (JCGM 100:2008, 5.1.2 and 5.2.2).
-func (d *doubt) signals(a *area, t *tally, to []Signal) {
+func (d *doubt) signals(a *area, m *matstat.Measure, to []Signal) {
 	set := func(s *Signal, own, shared float64, beyond bool) {
 		s.U, s.Shared, s.Extrapolated, s.Expired = math.Hypot(own, shared), shared, beyond, d.past
 	}
 	set(&to[0], d.peakOwn, d.peakShared, d.far)
-	n := float64(t.contact)
-	if t.contact > 0 {
+	n := float64(m.Contact)
+	if m.Contact > 0 {
 		set(&to[1], math.Sqrt(d.touching2)/n, d.touched/n, d.beyond)
 	}
 	per := a.cellMM * newtonsPerMMHgMM2

@@ -9,6 +9,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules/alert"
 	"weald/rules/hold"
+	"weald/rules/matstat"
 )
 
 // A feed is a source as one place sees it.
@@ -66,12 +67,12 @@ type matState struct {
 	beyond []bool    // by cell: extrapolated; nil where none is
 	past   []bool    // by cell: its calibration is past its date; nil where none is
 	at     sample.Instant
-	areas  []area // the whole mat, then the regions
-	whole  tally
-	sum    float64 // mmHg, of all its known cells
+	areas  []area       // the whole mat, then the regions
+	stat   *matstat.Mat // what they measure, in that order
 
-	disjoint bool // no cell is in two regions
-	rest     area // the cells that are in no region
+	level    float64 // the uncertainty that is stated of every cell; NaN where there is no such one
+	disjoint bool    // no cell is in two regions
+	rest     area    // the cells that are in no region
 
 	loaded *hold.Cells // counts how long each cell has been loaded; raises nothing
 }
@@ -286,26 +287,14 @@ func (p *place) updateSite(s *siteState, at sample.Instant) {
 	}
 }
 
-// updateMat makes the signals of a mat. Where the regions are disjoint, the
-// whole is their sum and that of the rest, and each cell is looked at once.
+// updateMat makes the signals of a mat.
 func (p *place) updateMat(at sample.Instant) {
 	m := p.mat
-	whole, wholly := nothing, certain
-	for i := 1; i < len(m.areas); i++ {
-		t, d := m.areas[i].tally(m.values), m.doubt(&m.areas[i])
-		p.setArea(&m.areas[i], &t, &d, at)
-		whole.merge(&t)
-		wholly.merge(&d)
+	m.stat.Tally(m.values, contactAbove)
+	m.doubts()
+	for i := range m.areas {
+		p.setArea(&m.areas[i], m.stat.Of(i), at)
 	}
-	if m.disjoint {
-		rest, d := m.rest.tally(m.values), m.doubt(&m.rest)
-		whole.merge(&rest)
-		wholly.merge(&d)
-	} else {
-		whole, wholly = m.areas[0].tally(m.values), m.doubt(&m.areas[0])
-	}
-	m.whole, m.sum = whole, whole.sum
-	p.setArea(&m.areas[0], &whole, &wholly, at)
 }
 
 // take takes the values of a scan.
@@ -337,16 +326,16 @@ func (m *matState) state() {
 	}
 }
 
-func (p *place) setArea(a *area, t *tally, d *doubt, at sample.Instant) {
+func (p *place) setArea(a *area, m *matstat.Measure, at sample.Instant) {
 	sigs := p.signals[a.signal:][:len(areaQuantities)]
-	for k, v := range a.signals(t) {
+	for k, v := range a.signals(m) {
 		sig := &sigs[k]
-		sig.Value, sig.Known = v, t.known
+		sig.Value, sig.Known = v, m.Known
 		sig.At, sig.Until = at, p.feeds[p.mat.feed].until
 		sig.U, sig.Shared, sig.Extrapolated, sig.Expired = sample.Unknown, sample.Unknown, false, false
 	}
 	if p.mat.doubted() && sigs[0].Value == sigs[0].Value {
-		d.signals(a, t, sigs)
+		a.doubt.signals(a, m, sigs)
 	}
 }
 

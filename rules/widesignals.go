@@ -4,45 +4,32 @@ import (
 	"time"
 
 	"weald/ingest/sample"
-	"weald/rules/matstat"
 	"weald/rules/state"
 )
 
-// A wide measures a mat and its regions beyond what every scan is tallied for:
-// peak pressure index, share, centre of pressure, variation, gradient.
+// A wide makes the signals of a mat and its regions beyond those that every scan
+// is tallied for: peak pressure index, share, centre of pressure, variation,
+// gradient.
 type wide struct {
-	areas []wideArea
+	signals []int // by area: the first of its signals
 }
 
-type wideArea struct {
-	area   *matstat.Area
-	signal int // the first of its signals
-	cells  int
-}
-
-// newWide prepares all areas, or, where the place is to be lean, those that are
-// used.
+// newWide makes those of all areas, or none where the place is to be lean and
+// none is used.
 func newWide(p *place, used func(string) bool, lean bool) *wide {
-	m := p.mat.spec
-	g := matstat.Grid{Rows: m.Rows, Columns: m.Columns, PitchMM: m.PitchMM}
-	patch := matstat.PatchFor(m.PitchMM)
-	w := &wide{}
-	add := func(id string, cells []int) {
-		wanted := !lean
+	w, wanted := &wide{}, !lean
+	add := func(id string) {
 		for _, q := range wideQuantities {
 			wanted = wanted || used(id+"."+q.name)
 		}
-		if wanted {
-			w.areas = append(w.areas, wideArea{matstat.NewArea(g, cells, patch), p.signalNamed(id + "." + wideQuantities[0].name), len(cells)})
-		}
+		w.signals = append(w.signals, p.signalNamed(id+"."+wideQuantities[0].name))
 	}
-	all := make([]int, m.Rows*m.Columns)
-	for i := range all {
-		all[i] = i
+	add(WholeMat)
+	for _, r := range p.mat.spec.Regions {
+		add(r.ID)
 	}
-	add(WholeMat, all)
-	for _, r := range m.Regions {
-		add(r.ID, r.Cells)
+	if !wanted {
+		return nil
 	}
 	return w
 }
@@ -57,20 +44,21 @@ func (w *wide) look(p *place, silent bool) {
 
 func (w *wide) show(p *place, at sample.Instant) {
 	until := p.feeds[p.mat.feed].until
-	for i := range w.areas {
-		a := &w.areas[i]
-		m := a.area.Measure(p.mat.values, contactAbove)
-		for k, v := range [len(wideQuantities)]float64{m.Index, 100 * m.Sum / p.mat.sum, m.X, m.Y, m.Variation, m.Gradient} {
-			if 2*m.Known < a.cells || v-v != 0 {
+	p.mat.stat.Detail(p.mat.values)
+	whole := p.mat.stat.Of(0)
+	for i, first := range w.signals {
+		m := p.mat.stat.Of(i)
+		for k, v := range [len(wideQuantities)]float64{m.Index, 100 * m.Sum / whole.Sum, m.X, m.Y, m.Variation, m.Gradient} {
+			if 2*m.Known < m.Cells || v-v != 0 {
 				v = sample.Unknown
 			}
-			p.put(a.signal+k, v, at, until)
-			p.signals[a.signal+k].Known = m.Known
+			p.put(first+k, v, at, until)
+			p.signals[first+k].Known = m.Known
 		}
 	}
 }
 
-func (w *wide) first() int { return w.areas[0].signal }
+func (w *wide) first() int { return w.signals[0] }
 
 // Code implements state.Coder: all it has is made of the mat's values.
 func (w *wide) Code(*state.Codec) {}

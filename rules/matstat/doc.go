@@ -17,10 +17,18 @@
 //	gradient  greatest difference of two cells that share an edge, by distance
 //
 // The dispersion index is the share of the load that a box round the ischial
-// tuberosities and the sacrum bears: it is Share of the area that is drawn so.
+// tuberosities and the sacrum bears: it is the share of the area that is drawn so.
 //
 // With a few single sensors these are indices of the set of sensors, and not
 // comparable with those of a mat.
+//
+// # What it costs
+//
+// All areas of a mat are measured together (Mat): Tally adds up each cell once,
+// whatever the number of areas, and Detail looks at differences and at patches
+// only where they can be above the greatest so far. Nothing is carried from one
+// map to the next, so that a map has the same figures, to the last bit, whenever
+// it is measured.
 //
 // # Missing cells
 //
