@@ -59,7 +59,11 @@ func (w *cellWatch) turn(p *place, g *group, t hold.Turn, at sample.Instant) {
 }
 
 func (w *cellWatch) set(p *place) {
-	w.cells.SetWith(p.mat.values, p.mat.us)
+	if w.band.Plain() {
+		w.cells.Set(p.mat.values)
+	} else {
+		w.cells.SetWith(p.mat.values, p.mat.uncertainties())
+	}
 	w.gate.set(p)
 	w.advance(p, p.at, 0)
 	for i := range w.groups {
@@ -92,7 +96,7 @@ func (w *cellWatch) tell(p *place, g *group, cell int, what alert.Change, at sam
 	e := alert.Event{
 		At: at, Key: g.key, What: what, Priority: w.rule.Priority,
 		Signal: g.key.Subject + ".pressure", Unit: "mmHg",
-		Value: v, U: p.mat.us[cell], Limit: w.band.Limit(v), Held: held,
+		Value: v, U: p.mat.uncertainty(cell), Limit: w.band.Limit(v), Held: held,
 	}
 	columns := p.mat.spec.Columns
 	where := fmt.Sprintf("cell in row %d, column %d", cell/columns+1, cell%columns+1)

@@ -252,9 +252,6 @@ func (m *matState) restore(r *reader, version byte) {
 	} else {
 		clear(m.shared)
 	}
-	for i := range m.us {
-		m.us[i] = math.Sqrt(m.own[i]*m.own[i] + m.shared[i]*m.shared[i])
-	}
 	m.beyond = r.flags(len(m.us))
 	if version >= 4 && r.flag() {
 		m.past = r.flags(len(m.us))

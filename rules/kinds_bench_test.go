@@ -138,6 +138,63 @@ func TestSteadyMatsDoNotAllocate(t *testing.T) {
 	}
 }
 
+// surely gives a scan everything that only a calibration record knows.
+func surely(s *sample.Scan) {
+	n := len(s.Values)
+	s.U, s.Shared, s.Extrapolated, s.Expired = repeat(1, n), repeat(0.5, n), make([]bool, n), make([]bool, n)
+	s.Raw, s.Rail, s.Withheld = s.Values, 4095, []int{3, 17}
+}
+
+func TestSteadyQualityDoesNotAllocate(t *testing.T) {
+	rule := faulty(rules.Faults...)
+	rule.OnDelay = time.Hour
+	e := rules.NewEngine(bed(8, 8, rule), nobody{})
+	s := sample.Scan{Values: make([]float64, 64)}
+	surely(&s)
+	if got := testing.AllocsPerRun(200, func() {
+		s.At = s.At.Add(time.Second)
+		s.Arrived = s.At
+		s.Values[int(s.At/1e9)%64] = float64(int(s.At/1e9) % 100)
+		e.Scan(&s)
+		e.Next()
+	}); got != 0 {
+		t.Errorf("%v allocations a scan, want none", got)
+	}
+}
+
+// What one scan of a 2,048-cell mat costs more where each cell has an uncertainty,
+// and where the quality of all of them is asked for.
+func BenchmarkMatQuality(b *testing.B) {
+	const rows, columns = 64, 32
+	rule := faulty(rules.Faults...)
+	rule.OnDelay = time.Hour
+	for _, c := range []struct {
+		name string
+		sure bool
+		of   []rules.Rule
+	}{{"nothing known", false, nil}, {"uncertainties", true, nil}, {"quality", true, []rules.Rule{rule}}} {
+		b.Run(c.name, func(b *testing.B) {
+			plan := bed(rows, columns, c.of...)
+			plan.Lean = true
+			e := rules.NewEngine(plan, nobody{})
+			s := sample.Scan{Values: make([]float64, rows*columns)}
+			for i := range s.Values {
+				s.Values[i] = math.Max(0, 80*math.Sin(float64(i)/37)*math.Cos(float64(i%columns)/9))
+			}
+			if c.sure {
+				surely(&s)
+			}
+			b.ReportAllocs()
+			for b.Loop() {
+				s.At = s.At.Add(time.Second)
+				s.Arrived = s.At
+				e.Scan(&s)
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/rows/columns, "ns/cell")
+		})
+	}
+}
+
 // What one scan of a 2,048-cell mat costs with an exposure of every cell.
 func BenchmarkMatExposure(b *testing.B) {
 	const rows, columns = 64, 32

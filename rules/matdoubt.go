@@ -68,9 +68,14 @@ func even(us []float64) float64 {
 }
 
 // doubt adds up the cells of an area.
+//
+// What is in contact and what is not is like noise to a processor that guesses
+// which way a branch goes: so contact is a number here, 1 or 0, out of the sign of
+// how far a cell is below it.
 func (m *matState) doubt(a *area) doubt {
 	var own2, touching2, shared, touched float64
-	beyond, past, highest, top := false, false, math.Inf(-1), -1
+	var beyond, past uint64
+	highest, top := math.Inf(-1), -1
 	for _, r := range a.runs {
 		values, owns, shares := m.values[r[0]:r[1]], m.own[r[0]:r[1]], m.shared[r[0]:r[1]]
 		owns, shares = owns[:len(values)], shares[:len(values)]
@@ -78,25 +83,35 @@ func (m *matState) doubt(a *area) doubt {
 			if v != v {
 				continue
 			}
-			own := owns[i] * owns[i]
+			contact := math.Float64bits(contactAbove-v) >> 63
+			in, own, share := float64(contact), float64(owns[i]*owns[i]), shares[i]
 			own2 += own
-			shared += shares[i]
-			if v > contactAbove {
-				touching2 += own
-				touched += shares[i]
-				beyond = beyond || m.beyond != nil && m.beyond[r[0]+i]
-				past = past || m.past != nil && m.past[r[0]+i]
-			}
+			touching2 += float64(in * own)
+			shared += share
+			touched += float64(in * share)
 			if v > highest {
 				highest, top = v, r[0]+i
 			}
+			if m.beyond != nil {
+				beyond |= contact & bit(m.beyond[r[0]+i])
+			}
+			if m.past != nil {
+				past |= contact & bit(m.past[r[0]+i])
+			}
 		}
 	}
-	d := doubt{own2: own2, touching2: touching2, shared: shared, touched: touched, peak: highest, beyond: beyond, past: past}
+	d := doubt{own2: own2, touching2: touching2, shared: shared, touched: touched, peak: highest, beyond: beyond != 0, past: past != 0}
 	if top >= 0 {
 		d.peakOwn, d.peakShared, d.far = m.own[top], m.shared[top], m.beyond != nil && m.beyond[top]
 	}
 	return d
+}
+
+func bit(is bool) (b uint64) {
+	if is {
+		b = 1
+	}
+	return b
 }
 
 // merge takes what was added up elsewhere.

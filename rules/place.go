@@ -60,9 +60,10 @@ type matState struct {
 	spec   *Mat
 	feed   int
 	values []float64
-	us     []float64 // standard uncertainties of values, NaN not known
-	own    []float64 // the parts of them that are of a cell alone
+	own    []float64 // parts of the standard uncertainties of values that are of a cell alone, NaN not known
 	shared []float64 // and of the gauge that all were calibrated with
+	us     []float64 // both together, where somebody asks: see uncertainties
+	fresh  bool      // us is of these values
 	stated []float64 // what the configuration states; nil for nothing
 	beyond []bool    // by cell: extrapolated; nil where none is
 	past   []bool    // by cell: its calibration is past its date; nil where none is
@@ -302,11 +303,9 @@ func (m *matState) take(s *sample.Scan) {
 	copy(m.values, s.Values)
 	switch {
 	case s.U != nil:
+		m.fresh = false
 		copy(m.own, s.U)
 		copy(m.shared, s.Shared)
-		for i := range m.us {
-			m.us[i] = math.Sqrt(s.U[i]*s.U[i] + s.Shared[i]*s.Shared[i])
-		}
 		m.beyond = append(m.beyond[:0], s.Extrapolated...)
 		if m.past = append(m.past[:0], s.Expired...); s.Expired == nil {
 			m.past = nil
@@ -319,11 +318,29 @@ func (m *matState) take(s *sample.Scan) {
 
 // state takes the uncertainties that the configuration states.
 func (m *matState) state() {
-	for i := range m.us {
-		if m.us[i], m.own[i], m.shared[i] = sample.Unknown, sample.Unknown, 0; m.stated != nil {
-			m.us[i], m.own[i] = m.stated[i], m.stated[i]
+	m.fresh = false
+	for i := range m.own {
+		if m.own[i], m.shared[i] = sample.Unknown, 0; m.stated != nil {
+			m.own[i] = m.stated[i]
 		}
 	}
+}
+
+// uncertainty returns the combined standard uncertainty of a cell, mmHg.
+func (m *matState) uncertainty(cell int) float64 {
+	return math.Sqrt(float64(m.own[cell]*m.own[cell]) + float64(m.shared[cell]*m.shared[cell]))
+}
+
+// uncertainties returns that of all cells. Roots cost more than nearly all else that
+// is done with a cell, and few rules ask for them.
+func (m *matState) uncertainties() []float64 {
+	if !m.fresh {
+		m.fresh = true
+		for i := range m.us {
+			m.us[i] = m.uncertainty(i)
+		}
+	}
+	return m.us
 }
 
 func (p *place) setArea(a *area, m *matstat.Measure, at sample.Instant) {
