@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"weald/ingest/sample"
 	"weald/rules/matstat"
 )
 
@@ -140,4 +141,33 @@ func (d *doubt) signals(a *area, m *matstat.Measure, to []Signal) {
 	}
 	per := a.cellMM * newtonsPerMMHgMM2
 	set(&to[3], math.Sqrt(d.own2)*per, d.shared*per, d.beyond)
+}
+
+// doubtIndex gives the uncertainty of an area's peak pressure index, the mean of one
+// patch: which patch is the highest is taken as it is.
+func (m *matState) doubtIndex(of int, s *Signal) {
+	s.U, s.Shared, s.Extrapolated, s.Expired = sample.Unknown, sample.Unknown, false, false
+	if !m.doubted() || s.Value != s.Value {
+		return
+	}
+	now, patch := m.stat.Of(of), m.areas[of]
+	if now.Where.Rows > 0 {
+		patch = area{}
+		for r := range now.Where.Rows {
+			first := now.At + r*m.spec.Columns
+			patch.runs = append(m.patch[:r], [2]int{first, first + now.Where.Columns})
+			m.patch = patch.runs
+		}
+	}
+	d, known := m.doubt(&patch), 0.0
+	for _, r := range patch.runs {
+		for _, v := range m.values[r[0]:r[1]] {
+			if v == v {
+				known++
+			}
+		}
+	}
+	s.Shared = d.shared / known
+	s.U = math.Hypot(math.Sqrt(d.own2)/known, s.Shared)
+	s.Extrapolated, s.Expired = d.beyond, d.past
 }

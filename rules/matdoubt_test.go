@@ -37,7 +37,7 @@ func TestDoubtOfAMat(t *testing.T) {
 	s.sure(0, values, own, shared)
 
 	const draws = 4000
-	names := []string{"mat.peak", "mat.mean", "mat.load", "hip.peak", "hip.mean", "hip.load"}
+	names := []string{"mat.peak", "mat.mean", "mat.load", "mat.index", "hip.peak", "hip.mean", "hip.load", "hip.index"}
 	rng := rand.New(rand.NewPCG(3, 3))
 	scatter := func(size float64) map[string]float64 {
 		disturbed := newStory(t, wall())

@@ -64,6 +64,7 @@ type matState struct {
 	shared []float64 // and of the gauge that all were calibrated with
 	us     []float64 // both together, where somebody asks: see uncertainties
 	fresh  bool      // us is of these values
+	patch  [][2]int  // buffer of doubtIndex
 	stated []float64 // what the configuration states; nil for nothing
 	beyond []bool    // by cell: extrapolated; nil where none is
 	past   []bool    // by cell: its calibration is past its date; nil where none is

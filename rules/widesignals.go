@@ -55,6 +55,7 @@ func (w *wide) show(p *place, at sample.Instant) {
 			p.put(first+k, v, at, until)
 			p.signals[first+k].Known = m.Known
 		}
+		p.mat.doubtIndex(i, &p.signals[first])
 	}
 }
 

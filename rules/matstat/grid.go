@@ -29,6 +29,8 @@ type Measure struct {
 
 	// By Detail.
 	Index     float64 // mmHg, peak pressure index
+	Where     Patch   // the patch of which it is the mean, and its first cell; no cells where it is the mean of all
+	At        int
 	Variation float64 // percent, population
 	Gradient  float64 // mmHg/cm
 }

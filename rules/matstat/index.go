@@ -43,6 +43,7 @@ func lay(g Grid, in []bool, p Patch) bed {
 // highest cell of all, which leaves few others.
 func (m *Mat) peakPressure(a *area, values []float64) float64 {
 	best, fits := math.Inf(-1), false
+	a.now.Where = Patch{}
 	for k := range a.beds {
 		fits = fits || len(a.beds[k].runs) > 0
 	}
@@ -87,7 +88,9 @@ func (m *Mat) about(a *area, s *strip, values []float64, best float64) float64 {
 			low, high := first-up*columns-wide+1, last-up*columns
 			for _, r := range b.runs[b.rows[row]:b.rows[row+1]] {
 				if from, to := max(low, r[0]), min(high, r[1]); from < to {
-					best = m.highest(b.patch, values[from:], int(to-from), best)
+					if mean, at := m.highest(b.patch, values[from:], int(to-from), best); at >= 0 {
+						best, a.now.Where, a.now.At = mean, b.patch, int(from)+at
+					}
 				}
 			}
 		}
@@ -96,9 +99,10 @@ func (m *Mat) about(a *area, s *strip, values []float64, best float64) float64 {
 }
 
 // highest returns the highest mean of n patches beside each other, the first cell
-// of the first of which is that of values; best where none is above it. A patch
-// counts of which at least half is known.
-func (m *Mat) highest(p Patch, values []float64, n int, best float64) float64 {
+// of the first of which is that of values, and which it is; -1 where none is above
+// best. A patch counts of which at least half is known.
+func (m *Mat) highest(p Patch, values []float64, n int, best float64) (mean float64, at int) {
+	at = -1
 	// What the columns of the patches add up to, and of how many cells.
 	sums, known := m.sums[:n+p.Columns-1], m.known[:n+p.Columns-1]
 	clear(sums)
@@ -118,8 +122,8 @@ func (m *Mat) highest(p Patch, values []float64, n int, best float64) float64 {
 			of += int(known[c])
 		}
 		if 2*of >= p.Rows*p.Columns && sum > best*float64(of) {
-			best = sum / float64(of)
+			best, at = sum/float64(of), i
 		}
 	}
-	return best
+	return best, at
 }
