@@ -5,9 +5,12 @@
 const REGIONS = ['head', 'shoulders', 'back', 'pelvis', 'thighs', 'heels'];
 const HOUR = 3_600_000;
 
-/** A place with `sites` channels, a mat of rows × columns, or both. */
-export function place(id, kind, { sites = 0, rows = 0, columns = 0, rate = 10, priority = 'medium', delay = 3600 } = {}) {
-  const p = { id, kind, rate, rows, columns, priority, delay, started: Date.now() - HOUR, sites: [], regions: [], holds: [] };
+/**
+ * A place with `sites` channels, a mat of rows × columns, or both. `doubts` has by the
+ * name of a signal what makes it less than it seems.
+ */
+export function place(id, kind, { sites = 0, rows = 0, columns = 0, rate = 10, priority = 'medium', delay = 3600, doubts = {} } = {}) {
+  const p = { id, kind, rate, rows, columns, priority, delay, doubts, started: Date.now() - HOUR, sites: [], regions: [], holds: [] };
   for (let k = 0; k < sites; k++) {
     const low = 40 - (28 * k) / Math.max(1, sites);
     const name = sites === 2 ? ['ankle', 'calf'][k] : `site_${String(k + 1).padStart(2, '0')}`;
@@ -71,6 +74,8 @@ export function view(p, now) {
     signals[`${s.id}.pressure`] = { value: sitePressure(p, k, now), u: 1.8, unit: 'mmHg', at: new Date(now).toISOString(), known: 2, members: 2 };
   });
   if (p.rows) signals['mat.peak'] = { value: 70, u: null, unit: 'mmHg', at: new Date(now).toISOString(), known: 1, members: 1 };
+  for (const r of p.regions) signals[`${r.id}.peak`] = { ...signals['mat.peak'], u: 2 };
+  for (const [name, doubt] of Object.entries(p.doubts)) Object.assign(signals[name], doubt);
   const holds = p.subjects.map((subject, k) => {
     const share = used(p, k, now);
     const since = share >= 1 ? new Date(now - 300_000).toISOString() : null;

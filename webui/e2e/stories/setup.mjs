@@ -113,6 +113,33 @@ export default [
     },
   },
   {
+    name: 'values that are extrapolated or past the date of their calibration say so beside the number',
+    async tell({ browser, later, artifacts }) {
+      const both = { extrapolated: true, expired: true };
+      const mock = await startMock([
+        place('bed-1', 'bed', { rows: 64, columns: 32, doubts: { 'mat.peak': { extrapolated: true }, 'pelvis.peak': both } }),
+        place('bench-1', 'wrap', { sites: 2, doubts: { 'ankle.pressure': both, 'calf.pressure': { expired: true } } }),
+      ]);
+      later(() => mock.stop());
+      for (const [look, options] of [['light', {}], ['dark', { theme: 'dark' }], ['360', { width: 360, height: 780 }]]) {
+        for (const [id, wants] of [
+          ['bench-1', [/ankle\s+\d+ ± 2 mmHg\s+extrapolated: beyond what was calibrated, past the date of its calibration/, /calf\s+\d+ ± 2 mmHg\s+past the date/]],
+          ['bed-1', [/The highest is extrapolated: beyond what was calibrated\./, /pelvis\s+extrapolated: beyond what was calibrated, past the date/]],
+        ]) {
+          const { page, context, complaints } = await open(browser, `${mock.url}/places/${id}`, options);
+          later(() => context.close());
+          for (const closed of await page.locator('details:not([open])').all()) await closed.locator('summary').click();
+          for (const want of wants) await until(`${id} says ${want}`, async () => want.test(await words(page, 'main')));
+          assert.deepEqual(await violations(page), [], `${id} ${look}`);
+          assert.equal(await overflow(page), 0, `${id} ${look}`);
+          await page.screenshot({ path: `${artifacts}/doubtful-${id}-${look}.png`, fullPage: true });
+          assert.deepEqual(complaints, []);
+          await context.close();
+        }
+      }
+    },
+  },
+  {
     name: 'setup: every kind of trouble at once, in light, dark and on a phone',
     async tell({ browser, later, artifacts }) {
       const mock = await startMock([place('bed-1', 'bed', { rows: 64, columns: 32 }), place('bench-1', 'wrap', { sites: 2 })], { bridges: hospital() });
