@@ -2,6 +2,7 @@ package webui
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -9,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	calibration "weald/ingest/calib/record"
+	"weald/ingest/sample"
 	"weald/stream/history"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
@@ -186,5 +189,81 @@ func TestWhatIsNotKeptIsNotAnswered(t *testing.T) {
 	}
 	if rec := s.post("/api/v1/places/bed-4/marks", `{"what": "turned"}`); rec.Code != 503 || !strings.Contains(rec.Body.String(), "was not kept") {
 		t.Errorf("%d %s", rec.Code, rec.Body)
+	}
+}
+
+// calibrationRows are readings of a sensor with 100 counts at rest and 8 a mmHg.
+func calibrationRows(levels int) string {
+	var rows []string
+	for _, direction := range []string{"up", "down"} {
+		for i := range levels {
+			if direction == "down" {
+				i = levels - 1 - i
+			}
+			rows = append(rows, fmt.Sprintf(`{"reference_mmhg": %d, "raw": %d, "cycle": 1, "direction": %q}`, 10*i, 100+80*i+i%2, direction))
+		}
+	}
+	return "[" + strings.Join(rows, ",") + "]"
+}
+
+func TestCalibrationsAreAsDocumented(t *testing.T) {
+	j := new(journaltest.Memory)
+	s := newRecordingStack(t, j)
+	c := newContract(t, s)
+	const all, one = "/api/v1/calibrations", "/api/v1/calibrations/{calibration}"
+	of := func(source, by, rows string) string {
+		return `{"bridge": "new", "source": "` + source + `", "channel": 0, "by": "` + by + `", "reference": "bench gauge", "temperature_c": 21.5, "rows": ` + rows + `}`
+	}
+	made := s.post(all, of("leg", "E-01", calibrationRows(11)))
+	if made.Code != 201 {
+		t.Fatalf("%d: %s", made.Code, made.Body)
+	}
+	var kept struct {
+		Calibration struct{ ID string }
+		Record      calibration.Record
+	}
+	if err := json.Unmarshal(made.Body.Bytes(), &kept); err != nil || kept.Record.ID() != kept.Calibration.ID || *kept.Record.Temperature != 21.5 {
+		t.Fatalf("%v, %s", err, made.Body)
+	}
+	c.checkOf("post", all, made)
+	later := kept.Record
+	later.By, later.ValidUntil = "E-02", later.At.Add(time.Second)
+	for i, r := range []calibration.Record{kept.Record, later} { // this stack's pipeline has no recorder
+		if _, err := j.Append(t.Context(), record.Entry{Ord: uint64(i + 1), At: sample.At(r.At), Author: r.By, Body: record.Calibration{Record: r}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, r := range []struct {
+		body   string
+		status int
+		says   string
+	}{
+		{of("leg", "Pat Larch", calibrationRows(11)), 422, "names are not kept"},
+		{of("leg", "E-01", calibrationRows(3)), 422, "there are 3 levels of pressure"},
+		{of("none", "E-01", calibrationRows(11)), 409, "there is no such channel"},
+		{strings.Replace(of("leg", "E-01", calibrationRows(11)), `"by"`, `"at": "2999-01-01T00:00:00Z", "by"`, 1), 422, "has not come yet"},
+	} {
+		got := s.post(all, r.body)
+		if got.Code != r.status || !strings.Contains(got.Body.String(), r.says) || strings.Contains(got.Body.String(), "Pat") {
+			t.Errorf("%d, want %d with %q: %s", got.Code, r.status, r.says, got.Body)
+		}
+		c.checkOf("post", all, got)
+	}
+	for ask, want := range map[string]int{"": 2, "?in_force=true": 1, "?bridge=new&source=leg&channel=0": 2, "?channel=1": 0, "?bridge=trolley": 0} {
+		got := s.get(all + ask)
+		c.check(all, got)
+		if n := strings.Count(got.Body.String(), `"id"`); got.Code != 200 || n != want {
+			t.Errorf("%s: %d records, want %d: %s", ask, n, want, got.Body)
+		}
+	}
+	if got := s.get(all + "/" + kept.Calibration.ID); got.Code != 200 || !strings.Contains(got.Body.String(), `"in_force":false`) {
+		t.Errorf("a former record: %d %s", got.Code, got.Body)
+	} else {
+		c.check(one, got)
+	}
+	c.check(one, s.get(all+"/none"))
+	sheet := s.get(all + "/" + later.ID() + "/sheet")
+	if policy := sheet.Header().Get("Content-Security-Policy"); sheet.Code != 200 || !strings.Contains(sheet.Body.String(), "E-02") || !strings.Contains(policy, "default-src 'none'") {
+		t.Errorf("sheet: %d, %q, %.200s", sheet.Code, policy, sheet.Body)
 	}
 }

@@ -13,9 +13,11 @@ import (
 	"sync"
 	"time"
 
+	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
+	"weald/stream/pipeline"
 )
 
 // Only one process may have a record open, since that is what makes its promises
@@ -35,6 +37,8 @@ type question struct {
 
 	// Retention is what to show of what these limits would delete.
 	Retention journal.Limits `json:"retention,omitempty"`
+
+	Calibrate *calibration.Record `json:"calibrate,omitempty"` // to put into force
 }
 
 // An answer is one line of what comes back.
@@ -48,8 +52,9 @@ type answerLine struct {
 	Error string `json:"error,omitempty"`
 }
 
-// answers serves the record to other commands until ctx ends.
-func (b *book) answers(ctx context.Context, dir string, log *slog.Logger) error {
+// answers serves the record, and the pipeline that writes it, to other commands
+// until ctx ends.
+func (b *book) answers(ctx context.Context, pipe *pipeline.Pipeline, dir string, log *slog.Logger) error {
 	path := filepath.Join(dir, askName)
 	_ = os.Remove(path) // whoever left it is gone: the record is ours
 	sweepGlimpses(dir)
@@ -75,11 +80,11 @@ func (b *book) answers(ctx context.Context, dir string, log *slog.Logger) error 
 			}
 			return fmt.Errorf("answering commands: %w", err)
 		}
-		all.Go(func() { b.answer(ctx, conn) })
+		all.Go(func() { b.answer(ctx, pipe, conn) })
 	}
 }
 
-func (b *book) answer(ctx context.Context, conn net.Conn) {
+func (b *book) answer(ctx context.Context, pipe *pipeline.Pipeline, conn net.Conn) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	defer conn.Close()
@@ -97,14 +102,14 @@ func (b *book) answer(ctx context.Context, conn net.Conn) {
 	}()
 	out := json.NewEncoder(conn)
 	// An error of writing means that whoever asked is gone, and cancels ctx.
-	if err := b.work(ctx, &q, func(l answerLine) { _ = out.Encode(l) }); err != nil {
+	if err := b.work(ctx, pipe, &q, func(l answerLine) { _ = out.Encode(l) }); err != nil {
 		_ = out.Encode(answerLine{Error: err.Error()})
 		return
 	}
 	_ = out.Encode(answerLine{Done: true})
 }
 
-func (b *book) work(ctx context.Context, q *question, tell func(answerLine)) error {
+func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, q *question, tell func(answerLine)) error {
 	switch {
 	case q.Backup != "" && filepath.IsAbs(q.Backup):
 		_, err := b.store.Backup(ctx, q.Backup, func(copied, known int64) { tell(answerLine{Copied: copied, Known: known}) })
@@ -113,6 +118,8 @@ func (b *book) work(ctx context.Context, q *question, tell func(answerLine)) err
 		return checkRecord(ctx, b.store, func(text string) { tell(answerLine{Finding: text}) })
 	case len(q.Retention) > 0:
 		return tellPlan(ctx, b.store, q.Retention, sample.At(time.Now()), func(text string) { tell(answerLine{Finding: text}) })
+	case q.Calibrate != nil:
+		return pipe.Calibrate(ctx, q.Calibrate)
 	}
 	return errors.New("the running daemon does not know what is asked; it may be of another version")
 }

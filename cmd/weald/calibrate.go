@@ -32,7 +32,8 @@ type fitFlags struct {
 	json                              bool
 	options                           fit.Options
 	creep, dwell                      float64
-	page, channel, by, reference      string
+	page, keep, channel, by           string
+	reference                         string
 	method                            string
 	temperature                       float64
 }
@@ -58,10 +59,15 @@ with the columns age_s, in s since the pressure was reached, and raw.
 A table that cannot be a calibration is refused, with the reason and what to do;
 the status is 1. So it is where the acceptance limits reject the channel.
 
+With --keep, a running daemon keeps what came of it in its record and rests the
+channel's values on it from the next scan on. It is never changed afterwards: a
+later calibration of the channel takes its place.
+
 With --json everything is one object on one line.`,
 		Example: `  weald calibrate fit --table leg-0.csv
   weald calibrate fit --table leg-0.csv --model quadratic --json
   weald calibrate fit --table leg-0.csv --held leg-0-held.csv
+  weald calibrate fit --table leg-0.csv --keep weald.yaml --channel trolley/leg/0 --by E-01 --reference 'bench gauge'
   weald calibrate fit --table cell.csv --model quadratic --direction response`,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return calibrateFit(cmd, f) },
@@ -82,11 +88,12 @@ With --json everything is one object on one line.`,
 	flags.StringVar(&f.held, "held", "", "readings of one pressure that was held, as CSV; instead of --creep")
 	flags.Float64Var(&f.dwell, "dwell", 30, "age of the load at each reading of the table, in s; for --creep and --held")
 	flags.StringVar(&f.page, "page", "", "write a page to print and sign to this HTML file; it is not overwritten")
-	flags.StringVar(&f.channel, "channel", "", "for --page: whose readings these are, BRIDGE/SOURCE/NUMBER")
-	flags.StringVar(&f.by, "by", "", "for --page: a code for who took them, such as E-01; never a name")
-	flags.StringVar(&f.reference, "reference", "", "for --page: the gauge")
-	flags.StringVar(&f.method, "method", "", "for --page: how the pressures were applied")
-	flags.Float64Var(&f.temperature, "temperature", math.NaN(), "for --page: °C")
+	flags.StringVar(&f.keep, "keep", "", "put the calibration into force at the daemon that runs with this configuration")
+	flags.StringVar(&f.channel, "channel", "", "for --page and --keep: whose readings these are, BRIDGE/SOURCE/NUMBER")
+	flags.StringVar(&f.by, "by", "", "for --page and --keep: a code for who took them, such as E-01; never a name")
+	flags.StringVar(&f.reference, "reference", "", "for --page and --keep: the gauge")
+	flags.StringVar(&f.method, "method", "", "for --page and --keep: how the pressures were applied")
+	flags.Float64Var(&f.temperature, "temperature", math.NaN(), "for --page and --keep: °C")
 	flags.BoolVar(&f.json, "json", false, "one JSON object")
 	return cmd
 }
@@ -111,15 +118,15 @@ func (f *fitFlags) check() error {
 	if f.held != "" && (f.creep != 0 || f.direction == "response") {
 		return errors.New("--held tells the creep of a calibration: leave --creep and --direction out")
 	}
-	if f.page != "" {
+	if f.page != "" || f.keep != "" {
 		if _, _, _, err := splitChannel(f.channel); err != nil {
 			return err
 		}
 		switch {
 		case f.by == "" || f.reference == "":
-			return errors.New("--page needs --by and --reference: who took the readings, and with which gauge")
+			return errors.New("--page and --keep need --by and --reference: who took the readings, and with which gauge")
 		case f.direction == "response":
-			return errors.New("--page is of a calibration, which turns counts into mmHg: leave --direction out")
+			return errors.New("--page and --keep are of a calibration, which turns counts into mmHg: leave --direction out")
 		}
 	}
 	if f.branches != "auto" || o.Model != fit.Auto {
@@ -157,8 +164,8 @@ func calibrateFit(cmd *cobra.Command, f fitFlags) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", f.table, err)
 	}
-	if f.page != "" && out.Calibration != nil {
-		if err := f.writePage(rows, out.result, time.Now()); err != nil {
+	if (f.page != "" || f.keep != "") && out.Calibration != nil {
+		if err := f.publish(cmd, f.record(rows, out.result, time.Now())); err != nil {
 			return err
 		}
 	}

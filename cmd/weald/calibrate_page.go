@@ -1,17 +1,23 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"os"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
+
+	"github.com/spf13/cobra"
 
 	"weald/ingest/calib/figures"
 	"weald/ingest/calib/fit"
 	"weald/ingest/calib/record"
 	"weald/ingest/calib/sheet"
+	"weald/webui/api"
 )
 
 func splitChannel(s string) (bridge, source string, channel int, err error) {
@@ -24,31 +30,56 @@ func splitChannel(s string) (bridge, source string, channel int, err error) {
 	return "", "", 0, fmt.Errorf("--channel is %q: want BRIDGE/SOURCE/NUMBER, such as trolley/leg/0", s)
 }
 
-// writePage writes the page of a calibration that was made now.
-func (f *fitFlags) writePage(rows []figures.Row, r *fit.Result, now time.Time) error {
-	bridge, source, channel, err := splitChannel(f.channel)
-	if err != nil {
-		return err
-	}
-	now = now.UTC().Truncate(time.Second)
-	kept := r.Record(rows, now, f.by, bridge, source, channel, record.Instrument{Name: f.reference, U: f.options.ReferenceU}, f.options)
+// record is what is kept of a calibration that was made now.
+func (f *fitFlags) record(rows []figures.Row, r *fit.Result, now time.Time) *record.Record {
+	bridge, source, channel, _ := splitChannel(f.channel) // check has looked at it
+	kept := r.Record(rows, now.UTC().Truncate(time.Second), f.by, bridge, source, channel, record.Instrument{Name: f.reference, U: f.options.ReferenceU}, f.options)
 	kept.Method = f.method
 	if !math.IsNaN(f.temperature) {
 		kept.Temperature = &f.temperature
 	}
-	if err := kept.Check(); err != nil {
+	return kept
+}
+
+// publish hands r to those that --page and --keep name. A rejected one gets its
+// page, and no daemon.
+func (f *fitFlags) publish(cmd *cobra.Command, r *record.Record) error {
+	if err := r.Check(); err != nil {
 		return err
 	}
-	file, err := os.OpenFile(f.page, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if f.page != "" {
+		if err := writePage(f.page, r); err != nil {
+			return err
+		}
+	}
+	if f.keep == "" || r.Verdict == record.Rejected {
+		return nil
+	}
+	if problem := api.CodeProblem(r.By); problem != "" {
+		return fmt.Errorf("--by: %s", problem)
+	}
+	dir, err := folderOf(cmd, f.keep, "")
 	if err != nil {
 		return err
 	}
-	err = sheet.Write(file, kept, now)
+	err = askDaemon(cmd.Context(), dir, question{Calibrate: r}, func(answerLine) {})
+	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ECONNREFUSED) {
+		return fmt.Errorf("%s: no daemon runs with it, and only a running one takes a calibration: start it first", f.keep)
+	}
+	return err
+}
+
+func writePage(name string, r *record.Record) error {
+	file, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return err
+	}
+	err = sheet.Write(file, r, r.At)
 	if e := file.Close(); err == nil {
 		err = e
 	}
 	if err != nil {
-		return fmt.Errorf("%s: %w", f.page, err)
+		return fmt.Errorf("%s: %w", name, err)
 	}
 	return nil
 }

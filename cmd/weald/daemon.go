@@ -113,7 +113,7 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 		group.Go(func() error { return d.book.past.run(ctx) })
 		group.Go(func() error { return d.book.desk.Run(ctx) })
 		group.Go(func() error { return d.book.retire(ctx, d.config.Keep, d.clock.Now, d.log) })
-		group.Go(func() error { return d.book.answers(ctx, d.config.Data, d.log) })
+		group.Go(func() error { return d.book.answers(ctx, d.pipe, d.config.Data, d.log) })
 	}
 	group.Go(func() error { return d.hub.Run(ctx) })
 	group.Go(func() error { return webui.Serve(ctx, l, handler, d.log) })

@@ -126,7 +126,7 @@ func reasoned(why string) error {
 
 // act does it, and says why if it cannot be done.
 func (s *server) act(ctx context.Context, id string, d pipeline.Deed) (*answer[view.Alert], error) {
-	if problem := codeProblem(d.Who); problem != "" {
+	if problem := CodeProblem(d.Who); problem != "" {
 		return nil, huma.Error422UnprocessableEntity("code: " + problem)
 	}
 	k, ok := alert.ParseKey(id)

@@ -89,6 +89,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addSessions(api)
 	s.addExports(api)
 	s.addKept(api)
+	s.addCalibrations(api)
 	s.addAlerts(api)
 	s.addBridges(api)
 	s.addHealth(api)

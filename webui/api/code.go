@@ -12,8 +12,8 @@ var codeForm = regexp.MustCompile(`^[A-Z]{1,4}-[0-9]{1,6}$`)
 
 const codeHelp = "give a code of letters and digits, such as K-07, and keep the list of who is who somewhere else"
 
-// codeProblem says why text is not a person's code; "" if it is one.
-func codeProblem(text string) string {
+// CodeProblem says why text is not a person's code; "" if it is one.
+func CodeProblem(text string) string {
 	words := strings.FieldsFunc(text, func(r rune) bool { return unicode.IsSpace(r) || r == ',' || r == '.' })
 	letters, digits, capitals := 0, 0, 0
 	for _, r := range text {

@@ -146,7 +146,7 @@ func (s *server) beginSession(ctx context.Context, in *beginInput) (*answer[sess
 	if err != nil {
 		return nil, err
 	}
-	if problem := codeProblem(b.Code); problem != "" {
+	if problem := CodeProblem(b.Code); problem != "" {
 		// The text itself is not repeated: it may be a name.
 		return nil, huma.NewError(http.StatusUnprocessableEntity, "code: "+problem)
 	}

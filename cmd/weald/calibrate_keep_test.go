@@ -1,0 +1,147 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"net"
+	"strings"
+	"testing"
+	"time"
+
+	"weald/ingest/frame"
+)
+
+const uncalibratedConfig = `
+web: {listen: "127.0.0.1:0"}
+data: %s
+bridges:
+  - {id: hub, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 10}]}
+places:
+  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [hub/leg/0]}]}
+rules:
+  - {id: tight, limit: {watch: ankle.pressure, above: 60}, on_delay: 1s, priority: high}
+`
+
+// kneeTable is of a sensor with 100 counts at rest and 8 a mmHg.
+func kneeTable() string {
+	var b strings.Builder
+	b.WriteString("reference_mmhg,raw,cycle,direction\n")
+	for cycle := 1; cycle <= 2; cycle++ {
+		for p := 0; p <= 100; p += 10 {
+			fmt.Fprintf(&b, "%d,%d,%d,up\n", p, 100+8*p+(p/10)%2, cycle)
+		}
+		for p := 100; p >= 0; p -= 10 {
+			fmt.Fprintf(&b, "%d,%d,%d,down\n", p, 100+8*p-(p/10)%2, cycle)
+		}
+	}
+	return b.String()
+}
+
+// A fit is put into force at a running daemon: values rest on it from the next
+// scan on, after a restart too, and a rehearsal of the record says the same.
+func TestACalibrationComesIntoForce(t *testing.T) {
+	t.Parallel()
+	port, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer port.Close()
+	config := write(t, "hub.yaml", fmt.Sprintf(uncalibratedConfig, t.TempDir(), port.Addr()))
+	table := write(t, "leg-0.csv", kneeTable())
+	fit := func(channel, by string) []string {
+		return []string{"calibrate", "fit", "--table", table, "--keep", config, "--channel", channel, "--by", by, "--reference", "bench gauge"}
+	}
+	said := func(args ...string) (string, int) {
+		var stderr bytes.Buffer
+		code := run(t.Context(), args, io.Discard, &stderr)
+		return stderr.String(), code
+	}
+	if text, code := said(fit("hub/leg/0", "E-01")...); code != 1 || !strings.Contains(text, "no daemon runs with it") {
+		t.Errorf("without a daemon: status %d, %s", code, text)
+	}
+	ankle := func(address string) (*float64, error) {
+		p, err := get[struct {
+			Signals map[string]struct {
+				Value, U *float64
+			}
+		}](address, "/api/v1/places/bench-1")
+		return p.Signals["ankle.pressure"].Value, err
+	}
+	shows := func(address string, want float64) func() error {
+		return func() error {
+			v, err := ankle(address)
+			if err == nil && (v == nil || *v < want-1 || *v > want+1) {
+				err = fmt.Errorf("the ankle is at %v, want about %g", v, want)
+			}
+			return err
+		}
+	}
+	d := newDevice()
+	during := func(name string, f func(t *testing.T, address string, until func(func() error, float64))) {
+		t.Run(name, func(t *testing.T) {
+			address := start(t, "run", "-c", config)
+			port.(*net.TCPListener).SetDeadline(time.Now().Add(10 * time.Second))
+			c, err := port.Accept()
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Cleanup(func() { c.Close() })
+			send := func(fr *frame.Frame) {
+				b, err := frame.AppendWire(nil, fr, frame.U16)
+				if err == nil {
+					_, err = c.Write(b)
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+			}
+			f(t, address, func(done func() error, counts float64) { t.Helper(); d.until(t, send, done, counts, 1) })
+		})
+	}
+	type listed struct {
+		Calibrations []struct {
+			ID, By      string
+			Channel     int
+			InForce     bool `json:"in_force"`
+			PastItsDate bool `json:"past_its_date"`
+		}
+	}
+	during("first", func(t *testing.T, address string, until func(func() error, float64)) {
+		until(counted(t, address, map[string]float64{`weald_frames_total{bridge="hub"}`: 5}), 500)
+		if v, err := ankle(address); err != nil || v != nil {
+			t.Fatalf("not calibrated, and the ankle is at %v: %v", v, err)
+		}
+		if text, code := said(fit("hub/leg/0", "Pat Larch")...); code != 1 || !strings.Contains(text, "names are not kept") {
+			t.Errorf("a name: status %d, %s", code, text)
+		}
+		if text, code := said(fit("hub/none/0", "E-01")...); code != 1 || !strings.Contains(text, "there is no such channel") {
+			t.Errorf("a channel that is not there: status %d, %s", code, text)
+		}
+		if text, code := said(fit("hub/leg/0", "E-01")...); code != 0 {
+			t.Fatalf("status %d: %s", code, text)
+		}
+		until(shows(address, 50), 500)
+		until(raised(address, "tight"), 660)
+	})
+	during("again", func(t *testing.T, address string, until func(func() error, float64)) {
+		until(shows(address, 75), 700)
+		all, err := get[listed](address, "/api/v1/calibrations?in_force=true")
+		if err != nil || len(all.Calibrations) != 1 || !all.Calibrations[0].InForce || all.Calibrations[0].By != "E-01" || all.Calibrations[0].PastItsDate {
+			t.Fatalf("%+v, %v", all, err)
+		}
+		if sheet := text(t, address, "/api/v1/calibrations/"+all.Calibrations[0].ID+"/sheet"); !strings.Contains(sheet, "Calibration of hub/leg/0") || !strings.Contains(sheet, "bench gauge") {
+			t.Errorf("the sheet says %.300s", sheet)
+		}
+	})
+	events, _ := rehearsed(t, "-c", config, "--from", time.Now().Add(-time.Hour).UTC().Format(time.RFC3339), "--to", time.Now().Add(time.Minute).UTC().Format(time.RFC3339))
+	raised := 0
+	for _, e := range events {
+		if e.Event == "raised" && e.Rule == "tight" {
+			raised++
+		}
+	}
+	if raised != 1 {
+		t.Errorf("rehearsed: raised %d times, want once: %+v", raised, events)
+	}
+}

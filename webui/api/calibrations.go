@@ -1,0 +1,268 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"weald/ingest/calib/figures"
+	"weald/ingest/calib/fit"
+	calibration "weald/ingest/calib/record"
+	"weald/stream/journal"
+	"weald/stream/pipeline"
+	"weald/stream/record"
+)
+
+type calibrated struct {
+	ID           string    `json:"id" doc:"The hash of the record, in 32 hexadecimal digits"`
+	Bridge       string    `json:"bridge"`
+	Source       string    `json:"source"`
+	Channel      int       `json:"channel"`
+	At           time.Time `json:"at" doc:"When the readings were taken"`
+	By           string    `json:"by" doc:"Who took them, by code"`
+	Reference    string    `json:"reference" doc:"The gauge"`
+	Model        string    `json:"model"`
+	Branches     bool      `json:"branches" doc:"Loading and unloading apart"`
+	Verdict      string    `json:"verdict" enum:"accepted,accepted with warnings"`
+	Remarks      []string  `json:"remarks" nullable:"false"`
+	HighestU     *float64  `json:"u_highest_mmhg" doc:"The largest combined standard uncertainty over the range"`
+	ValidUntil   time.Time `json:"valid_until"`
+	InForce      bool      `json:"in_force" doc:"No later record of this channel is kept"`
+	PastItsDate  bool      `json:"past_its_date"`
+	RangeMMHg    []float64 `json:"range_mmhg" nullable:"false" minItems:"2" maxItems:"2" doc:"The pressures between which it was made: beyond, values are extrapolated"`
+	LeftOutLevel *float64  `json:"leave_one_out_mmhg" doc:"Root mean square error at levels that the fit did not see"`
+}
+
+type calibrationsInput struct {
+	Bridge  string `query:"bridge"`
+	Source  string `query:"source"`
+	Channel int    `query:"channel" default:"-1" minimum:"-1" doc:"-1 for all"`
+	InForce bool   `query:"in_force" doc:"Only those that values rest on now"`
+}
+
+type calibrationsBody struct {
+	Calibrations []calibrated `json:"calibrations" nullable:"false" doc:"In the order in which they came into force"`
+}
+
+type calibrationInput struct {
+	Calibration string `path:"calibration" doc:"The record's id"`
+}
+
+type calibrationBody struct {
+	Calibration calibrated      `json:"calibration"`
+	Record      json.RawMessage `json:"record" doc:"All of it as it is kept: readings, candidates, curves, figures"`
+}
+
+type newRow struct {
+	Reference float64 `json:"reference_mmhg" doc:"What the gauge showed"`
+	Raw       float64 `json:"raw" doc:"The channel's counts"`
+	Cycle     int     `json:"cycle,omitempty" minimum:"0" maximum:"1000" doc:"From 1"`
+	Direction string  `json:"direction,omitempty" enum:"up,down" doc:"Of the pressure as it came there"`
+}
+
+type newCalibration struct {
+	Body struct {
+		Bridge      string    `json:"bridge" minLength:"1"`
+		Source      string    `json:"source" minLength:"1"`
+		Channel     int       `json:"channel" minimum:"0"`
+		At          time.Time `json:"at,omitempty" doc:"When the readings were taken; now without it"`
+		By          string    `json:"by" maxLength:"64" doc:"Who took them, a code such as E-01; what looks like a name is refused"`
+		Reference   string    `json:"reference" minLength:"1" maxLength:"200" doc:"The gauge"`
+		ReferenceU  *float64  `json:"reference_u_mmhg,omitempty" minimum:"0" doc:"Its standard uncertainty; that of limits of 3 mmHg either way without it"`
+		Temperature *float64  `json:"temperature_c,omitempty"`
+		Method      string    `json:"method,omitempty" maxLength:"1000" doc:"How the pressures were applied"`
+		Rows        []newRow  `json:"rows" nullable:"false" minItems:"1" maxItems:"5000"`
+		Rail        float64   `json:"rail,omitempty" minimum:"0" doc:"The highest count that the channel can read; 0 for not known"`
+		Noise       float64   `json:"noise,omitempty" minimum:"0" doc:"Standard deviation of a single live reading, in counts"`
+	}
+}
+
+func (s *server) addCalibrations(api huma.API) {
+	const all, one = "/api/v1/calibrations", "/api/v1/calibrations/{calibration}"
+	huma.Register(api, operation("calibrations", all, "Calibration records: what came into force for which channel, and when", 422), s.listCalibrations)
+	huma.Register(api, operation("calibration", one, "One calibration record, whole", 404), s.oneCalibration)
+	huma.Register(api, noted("calibrate", all, "Fit readings at known pressures and put the record into force; it is on the disk, and the next scan rests on it, when this is answered", 409), s.keepCalibration)
+	page := operation("calibration-sheet", one+"/sheet", "A calibration as a page to print and sign", 404)
+	page.Responses = map[string]*huma.Response{"200": {Description: "The page", Content: map[string]*huma.MediaType{
+		"text/html": {Schema: &huma.Schema{Type: "string"}},
+	}}}
+	huma.Register(api, page, s.calibrationSheet)
+}
+
+// calibrations returns all records of calibrations in the order of the inputs.
+func (s *server) calibrations(ctx context.Context) ([]calibration.Record, error) {
+	if err := s.recording(); err != nil {
+		return nil, err
+	}
+	var all []calibration.Record
+	err := s.entries(ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}, func(e *record.Entry) bool {
+		all = append(all, e.Body.(record.Calibration).Record)
+		return true
+	})
+	return all, err
+}
+
+// calibratedOf tells of all, of which the last of each channel is in force.
+func calibratedOf(all []calibration.Record, now time.Time) []calibrated {
+	type channel struct {
+		bridge, source string
+		index          int
+	}
+	last := map[channel]int{}
+	for i, r := range all {
+		last[channel{r.Bridge, r.Source, r.Channel}] = i
+	}
+	out := make([]calibrated, len(all))
+	for i := range all {
+		r := &all[i]
+		c := &r.Calibration
+		out[i] = calibrated{
+			ID: r.ID(), Bridge: r.Bridge, Source: r.Source, Channel: r.Channel, At: r.At, By: r.By, Reference: r.Reference.Name,
+			Model: string(c.Loading.Model()), Branches: c.Unloading != nil, Verdict: string(r.Verdict), Remarks: append([]string{}, r.Remarks...),
+			ValidUntil: r.ValidUntil, InForce: last[channel{r.Bridge, r.Source, r.Channel}] == i, PastItsDate: r.Expired(now),
+			RangeMMHg: []float64{c.MMHg.Low, c.MMHg.High},
+		}
+		if f := r.Figures.UHighest; f != nil {
+			out[i].HighestU = &f.MMHg
+		}
+		for _, tried := range r.Candidates {
+			if tried.Chosen {
+				out[i].LeftOutLevel = tried.Error
+			}
+		}
+	}
+	return out
+}
+
+func (s *server) now(ctx context.Context) (now time.Time, err error) {
+	err = s.ask(ctx, func(st *pipeline.State) { now = st.Now().Time() })
+	return now, err
+}
+
+func (s *server) listCalibrations(ctx context.Context, in *calibrationsInput) (*answer[calibrationsBody], error) {
+	all, err := s.calibrations(ctx)
+	if err != nil {
+		return nil, err
+	}
+	now, err := s.now(ctx)
+	if err != nil {
+		return nil, err
+	}
+	a := &answer[calibrationsBody]{Body: calibrationsBody{Calibrations: []calibrated{}}}
+	for _, c := range calibratedOf(all, now) {
+		if (in.Bridge == "" || c.Bridge == in.Bridge) && (in.Source == "" || c.Source == in.Source) &&
+			(in.Channel < 0 || c.Channel == in.Channel) && (c.InForce || !in.InForce) {
+			a.Body.Calibrations = append(a.Body.Calibrations, c)
+		}
+	}
+	return a, nil
+}
+
+// calibration finds a record by its id.
+func (s *server) calibration(ctx context.Context, id string) (*calibration.Record, *calibrated, error) {
+	all, err := s.calibrations(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	now, err := s.now(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	told := calibratedOf(all, now)
+	for i := len(all) - 1; i >= 0; i-- { // the same record may have been put into force again
+		if told[i].ID == id {
+			return &all[i], &told[i], nil
+		}
+	}
+	return nil, nil, huma.Error404NotFound(fmt.Sprintf("there is no calibration %q", id))
+}
+
+func (s *server) oneCalibration(ctx context.Context, in *calibrationInput) (*answer[calibrationBody], error) {
+	r, told, err := s.calibration(ctx, in.Calibration)
+	if err != nil {
+		return nil, err
+	}
+	return calibrationAnswer(r, *told)
+}
+
+func calibrationAnswer(r *calibration.Record, told calibrated) (*answer[calibrationBody], error) {
+	b, err := json.Marshal(r)
+	if err != nil {
+		return nil, err
+	}
+	return &answer[calibrationBody]{calibrationBody{told, b}}, nil
+}
+
+func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answer[calibrationBody], error) {
+	if err := s.recording(); err != nil {
+		return nil, err
+	}
+	b := &in.Body
+	if problem := CodeProblem(b.By); problem != "" {
+		return nil, huma.Error422UnprocessableEntity("by: " + problem)
+	}
+	now, err := s.now(ctx)
+	if err != nil {
+		return nil, err
+	}
+	at := now
+	if !b.At.IsZero() {
+		if at = b.At; at.After(now.Add(aheadAtMost)) {
+			return nil, huma.Error422UnprocessableEntity("at: it has not come yet; here it is " + now.Format(time.RFC3339))
+		}
+	}
+	o := fit.Defaults()
+	o.Rail, o.Noise = b.Rail, b.Noise
+	if b.ReferenceU != nil {
+		o.ReferenceU = *b.ReferenceU
+	}
+	rows := make([]figures.Row, len(b.Rows))
+	for i, r := range b.Rows {
+		rows[i] = figures.Row{Cycle: r.Cycle, Direction: figures.Direction(r.Direction), Reference: r.Reference, Raw: r.Raw}
+	}
+	result, err := fit.Fit(rows, o)
+	if refused, ok := errors.AsType[fit.Refused](err); ok {
+		return nil, refusedCalibration(refused)
+	} else if err != nil {
+		return nil, huma.Error422UnprocessableEntity("rows: " + err.Error())
+	}
+	if result.Verdict == calibration.Rejected {
+		return nil, huma.Error422UnprocessableEntity("rejected: " + strings.Join(result.Remarks, "; "))
+	}
+	r := result.Record(rows, at.UTC().Truncate(time.Second), b.By, b.Bridge, b.Source, b.Channel,
+		calibration.Instrument{Name: b.Reference, U: o.ReferenceU}, o)
+	r.Temperature, r.Method = b.Temperature, b.Method
+	if err := s.putIntoForce(ctx, r); err != nil {
+		return nil, err
+	}
+	return calibrationAnswer(r, calibratedOf([]calibration.Record{*r}, now)[0])
+}
+
+// putIntoForce keeps r and rests values on it.
+func (s *server) putIntoForce(ctx context.Context, r *calibration.Record) error {
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
+	switch err := s.Pipeline.Calibrate(ctx, r); {
+	case err == nil:
+		return nil
+	case errors.Is(err, pipeline.ErrNotKept), errors.Is(err, context.DeadlineExceeded):
+		return huma.Error503ServiceUnavailable(err.Error())
+	default:
+		return huma.Error409Conflict(err.Error())
+	}
+}
+
+// refusedCalibration says every reason, and what to do about each.
+func refusedCalibration(refused fit.Refused) error {
+	details := make([]error, len(refused))
+	for i, r := range refused {
+		details[i] = &huma.ErrorDetail{Location: "body.rows", Message: r.Error()}
+	}
+	return huma.NewError(http.StatusUnprocessableEntity, "the readings cannot be a calibration: "+refused[0].Error(), details...)
+}
