@@ -40,9 +40,9 @@ function openShare(page, from, to) {
 
 /** Cuts the cable for some seconds; gives back how long the page took to say so, and when the hole was. */
 async function cutFor(page, proxy, ms, say, picture) {
-  const began = Date.now();
   // What is out of sight is not drawn.
   await page.locator('[aria-labelledby="lanes-title"] canvas').scrollIntoViewIfNeeded();
+  const began = Date.now();
   proxy.silence();
   await bar(page).waitFor({ timeout: 3000 });
   const took = Date.now() - began;
