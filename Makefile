@@ -19,14 +19,19 @@ CALM := ./rules ./rules/alert ./rules/contrast ./rules/expr ./rules/hold ./rules
   ./config/internal/... ./cmd/internal/beds ./cmd/internal/posturefit
 
 .DEFAULT_GOAL := build
-.PHONY: build run test web lint go-test web-test fuzz e2e faults bench browser peers clean
+.PHONY: build run test web modules packages lint go-test web-test fuzz e2e faults bench clean
 
 build: $(BIN)
 
 run: $(BIN)
 	./$(BIN) demo
 
-test: web lint go-test web-test fuzz e2e
+# What comes over the network comes at the same time, and the pages are checked beside
+# the linters. What is measured against a clock has the machine to itself.
+test:
+	@$(MAKE) --no-print-directory -j3 web modules packages
+	@$(MAKE) --no-print-directory -j2 --output-sync lint web-test
+	@$(MAKE) --no-print-directory go-test fuzz e2e
 
 # The pages come first: the Go binary carries them.
 web: $(WEB)
@@ -48,9 +53,13 @@ lint:
 	$(GO) vet ./...
 	$(STATICCHECK) ./...
 
-go-test: $(WEB) peers
+# Many tests wait, for a clock or a disk, so there are three packages at a time; the
+# two that take longest come first.
+LONG := ./cmd/weald ./stream/journal/sqlite
+
+go-test: $(WEB) packages
 	$(GO) test -vet=off $(CALM)
-	$(GO) test -vet=off $(RACE) -timeout 30m $$($(GO) list ./... | grep -vxF "$$($(GO) list $(CALM))")
+	$(GO) test -vet=off $(RACE) -p 3 -timeout 30m $(LONG) $$($(GO) list ./... | grep -vxF "$$($(GO) list $(CALM))")
 	$(GO) test -vet=off -run 'TestHistorySurvivesAKill|TestBackupOfARunningDaemon' ./cmd/weald
 
 web-test: webui/node_modules/.package-lock.json
@@ -72,24 +81,23 @@ fuzz: $(WEB)
 	    -test.fuzzcachedir '"$$found"'/weald/$$0 >$$at/$$1.log 2>&1 || { cat $$at/$$1.log; exit 255; }'
 
 # The real daemon in a real browser.
-e2e: $(BIN) browser
+e2e: $(BIN) packages
 	cd webui && npm run --silent e2e
 
-browser:
-	@command -v chromium >/dev/null || { \
-	  echo "installing a browser for the tests"; \
-	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && apt-get install -y -qq --no-install-recommends chromium; \
-	  else sudo apt-get update -qq && sudo apt-get install -y -qq --no-install-recommends chromium; fi; }
+modules:
+	$(GO) mod download
+	$(GO) mod download -modfile=.tools/go.mod
 
-# What links are tested against: a broker of other people's making, and a message
-# bus for the stand-in of the Bluetooth service. Debian keeps mosquitto out of
-# PATH, in /usr/sbin.
-peers:
+# What tests need of Debian: a broker of other people's making, a message bus for the
+# stand-in of the Bluetooth service, another reader of EDF+, and a browser. Debian
+# keeps mosquitto out of PATH, in /usr/sbin.
+packages:
 	@missing=""; \
 	{ command -v mosquitto || [ -x /usr/sbin/mosquitto ]; } >/dev/null || missing="$$missing mosquitto"; \
 	{ command -v mosquitto_pub && command -v mosquitto_passwd; } >/dev/null || missing="$$missing mosquitto mosquitto-clients"; \
 	command -v dbus-daemon >/dev/null || missing="$$missing dbus"; \
 	command -v save2gdf >/dev/null || missing="$$missing biosig-tools"; \
+	command -v chromium >/dev/null || missing="$$missing chromium"; \
 	[ -z "$$missing" ] || { \
 	  echo "installing for the tests:$$missing"; \
 	  if [ "$$(id -u)" = 0 ]; then sudo=; else sudo=sudo; fi; \
@@ -97,7 +105,7 @@ peers:
 
 # The faults of the record at length, by hand: about an hour, as root, on a machine
 # that does nothing else. CI runs small versions of the same tests.
-faults: $(WEB) peers
+faults: $(WEB) packages
 	$(GO) test ./cmd/weald -v -timeout 60m -run 'TestLiveIsRehearsed$$' -day
 	$(GO) test ./cmd/weald -v -timeout 30m -run 'TestKilledUnderLoad$$' -kills 200
 	$(GO) test ./cmd/weald -v -timeout 30m -run 'TestPowerCutOfADaemon$$' -powercuts 100
@@ -109,4 +117,4 @@ bench:
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
 clean:
-	rm -rf bin webui/dist/assets webui/dist/index.html webui/node_modules
+	rm -rf bin .cache webui/dist/assets webui/dist/index.html webui/node_modules

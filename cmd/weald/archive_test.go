@@ -45,6 +45,7 @@ const mendTime = 90 * time.Second
 // The ward is no faster than a busy machine with the race detector can judge it:
 // what comes too late to be judged is no history.
 func TestHistorySurvivesAKill(t *testing.T) {
+	t.Parallel()
 	if underRace {
 		t.Skip("a ward that runs against the clock: told without the race detector, as make test does")
 	}
@@ -86,6 +87,7 @@ func TestHistorySurvivesAKill(t *testing.T) {
 // A running daemon copies its own record, and checks it; what is restored from
 // the copy gives the alerts of the record, and goes on.
 func TestBackupOfARunningDaemon(t *testing.T) {
+	t.Parallel()
 	if underRace {
 		t.Skip("a ward that runs against the clock: told without the race detector, as make test does")
 	}

@@ -96,6 +96,7 @@ func holdings(t *testing.T, dir string) map[string]bool {
 // the doctor, whose exit status is 1; and no more is lost than what was in the
 // block or the entry, or behind the tear.
 func TestDamageIsNamed(t *testing.T) {
+	t.Parallel()
 	address, _ := board(t)
 	name := write(t, "weald.yaml", fmt.Sprintf(damageConfig, address, "50ms"))
 	home := filepath.Dir(name)

@@ -88,6 +88,7 @@ func noise(ctx context.Context, l net.Listener) {
 // itself. Nothing that was acknowledged or shown is lost, and nothing is there
 // twice.
 func TestTheDiskOfADaemonFills(t *testing.T) {
+	t.Parallel()
 	if testing.Short() || os.Getuid() != 0 {
 		t.Skip("not allowed to mount a small file system: run as root to test a daemon on a full disk")
 	}

@@ -77,6 +77,7 @@ func (g *gateway) feed(t *testing.T, port string, began time.Time) {
 // the alerts that were kept. A hold that is longer than many of its lives goes on
 // through all of them.
 func TestKilledUnderLoad(t *testing.T) {
+	t.Parallel()
 	port := vacant(t)
 	long := time.Duration(*kills) * 300 * time.Millisecond
 	config := fmt.Sprintf(killConfig, port, long)
