@@ -1,6 +1,7 @@
 package hold
 
 import (
+	"encoding/binary"
 	"math"
 	"slices"
 	"time"
@@ -158,14 +159,40 @@ func (c *Cells) SetWith(values, us []float64) {
 	}
 }
 
-// setAbove is setAll for a limit that has no lower side, as nearly all have.
-// Whether a cell goes on as it is takes one comparison or two.
+// setAbove is setAll for a limit that has no lower side, as nearly all have. Eight
+// cells that are the same, as neighbours on a mat mostly are, are compared with one
+// limit, and are done if they go on as they are.
 func (c *Cells) setAbove(values []float64) {
-	hi := c.band.hi
 	flags := c.flags[:len(values)]
+	enter, stay := c.band.hi[0], c.band.hi[1]
+	first := 0
+	for ; len(values)-first >= 8; first += 8 {
+		v := (*[8]float64)(values[first:])
+		on := false
+		switch binary.LittleEndian.Uint64(flags[first:]) &^ (eight * uint64(raised)) {
+		case eight * uint64(isNo):
+			on = v[0] <= enter && v[1] <= enter && v[2] <= enter && v[3] <= enter &&
+				v[4] <= enter && v[5] <= enter && v[6] <= enter && v[7] <= enter
+		case eight * (uint64(isYes) | uint64(wasAbove)):
+			on = v[0] > stay && v[1] > stay && v[2] > stay && v[3] > stay &&
+				v[4] > stay && v[5] > stay && v[6] > stay && v[7] > stay
+		}
+		if !on {
+			c.eachAbove(first, v[:])
+		}
+	}
+	c.eachAbove(first, values[first:])
+}
+
+// eight times what a byte is, is what eight of them are.
+const eight = 0x0101010101010101
+
+// eachAbove looks at the cells from first on one by one.
+func (c *Cells) eachAbove(first int, values []float64) {
+	hi := c.band.hi
+	flags := c.flags[first:][:len(values)]
 	for i, v := range values {
-		f := flags[i]
-		next := isNo
+		f, next := flags[i], isNo
 		switch {
 		case v > hi[f&1]:
 			next = isYes | uint8(wasAbove)
@@ -173,7 +200,7 @@ func (c *Cells) setAbove(values []float64) {
 			next = isUnknown | f&memory
 		}
 		if next != f&^raised {
-			c.turn(i, next)
+			c.turn(first+i, next)
 		}
 	}
 }

@@ -14,10 +14,14 @@ import (
 	"weald/rules/hold/holdtest"
 )
 
-// Cells must do, cell by cell, exactly what a Band and a State do.
+// cellsN is how many there are: eight that are looked at together, and some more.
+const cellsN = 11
+
+// Cells must do, cell by cell, exactly what a Band and a State do, whether
+// neighbours are alike or not.
 func TestCellsAgreeWithStates(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		const n = 6
+		const n = cellsN
 		s := holdtest.DrawSettings(t)
 		spec, band := s.Spec(), hold.Above(s.Limit, s.Deadband)
 		var which []int
@@ -37,10 +41,14 @@ func TestCellsAgreeWithStates(t *testing.T) {
 				conds = [n]sample.Truth{}
 			default:
 				values := make([]float64, n)
+				all := float64(rapid.IntRange(26, 38).Draw(t, "all"))
+				alone := rapid.SampledFrom([]int{0, 1, n}).Draw(t, "of their own")
 				for i := range values {
-					values[i] = float64(rapid.IntRange(28, 36).Draw(t, "v"))
-					if rapid.IntRange(0, 7).Draw(t, "missing") == 0 {
-						values[i] = math.NaN()
+					if values[i] = all; i < alone {
+						values[i] = float64(rapid.IntRange(28, 36).Draw(t, "v"))
+						if rapid.IntRange(0, 7).Draw(t, "missing") == 0 {
+							values[i] = math.NaN()
+						}
 					}
 					if which == nil || slices.Contains(which, i) {
 						conds[i], mems[i] = band.Judge(values[i], mems[i])
@@ -70,7 +78,7 @@ func TestCellsAgreeWithStates(t *testing.T) {
 	})
 }
 
-func advanceAll(states *[6]hold.State, conds *[6]sample.Truth, spec *hold.Spec, span time.Duration) []hold.Turn {
+func advanceAll(states *[cellsN]hold.State, conds *[cellsN]sample.Truth, spec *hold.Spec, span time.Duration) []hold.Turn {
 	var turns []hold.Turn
 	for i := range states {
 		if span == 0 && conds[i] != sample.Maybe || span > 0 {
