@@ -5,9 +5,7 @@ import "math"
 // Detail measures what Tally, which it follows with the same values, left out.
 func (m *Mat) Detail(values []float64) {
 	for k := range m.sets {
-		s := &m.sets[k]
-		s.steep, s.squares = [2]float64{}, 0
-		s.mean = s.total.touching / float64(max(1, s.total.contact))
+		m.sets[k].steep = [2]float64{}
 	}
 	for k := range m.strips {
 		s := &m.strips[k]
@@ -15,9 +13,6 @@ func (m *Mat) Detail(values []float64) {
 		vs := values[s.from:s.to]
 		if d := s.high - s.least; d*d > in.steep[0] {
 			in.steep[0] = steepest(vs[:len(vs)-1], vs[1:], in.steep[0])
-		}
-		if s.contact {
-			in.squares += squares(vs, in.mean, m.contact)
 		}
 	}
 	for k := range m.links {
@@ -46,35 +41,47 @@ func steepest(as, bs []float64, least float64) float64 {
 	return least
 }
 
-// squares adds up the squares of how far cells in contact are from mean.
-func squares(values []float64, mean, contact float64) (sum float64) {
-	for _, v := range values {
-		if v > contact {
-			d := v - mean
-			sum += float64(d * d)
-		}
-	}
-	return sum
-}
-
 func (m *Mat) detail(a *area, values []float64) {
 	out := &a.now
 	if out.Known == 0 {
 		return
 	}
-	var spread float64
 	var steep [2]float64
 	for _, k := range a.sets {
 		s := &m.sets[k]
-		// Squares about the mean of a set become those about the mean of the area.
-		d := s.mean - out.Mean
-		spread += s.squares + float64(float64(s.total.contact)*float64(d*d))
 		steep[0], steep[1] = max(steep[0], s.steep[0]), max(steep[1], s.steep[1])
-	}
-	if out.Contact > 0 {
-		out.Variation = 100 * math.Sqrt(spread/float64(out.Contact)) / out.Mean
 	}
 	// The root of a square is what was squared, to the last bit.
 	out.Gradient = max(math.Sqrt(steep[0])/(m.grid.PitchMM[1]/10), math.Sqrt(steep[1])/(m.grid.PitchMM[0]/10))
+	if out.Contact > 0 {
+		out.Variation = 100 * math.Sqrt(m.variance(a, values)) / out.Mean
+	}
 	out.Index = m.peakPressure(a, values)
+}
+
+// smooth is the part of the mean square that a variance must be for it to be told
+// from the sum of squares: what that loses of it is then below 1e-9.
+const smooth = 1e-4
+
+// variance is that of the cells in contact. Where they are so much alike that the
+// sum of squares would not tell, they are looked at once more.
+func (m *Mat) variance(a *area, values []float64) float64 {
+	n, mean := float64(a.total.contact), a.now.Mean
+	square := a.total.squares / n
+	if v := square - float64(mean*mean); v > smooth*square {
+		return v
+	}
+	sum := 0.0
+	for _, k := range a.strips {
+		s := &m.strips[k]
+		if !s.contact {
+			continue
+		}
+		for _, v := range values[s.from:s.to] {
+			if d := v - mean; v > m.contact {
+				sum += float64(d * d)
+			}
+		}
+	}
+	return sum / n
 }

@@ -52,13 +52,13 @@ func (m *Mat) peakPressure(a *area, values []float64) float64 {
 	}
 	for _, k := range a.strips {
 		if s := &m.strips[k]; s.high == a.now.Peak {
-			best = m.about(a, s, values, best)
+			best = m.about(a, s, values, math.Nextafter(s.high, best), best)
 			break
 		}
 	}
 	for _, k := range a.strips {
 		if s := &m.strips[k]; s.high > best {
-			best = m.about(a, s, values, best)
+			best = m.about(a, s, values, best, best)
 		}
 	}
 	if math.IsInf(best, -1) {
@@ -67,13 +67,14 @@ func (m *Mat) peakPressure(a *area, values []float64) float64 {
 	return best
 }
 
-// about looks at the patches that hold a cell of s above the best so far.
-func (m *Mat) about(a *area, s *strip, values []float64, best float64) float64 {
+// about looks at the patches that hold a cell of s above the given pressure, and
+// returns the best.
+func (m *Mat) about(a *area, s *strip, values []float64, above, best float64) float64 {
 	first, last := s.from, s.to
-	for first < last && !(values[first] > best) {
+	for first < last && !(values[first] > above) {
 		first++
 	}
-	for first < last && !(values[last-1] > best) {
+	for first < last && !(values[last-1] > above) {
 		last--
 	}
 	if first == last {

@@ -63,9 +63,7 @@ type set struct {
 	total total
 
 	// By the last Detail.
-	mean    float64    // mmHg, of the cells in contact
-	squares float64    // of how far they are from it
-	steep   [2]float64 // mmHg², of the greatest difference along rows and down columns
+	steep [2]float64 // mmHg², of the greatest difference along rows and down columns
 }
 
 // New prepares areas of a grid, each given by its cells (indices row by row,

@@ -6,6 +6,7 @@ import "math"
 type total struct {
 	known, contact int
 	sum, touching  float64 // mmHg, of the known cells and of those in contact
+	squares        float64 // mmHg², of those in contact
 	pressing       float64 // mmHg, of what is above 0
 	x, y           float64 // moments of that, in cells
 	high           float64 // mmHg, the highest
@@ -19,6 +20,7 @@ func (t *total) add(u *total) {
 	t.contact += u.contact
 	t.sum += u.sum
 	t.touching += u.touching
+	t.squares += u.squares
 	t.pressing += u.pressing
 	t.x += u.x
 	t.y += u.y
@@ -64,7 +66,7 @@ func (m *Mat) Tally(values []float64, contact float64) {
 // order of their bits.
 func (t *total) plain(values, xs []float64, contact float64) bool {
 	xs = xs[:len(values)]
-	var sum, touching, x float64
+	var sum, touching, squares, x float64
 	var signs, high int64
 	n := 0
 	for i, v := range values {
@@ -75,11 +77,12 @@ func (t *total) plain(values, xs []float64, contact float64) bool {
 		x += float64(v * xs[i])
 		if v > contact {
 			touching += v
+			squares += float64(v * v)
 			n++
 		}
 	}
 	*t = total{
-		known: len(values), contact: n, sum: sum, touching: touching,
+		known: len(values), contact: n, sum: sum, touching: touching, squares: squares,
 		pressing: sum, x: x, high: math.Float64frombits(uint64(high)),
 	}
 	return signs >= 0 && sum == sum
@@ -102,6 +105,7 @@ func careful(values, xs []float64, contact float64) total {
 		if v > contact {
 			t.contact++
 			t.touching += v
+			t.squares += float64(v * v)
 		}
 	}
 	return t

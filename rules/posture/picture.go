@@ -191,6 +191,9 @@ var soft, knee = 0.03, 0.3
 func (p *picture) finish(by float64) bool {
 	n := tall * wide
 	for i, v := range p[:n] {
+		if v == 0 {
+			continue
+		}
 		v *= by
 		p[i] = v / (v + soft)
 		p[n+i] = v * v / (v + knee)

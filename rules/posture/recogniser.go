@@ -60,9 +60,15 @@ func (r *Recogniser) Last() (pic []float64, along, across float64) {
 // Distance says how different two pictures are: 0 for the same pattern, however
 // heavy and wherever on the bed, to 1 for nothing in common.
 func Distance(a, b []float64) float64 {
-	dot := 0.0
-	for i, v := range a {
-		dot += v * b[i]
+	b = b[:len(a)]
+	dot, other := 0.0, 0.0 // two sums, as each waits for its last addition
+	i := 0
+	for ; i < len(a)-1; i += 2 {
+		dot += a[i] * b[i]
+		other += a[i+1] * b[i+1]
 	}
-	return max(0, 1-dot/layers)
+	for ; i < len(a); i++ {
+		dot += a[i] * b[i]
+	}
+	return max(0, 1-(dot+other)/layers)
 }
