@@ -54,17 +54,21 @@ func Means(kind int) Position {
 // the exponentials of what they make of the picture, so that they sum to 1.
 func (m *Model) Kinds(pic []float64) (p [2 * Templates]float64) {
 	top := math.Inf(-1)
-	for t := range m.Weights {
+	for t := 0; t < Templates; t += 2 { // two at a time, as a sum waits for its last addition
 		direct, mirrored := m.Bias[t], m.Bias[t]
+		next, nextMirrored := m.Bias[t+1], m.Bias[t+1]
 		for at := 0; at < layers*tall*wide; at += wide {
-			line, w := (*[wide]float64)(pic[at:]), (*[wide]float64)(m.Weights[t][at:])
+			line := (*[wide]float64)(pic[at:])
+			w, u := (*[wide]float64)(m.Weights[t][at:]), (*[wide]float64)(m.Weights[t+1][at:])
 			for c, v := range line {
 				direct += v * w[c]
 				mirrored += v * w[wide-1-c]
+				next += v * u[c]
+				nextMirrored += v * u[wide-1-c]
 			}
 		}
-		p[t], p[t+Templates] = direct, mirrored
-		top = max(top, direct, mirrored)
+		p[t], p[t+Templates], p[t+1], p[t+1+Templates] = direct, mirrored, next, nextMirrored
+		top = max(top, direct, mirrored, next, nextMirrored)
 	}
 	sum := 0.0
 	for i := range p {

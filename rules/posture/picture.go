@@ -165,16 +165,28 @@ func shareOf(cells, pitch, bin float64, bins int) share {
 // spread adds a row of cells to the picture.
 func (d *drawer) spread(cells []float64, s share, pic *picture) {
 	var line [wide + 2]float64 // with a bin on either side for what falls outside
+	// Neighbours mostly fall into the same bins: what these get waits in here and
+	// there, for adding to memory again and again is slow.
+	bin, here, there := -1, 0.0, 0.0
 	for c, v := range cells {
 		if v == 0 {
 			continue
 		}
 		for _, a := range d.across[c*d.partsAcross : (c+1)*d.partsAcross] {
-			if b := a.bin + 1; uint(b) < wide+1 {
-				line[b] += v * a.here
-				line[b+1] += v * a.there
+			if a.bin != bin {
+				if uint(bin+1) < wide+1 {
+					line[bin+1] += here
+					line[bin+2] += there
+				}
+				bin, here, there = a.bin, 0, 0
 			}
+			here += v * a.here
+			there += v * a.there
 		}
+	}
+	if uint(bin+1) < wide+1 {
+		line[bin+1] += here
+		line[bin+2] += there
 	}
 	for b, v := range line[1 : wide+1] {
 		if s.bin >= 0 {
@@ -195,8 +207,9 @@ func (p *picture) finish(by float64) bool {
 			continue
 		}
 		v *= by
-		p[i] = v / (v + soft)
-		p[n+i] = v * v / (v + knee)
+		low, high := v+soft, v+knee
+		by := v / (low * high) // one division, which is slow, for both
+		p[i], p[n+i] = by*high, by*v*low
 	}
 	return scale(p[:n]) && scale(p[n:])
 }
