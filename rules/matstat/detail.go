@@ -30,13 +30,25 @@ func (m *Mat) Detail(values []float64) {
 
 // steepest returns the greatest square of a difference between as and bs, which
 // are as many, or least where none is above it. What is unknown has no difference.
+// Four at a time are mostly not above it.
 func steepest(as, bs []float64, least float64) float64 {
 	bs = bs[:len(as)]
-	for i, a := range as {
-		d := a - bs[i]
-		if d := float64(d * d); d > least {
-			least = d
+	i := 0
+	for ; i < len(as)-3; i += 4 {
+		p, q, r, s := as[i]-bs[i], as[i+1]-bs[i+1], as[i+2]-bs[i+2], as[i+3]-bs[i+3]
+		if p*p > least || q*q > least || r*r > least || s*s > least {
+			least = steeper(s, steeper(r, steeper(q, steeper(p, least))))
 		}
+	}
+	for ; i < len(as); i++ {
+		least = steeper(as[i]-bs[i], least)
+	}
+	return least
+}
+
+func steeper(d, least float64) float64 {
+	if d := float64(d * d); d > least {
+		return d
 	}
 	return least
 }

@@ -37,10 +37,10 @@ func (m *Mat) Tally(values []float64, contact float64) {
 	for k := range m.sets {
 		m.sets[k].total = empty
 	}
+	var t total
 	for k := range m.strips {
 		s := &m.strips[k]
 		vs := values[s.from:s.to]
-		var t total
 		if !t.plain(vs, m.xs[s.column:], contact) {
 			t = careful(vs, m.xs[s.column:], contact)
 		}
@@ -81,10 +81,9 @@ func (t *total) plain(values, xs []float64, contact float64) bool {
 			n++
 		}
 	}
-	*t = total{
-		known: len(values), contact: n, sum: sum, touching: touching, squares: squares,
-		pressing: sum, x: x, high: math.Float64frombits(uint64(high)),
-	}
+	// One by one: a total that is made whole and then copied takes as long as its cells.
+	t.known, t.contact, t.sum, t.touching, t.squares = len(values), n, sum, touching, squares
+	t.pressing, t.x, t.high, t.least = sum, x, math.Float64frombits(uint64(high)), 0
 	return signs >= 0 && sum == sum
 }
 
