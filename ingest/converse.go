@@ -61,6 +61,9 @@ func (s *Supervisor) converse(ctx context.Context, conn io.ReadCloser) error {
 				s.in.disconnected()
 				return c.err
 			}
+			if ctx.Err() != nil { // the next Read would be the receipt of what may not have been taken
+				return context.Cause(ctx)
+			}
 			free <- c.buf
 		case <-tick.C:
 			s.feel(battery)

@@ -229,6 +229,35 @@ func TestNewRefusesNonsense(t *testing.T) {
 // A link that acknowledges takes the next Read as the receipt of the message
 // before, so that must not come while the message is still being dealt with.
 func TestAMessageIsDealtWithBeforeTheNextIsAskedFor(t *testing.T) {
+	twoMessages(t, func(waiting func() int, handOn, end func()) {
+		if n := waiting(); n != 1 {
+			t.Errorf("%d messages wait to be asked for while the first is dealt with, want 1", n)
+		}
+		handOn()
+		if n := waiting(); n != 0 {
+			t.Errorf("%d messages wait afterwards", n)
+		}
+		end()
+	})
+}
+
+// What is dealt with while everything ends may not have been taken.
+func TestAMessageIsNotAskedForWhenAllEnds(t *testing.T) {
+	for range 20 { // goroutines run in another order each time
+		twoMessages(t, func(waiting func() int, handOn, end func()) {
+			end()
+			handOn()
+			if n := waiting(); n != 1 {
+				t.Errorf("%d messages wait, want 1", n)
+			}
+		})
+	}
+}
+
+// twoMessages has a link deliver two messages, of which the first is dealt with
+// until handOn is called.
+func twoMessages(t *testing.T, story func(waiting func() int, handOn, end func())) {
+	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		link := &fakeLink{whole: true}
 		busy := make(chan struct{})
@@ -252,16 +281,7 @@ func TestAMessageIsDealtWithBeforeTheNextIsAskedFor(t *testing.T) {
 			}
 			link.send(p)
 		}
-		synctest.Wait()
-		if n := len(link.conn.in); n != 1 {
-			t.Errorf("%d messages wait to be asked for while the first is dealt with, want 1", n)
-		}
-		close(busy)
-		synctest.Wait()
-		if n := len(link.conn.in); n != 0 {
-			t.Errorf("%d messages wait afterwards", n)
-		}
-		cancel()
+		story(func() int { synctest.Wait(); return len(link.conn.in) }, func() { close(busy) }, cancel)
 		if err := <-done; err != nil {
 			t.Error(err)
 		}

@@ -16,6 +16,7 @@ import (
 	"weald/ingest/sample"
 	"weald/stream/history"
 	"weald/stream/hostclock"
+	"weald/stream/journal"
 	"weald/stream/live"
 	"weald/stream/metrics"
 	"weald/stream/pipeline"
@@ -47,9 +48,13 @@ func newDaemon(ctx context.Context, c *config.Config, speed float64, stderr io.W
 
 // newDaemonAfter is newDaemon, but the clock shows nothing before an instant, as
 // if a former daemon had gone on until then.
-func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after sample.Instant, stderr io.Writer) (*daemon, error) {
+func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after sample.Instant, stderr io.Writer) (_ *daemon, err error) {
 	d := &daemon{config: c, log: newLog(stderr)}
-	var err error
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, d.book.close())
+		}
+	}()
 	if d.book, err = openBook(ctx, c, d.log); err != nil {
 		return nil, err
 	}
@@ -91,8 +96,13 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	return d, nil
 }
 
-// run serves on l until ctx ends.
+// run serves on l until ctx ends, and closes the record.
 func (d *daemon) run(ctx context.Context, l net.Listener) error {
+	return errors.Join(d.serve(ctx, l), d.book.close())
+}
+
+// serve is run, but leaves the record open.
+func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 	group, ctx := errgroup.WithContext(ctx)
 	if err := d.connect(ctx); err != nil {
 		return err
@@ -123,8 +133,7 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 		})
 	})
 	d.log.Info("listening on http://" + l.Addr().String())
-	err = group.Wait()
-	return errors.Join(err, d.book.close())
+	return group.Wait()
 }
 
 // connect makes a supervisor for every bridge. Their scans go to the pipeline
@@ -152,18 +161,39 @@ func (d *daemon) connect(ctx context.Context) error {
 
 // taker returns what takes the scans of a bridge. One whose link acknowledges
 // frames waits until they are in the record, because a gateway does not send
-// again what was acknowledged. A disk that takes nothing does not stop the
-// judging: the frame is acknowledged all the same, and /readyz says why.
+// again what was acknowledged. A full disk does not stop the judging: the frame is
+// acknowledged all the same, and /readyz says why. One that has failed ends the
+// daemon, and its frame stays with the gateway.
 func (d *daemon) taker(ctx context.Context, b *config.Bridge) func(*sample.Scan) {
 	if d.book == nil || b.Link.MQTT == nil && b.Link.Client == nil {
 		return func(s *sample.Scan) { _ = d.pipe.Put(ctx, s) } // fails only when everything ends
 	}
 	return func(s *sample.Scan) {
 		if d.pipe.PutAndWait(ctx, s) == nil {
-			_ = d.book.keeper.Flush(ctx) // noted by the keeper's next writing
+			receipt(ctx, d.book.keeper.Flush)
 		}
 	}
 }
+
+// receipt returns when what is flushed is on the disk, when the disk is full, or
+// when ctx ends, after which nothing is acknowledged any more. The keeper's next
+// writing notes what went wrong.
+func receipt(ctx context.Context, flush func(context.Context) error) {
+	for {
+		if err := flush(ctx); err == nil || errors.Is(err, journal.ErrFull) {
+			return
+		}
+		select {
+		case <-time.After(flushAgain):
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// flushAgain is after how long readings are handed to a disk again that did not
+// take them and did not say that it is full.
+const flushAgain = time.Second
 
 // statuses returns those of all bridges, in which a source is in trouble too if
 // a site or region can no longer rest on it.

@@ -143,12 +143,19 @@ func (b *book) run(ctx context.Context, p *pipeline.Pipeline) error {
 	return b.keeper.Run(ctx, p.Snapshot)
 }
 
-// close keeps what is left. The pipeline must have ended.
+// close keeps what is left. The pipeline must have ended, or never begun.
 func (b *book) close() error {
 	if b == nil {
 		return nil
 	}
-	return errors.Join(b.keeper.Flush(context.Background()), b.past.archivist.Finish(context.Background()), b.store.Close())
+	var err error
+	if b.keeper != nil {
+		err = b.keeper.Flush(context.Background())
+	}
+	if b.past != nil {
+		err = errors.Join(err, b.past.archivist.Finish(context.Background()))
+	}
+	return errors.Join(err, b.store.Close())
 }
 
 // trouble says what is wrong with the record, for /readyz; "" if nothing is.

@@ -67,7 +67,7 @@ func (s *Store) Inputs(ctx context.Context, first, last uint64) iter.Seq2[record
 			yield(record.Input{}, err)
 			return
 		}
-		w, err := s.newWatch(ctx, last)
+		w, err := s.newWatch(ctx, first, last)
 		if err != nil {
 			yield(record.Input{}, err)
 			return
@@ -87,7 +87,7 @@ func (s *Store) Inputs(ctx context.Context, first, last uint64) iter.Seq2[record
 		if !feed(&feeder{ctx: ctx, watch: w, first: first, last: last, yield: yield, row: nextRow, entry: nextEntry}) {
 			return
 		}
-		for _, err := range w.tails(first) {
+		for _, err := range append(w.tails(), w.skipped(ctx)...) {
 			if !yield(record.Input{}, err) {
 				return
 			}
@@ -162,7 +162,7 @@ func feed(f *feeder) bool {
 
 // take opens a block, or says why it cannot.
 func (f *feeder) take(row *blockRow) bool {
-	block, ticks, err := row.decode()
+	err := row.err
 	if err != nil {
 		err = &journal.Loss{Source: row.source, First: row.number, Last: row.number, Err: err}
 	}
@@ -172,7 +172,7 @@ func (f *feeder) take(row *blockRow) bool {
 		}
 	}
 	if err == nil {
-		heap.Push(&f.open, &run{block: block, ticks: ticks})
+		heap.Push(&f.open, &run{block: row.block, ticks: row.ticks})
 	}
 	return true
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"maps"
 	"math"
 	"slices"
 
@@ -31,21 +32,44 @@ func (s *Store) Readings(ctx context.Context, source string, from, to sample.Ins
 				return
 			}
 		}
+		w, err := s.newWatch(ctx, 0, math.MaxInt64)
+		if err != nil {
+			yield(nil, err)
+			return
+		}
+		defer w.close()
+		tell := func(lost []error) bool {
+			for _, l := range lost {
+				if !yield(nil, l) {
+					return false
+				}
+			}
+			return true
+		}
+		met := map[string]span{} // the first and the last block, by file
 		for row, err := range merge(ctx, streams) {
 			if err == nil {
-				var block *record.Block
-				if block, _, err = row.decode(); err == nil {
-					if !meets(block, from, to) {
-						continue // between two scans, or the index said otherwise
-					}
-					if !yield(block, nil) {
-						return
-					}
-					continue
+				m, known := met[row.file]
+				if !known {
+					m = span{row.number, w.back.predecessor(ctx, source, row.number, row.firstOrd).number}
 				}
-				err = &journal.Loss{Source: source, First: row.number, Last: row.number, Err: err}
+				if !tell(w.between(ctx, source, row.file, m.last+1, row.number-1)) {
+					return
+				}
+				met[row.file] = span{m.first, row.number}
+				if err = row.err; err != nil {
+					err = &journal.Loss{Source: source, First: row.number, Last: row.number, Err: err}
+				} else if !meets(row.block, from, to) {
+					continue // between two scans, or beside what is asked for
+				}
 			}
-			if !yield(nil, err) {
+			if !yield(row.block, err) {
+				return
+			}
+		}
+		for _, file := range slices.Sorted(maps.Keys(met)) {
+			m := met[file]
+			if !tell(w.between(ctx, source, file, m.last+1, w.successor(ctx, source, m.last)-1)) || !tell(w.beside(ctx, file, source, m, &sel)) {
 				return
 			}
 		}

@@ -36,6 +36,10 @@ type blockStream struct {
 	next  int64 // ordinals from here on are not fetched yet
 	ended bool
 	mends int
+
+	// With one set, the numbers that are left to fetch; to is 0 before they are
+	// known.
+	from, to int64
 }
 
 // floor returns an ordinal that no block still to come is below.
@@ -61,7 +65,7 @@ func (b *blockStream) fill(ctx context.Context) error {
 		if err := b.s.days.mendSeen(ctx, b.file.file, err, b.mends); err != nil {
 			return err
 		}
-		b.most = math.MaxInt64 // rows have other numbers now
+		b.most, b.to = math.MaxInt64, 0 // rows have other numbers now
 		err = b.fetch(ctx)
 	}
 	return err
@@ -69,7 +73,11 @@ func (b *blockStream) fill(ctx context.Context) error {
 
 // A block whose source has no name is a sign of damage, and must not be left out
 // for it: the name comes as NULL, which is an error.
-const streamColumns = "b.first_ord, b.number, s.name, b.body FROM blocks b LEFT JOIN sources s ON s.id = b.source"
+const streamColumns = "b.first_ord, b.number, b.first_at, b.last_at, s.name, b.body FROM blocks b INDEXED BY %s LEFT JOIN sources s ON s.id = b.source"
+
+// sourceNamed is the id of a source. The index of names is not asked: where it is
+// damaged, it would say that there is none.
+const sourceNamed = "(SELECT id FROM sources NOT INDEXED WHERE name = ?)"
 
 func (b *blockStream) fetch(ctx context.Context) (err error) {
 	if err := b.s.alive(); err != nil {
@@ -81,24 +89,29 @@ func (b *blockStream) fetch(ctx context.Context) (err error) {
 			return err
 		}
 	}
-	query := "SELECT " + streamColumns + " WHERE b.first_ord >= ? AND b.first_ord <= ? AND b.last_ord >= ? AND b.id <= ? ORDER BY b.first_ord LIMIT ?"
+	query := fmt.Sprintf("SELECT "+streamColumns, "blocks_ord") + " WHERE b.first_ord >= ? AND b.first_ord <= ? AND b.last_ord >= ? AND b.id <= ? ORDER BY b.first_ord LIMIT ?"
 	args := []any{b.next, int64(b.sel.last), int64(b.sel.first), b.most, blocksAtOnce}
 	if b.sel.one {
-		query = "SELECT " + streamColumns + ` WHERE b.source = (SELECT id FROM sources WHERE name = ?)
-			AND b.first_ord >= ? AND b.first_at < ? AND b.last_at >= ? AND b.id <= ? ORDER BY b.number LIMIT ?`
-		args = []any{b.sel.source, b.next, b.sel.to, b.sel.from, b.most, blocksAtOnce}
+		if err := b.window(ctx); err != nil {
+			return err
+		}
+		query = fmt.Sprintf("SELECT "+streamColumns, "blocks_source") + " WHERE b.source = " + sourceNamed + " AND b.number BETWEEN ? AND ? AND b.id <= ? ORDER BY b.number LIMIT ?"
+		args = []any{b.sel.source, b.from, b.to, b.most, blocksAtOnce}
 	}
 	err = eachRow(ctx, b.db, query, args, func(r *sql.Rows) error {
-		var row blockRow
+		row := blockRow{file: b.file.file}
 		var first, number int64
-		if err := r.Scan(&first, &number, &row.source, &row.body); err != nil {
+		if err := r.Scan(&first, &number, &row.firstAt, &row.lastAt, &row.source, &row.body); err != nil {
 			return err
 		}
 		row.firstOrd, row.number = uint64(first), uint64(number)
 		if first < b.next {
 			return fmt.Errorf("ordinal %d comes again: %w", first, errCorrupt)
 		}
-		b.next = first + 1
+		if err := row.decode(); err != nil {
+			return err
+		}
+		b.next, b.from = first+1, number+1
 		b.ahead = append(b.ahead, row)
 		return nil
 	})
@@ -110,6 +123,41 @@ func (b *blockStream) fetch(ctx context.Context) (err error) {
 	}
 	b.ended = len(b.ahead) < blocksAtOnce
 	return nil
+}
+
+// window finds out which blocks of one source to read, by number: all from the
+// first that does not end before what is asked for to the last that does not begin
+// after it, and one more at each end. The index may be wrong about any of them;
+// what it says is then held against the block itself, and the numbers have to come
+// without holes.
+func (b *blockStream) window(ctx context.Context) error {
+	if b.to != 0 {
+		return nil
+	}
+	err := eachRow(ctx, b.db, `WITH mine AS (SELECT number, first_at, last_at FROM blocks INDEXED BY blocks_source WHERE source = `+sourceNamed+`),
+		edge AS (SELECT (SELECT min(number) FROM mine WHERE last_at >= ?) AS a, (SELECT max(number) FROM mine WHERE first_at < ?) AS b),
+		core AS (SELECT min(coalesce(a, b), coalesce(b, a)) AS low, max(coalesce(a, b), coalesce(b, a)) AS high FROM edge)
+		SELECT coalesce((SELECT max(number) FROM mine WHERE number < low), low, 0),
+			coalesce((SELECT min(number) FROM mine WHERE number > high), high, -1) FROM core`,
+		[]any{b.sel.source, b.sel.from, b.sel.to}, func(r *sql.Rows) error {
+			var from int64
+			err := r.Scan(&from, &b.to)
+			b.from = max(b.from, from)
+			return err
+		})
+	if err != nil || b.to >= b.from {
+		return err
+	}
+	// Nothing of it, in a file that has something of that time. An index that leads
+	// nowhere says the same, so all of it is gone through.
+	return eachRow(ctx, b.db, "SELECT count(*) FROM blocks INDEXED BY blocks_source WHERE +source = "+sourceNamed, []any{b.sel.source}, func(r *sql.Rows) error {
+		var n int
+		err := r.Scan(&n)
+		if err == nil && n > 0 {
+			err = fmt.Errorf("there are %d blocks of %s, and its index finds none", n, b.sel.source)
+		}
+		return err
+	})
 }
 
 func (b *blockStream) close() {
@@ -181,22 +229,34 @@ func merge(ctx context.Context, streams []*blockStream) iter.Seq2[blockRow, erro
 	}
 }
 
-// decode returns what is in a row, a block or ticks.
-func (r *blockRow) decode() (block *record.Block, ticks *record.Ticks, err error) {
+// decode looks at what is in a row, a block or ticks, and notes it, or what is
+// wrong with it. It returns an error if the row or its index says something else
+// than what is whole in it: then they may be wrong about others too.
+func (r *blockRow) decode() error {
+	whole := blockRow{}
+	r.block, r.ticks, r.err = nil, nil, nil
 	if r.source == "" {
-		ticks, err = record.DecodeTicks(r.body)
-		if err == nil && ticks.Number != r.number {
-			err = fmt.Errorf("group %d in the place of %d: %w", ticks.Number, r.number, record.ErrDamaged)
+		if r.ticks, r.err = record.DecodeTicks(r.body); r.err == nil && r.ticks.Number != r.number {
+			r.err = fmt.Errorf("group %d in the place of %d: %w", r.ticks.Number, r.number, record.ErrDamaged)
 		}
-		return nil, ticks, err
+	} else {
+		if r.block, r.err = record.DecodeBlock(r.body); r.err == nil && (r.block.Number != r.number || r.block.Source != r.source) {
+			r.err = fmt.Errorf("block %d of %s in the place of %d of %s: %w", r.block.Number, r.block.Source, r.number, r.source, record.ErrDamaged)
+		}
 	}
-	block, err = record.DecodeBlock(r.body)
-	if err == nil {
-		_, r.lastOrd = block.Ords()
-		r.after = block.After
+	if r.err != nil {
+		return nil // it is lost, and told
 	}
-	if err == nil && (block.Number != r.number || block.Source != r.source) {
-		err = fmt.Errorf("block %d of %s in the place of %d of %s: %w", block.Number, block.Source, r.number, r.source, record.ErrDamaged)
+	if r.block != nil {
+		r.after = r.block.After
+		whole.firstOrd, r.lastOrd = r.block.Ords()
+		whole.firstAt, whole.lastAt = r.block.Span()
+	} else {
+		whole.firstOrd, r.lastOrd = r.ticks.Ords()
+		whole.firstAt, whole.lastAt = r.ticks.Span()
 	}
-	return block, nil, err
+	if whole.firstOrd != r.firstOrd || whole.firstAt != r.firstAt || whole.lastAt != r.lastAt {
+		return fmt.Errorf("the index of block %d of %q contradicts it", r.number, r.source)
+	}
+	return nil
 }

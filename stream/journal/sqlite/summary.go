@@ -61,6 +61,12 @@ type blockRow struct {
 	body              []byte
 	after             uint64 // what a block says the one before it ended with, 0 for nothing
 	grows             bool   // it takes the place of the row that begins as it does
+
+	// Of one that is read: where it lies, and what decode has found in it.
+	file  string
+	block *record.Block
+	ticks *record.Ticks
+	err   error
 }
 
 func (r *blockRow) insert(tx *sql.Tx, source int64, verb string) error {

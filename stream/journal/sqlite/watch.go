@@ -14,25 +14,29 @@ import (
 type watch struct {
 	heads   map[string]sourceHead // when it began
 	end     uint64                // the greatest ordinal then
-	last    uint64                // up to where inputs are asked for
+	first   uint64                // from where inputs are asked for
+	last    uint64                // and up to where
+	begun   map[string]uint64     // number of the first block that was seen
 	seen    map[string]sourceHead // the last block; its ordinal is 0 where that is not known
 	retired []record.Retired
+	mends   map[string]int // how often each file had been built anew
 	back    *backward
 }
 
 // newWatch looks at what was deleted on purpose after it has looked at which
 // files there are: a file that goes in between is then known to have gone.
-func (s *Store) newWatch(ctx context.Context, last uint64) (*watch, error) {
-	w := s.beginWatch(last)
+func (s *Store) newWatch(ctx context.Context, first, last uint64) (*watch, error) {
+	w := s.beginWatch(first, last)
 	var err error
 	w.retired, err = s.retiredRanges(ctx)
 	return w, err
 }
 
-func (s *Store) beginWatch(last uint64) *watch {
+func (s *Store) beginWatch(first, last uint64) *watch {
 	s.days.write.Lock()
 	defer s.days.write.Unlock()
-	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, last: last, seen: map[string]sourceHead{},
+	return &watch{heads: maps.Clone(s.days.heads), end: s.head.now().Ord, first: first, last: last,
+		begun: map[string]uint64{}, mends: maps.Clone(s.days.mends), seen: map[string]sourceHead{},
 		back: &backward{s: s, files: s.days.list(), open: map[string]*sql.DB{}}}
 }
 
@@ -43,6 +47,7 @@ func (w *watch) saw(ctx context.Context, r *blockRow, err error) []error {
 	before, known := w.seen[r.source]
 	if !known {
 		before = w.back.predecessor(ctx, r.source, r.number, r.firstOrd)
+		w.begun[r.source] = r.number
 	}
 	switch {
 	case r.number > before.number+1:
@@ -73,6 +78,19 @@ type backward struct {
 	open  map[string]*sql.DB
 }
 
+// look opens a file to look into it.
+func (b *backward) look(file string) (*sql.DB, error) {
+	db := b.open[file]
+	if db == nil {
+		var err error
+		if db, err = connect(b.s.days.path(file), reading); err != nil {
+			return nil, err
+		}
+		b.open[file] = db
+	}
+	return db, nil
+}
+
 // predecessor returns the last block of a source before a number, with number 0
 // if there was none; where it cannot know it returns the number that it ought to
 // be. Mostly that is in the first file that it looks into.
@@ -86,22 +104,18 @@ func (b *backward) predecessor(ctx context.Context, source string, number, ord u
 		if one.missing {
 			return ought // that is told already
 		}
-		db := b.open[one.file]
-		if db == nil {
-			var err error
-			if db, err = connect(b.s.days.path(one.file), reading); err != nil {
-				return ought
-			}
-			b.open[one.file] = db
+		db, err := b.look(one.file)
+		if err != nil {
+			return ought
 		}
 		// The length is asked for so that the row itself has to be there.
 		var found, end int64
-		err := eachRow(ctx, db, `SELECT number, last_ord FROM blocks WHERE source = (SELECT id FROM sources WHERE name = ?)
+		err = eachRow(ctx, db, `SELECT number, last_ord FROM blocks WHERE source = `+sourceNamed+`
 			AND number < ? AND length(body) > 0 ORDER BY number DESC LIMIT 1`, []any{source, int64(number)}, func(r *sql.Rows) error { return r.Scan(&found, &end) })
 		if err != nil {
 			return ought
 		}
-		if uint64(found) > best.number {
+		if found > 0 && uint64(found) > best.number {
 			best = sourceHead{uint64(found), uint64(end)}
 		}
 	}
@@ -118,13 +132,13 @@ func (w *watch) hole(source string, first, last uint64) []error {
 }
 
 // tails returns the losses at the end: what each source had come to, and nobody
-// saw. first is the least ordinal that was asked for.
-func (w *watch) tails(first uint64) []error {
+// saw.
+func (w *watch) tails() []error {
 	var lost []error
 	for _, source := range slices.Sorted(maps.Keys(w.heads)) {
 		h, seen := w.heads[source], w.seen[source]
 		switch {
-		case h.ord > w.last || h.ord < first:
+		case h.ord > w.last || h.ord < w.first:
 			continue // the end was not asked for
 		case seen.number == 0:
 			seen.number = h.number - 1 // nothing is known of those before
