@@ -126,6 +126,7 @@ func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, q *question, t
 
 // checkRecord calls each with what is wrong with a record.
 func checkRecord(ctx context.Context, store *sqlite.Store, each func(string)) error {
+	store.KeepMended(ctx)
 	for finding, err := range store.Check(ctx) {
 		if err != nil {
 			return err

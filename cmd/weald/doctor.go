@@ -29,7 +29,8 @@ record, the daemon reads it.
 
 One line for each thing, "ok" or "wrong" first. The exit status is 1 if anything is
 wrong. Nothing is changed, but that what a crash left half done in the record is
-brought to an end, as the next start would.
+brought to an end, and a damaged file of it built anew, as the next start would. The
+record keeps what was mended: every later look names it too.
 
 With --retention it shows instead what the configuration's keep: would have the
 daemon delete now, and deletes nothing.`,
@@ -187,9 +188,6 @@ func (d *doctor) record(ctx context.Context, dir string) {
 		d.running = true
 		err = askDaemon(ctx, dir, question{Check: true}, func(l answerLine) { tell(l.Finding) })
 	case err == nil:
-		for _, f := range store.Mended() {
-			tell(f.String() + " (mended now)")
-		}
 		err = errors.Join(checkRecord(ctx, store, tell), store.Close())
 	}
 	switch {

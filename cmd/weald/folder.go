@@ -38,6 +38,7 @@ func openRecord(ctx context.Context, dir string) (*sqlite.Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", dir, err)
 	}
+	store.KeepMended(ctx)
 	return store, nil
 }
 

@@ -44,6 +44,7 @@ func openBook(ctx context.Context, c *config.Config, log *slog.Logger) (*book, e
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
+	store.KeepMended(ctx)
 	b := &book{store: store}
 	if err := b.takeUp(ctx, c, log); err != nil {
 		store.Close()
@@ -155,6 +156,7 @@ func (b *book) close() error {
 	if b.past != nil {
 		err = errors.Join(err, b.past.archivist.Finish(context.Background()))
 	}
+	b.store.KeepMended(context.Background()) // readers may have met damage
 	return errors.Join(err, b.store.Close())
 }
 

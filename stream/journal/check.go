@@ -12,7 +12,14 @@ const (
 	// Structure: the file that holds things is damaged, or its bookkeeping
 	// contradicts them. The things themselves may be whole.
 	Structure Trouble = "structure"
+	// Mended: a file was damaged once, and has been built anew. What could not
+	// be had again is among what is lost, as far as it has numbers.
+	Mended Trouble = "mended"
 )
+
+// FileFault is the subject of a record.Fault that says that a file of the record
+// was damaged and has been mended. It is never over: what was damaged stays so.
+const FileFault = "file of the record"
 
 // A Finding is one thing that is wrong with a record.
 type Finding struct {

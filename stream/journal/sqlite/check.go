@@ -24,7 +24,8 @@ type vault struct {
 }
 
 // Check implements journal.Journal. It reads all files from front to back, while
-// the store goes on; what is kept meanwhile it does not see.
+// the store goes on; what is kept meanwhile it does not see. Behind that it tells
+// what KeepMended ever kept.
 func (s *Store) Check(ctx context.Context) iter.Seq2[journal.Finding, error] {
 	return func(yield func(journal.Finding, error) bool) {
 		if err := s.alive(); err != nil {
@@ -35,7 +36,19 @@ func (s *Store) Check(ctx context.Context) iter.Seq2[journal.Finding, error] {
 		v := vault{dir: s.dir, connect: func(path string) (*sql.DB, error) { return connect(path, reading) },
 			head: s.head.now(), heads: maps.Clone(s.days.heads), days: s.days.list()}
 		s.days.write.Unlock()
-		v.check(ctx, yield)
+		more := true
+		v.check(ctx, func(f journal.Finding, err error) bool {
+			more = yield(f, err) && err == nil
+			return more
+		})
+		if !more {
+			return
+		}
+		for f, err := range s.faults(ctx) {
+			if !yield(f, err) {
+				return
+			}
+		}
 	}
 }
 

@@ -203,8 +203,8 @@ func TestGrowsThroughDamage(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := journaltest.Gather(t, s.Readings(t.Context(), "hub/mat", sample.Past, sample.Never))
-	if len(got) != 1 || len(got[0].Scans) != 5 || got[0].Number != 1 || len(s.Mended()) == 0 {
-		t.Errorf("%d blocks, mended %v", len(got), s.Mended())
+	if len(got) != 1 || len(got[0].Scans) != 5 || got[0].Number != 1 || len(s.mended()) == 0 {
+		t.Errorf("%d blocks, mended %v", len(got), s.mended())
 	}
 	journaltest.Sound(t, s)
 }

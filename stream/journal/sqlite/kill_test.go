@@ -145,7 +145,7 @@ func TestKilled(t *testing.T) {
 			t.Errorf("ordinal %d was acknowledged; the head is %+v, %v", maxOrd, h, err)
 		}
 		journaltest.Sound(t, s)
-		if m := s.Mended(); len(m) > 0 {
+		if m := s.mended(); len(m) > 0 {
 			t.Logf("round %d: %v", round, m)
 		}
 		if err := s.Close(); err != nil {

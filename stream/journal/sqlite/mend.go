@@ -101,7 +101,7 @@ func (d *days) mend(ctx context.Context, file string, cause error) error {
 
 // Mend builds every file anew in which Check finds that the structure is
 // damaged. What is whole in it can be had again after that; what is not stays
-// lost. Mended tells what was done.
+// lost.
 func (s *Store) Mend(ctx context.Context) error {
 	causes := map[string]error{}
 	for f, err := range s.Check(ctx) {

@@ -129,13 +129,19 @@ func (w *watch) beside(ctx context.Context, file, source string, met span, sel *
 	return lost
 }
 
-// successor returns the number of the block of a source after a number, and where
-// there is none the one after all.
-func (w *watch) successor(ctx context.Context, source string, number uint64) uint64 {
+// successor returns the number of the block of a source after one with an ordinal,
+// and where there is none the one after all.
+func (w *watch) successor(ctx context.Context, source string, number, ord uint64) uint64 {
 	next := max(w.heads[source].number, number) + 1
 	for _, one := range w.back.files {
+		if next == number+1 {
+			break
+		}
+		if one.missing || one.sum.lastOrd <= ord {
+			continue
+		}
 		db, err := w.back.look(one.file)
-		if err != nil || one.missing || next == number+1 {
+		if err != nil {
 			continue
 		}
 		_ = eachRow(ctx, db, "SELECT min(number) FROM blocks INDEXED BY blocks_source WHERE source = "+sourceNamed+" AND number > ?",

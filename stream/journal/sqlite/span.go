@@ -46,17 +46,21 @@ func (s *Store) Readings(ctx context.Context, source string, from, to sample.Ins
 			}
 			return true
 		}
-		met := map[string]span{} // the first and the last block, by file
+		type part struct {
+			span        // the first and the last block
+			ord  uint64 // of the last
+		}
+		met := map[string]part{} // by file
 		for row, err := range merge(ctx, streams) {
 			if err == nil {
 				m, known := met[row.file]
 				if !known {
-					m = span{row.number, w.back.predecessor(ctx, source, row.number, row.firstOrd).number}
+					m.span = span{row.number, w.back.predecessor(ctx, source, row.number, row.firstOrd).number}
 				}
 				if !tell(w.between(ctx, source, row.file, m.last+1, row.number-1)) {
 					return
 				}
-				met[row.file] = span{m.first, row.number}
+				met[row.file] = part{span{m.first, row.number}, row.firstOrd}
 				if err = row.err; err != nil {
 					err = &journal.Loss{Source: source, First: row.number, Last: row.number, Err: err}
 				} else if !meets(row.block, from, to) {
@@ -69,7 +73,7 @@ func (s *Store) Readings(ctx context.Context, source string, from, to sample.Ins
 		}
 		for _, file := range slices.Sorted(maps.Keys(met)) {
 			m := met[file]
-			if !tell(w.between(ctx, source, file, m.last+1, w.successor(ctx, source, m.last)-1)) || !tell(w.beside(ctx, file, source, m, &sel)) {
+			if !tell(w.between(ctx, source, file, m.last+1, w.successor(ctx, source, m.last, m.ord)-1)) || !tell(w.beside(ctx, file, source, m.span, &sel)) {
 				return
 			}
 		}

@@ -56,6 +56,9 @@ type Store struct {
 	found struct {
 		sync.Mutex
 		all []journal.Finding // guarded: what was noticed and mended
+
+		keeping sync.Mutex
+		kept    int // how many of all are in the record; guarded by keeping
 	}
 }
 
@@ -79,7 +82,7 @@ type mainFile struct {
 }
 
 // Open opens the record in a folder, and makes both if they are not there. What
-// a crash or a damaged file left behind is mended first; Mended tells.
+// a crash or a damaged file left behind is mended first; KeepMended lets Check tell.
 //
 // Its errors are journal.ErrInUse, journal.ErrForeign, journal.ErrFull where
 // there is not even room to begin, and those of the file system.
@@ -218,20 +221,6 @@ func (s *Store) release() error {
 		s.lock = nil
 	}
 	return errors.Join(errs...)
-}
-
-// Mended returns what was found damaged and was mended since Open began. Check
-// tells what is missing now.
-func (s *Store) Mended() []journal.Finding {
-	s.found.Lock()
-	defer s.found.Unlock()
-	return append([]journal.Finding(nil), s.found.all...)
-}
-
-func (s *Store) note(f journal.Finding) {
-	s.found.Lock()
-	defer s.found.Unlock()
-	s.found.all = append(s.found.all, f)
 }
 
 // Head implements journal.Journal.

@@ -148,8 +148,8 @@ func TestMendedWhileInUse(t *testing.T) {
 		}
 	}
 	wg.Wait()
-	if n := len(s.Mended()); n != 2 {
-		t.Errorf("mended %d times, want each file once: %v", n, s.Mended())
+	if n := len(s.mended()); n != 2 {
+		t.Errorf("mended %d times, want each file once: %v", n, s.mended())
 	}
 	if gone, told := missingOf(t, s, want); gone.count() > 0 || len(told) > 0 {
 		t.Errorf("%v is gone, %v told", gone, told)

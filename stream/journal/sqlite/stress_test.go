@@ -168,7 +168,7 @@ func TestEverythingAtOnce(t *testing.T) {
 		t.Errorf("inputs end at %d, %d were kept", n-1, ord.Load())
 	}
 	journaltest.Sound(t, s)
-	t.Logf("%d inputs, the first %d deleted; mended %d times", ord.Load(), kept.Load()-1, len(s.Mended()))
+	t.Logf("%d inputs, the first %d deleted; mended %d times", ord.Load(), kept.Load()-1, len(s.mended()))
 }
 
 // simulated fills the main file without a disk that is full: SQLite is told that

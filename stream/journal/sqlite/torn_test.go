@@ -138,7 +138,7 @@ func TestDamageWithinALog(t *testing.T) {
 				}
 				damage(t, log, info.Size())
 				s := mustOpen(t, image)
-				if len(s.Mended()) == 0 {
+				if len(s.mended()) == 0 {
 					t.Errorf("%s: nothing was noticed", file)
 				}
 				entries, lostEntries := journaltest.Losses(t, s.Entries(t.Context(), journal.Query{}))
