@@ -59,6 +59,8 @@ rules:
   - {id: tight, limit: {watch: ankle.pressure, above: 50, deadband: 3}, on_delay: 2m, off_delay: 1m, resets_after: 30s, priority: medium}
   - {id: slack, limit: {watch: calf.pressure, below: 30}, on_delay: 1m, priority: low}
   - {id: sore, limit: {watch: mat.pressure, above: 30}, on_delay: 90s, off_delay: 10s, resets_after: 1m, priority: medium}
+  - {id: cells, at: {kind: bed}, quality: {unchanged: 20m, share: 0}, on_delay: 2m, off_delay: 1m, priority: low}
+  - {id: sensors, at: {place: bench-2}, quality: {unchanged: 20m}, on_delay: 2m, off_delay: 1m, priority: low}
 `
 
 // A day in which everything happens: frames get lost, come twice and overtake
