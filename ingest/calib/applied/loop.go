@@ -30,7 +30,7 @@ type run struct {
 // A spot is where a reading is: as d of its grid, on a piece of the source.
 type spot struct {
 	d     float32 // NaN for a reading that there is not
-	piece int32
+	piece uint32
 }
 
 // convert converts the channels of which the motion does not matter: first it
@@ -52,7 +52,7 @@ func locate(spots []spot, beyond []bool, quick []quick, raws []float64, rail flo
 	for k, raw := range raws {
 		q := &quick[k]
 		if !(raw < rail) { // nor is NaN
-			spots[k], beyond[k] = spot{nowhere, q.first}, false
+			spots[k], beyond[k] = spot{nowhere, uint32(q.first)}, false
 			continue
 		}
 		d := float64(raw*q.scale) + q.offset
@@ -64,16 +64,24 @@ func locate(spots []spot, beyond []bool, quick []quick, raws []float64, rail flo
 			j = q.within
 		}
 		beyond[k] = uint32(j) >= uint32(q.within)
-		spots[k] = spot{float32(d), q.first + j}
+		spots[k] = spot{float32(d), uint32(q.first + j)}
 	}
 }
 
 // look does what piece.at does for a run.
 func look(values, us []float64, spots []spot, pieces []piece) {
 	values, us = values[:len(spots)], us[:len(spots)]
-	for k, at := range spots {
-		t := &pieces[at.piece]
-		values[k], us[k] = float64(t.p+float32(t.dp*at.d)), float64(t.u+float32(t.du*at.d))
+	k := 0
+	for ; k < len(spots)-1; k += 2 { // a pair at a time costs less than one by one
+		a, b := spots[k], spots[k+1]
+		t, o := &pieces[a.piece], &pieces[b.piece]
+		values[k], us[k] = float64(t.p+float32(t.dp*a.d)), float64(t.u+float32(t.du*a.d))
+		values[k+1], us[k+1] = float64(o.p+float32(o.dp*b.d)), float64(o.u+float32(o.du*b.d))
+	}
+	for ; k < len(spots); k++ {
+		a := spots[k]
+		t := &pieces[a.piece]
+		values[k], us[k] = float64(t.p+float32(t.dp*a.d)), float64(t.u+float32(t.du*a.d))
 	}
 }
 
