@@ -88,7 +88,7 @@ func (s *steady) add(i int, raw, v float64) {
 func (s *steady) end() {
 	for i := range s.of {
 		c := &s.of[i]
-		if c.readings < 2 || c.changed || c.stuck || c.open {
+		if c.readings < 2 || c.changed {
 			continue
 		}
 		swung, loaded := 0, 0
@@ -102,8 +102,9 @@ func (s *steady) end() {
 			}
 		}
 		enough := func(n int) bool { return n > 0 && 2*n >= len(s.peers[i]) }
-		c.stuck = enough(swung)
-		c.open = c.raw == s.lowest && c.high <= contactAbove && enough(loaded)
+		// What a former window found stands; this one may find the other as well.
+		c.stuck = c.stuck || enough(swung)
+		c.open = c.open || c.raw == s.lowest && c.high <= contactAbove && enough(loaded)
 	}
 }
 
