@@ -68,17 +68,32 @@ func typical(values []float64) float64 {
 // meanAbove returns the mean of the values above low, none of which counts for
 // more than high, and how many there are. Unknown ones are not above anything.
 func meanAbove(values []float64, low, high float64) (mean float64, n int) {
-	sum := 0.0
-	for _, v := range values {
-		if v > low {
-			sum += min(v, high)
+	var sum, other float64 // two, as each waits for its last addition
+	i := 0
+	for ; i < len(values)-1; i += 2 {
+		if v := values[i]; v > low {
+			if v > high {
+				v = high
+			}
+			sum += v
 			n++
 		}
+		if v := values[i+1]; v > low {
+			if v > high {
+				v = high
+			}
+			other += v
+			n++
+		}
+	}
+	if i < len(values) && values[i] > low {
+		sum += min(values[i], high)
+		n++
 	}
 	if n == 0 {
 		return 0, 0
 	}
-	return sum / float64(n), n
+	return (sum + other) / float64(n), n
 }
 
 // draw fills pic with the picture of a map; false where it has nothing to show.
@@ -113,25 +128,26 @@ func (d *drawer) draw(values []float64, pic *picture) bool {
 // more than its neighbours. An unknown cell is what is known beside it.
 func (d *drawer) compress(values []float64, scale float64) {
 	clear(d.byCol)
-	i := 0
+	byCol, step := d.byCol, d.on
 	for r := range d.rows {
-		at, sum, last := d.first+r*d.down, 0.0, 0.0
+		row := d.cells[r*d.columns:][:len(byCol)]
+		last := 0.0
 		if r > 0 {
-			last = d.cells[i-d.columns]
+			last = d.cells[(r-1)*d.columns]
 		}
-		for c := range d.columns {
+		at, sum := d.first+r*d.down, 0.0
+		for c := range row {
 			v := values[at]*scale - floor
-			at += d.on
+			at += step
 			switch {
 			case v > 0:
 				last = v / (1 + v)
 			case v <= 0:
 				last = 0
 			}
-			d.cells[i] = last
+			row[c] = last
+			byCol[c] += last
 			sum += last
-			d.byCol[c] += last
-			i++
 		}
 		d.byRow[r] = sum
 	}
@@ -216,11 +232,12 @@ func (p *picture) finish(by float64) bool {
 
 // scale makes the sum of squares 1; false where there is nothing.
 func scale(p []float64) bool {
-	sum := 0.0
-	for _, v := range p {
-		sum += v * v
+	var sum, other float64
+	for i := 0; i < len(p)-1; i += 2 { // they are even in number
+		sum += p[i] * p[i]
+		other += p[i+1] * p[i+1]
 	}
-	if !(sum > 0) {
+	if sum += other; !(sum > 0) {
 		return false
 	}
 	by := 1 / math.Sqrt(sum)
