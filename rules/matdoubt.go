@@ -132,7 +132,7 @@ func (d *doubt) merge(o *doubt) {
 // (JCGM 100:2008, 5.1.2 and 5.2.2).
 func (d *doubt) signals(a *area, m *matstat.Measure, to []Signal) {
 	set := func(s *Signal, own, shared float64, beyond bool) {
-		s.U, s.Shared, s.Extrapolated, s.Expired = math.Hypot(own, shared), shared, beyond, d.past
+		s.U, s.Shared, s.Extrapolated, s.Expired = math.Sqrt(own*own+shared*shared), shared, beyond, d.past
 	}
 	set(&to[0], d.peakOwn, d.peakShared, d.far)
 	n := float64(m.Contact)

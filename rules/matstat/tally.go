@@ -96,10 +96,14 @@ func careful(values, xs []float64, contact float64) total {
 		}
 		t.known++
 		t.sum += v
-		t.high, t.least = max(t.high, v), min(t.least, v)
+		if v > t.high {
+			t.high = v
+		}
 		if v > 0 {
 			t.pressing += v
 			t.x += float64(v * xs[i])
+		} else if v < t.least {
+			t.least = v
 		}
 		if v > contact {
 			t.contact++

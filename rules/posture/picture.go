@@ -109,12 +109,14 @@ func (d *drawer) draw(values []float64, pic *picture) bool {
 	}
 	d.middle = [2]float64{top, left}
 	*pic = picture{}
+	bins := d.upright.across / binAcross // to a cell
 	for k := range d.across {
-		d.across[k] = shareOf(partAt(k, d.partsAcross)-left, d.upright.across, binAcross, wide)
+		d.across[k] = shareOf(partAt(k, d.partsAcross)-left, bins, wide)
 	}
+	bins = d.along / binAlong
 	for k := range d.rows * d.partsAlong {
 		r := k / d.partsAlong
-		s := shareOf(partAt(k, d.partsAlong)-top, d.along, binAlong, tall)
+		s := shareOf(partAt(k, d.partsAlong)-top, bins, tall)
 		if s.bin < -1 || s.bin >= tall || d.byRow[r] == 0 {
 			continue
 		}
@@ -171,8 +173,8 @@ func partAt(k, parts int) float64 { return (float64(k)+0.5)/float64(parts) - 0.5
 
 // shareOf says which two bins a line falls between that is so many cells away
 // from the middle of the picture, and how near it is to each.
-func shareOf(cells, pitch, bin float64, bins int) share {
-	at := cells*pitch/bin + float64(bins-1)/2
+func shareOf(cells, toACell float64, bins int) share {
+	at := cells*toACell + float64(bins-1)/2
 	whole := math.Floor(at)
 	part := at - whole
 	return share{bin: int(whole), here: 1 - part, there: part}
