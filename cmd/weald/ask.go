@@ -57,7 +57,6 @@ type answerLine struct {
 func (b *book) answers(ctx context.Context, pipe *pipeline.Pipeline, dir string, log *slog.Logger) error {
 	path := filepath.Join(dir, askName)
 	_ = os.Remove(path) // whoever left it is gone: the record is ours
-	sweepGlimpses(dir)
 	l, err := net.Listen("unix", path)
 	if err != nil {
 		log.Warn("backups have to wait until the daemon is stopped", slog.Any("error", err))

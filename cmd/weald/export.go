@@ -45,8 +45,8 @@ times, and writes them with alerts and marks:
 Calibrations are those that were in force at the time, or else the configuration's
 lines. Files appear when all of them are whole,
 readable by their owner alone. If --out ends in the format's own ending it names
-the file, else the folder. While a daemon uses the record, a copy of it is made in
-the data folder and removed at the end; it needs as much room as the record.`,
+the file, else the folder. A daemon that uses the record meanwhile is not disturbed;
+what it keeps after the beginning is not in the files.`,
 		Example: `  weald export -c weald.yaml --place bench-1 --format csv --out k07
   weald export -c weald.yaml --place bed-4 --format edf --from 2026-03-01T22:00:00Z --to 2026-03-02T06:00:00Z --out night.edf`,
 		Args: arguments(cobra.NoArgs),
@@ -119,14 +119,12 @@ func exportRecord(cmd *cobra.Command, f exportFlags) error {
 	if err != nil {
 		return err
 	}
-	copying := newProgress(cmd.ErrOrStderr(), "copying the record")
-	store, done, err := readRecord(cmd.Context(), dir, copying.tellPages)
-	copying.end()
+	store, err := readRecord(cmd.Context(), dir)
 	if err != nil {
 		return err
 	}
 	err = exportFrom(cmd, f, c, store, place, from, to, zone, write)
-	return errors.Join(err, done())
+	return errors.Join(err, store.Close())
 }
 
 func exportFrom(cmd *cobra.Command, f exportFlags, c *config.Config, store journal.Journal, place int, from, to sample.Instant, zone *time.Location, write wayOut) error {

@@ -42,5 +42,15 @@ func openRecord(ctx context.Context, dir string) (*sqlite.Store, error) {
 	return store, nil
 }
 
+// readRecord opens the record in a folder for a command that only reads. Beside a
+// daemon that uses it, it is what the record held at that moment.
+func readRecord(ctx context.Context, dir string) (*sqlite.Store, error) {
+	store, err := openRecord(ctx, dir)
+	if inUse(err) {
+		return sqlite.Look(ctx, dir)
+	}
+	return store, err
+}
+
 // inUse reports whether an error of openRecord says that a daemon has the record.
 func inUse(err error) bool { return errors.Is(err, journal.ErrInUse) }

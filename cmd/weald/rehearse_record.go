@@ -25,9 +25,7 @@ func rehearseRecord(ctx context.Context, c *config.Config, plans []*rules.Plan, 
 	if err != nil {
 		return nil, err
 	}
-	copying := newProgress(stderr, "copying the record")
-	store, done, err := readRecord(ctx, c.Data, copying.tellPages)
-	copying.end()
+	store, err := readRecord(ctx, c.Data)
 	if err != nil {
 		return nil, err
 	}
@@ -38,7 +36,7 @@ func rehearseRecord(ctx context.Context, c *config.Config, plans []*rules.Plan, 
 		}
 		stderr = io.Discard // it is the same record, with the same losses
 	}
-	return results, errors.Join(err, done())
+	return results, errors.Join(err, store.Close())
 }
 
 func judgeRecord(ctx context.Context, c *config.Config, plan *rules.Plan, o rehearsal.Options, store journal.Journal, converters []*calib.Converter, stderr io.Writer) (*rehearsal.Result, error) {

@@ -139,6 +139,11 @@ func (d *days) load(ctx context.Context) error {
 		switch {
 		case known && one.state == sealed:
 			continue
+		case d.s.looking:
+			if err := d.glance(ctx, one); err != nil {
+				return err
+			}
+			continue
 		case known && one.state == retired:
 			if err := d.remove(ctx, file); err != nil {
 				return err
@@ -167,7 +172,7 @@ func (d *days) load(ctx context.Context) error {
 // to see for themselves.
 func (d *days) loadMain(ctx context.Context) error {
 	s := d.s
-	all, err := readProgress(ctx, s.main.w)
+	all, err := readProgress(ctx, s.main.r)
 	if err != nil {
 		return err
 	}

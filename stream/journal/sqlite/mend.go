@@ -24,6 +24,9 @@ func (s *Store) mendMain(cause error, seen int) error {
 	if err := s.alive(); err != nil {
 		return err
 	}
+	if s.looking {
+		return fmt.Errorf("%s: %w", mainName, cause)
+	}
 	if seen >= mostMends {
 		return fmt.Errorf("%s again: %w", mainName, cause)
 	}
@@ -76,6 +79,9 @@ func (d *days) mendSeen(ctx context.Context, file string, cause error, seen int)
 	defer d.write.Unlock()
 	if d.mends[file] != seen {
 		return nil
+	}
+	if d.s.looking {
+		return fmt.Errorf("%s: %w", file, cause)
 	}
 	return d.mend(lasting(ctx), file, cause)
 }

@@ -46,52 +46,71 @@ func cutPower(t *testing.T, rounds int) {
 		t.Skipf("no file system can be made here: %v, %s", err, out)
 	}
 	disk := mountImage(t, image)
-	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), victimDir+"="+filepath.Join(disk, "record"))
-	cmd.Stderr = os.Stderr
-	out, err := cmd.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	var mu sync.Mutex
-	var lines []string
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		for in := bufio.NewScanner(out); in.Scan(); {
-			mu.Lock()
-			lines = append(lines, in.Text())
-			mu.Unlock()
-		}
-	}()
-	defer func() {
-		_ = cmd.Process.Kill()
-		<-done
-		_ = cmd.Wait() // it was killed
-	}()
+	v := startVictim(t, filepath.Join(disk, "record"))
 	acked := 0
 	for round := range rounds {
 		time.Sleep(time.Duration(200+77*round%300) * time.Millisecond)
-		if err := cmd.Process.Signal(syscall.SIGSTOP); err != nil {
+		if err := v.Process.Signal(syscall.SIGSTOP); err != nil {
 			t.Fatal(err)
 		}
-		mu.Lock()
-		said := append([]string(nil), lines...)
-		mu.Unlock()
+		said := v.said()
 		left := filepath.Join(t.TempDir(), "left")
 		copyTest(t, left, image)
-		if err := cmd.Process.Signal(syscall.SIGCONT); err != nil {
+		if err := v.Process.Signal(syscall.SIGCONT); err != nil {
 			t.Fatal(err)
 		}
-		acked += holdsAll(t, filepath.Join(mountImage(t, left), "record"), said)
+		s := mustOpen(t, filepath.Join(mountImage(t, left), "record"))
+		acked += holdsAll(t, s, said)
+		s.Close()
 		if t.Failed() {
 			t.Fatalf("power cut %d", round)
 		}
 	}
 	t.Logf("%d acknowledged before power cuts, none lost", acked)
+}
+
+// A prey is a process that writes to a record and says what was acknowledged.
+type prey struct {
+	*exec.Cmd
+	mu    sync.Mutex
+	lines []string // guarded by mu
+}
+
+// startVictim starts one, which is killed when the test ends.
+func startVictim(t *testing.T, dir string) *prey {
+	t.Helper()
+	v := &prey{Cmd: exec.Command(os.Args[0])}
+	v.Env = append(os.Environ(), victimDir+"="+dir)
+	v.Stderr = os.Stderr
+	out, err := v.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := v.Start(); err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for in := bufio.NewScanner(out); in.Scan(); {
+			v.mu.Lock()
+			v.lines = append(v.lines, in.Text())
+			v.mu.Unlock()
+		}
+	}()
+	t.Cleanup(func() {
+		_ = v.Process.Kill()
+		<-done
+		_ = v.Wait() // it was killed
+	})
+	return v
+}
+
+// said returns what it has said so far.
+func (v *prey) said() []string {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return append([]string(nil), v.lines...)
 }
 
 // mountImage mounts a file as a disk until the test ends.
@@ -114,10 +133,8 @@ func mountImage(t *testing.T, image string) string {
 
 // holdsAll fails the test if something that a victim said to be acknowledged is
 // not in a record, and returns how much it said.
-func holdsAll(t *testing.T, dir string, said []string) int {
+func holdsAll(t *testing.T, s *Store, said []string) int {
 	t.Helper()
-	s := mustOpen(t, dir)
-	defer s.Close()
 	positions := map[record.Position]string{}
 	var version uint64
 	n := 0

@@ -42,6 +42,7 @@ type Store struct {
 	dir     string
 	reserve reserve
 	lock    *os.File
+	looking bool // set by Look: nothing is written, since the record is another process's
 
 	group group // all writing to the main file goes through it
 	main  mainFile
@@ -168,15 +169,20 @@ func (s *Store) openMain(ctx context.Context) (err error) {
 	if err := mainKind.keepAll(ctx, s.main.w, rescued); err != nil {
 		return err
 	}
+	return s.learn(ctx)
+}
+
+// learn sees how far the main file has come.
+func (s *Store) learn(ctx context.Context) error {
 	var position, ord int64
-	err = eachRow(ctx, s.main.w, `SELECT coalesce(max(position), 0),
+	err := eachRow(ctx, s.main.r, `SELECT coalesce(max(position), 0),
 		coalesce((SELECT max(ord) FROM entries WHERE ord IS NOT NULL), 0) FROM entries`, nil, func(r *sql.Rows) error {
 		return r.Scan(&position, &ord)
 	})
 	if err != nil {
 		return err
 	}
-	all, err := readProgress(ctx, s.main.w)
+	all, err := readProgress(ctx, s.main.r)
 	if err != nil {
 		return err
 	}
