@@ -31,6 +31,7 @@ func (r *reader) keep() journal.Limits {
 		{"sessions", journal.Sessions, k.Sessions},
 		{"alerts", journal.Transitions, k.Alerts},
 		{"actions", journal.Actions, k.Actions},
+		{"notices", journal.Notices, k.Notices},
 		{"former", journal.Former, k.Former},
 	} {
 		l := journal.Limit{Age: time.Duration(one.limit.Age), Bytes: int64(one.limit.Gigabytes * 1e9)}

@@ -21,12 +21,13 @@ const (
 	Sessions    Class = "sessions"
 	Transitions Class = "alerts"
 	Actions     Class = "actions"
+	Notices     Class = "notices" // what became of messages
 	Former      Class = "former versions of documents"
 )
 
 // Classes lists all classes.
 func Classes() []Class {
-	return []Class{Readings, Seconds, Minutes, Quarters, Faults, Marks, Sessions, Transitions, Actions, Former}
+	return []Class{Readings, Seconds, Minutes, Quarters, Faults, Marks, Sessions, Transitions, Actions, Notices, Former}
 }
 
 // A Limit is for how long things are kept, and how many bytes they may have.

@@ -12,7 +12,8 @@ import (
 
 // Spare returns limits under which nothing goes that is still needed: readings,
 // ticks and actions after the newest snapshot, which a start has to judge again,
-// and what has become of alerts that are not over, from their first change on.
+// what has become of alerts that are not over, from their first change on, and
+// messages that wait.
 // Without a snapshot a start judges everything again, so that all of it stays.
 func Spare(ctx context.Context, j journal.Journal, limits journal.Limits) (journal.Limits, error) {
 	snap, err := j.Snapshot(ctx, math.MaxInt64)
@@ -24,6 +25,10 @@ func Spare(ctx context.Context, j journal.Journal, limits journal.Limits) (journ
 	if err != nil {
 		return nil, err
 	}
+	told, err := firstNotice(ctx, j)
+	if err != nil {
+		return nil, err
+	}
 	out := journal.Limits{}
 	for class, l := range limits {
 		switch class {
@@ -31,6 +36,8 @@ func Spare(ctx context.Context, j journal.Journal, limits journal.Limits) (journ
 			l.Spare = judged
 		case journal.Transitions, journal.Actions:
 			l.Spare = first
+		case journal.Notices:
+			l.Spare = told
 		}
 		out[class] = l
 	}
@@ -71,6 +78,18 @@ func firstNeeded(ctx context.Context, j journal.Log, judged uint64, limits journ
 		return 0, nil
 	}
 	return uint64(first), nil
+}
+
+// firstNotice returns the position of the first notice that a start has to read
+// to know which messages wait; 0 if there is none.
+func firstNotice(ctx context.Context, j journal.Log) (uint64, error) {
+	for e, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindNotice}, Newest: true}), nil) {
+		if err != nil {
+			return 0, err
+		}
+		return uint64(min(e.Position, e.Body.(record.Notice).From)), nil
+	}
+	return 0, nil
 }
 
 // over reports whether nobody has to do anything about an alert after a change.

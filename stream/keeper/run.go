@@ -6,8 +6,6 @@ import (
 	"log/slog"
 	"time"
 
-	"weald/ingest/sample"
-	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/record"
 )
@@ -98,11 +96,16 @@ func (k *Keeper) note(ctx context.Context, err error) (holed bool) {
 	} else {
 		k.log.Warn(text)
 	}
-	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: record.Fault{Subject: "record", Over: !failed, Text: text}}); err != nil {
+	fault := record.Fault{Subject: record.RecordFault, Over: !failed, Text: text}
+	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: fault}); err != nil {
 		k.log.Error("a fault of the record was not kept", slog.Any("error", err))
 	}
 	if k.Tell != nil {
-		k.Tell(ctx, unkept(now, since, failed, text))
+		e, _ := fault.Alert(now)
+		if !failed {
+			e.Held = now.Sub(since)
+		}
+		k.Tell(ctx, e)
 	}
 	return gone.scans > 0
 }
@@ -114,18 +117,6 @@ func plain(err error) string {
 		return "the disk is full; changes of alerts still are, for a while. Somebody has to make room"
 	}
 	return err.Error()
-}
-
-// unkept is a change of the alert that readings are not kept.
-func unkept(now, since sample.Instant, failed bool, text string) alert.Event {
-	e := alert.Event{
-		At: now, Key: alert.Key{Rule: "record", Subject: "readings"}, What: alert.Raised, State: alert.Unacknowledged, Stands: true,
-		Priority: alert.High, Value: sample.Unknown, U: sample.Unknown, Limit: sample.Unknown, Text: text,
-	}
-	if !failed {
-		e.What, e.State, e.Stands, e.Held = alert.Cleared, alert.Normal, false, now.Sub(since)
-	}
-	return e
 }
 
 // Condition tells how the record is. Any goroutine may ask.

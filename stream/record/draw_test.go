@@ -79,20 +79,25 @@ func drawText(t *rapid.T, name string) string {
 	return rapid.OneOf(rapid.StringMatching(`[a-z-]{0,12}`), rapid.String()).Draw(t, name)
 }
 
+func drawEvent(t *rapid.T) alert.Event {
+	text := func(name string) string { return drawText(t, name) }
+	return alert.Event{
+		At: drawInstant(t, "at"), Key: alert.Key{Place: text("place"), Rule: text("rule"), Subject: text("subject")},
+		What: alert.Change(text("what")), Priority: alert.Priority(rapid.Uint8().Draw(t, "priority")),
+		Signal: text("signal"), Unit: text("unit"), Text: text("text"),
+		Value: drawFloat(t, "value"), U: drawFloat(t, "u"), Limit: drawFloat(t, "limit"),
+		Held:  sampleDuration(t),
+		State: alert.State(text("state")), Tier: rapid.IntRange(0, 3).Draw(t, "tier"), Chattering: rapid.Bool().Draw(t, "chattering"),
+		Stands: rapid.Bool().Draw(t, "stands"), Quiet: rapid.Bool().Draw(t, "quiet"),
+		Who: text("who"), Why: text("why"), Until: drawInstant(t, "until"),
+	}
+}
+
 func drawBody(t *rapid.T) Body {
 	text := func(name string) string { return drawText(t, name) }
 	switch rapid.SampledFrom(Kinds()).Draw(t, "kind") {
 	case KindTransition:
-		return Transition{alert.Event{
-			At: drawInstant(t, "at"), Key: alert.Key{Place: text("place"), Rule: text("rule"), Subject: text("subject")},
-			What: alert.Change(text("what")), Priority: alert.Priority(rapid.Uint8().Draw(t, "priority")),
-			Signal: text("signal"), Unit: text("unit"), Text: text("text"),
-			Value: drawFloat(t, "value"), U: drawFloat(t, "u"), Limit: drawFloat(t, "limit"),
-			Held:  sampleDuration(t),
-			State: alert.State(text("state")), Tier: rapid.IntRange(0, 3).Draw(t, "tier"), Chattering: rapid.Bool().Draw(t, "chattering"),
-			Stands: rapid.Bool().Draw(t, "stands"), Quiet: rapid.Bool().Draw(t, "quiet"),
-			Who: text("who"), Why: text("why"), Until: drawInstant(t, "until"),
-		}}
+		return Transition{drawEvent(t)}
 	case KindAction:
 		return Action{text("what"), text("subject"), text("reason"), drawInstant(t, "until")}
 	case KindMark:
@@ -101,6 +106,14 @@ func drawBody(t *rapid.T) Body {
 		return Session{text("id"), text("what"), text("code"), rapid.Uint64().Draw(t, "config"), text("notes")}
 	case KindConfig:
 		return NewConfig(rapid.Uint64().Draw(t, "version"), text("text"))
+	case KindNotice:
+		n := Notice{Sender: text("sender"), What: text("what"), Key: text("key"), About: text("about"), Why: text("why"),
+			Change: Position(rapid.Uint64().Draw(t, "change")), Through: Position(rapid.Uint64().Draw(t, "through")), From: Position(rapid.Uint64().Draw(t, "from"))}
+		if rapid.Bool().Draw(t, "event") {
+			e := drawEvent(t)
+			n.Event = &e
+		}
+		return n
 	case KindCalibration:
 		r := calibrated()
 		r.By, r.Method, r.Channel = text("by"), text("method"), rapid.IntRange(0, 3000).Draw(t, "channel")

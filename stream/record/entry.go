@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"strings"
 	"unicode/utf8"
 
 	calibration "weald/ingest/calib/record"
@@ -29,11 +30,12 @@ const (
 
 	KindCalibration Kind = "calibration"
 	KindState       Kind = "state"
+	KindNotice      Kind = "notice"
 )
 
 // Kinds lists all kinds of entries.
 func Kinds() []Kind {
-	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindState}
+	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindState, KindNotice}
 }
 
 // An Entry is one thing that happened and is kept word for word.
@@ -56,7 +58,7 @@ type Entry struct {
 }
 
 // A Body is what an entry says: one of Transition, Action, Mark, Session,
-// Config, Fault, Calibration and State.
+// Config, Fault, Calibration, State and Notice.
 type Body interface {
 	Kind() Kind
 	sealed()
@@ -109,6 +111,34 @@ type Fault struct {
 	Text    string
 }
 
+// Alert returns the alert of the daemon's own that a fault is, with false where
+// it is none that anybody has to be called for. It calls whoever can be called,
+// whatever their tier, as nobody can acknowledge it.
+func (f *Fault) Alert(at sample.Instant) (alert.Event, bool) {
+	e := alert.Event{
+		At: at, What: alert.Raised, State: alert.Unacknowledged, Stands: true,
+		Priority: alert.High, Value: sample.Unknown, U: sample.Unknown, Limit: sample.Unknown, Text: f.Text,
+	}
+	if f.Over {
+		e.What, e.State, e.Stands = alert.Cleared, alert.Normal, false
+	}
+	switch sender, ok := strings.CutPrefix(f.Subject, SenderFault); {
+	case ok:
+		e.Rule, e.Subject = "sender", sender
+	case f.Subject == RecordFault:
+		e.Rule, e.Subject = "record", "readings"
+	default:
+		return alert.Event{}, false
+	}
+	return e, true
+}
+
+// Subjects of faults that are alerts of the daemon's own.
+const (
+	RecordFault = "record"  // readings are not kept
+	SenderFault = "sender " // with the sender's id: what it has to send does not arrive
+)
+
 // A Calibration is a calibration record that came into force for its channel. It
 // is an input: scans that come after it are converted by it.
 type Calibration struct{ Record calibration.Record }
@@ -121,6 +151,26 @@ type State struct{ Body []byte }
 // Kind implements Body.
 func (State) Kind() Kind { return KindState }
 func (State) sealed()    {}
+
+// A Notice is one step of a message that a sender has to deliver, or, without a
+// sender, how far the alerts have been looked through for such.
+type Notice struct {
+	Sender string       // its id
+	What   string       // "queued", "sent", "given-up", "withdrawn"; "seen" without a sender
+	Key    string       // names the message towards whoever receives it
+	About  string       // queued: what the message says: "call", "over", …
+	Change Position     // queued: of the change that it is about; 0 for a test
+	Event  *alert.Event // queued: that change; nil for a test
+	Why    string       // given-up, withdrawn: the reason
+
+	// Every change up to Through has been looked at, and whoever starts again
+	// needs no entry before From.
+	Through, From Position
+}
+
+// Kind implements Body.
+func (Notice) Kind() Kind { return KindNotice }
+func (Notice) sealed()    {}
 
 // Kind implements Body.
 func (Calibration) Kind() Kind { return KindCalibration }
@@ -177,8 +227,7 @@ func (e *Entry) texts() []string {
 	own := []string{e.Place, e.Author}
 	switch b := e.Body.(type) {
 	case Transition:
-		v := &b.Event
-		return append(own, v.Place, v.Rule, v.Subject, string(v.What), v.Signal, v.Unit, v.Text, string(v.State), v.Who, v.Why)
+		return append(own, eventTexts(&b.Event)...)
 	case Action:
 		return append(own, b.What, b.Subject, b.Reason)
 	case Mark:
@@ -189,9 +238,18 @@ func (e *Entry) texts() []string {
 		return append(own, b.Hash, b.Text)
 	case Fault:
 		return append(own, b.Subject, b.Text)
+	case Notice:
+		own = append(own, b.Sender, b.What, b.Key, b.About, b.Why)
+		if b.Event != nil {
+			own = append(own, eventTexts(b.Event)...)
+		}
 	case Calibration:
 		v := &b.Record
 		return append(append(own, v.Bridge, v.Source, v.By, v.Reference.Name, v.Method), v.Remarks...)
 	}
 	return own
+}
+
+func eventTexts(v *alert.Event) []string {
+	return []string{v.Place, v.Rule, v.Subject, string(v.What), v.Signal, v.Unit, v.Text, string(v.State), v.Who, v.Why}
 }

@@ -83,6 +83,32 @@ type transitionJSON struct {
 	Until      sample.Instant `json:"until,omitempty"`
 }
 
+// transitionOf and event are each other's inverse.
+func transitionOf(v *alert.Event) transitionJSON {
+	return transitionJSON{v.At, v.Place, v.Rule, v.Subject, v.What, uint8(v.Priority),
+		v.Signal, v.Unit, number(v.Value), number(v.U), number(v.Limit), v.Held, v.Text,
+		v.State, v.Tier, v.Chattering, v.Stands, v.Quiet, v.Who, v.Why, v.Until}
+}
+
+func (j *transitionJSON) event() alert.Event {
+	return alert.Event{At: j.At, Key: alert.Key{Place: j.Place, Rule: j.Rule, Subject: j.Subject},
+		What: j.What, Priority: alert.Priority(j.Priority), Signal: j.Signal, Unit: j.Unit,
+		Value: float64(j.Value), U: float64(j.U), Limit: float64(j.Limit), Held: j.Held, Text: j.Text,
+		State: j.State, Tier: j.Tier, Chattering: j.Chattering, Stands: j.Stands, Quiet: j.Quiet, Who: j.Who, Why: j.Why, Until: j.Until}
+}
+
+type noticeJSON struct {
+	Sender  string          `json:"sender,omitempty"`
+	What    string          `json:"what"`
+	Key     string          `json:"key,omitempty"`
+	About   string          `json:"about,omitempty"`
+	Change  Position        `json:"change,omitempty"`
+	Event   *transitionJSON `json:"event,omitempty"`
+	Why     string          `json:"why,omitempty"`
+	Through Position        `json:"through,omitempty"`
+	From    Position        `json:"from,omitempty"`
+}
+
 type actionJSON struct {
 	What    string         `json:"what"`
 	Subject string         `json:"subject"`
@@ -122,10 +148,7 @@ type stateJSON struct {
 func marshalBody(b Body) ([]byte, error) {
 	switch b := b.(type) {
 	case Transition:
-		v := b.Event
-		return json.Marshal(transitionJSON{v.At, v.Place, v.Rule, v.Subject, v.What, uint8(v.Priority),
-			v.Signal, v.Unit, number(v.Value), number(v.U), number(v.Limit), v.Held, v.Text,
-			v.State, v.Tier, v.Chattering, v.Stands, v.Quiet, v.Who, v.Why, v.Until})
+		return json.Marshal(transitionOf(&b.Event))
 	case Action:
 		return json.Marshal(actionJSON(b))
 	case Mark:
@@ -136,6 +159,13 @@ func marshalBody(b Body) ([]byte, error) {
 		return json.Marshal(configJSON(b))
 	case Fault:
 		return json.Marshal(faultJSON(b))
+	case Notice:
+		j := noticeJSON{Sender: b.Sender, What: b.What, Key: b.Key, About: b.About, Change: b.Change, Why: b.Why, Through: b.Through, From: b.From}
+		if b.Event != nil {
+			t := transitionOf(b.Event)
+			j.Event = &t
+		}
+		return json.Marshal(j)
 	case Calibration:
 		return json.Marshal(b.Record) // which has a version of its own
 	case State:
@@ -149,10 +179,7 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 	case KindTransition:
 		var j transitionJSON
 		err := json.Unmarshal(raw, &j)
-		return Transition{alert.Event{At: j.At, Key: alert.Key{Place: j.Place, Rule: j.Rule, Subject: j.Subject},
-			What: j.What, Priority: alert.Priority(j.Priority), Signal: j.Signal, Unit: j.Unit,
-			Value: float64(j.Value), U: float64(j.U), Limit: float64(j.Limit), Held: j.Held, Text: j.Text,
-			State: j.State, Tier: j.Tier, Chattering: j.Chattering, Stands: j.Stands, Quiet: j.Quiet, Who: j.Who, Why: j.Why, Until: j.Until}}, err
+		return Transition{j.event()}, err
 	case KindAction:
 		var j actionJSON
 		err := json.Unmarshal(raw, &j)
@@ -173,6 +200,15 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 		var j faultJSON
 		err := json.Unmarshal(raw, &j)
 		return Fault(j), err
+	case KindNotice:
+		var j noticeJSON
+		err := json.Unmarshal(raw, &j)
+		n := Notice{Sender: j.Sender, What: j.What, Key: j.Key, About: j.About, Change: j.Change, Why: j.Why, Through: j.Through, From: j.From}
+		if j.Event != nil {
+			e := j.Event.event()
+			n.Event = &e
+		}
+		return n, err
 	case KindCalibration:
 		var j calibration.Record
 		if err := json.Unmarshal(raw, &j); err != nil {

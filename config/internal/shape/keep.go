@@ -31,6 +31,10 @@ type Keep struct {
 	// What people did with alerts.
 	Actions Term `yaml:"actions"`
 
+	// What became of messages that were to be sent. Those that wait are younger
+	// than a day, and are kept whatever is said here.
+	Notices Term `yaml:"notices"`
+
 	// Former versions of calibrations and other documents.
 	Former Term `yaml:"former"`
 }

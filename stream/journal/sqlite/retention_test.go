@@ -31,7 +31,7 @@ func diary(t testing.TB, s *Store, n int) {
 		}
 		var day []record.Entry
 		for _, body := range []record.Body{record.Fault{Text: fmt.Sprint(d)}, record.Mark{Text: fmt.Sprint(d)}, record.Session{ID: fmt.Sprint(d)},
-			record.Transition{}, record.Action{What: "acknowledge"}, record.NewConfig(uint64(d), "x")} {
+			record.Transition{}, record.Action{What: "acknowledge"}, record.Notice{What: "seen"}, record.NewConfig(uint64(d), "x")} {
 			day = append(day, record.Entry{At: at, Written: at, Body: body})
 		}
 		if _, err := s.Append(t.Context(), day...); err != nil {
@@ -55,7 +55,7 @@ func what(t testing.TB, s *Store) map[journal.Class]int {
 	n := map[journal.Class]int{}
 	n[journal.Readings] = len(journaltest.Gather(t, s.Inputs(t.Context(), 0, math.MaxUint64)))
 	kinds := map[record.Kind]journal.Class{record.KindFault: journal.Faults, record.KindMark: journal.Marks, record.KindSession: journal.Sessions,
-		record.KindTransition: journal.Transitions, record.KindAction: journal.Actions, record.KindConfig: "configurations"}
+		record.KindTransition: journal.Transitions, record.KindAction: journal.Actions, record.KindNotice: journal.Notices, record.KindConfig: "configurations"}
 	for _, e := range journaltest.Gather(t, s.Entries(t.Context(), journal.Query{})) {
 		n[kinds[e.Body.Kind()]]++
 	}
