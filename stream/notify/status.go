@@ -1,0 +1,50 @@
+package notify
+
+import (
+	"weald/ingest/sample"
+	"weald/rules/alert"
+)
+
+// A Status is how a sender fares.
+type Status struct {
+	Totals
+	ID      string
+	Waiting int
+	Oldest  sample.Instant // since when the oldest has waited; 0 if none does
+	Broken  bool           // an alert says so
+	Trouble string         // why the last attempt failed; "" if it did not
+	Since   sample.Instant // of Trouble
+	Next    sample.Instant // when it is tried again; 0 if nothing waits
+	Test    sample.Instant // when the newest test was queued; 0 for never
+}
+
+// Status returns how a sender fares.
+func (d *Desk) Status(i int) Status {
+	b := &d.boxes[i]
+	s := Status{Totals: b.Totals, ID: d.specs[i].ID, Waiting: len(b.waiting), Broken: b.broken, Trouble: b.why, Test: d.tests[i]}
+	if b.failed > 0 {
+		s.Since = b.since
+	}
+	if len(b.waiting) > 0 {
+		s.Oldest = b.waiting[0].Queued
+		s.Next = b.waiting[0].next
+		for _, m := range b.waiting {
+			s.Next = min(s.Next, m.next)
+		}
+		s.Next = max(s.Next, b.pause)
+	}
+	return s
+}
+
+// Level returns the highest priority of what calls a sender now, and how many
+// alerts do; 0 if none.
+func (d *Desk) Level(i int, now sample.Instant) (p alert.Priority, n int) {
+	local := now.Time().In(d.zone)
+	for _, s := range d.alerts {
+		if s.call != 0 && d.specs[i].covers(&s.calls, local) {
+			p = max(p, s.calls.Priority)
+			n++
+		}
+	}
+	return p, n
+}
