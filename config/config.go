@@ -34,6 +34,10 @@ type Config struct {
 	// Places are in the order of the file, as in the Plan.
 	Places []Place
 
+	// Notify are the ways on which messages about alerts go, in the order of the
+	// file.
+	Notify []Sender
+
 	// Text is the file as it was read.
 	Text string
 
@@ -154,7 +158,7 @@ type reader struct {
 	sources map[string]int // by "bridge/source": index into plan.Sources
 
 	ports   []listener           // that are listened on so far
-	clients map[[2]string]string // bridge by broker and client id
+	clients map[[2]string]string // whose they are, by broker and client id
 }
 
 func (r *reader) config() *Config {
@@ -166,6 +170,7 @@ func (r *reader) config() *Config {
 	}
 	c.Bridges = r.bridges()
 	c.Places = r.places()
+	c.Notify = r.notify()
 	r.rules()
 	r.check()
 	c.plan = &r.plan

@@ -93,24 +93,29 @@ func (r *reader) siteBroker(m shape.MQTT, bridge string, path tree.Path) *MQTT {
 	return out
 }
 
-// clientID checks the name that the broker knows this client by: a second
-// client of that name would push the first out, again and again.
+// clientID checks the name that the broker knows a bridge's client by.
 func (r *reader) clientID(m shape.MQTT, bridge string, path tree.Path) {
 	at := path.With("client_id")
 	id := string(m.ClientID)
 	if id == "" {
 		id, at = "weald-"+bridge, path
 	}
+	r.onlyClient(id, m.Broker, "bridge "+bridge, at)
+}
+
+// onlyClient checks the name that a broker knows a client by: a second one of that
+// name would push the first out, again and again. Whose says who it is.
+func (r *reader) onlyClient(id, broker, whose string, at tree.Path) {
 	if len(id) > 128 || strings.ContainsFunc(id, unicode.IsControl) {
 		r.doc.Report(at, "client_id is %q: give at most 128 bytes without control characters", tree.Clip(id))
 		return
 	}
-	name := [2]string{strings.ToLower(m.Broker), id}
+	name := [2]string{strings.ToLower(broker), id}
 	if other, taken := r.clients[name]; taken {
-		r.doc.Report(at, "the client id %q at %s is that of bridge %s already: give each client_id its own", id, m.Broker, other)
+		r.doc.Report(at, "the client id %q at %s is that of %s already: give each client_id its own", id, broker, other)
 		return
 	}
-	r.clients[name] = bridge
+	r.clients[name] = whose
 }
 
 func (r *reader) client(m shape.MQTT, path tree.Path) *Client {

@@ -75,6 +75,16 @@ func texts(t reflect.Type) *generate.Schema {
 		return orNumber(text(shape.RangePattern))
 	case reflect.TypeFor[shape.MQTTVersion]():
 		return &generate.Schema{Enum: []any{5, "5", "5.0", "3.1.1"}}
+	case reflect.TypeFor[shape.Clock]():
+		return text(shape.ClockPattern)
+	case reflect.TypeFor[shape.Daily]():
+		return text(shape.DailyPattern)
+	case reflect.TypeFor[shape.Day]():
+		return text(shape.DayPattern)
+	case reflect.TypeFor[shape.Tier]():
+		return &generate.Schema{AnyOf: []*generate.Schema{text(shape.TierPattern), {Type: "integer", Minimum: "1", Maximum: "3"}}}
+	case reflect.TypeFor[shape.Priority]():
+		return text(shape.PriorityPattern)
 	case reflect.TypeFor[shape.Text]():
 		return &generate.Schema{AnyOf: []*generate.Schema{{Type: "string"}, {Type: "number"}, {Type: "boolean"}}}
 	}

@@ -36,7 +36,11 @@ type File struct {
 	// What to watch for.
 	Rules []Rule `yaml:"rules"`
 
-	Notify  tree.Unavailable `yaml:"notify" jsonschema:"-"`
+	// Whom to send messages about alerts to, and how. Needs data: what is to be
+	// sent is on the disk first. A message that is sent is not one that is seen,
+	// and weald is not a medical alarm system. Default: nobody.
+	Notify []Sender `yaml:"notify"`
+
 	Cluster tree.Unavailable `yaml:"cluster" jsonschema:"-"`
 }
 

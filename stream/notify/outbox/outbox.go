@@ -1,0 +1,281 @@
+package outbox
+
+import (
+	"context"
+	"log/slog"
+	"math/rand/v2"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/stream/journal"
+	"weald/stream/notify"
+	"weald/stream/record"
+)
+
+// A Sender is a way to somebody.
+type Sender interface {
+	// Send tries to deliver a message until ctx ends. Its error is a
+	// *notify.Refusal if the receiver will never take it; the text of any error
+	// is for people, is kept, and holds no secret.
+	Send(ctx context.Context, s *notify.Sending) error
+
+	// Reaches says whither, for people and without a secret.
+	Reaches() string
+}
+
+// A Shower is a Sender that also shows how things stand, such as by a lamp.
+type Shower interface {
+	// Show makes sure that the highest priority of what calls is shown, 0 for
+	// nothing, and says whether it had to do anything for that. It is called
+	// about once a second.
+	Show(ctx context.Context, p alert.Priority) (did bool, err error)
+
+	// Close ends what Show holds open.
+	Close()
+}
+
+// Options are what New needs.
+type Options struct {
+	Journal journal.Log
+	Specs   []notify.Spec
+	Senders []Sender // one for each of Specs
+	Now     func() sample.Instant
+	Zone    *time.Location
+	Log     *slog.Logger
+
+	// Tell is told of the outbox's own alerts: that a sender does not get through.
+	Tell func(context.Context, alert.Event)
+}
+
+const (
+	patience   = 30 * time.Second // for one attempt
+	glance     = time.Second      // how often is looked for what time alone makes due
+	markEvery  = 10 * time.Second // how often it is noted how far changes were looked at
+	firstSight = 30 * 24 * time.Hour
+)
+
+// An Outbox is all senders of a daemon.
+type Outbox struct {
+	Options
+	seen atomic.Pointer[[]notify.Status]
+
+	mu     sync.Mutex // guards the desk, until what it decided is kept; and all below
+	desk   *notify.Desk
+	asked  map[string]chan error // by key: who waits for the outcome of a test
+	marked record.Position
+	when   time.Time // of the newest mark
+	ready  bool
+
+	kick []chan struct{} // by sender: something is to be sent
+}
+
+// New returns an outbox that has not begun.
+func New(o Options) *Outbox {
+	b := &Outbox{Options: o, desk: notify.NewDesk(o.Specs, o.Zone, o.Now()), asked: map[string]chan error{}}
+	for range o.Specs {
+		b.kick = append(b.kick, make(chan struct{}, 1))
+	}
+	b.publish()
+	return b
+}
+
+// Statuses returns how senders fare, in the order of Specs. It waits for nothing.
+func (b *Outbox) Statuses() []notify.Status { return *b.seen.Load() }
+
+func (b *Outbox) publish() {
+	list := make([]notify.Status, len(b.Specs))
+	for i := range list {
+		list[i] = b.desk.Status(i)
+	}
+	b.seen.Store(&list)
+}
+
+// Run sends until ctx ends. Attempts that are under way end then, and are made again
+// after the next start.
+func (b *Outbox) Run(ctx context.Context) error {
+	pos, err := b.resume(ctx)
+	if err != nil {
+		return err
+	}
+	group, ctx := errgroup.WithContext(ctx)
+	for i := range b.Specs {
+		group.Go(func() error { return b.work(ctx, i) })
+	}
+	group.Go(func() error { return b.follow(ctx, pos) })
+	return group.Wait()
+}
+
+// follow reads the record from after pos on.
+func (b *Outbox) follow(ctx context.Context, pos record.Position) error {
+	for {
+		for e, err := range journal.Readable(b.Journal.Entries(ctx, journal.Query{From: pos + 1}), b.lost) {
+			if err != nil {
+				return err
+			}
+			pos = e.Position
+			if ev, ok := notify.ChangeOf(&e); ok {
+				b.decide(ctx, func() []record.Notice { return b.desk.Change(e.Position, &ev, b.Now()) })
+			}
+		}
+		b.decide(ctx, func() []record.Notice { return append(b.desk.Due(b.Now()), b.mark()...) })
+		soon, cancel := context.WithTimeout(ctx, glance)
+		err := b.Journal.Wait(soon, pos)
+		cancel()
+		switch {
+		case ctx.Err() != nil:
+			return context.Cause(ctx)
+		case err != nil && soon.Err() == nil:
+			return err
+		}
+	}
+}
+
+func (b *Outbox) lost(l *journal.Loss) {
+	b.Log.Error("the record has a loss where messages were looked for", slog.String("what", l.Error()))
+}
+
+// mark notes now and then how far changes were looked at. The caller holds mu.
+func (b *Outbox) mark() []record.Notice {
+	if b.desk.Through() <= b.marked || time.Since(b.when) < markEvery {
+		return nil
+	}
+	return b.desk.Mark()
+}
+
+// decide lets the desk decide and keeps what it decided.
+func (b *Outbox) decide(ctx context.Context, f func() []record.Notice) {
+	b.mu.Lock()
+	b.keep(ctx, f())
+	faults := b.faults(ctx)
+	b.publish()
+	b.mu.Unlock()
+	for i := range b.kick {
+		select {
+		case b.kick[i] <- struct{}{}:
+		default:
+		}
+	}
+	for _, e := range faults {
+		b.Tell(ctx, e)
+	}
+}
+
+// keep puts notices into the record. The caller holds mu.
+func (b *Outbox) keep(ctx context.Context, notices []record.Notice) {
+	if len(notices) == 0 {
+		return
+	}
+	now := b.Now()
+	entries := make([]record.Entry, len(notices))
+	for i, n := range notices {
+		entries[i] = record.Entry{At: now, Written: now, Body: n}
+		if n.Event != nil {
+			entries[i].Place = n.Event.Place
+		}
+		b.marked, b.when = max(b.marked, n.Through), time.Now()
+		if n.What == notify.GivenUp {
+			b.Log.Error("a message was given up", slog.String("sender", n.Sender), slog.String("key", n.Key), slog.String("why", n.Why))
+		}
+	}
+	if _, err := b.Journal.Append(context.WithoutCancel(ctx), entries...); err != nil {
+		b.Log.Error("what becomes of messages was not kept; some may be sent twice", slog.Any("error", err))
+	}
+}
+
+// faults keeps what has become of senders' health. The caller holds mu.
+func (b *Outbox) faults(ctx context.Context) (events []alert.Event) {
+	now := b.Now()
+	for i := range b.Specs {
+		f, changed := b.desk.Health(i, now)
+		if !changed {
+			continue
+		}
+		b.Log.Warn(f.Text)
+		if _, err := b.Journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: f}); err != nil {
+			b.Log.Error("a fault of a sender was not kept", slog.Any("error", err))
+		}
+		if e, ok := f.Alert(now); ok {
+			events = append(events, e)
+		}
+	}
+	return events
+}
+
+// work sends what one sender has to send.
+func (b *Outbox) work(ctx context.Context, i int) error {
+	shower, _ := b.Senders[i].(Shower)
+	if shower != nil {
+		defer shower.Close()
+	}
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for {
+		wait := glance
+		if s, next := b.pick(i); s != nil {
+			b.attempt(ctx, i, s)
+			wait = 0
+		} else {
+			wait = min(wait, max(time.Millisecond, next.Sub(b.Now())))
+		}
+		if shower != nil && ctx.Err() == nil {
+			b.show(ctx, i, shower)
+		}
+		timer.Reset(wait)
+		select {
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		case <-b.kick[i]:
+		case <-timer.C:
+		}
+	}
+}
+
+func (b *Outbox) pick(i int) (*notify.Sending, sample.Instant) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.desk.Pick(i, b.Now())
+}
+
+func (b *Outbox) attempt(ctx context.Context, i int, s *notify.Sending) {
+	limited, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	err := b.Senders[i].Send(limited, s)
+	if err != nil && ctx.Err() != nil {
+		return // nobody knows; the next start tries again
+	}
+	if err != nil {
+		b.Log.Warn("a message was not delivered", slog.String("sender", s.Sender), slog.String("key", s.Key), slog.Any("error", err))
+	}
+	b.decide(ctx, func() []record.Notice {
+		if waits, ok := b.asked[s.Key]; ok {
+			waits <- err
+			delete(b.asked, s.Key)
+		}
+		return b.desk.Done(i, s.Key, err, b.Now(), rand.Float64())
+	})
+}
+
+// show lets a lamp show how things stand, unless its sender pauses.
+func (b *Outbox) show(ctx context.Context, i int, shower Shower) {
+	b.mu.Lock()
+	now := b.Now()
+	p, _ := b.desk.Level(i, now)
+	pauses := b.desk.Pauses(i, now)
+	b.mu.Unlock()
+	if pauses {
+		return
+	}
+	limited, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	if did, err := shower.Show(limited, p); (did || err != nil) && ctx.Err() == nil {
+		b.decide(ctx, func() []record.Notice {
+			b.desk.Report(i, err, b.Now(), rand.Float64())
+			return nil
+		})
+	}
+}

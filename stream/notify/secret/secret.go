@@ -1,0 +1,46 @@
+// Package secret reads what only this machine may know: from a file or from the
+// environment, never from the configuration itself, which is kept and shown.
+package secret
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strings"
+)
+
+// A Source says where a secret is. Its zero value is that there is none.
+type Source struct {
+	File string // whose first line is the secret
+	Env  string // name of a variable of the environment
+}
+
+// Given reports whether s names anything.
+func (s Source) Given() bool { return s.File != "" || s.Env != "" }
+
+// Read returns the secret. It is read each time, so that a changed file counts at
+// once. Errors name the source and never what it holds.
+func (s Source) Read() (string, error) {
+	var text, where string
+	switch {
+	case s.File != "":
+		b, err := os.ReadFile(s.File)
+		if err != nil {
+			if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
+				err = pe.Err
+			}
+			return "", fmt.Errorf("secret in %s: %w", s.File, err)
+		}
+		first, _, _ := strings.Cut(string(b), "\n")
+		text, where = strings.TrimSuffix(first, "\r"), s.File
+	case s.Env != "":
+		text, where = os.Getenv(s.Env), "variable "+s.Env
+	default:
+		return "", nil
+	}
+	if text == "" {
+		return "", fmt.Errorf("secret in %s: it is empty", where)
+	}
+	return text, nil
+}
