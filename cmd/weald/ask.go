@@ -34,6 +34,7 @@ const (
 type question struct {
 	Backup string `json:"backup,omitempty"` // into this folder, an absolute path
 	Check  bool   `json:"check,omitempty"`
+	Test   string `json:"test,omitempty"` // of this sender
 
 	// Retention is what to show of what these limits would delete.
 	Retention journal.Limits `json:"retention,omitempty"`
@@ -54,7 +55,7 @@ type answerLine struct {
 
 // answers serves the record, and the pipeline that writes it, to other commands
 // until ctx ends.
-func (b *book) answers(ctx context.Context, pipe *pipeline.Pipeline, dir string, log *slog.Logger) error {
+func (b *book) answers(ctx context.Context, pipe *pipeline.Pipeline, sends *senders, dir string, log *slog.Logger) error {
 	path := filepath.Join(dir, askName)
 	_ = os.Remove(path) // whoever left it is gone: the record is ours
 	l, err := net.Listen("unix", path)
@@ -79,11 +80,11 @@ func (b *book) answers(ctx context.Context, pipe *pipeline.Pipeline, dir string,
 			}
 			return fmt.Errorf("answering commands: %w", err)
 		}
-		all.Go(func() { b.answer(ctx, pipe, conn) })
+		all.Go(func() { b.answer(ctx, pipe, sends, conn) })
 	}
 }
 
-func (b *book) answer(ctx context.Context, pipe *pipeline.Pipeline, conn net.Conn) {
+func (b *book) answer(ctx context.Context, pipe *pipeline.Pipeline, sends *senders, conn net.Conn) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	defer conn.Close()
@@ -101,20 +102,22 @@ func (b *book) answer(ctx context.Context, pipe *pipeline.Pipeline, conn net.Con
 	}()
 	out := json.NewEncoder(conn)
 	// An error of writing means that whoever asked is gone, and cancels ctx.
-	if err := b.work(ctx, pipe, &q, func(l answerLine) { _ = out.Encode(l) }); err != nil {
+	if err := b.work(ctx, pipe, sends, &q, func(l answerLine) { _ = out.Encode(l) }); err != nil {
 		_ = out.Encode(answerLine{Error: err.Error()})
 		return
 	}
 	_ = out.Encode(answerLine{Done: true})
 }
 
-func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, q *question, tell func(answerLine)) error {
+func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, sends *senders, q *question, tell func(answerLine)) error {
 	switch {
 	case q.Backup != "" && filepath.IsAbs(q.Backup):
 		_, err := b.store.Backup(ctx, q.Backup, func(copied, known int64) { tell(answerLine{Copied: copied, Known: known}) })
 		return err
 	case q.Check:
 		return checkRecord(ctx, b.store, func(text string) { tell(answerLine{Finding: text}) })
+	case q.Test != "":
+		return sends.answerTest(ctx, q.Test)
 	case len(q.Retention) > 0:
 		return tellPlan(ctx, b.store, q.Retention, sample.At(time.Now()), func(text string) { tell(answerLine{Finding: text}) })
 	case q.Calibrate != nil:
@@ -133,6 +136,16 @@ func checkRecord(ctx context.Context, store *sqlite.Store, each func(string)) er
 		each(finding.String())
 	}
 	return context.Cause(ctx)
+}
+
+// daemonAnswers reports whether a daemon listens on a socket of that path.
+func daemonAnswers(path string) bool {
+	conn, err := net.Dial("unix", path)
+	if err != nil {
+		return false
+	}
+	conn.Close()
+	return true
 }
 
 // askDaemon asks the daemon that uses the record in a folder, and calls each

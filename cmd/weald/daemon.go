@@ -35,7 +35,8 @@ type daemon struct {
 	broker  *listener // nil if there is none
 	bridges []*running
 	members *members
-	book    *book // nil if nothing is kept
+	book    *book    // nil if nothing is kept
+	senders *senders // nil if nothing is sent
 	handler webui.Options
 	log     *slog.Logger
 }
@@ -71,21 +72,27 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	}
 	d.book.into(&options, d.log)
 	d.pipe = pipeline.New(options)
+	d.senders = openSenders(c, d.book, d.pipe, d.clock.Now, d.log)
 	store := history.New(len(plan.Places), d.pipe.Series)
 	d.pipe.Follow(store)
 	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build(), Zone: live.HostZone()}); err != nil {
 		return nil, err
 	}
 	d.pipe.Follow(d.hub)
+	var sendersSeen func() []api.Sender
+	var sendersCounted func() []metrics.Sender
+	if d.senders != nil {
+		sendersSeen, sendersCounted = d.senders.views, d.senders.counts
+	}
 	d.handler = webui.Options{
 		Pages: webui.Pages(),
 		Live:  d.hub,
 		API: api.Options{
-			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews,
+			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: sendersSeen,
 			Troubles: d.troubles, ClockOff: d.clock.Off, Speed: speed, Version: build(),
 		},
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
-			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts,
+			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts, Senders: sendersCounted,
 			Viewers: d.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Record: d.book.well(), Version: build(),
 		})),
 	}
@@ -123,7 +130,10 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 		group.Go(func() error { return d.book.past.run(ctx) })
 		group.Go(func() error { return d.book.desk.Run(ctx) })
 		group.Go(func() error { return d.book.retire(ctx, d.config.Keep, d.clock.Now, d.log) })
-		group.Go(func() error { return d.book.answers(ctx, d.pipe, d.config.Data, d.log) })
+		group.Go(func() error { return d.book.answers(ctx, d.pipe, d.senders, d.config.Data, d.log) })
+	}
+	if d.senders != nil {
+		group.Go(func() error { return d.senders.box.Run(ctx) })
 	}
 	group.Go(func() error { return d.hub.Run(ctx) })
 	group.Go(func() error { return webui.Serve(ctx, l, handler, d.log) })
@@ -231,7 +241,7 @@ func (d *daemon) troubles() []string {
 	if words := d.book.trouble(); words != "" {
 		out = append(out, words)
 	}
-	return out
+	return append(out, d.senders.trouble()...)
 }
 
 // settings is what the pages show of places beyond what the rules know.

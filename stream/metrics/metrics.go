@@ -55,6 +55,14 @@ type Source struct {
 	Battery int            // percent; -1 unknown
 }
 
+// A Sender is what became of messages since the daemon started.
+type Sender struct {
+	ID                    string
+	Well                  bool // it gets through, for all that is known
+	Waiting               int
+	Sent, Failed, GivenUp uint64 // Failed counts attempts
+}
+
 // Viewers is what live connections tell.
 type Viewers interface {
 	Clients() int
@@ -71,6 +79,7 @@ type Options struct {
 	Viewers  Viewers
 	Ends     []string             // the reasons for Viewers.Ended
 	ClockOff func() time.Duration // nil for no such metric
+	Senders  func() []Sender      // nil where there are none
 	Record   func() bool          // whether all of the record is kept; nil without one
 	Version  string
 }
@@ -150,6 +159,15 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 			if s.Battery >= 0 {
 				gauge(battery, float64(s.Battery), s.ID)
 			}
+		}
+	}
+	if c.Senders != nil {
+		for _, s := range c.Senders() {
+			gauge(senderWell, one(s.Well), s.ID)
+			gauge(senderWaiting, float64(s.Waiting), s.ID)
+			count(senderSent, s.Sent, s.ID)
+			count(senderFailed, s.Failed, s.ID)
+			count(senderGivenUp, s.GivenUp, s.ID)
 		}
 	}
 	gauge(liveClients, float64(c.Viewers.Clients()))

@@ -40,6 +40,12 @@ var (
 
 	recordWell = named("journal_well", "Whether readings and history are being kept in the record: 1 or 0; no series without a record.")
 
+	senderWell    = named("notify_well", "Whether a sender of messages gets through, for all that is known: 1 or 0.", "sender")
+	senderWaiting = named("notify_waiting", "Messages that wait for a sender.", "sender")
+	senderSent    = named("notify_sent_total", "Messages that a receiver has taken; nobody need have seen them.", "sender")
+	senderFailed  = named("notify_failed_attempts_total", "Attempts that failed and are made again.", "sender")
+	senderGivenUp = named("notify_given_up_total", "Messages that were given up.", "sender")
+
 	taken      = named("pipeline_scans_total", "Scans that the pipeline has taken.")
 	blocked    = named("pipeline_blocked_total", "How often a bridge had to wait for room in the pipeline's queue.")
 	waiting    = named("pipeline_waiting_scans", "Scans that wait in the pipeline's queue.")

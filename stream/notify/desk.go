@@ -113,6 +113,7 @@ func (d *Desk) find(id string) *standing { return d.byID[id] }
 func (d *Desk) owes(s *standing, now sample.Instant) {
 	local := now.Time().In(d.zone)
 	for i := range d.specs {
+		d.withdraw(i, s)
 		switch spec := &d.specs[i]; {
 		case s.call != 0 && s.told[i] != s.call && spec.covers(&s.calls, local):
 			s.told[i], s.open[i] = s.call, true
@@ -120,7 +121,6 @@ func (d *Desk) owes(s *standing, now sample.Instant) {
 			d.enqueue(i, &Message{About: Call, Change: s.call, Event: &e, Queued: now}, now)
 		case s.call == 0 && s.open[i]:
 			s.open[i] = false
-			d.withdraw(i, s)
 			if spec.FollowUps {
 				e := s.event
 				d.enqueue(i, &Message{About: followUp(stateOf(&e)), Change: s.change, Event: &e, Queued: now}, now)

@@ -44,6 +44,7 @@ type Options struct {
 	Exports *order.Desk
 	Kept    func() Kept
 
+	Senders  func() []Sender      // in the order of the configuration; nil where there are none
 	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
 	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
@@ -92,6 +93,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addCalibrations(api)
 	s.addAlerts(api)
 	s.addBridges(api)
+	s.addSenders(api)
 	s.addHealth(api)
 
 	document, err := json.Marshal(api.OpenAPI())

@@ -15,7 +15,7 @@ func Dial(ctx context.Context, address string, secure *ClientTLS) (net.Conn, err
 	var conf *tls.Config
 	if secure != nil {
 		var err error
-		if conf, err = secure.config(address); err != nil {
+		if conf, err = secure.Config(address); err != nil {
 			return nil, err
 		}
 	}
@@ -41,7 +41,7 @@ func Dial(ctx context.Context, address string, secure *ClientTLS) (net.Conn, err
 		if ctx.Err() != nil {
 			return nil, context.Cause(ctx)
 		}
-		return nil, noHandshake(address, err)
+		return nil, NoHandshake(address, err)
 	}
 	return c, nil
 }

@@ -49,8 +49,8 @@ func noDial(address string, err error) error {
 	return fmt.Errorf("connecting to %s: %w", address, err)
 }
 
-// noHandshake explains why no TLS came about with the peer.
-func noHandshake(peer string, err error) error {
+// NoHandshake explains why no TLS came about with the peer.
+func NoHandshake(peer string, err error) error {
 	if _, ok := errors.AsType[x509.UnknownAuthorityError](err); ok {
 		return Plain(err, "the certificate of %s is signed by nobody who is trusted here: name the CA file that signed it", peer)
 	}

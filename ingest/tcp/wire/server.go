@@ -17,7 +17,7 @@ func Handshake(ctx context.Context, raw net.Conn, conf *tls.Config) (net.Conn, e
 	c := tls.Server(raw, conf)
 	if err := c.HandshakeContext(limited); err != nil {
 		raw.Close()
-		return nil, noHandshake(raw.RemoteAddr().String(), err)
+		return nil, NoHandshake(raw.RemoteAddr().String(), err)
 	}
 	return c, nil
 }

@@ -23,9 +23,9 @@ type ClientTLS struct {
 	Certificate, Key string
 }
 
-// config reads the files. They are read for each connection, so a renewed
+// Config reads the files for a connection to address, a host:port. They are read for each connection, so a renewed
 // certificate counts from the next one on.
-func (c *ClientTLS) config(address string) (*tls.Config, error) {
+func (c *ClientTLS) Config(address string) (*tls.Config, error) {
 	conf := &tls.Config{ServerName: c.ServerName, MinVersion: tls.VersionTLS12}
 	if conf.ServerName == "" {
 		host, _, err := net.SplitHostPort(address)

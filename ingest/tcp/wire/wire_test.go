@@ -90,7 +90,7 @@ func TestErrorsInPlainWords(t *testing.T) {
 		{Lost("hub:4000", op(os.NewSyscallError("read", syscall.ETIMEDOUT))), "hub:4000 no longer answers: has it lost its power or its network?"},
 		{Lost("hub:4000", op(os.ErrDeadlineExceeded)), "hub:4000 said nothing for too long"},
 		{Lost("hub:4000", io.ErrUnexpectedEOF), "EOF"},
-		{noHandshake("hub:4000", io.EOF), "hub:4000 ended the connection during the TLS handshake: does it speak TLS on this port?"},
+		{NoHandshake("hub:4000", io.EOF), "hub:4000 ended the connection during the TLS handshake: does it speak TLS on this port?"},
 	} {
 		if c.err.Error() != c.want {
 			t.Errorf("%q, want %q", c.err, c.want)

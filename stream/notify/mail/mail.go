@@ -1,0 +1,217 @@
+package mail
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/smtp"
+	"net/textproto"
+	"slices"
+	"strings"
+	"time"
+
+	"weald/ingest/tcp/wire"
+	"weald/stream/notify"
+	"weald/stream/notify/secret"
+)
+
+// Patience is how long a server may take for a whole mail.
+const Patience = 30 * time.Second
+
+// A Security is how a connection becomes private.
+type Security string
+
+// The securities.
+const (
+	StartTLS Security = "starttls"
+	Implicit Security = "implicit"
+	None     Security = "none" // for a server on this machine, and without an account
+)
+
+// A Box is a mail server and who gets mail. Any goroutine may use it.
+type Box struct {
+	Server   string // host:port
+	Security Security
+	TLS      *wire.ClientTLS // nil for what the system trusts
+	User     string          // "" for no account
+	Password secret.Source
+	From     string
+	To       []string
+
+	// Patience is how long to wait; 0 for the package's.
+	Patience time.Duration
+}
+
+// Reaches implements outbox.Sender.
+func (b *Box) Reaches() string { return "mail to " + strings.Join(b.To, ", ") + " by " + b.Server }
+
+// Send implements outbox.Sender.
+func (b *Box) Send(ctx context.Context, s *notify.Sending) error {
+	patience := b.Patience
+	if patience == 0 {
+		patience = Patience
+	}
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	password := ""
+	if b.User != "" {
+		if b.Security == None {
+			return errors.New("an account is not used without TLS")
+		}
+		var err error
+		if password, err = b.Password.Read(); err != nil {
+			return err
+		}
+	}
+	conn, err := b.dial(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	stop := context.AfterFunc(ctx, func() { conn.SetDeadline(time.Now()) })
+	defer stop()
+	return b.explain(b.talk(ctx, conn, s, password))
+}
+
+func (b *Box) secure() *wire.ClientTLS {
+	if b.TLS == nil {
+		return &wire.ClientTLS{}
+	}
+	return b.TLS
+}
+
+func (b *Box) dial(ctx context.Context) (net.Conn, error) {
+	if b.Security == Implicit {
+		return wire.Dial(ctx, b.Server, b.secure())
+	}
+	return wire.Dial(ctx, b.Server, nil)
+}
+
+// talk speaks SMTP (RFC 5321) until the mail is taken.
+func (b *Box) talk(ctx context.Context, conn net.Conn, s *notify.Sending, password string) error {
+	host, _, err := net.SplitHostPort(b.Server)
+	if err != nil {
+		return err
+	}
+	c, err := smtp.NewClient(conn, host)
+	if err != nil {
+		return err
+	}
+	if b.Security == StartTLS {
+		if ok, _ := c.Extension("STARTTLS"); !ok {
+			return fmt.Errorf("%s offers no STARTTLS, and nothing is sent without TLS: try security: implicit, or another port", b.Server)
+		}
+		conf, err := b.secure().Config(b.Server)
+		if err != nil {
+			return err
+		}
+		if err := c.StartTLS(conf); err != nil {
+			return wire.NoHandshake(b.Server, err)
+		}
+	}
+	if b.User != "" {
+		if err := b.authenticate(c, host, password); err != nil {
+			return err
+		}
+	}
+	if err := c.Mail(b.From); err != nil {
+		return err
+	}
+	for _, to := range b.To {
+		if err := c.Rcpt(to); err != nil {
+			return fmt.Errorf("%s: %w", to, err)
+		}
+	}
+	w, err := c.Data()
+	if err != nil {
+		return err
+	}
+	if _, err := w.Write(Compose(s, b.From, b.To)); err != nil {
+		return err
+	}
+	if err := w.Close(); err != nil { // until here nobody has taken anything over
+		return err
+	}
+	_ = c.Quit() // it has been taken; a farewell that fails changes nothing
+	return ctx.Err()
+}
+
+// authenticate says who we are, over TLS only.
+func (b *Box) authenticate(c *smtp.Client, host, password string) error {
+	if _, private := c.TLSConnectionState(); !private && b.Security != Implicit {
+		return errors.New("an account is not used without TLS")
+	}
+	offered, ways := c.Extension("AUTH")
+	if !offered {
+		return fmt.Errorf("%s takes no account: leave user out, or use the port for submission", b.Server)
+	}
+	var auth smtp.Auth = login{b.User, password}
+	if slices.Contains(strings.Fields(ways), "PLAIN") {
+		auth = plain{b.User, password}
+	}
+	return c.Auth(auth)
+}
+
+// plain is PLAIN of RFC 4616. That of net/smtp does not know that the connection
+// began with TLS.
+type plain struct{ user, password string }
+
+func (p plain) Start(*smtp.ServerInfo) (string, []byte, error) {
+	return "PLAIN", []byte("\x00" + p.user + "\x00" + p.password), nil
+}
+
+func (plain) Next(_ []byte, more bool) ([]byte, error) {
+	if more {
+		return nil, errors.New("the server asks for more than PLAIN has")
+	}
+	return nil, nil
+}
+
+// login is the older way that some servers have alone: a user and a password, each
+// when asked for.
+type login struct{ user, password string }
+
+func (login) Start(*smtp.ServerInfo) (string, []byte, error) { return "LOGIN", nil, nil }
+
+func (l login) Next(ask []byte, more bool) ([]byte, error) {
+	switch {
+	case !more:
+		return nil, nil
+	case strings.HasPrefix(strings.ToLower(string(ask)), "user"):
+		return []byte(l.user), nil
+	case strings.HasPrefix(strings.ToLower(string(ask)), "pass"):
+		return []byte(l.password), nil
+	}
+	return nil, errors.New("the server asks for something else than a user and a password")
+}
+
+// account are answers about the account, which somebody can mend.
+var account = []int{530, 534, 535, 538}
+
+// explain says what went wrong, without what the server has said word for word: it
+// may repeat what it was told.
+func (b *Box) explain(err error) error {
+	if err == nil {
+		return nil
+	}
+	if answer, ok := errors.AsType[*textproto.Error](err); ok {
+		switch {
+		case slices.Contains(account, answer.Code):
+			return wire.Plain(err, "%s does not take the account of %s (%d)", b.Server, b.User, answer.Code)
+		case answer.Code >= 500 && answer.Code < 600:
+			return &notify.Refusal{Why: fmt.Sprintf("%s will never take it: %d", b.Server, answer.Code)}
+		}
+		return wire.Plain(err, "%s does not take it now: %d", b.Server, answer.Code)
+	}
+	if _, ok := errors.AsType[textproto.ProtocolError](err); ok {
+		return wire.Plain(err, "%s does not speak SMTP", b.Server)
+	}
+	if lost := wire.Lost(b.Server, err); lost == io.EOF {
+		return wire.Plain(err, "%s ended the connection before it had taken the mail", b.Server)
+	} else if !errors.Is(lost, err) || lost.Error() != b.Server+": "+err.Error() {
+		return lost
+	}
+	return err
+}

@@ -1,0 +1,13 @@
+// Package topic publishes messages, and how things stand, at a site's MQTT broker,
+// for a lamp, a relay or a program. It speaks MQTT 5.
+//
+//	NAME/lamp    retained: off, low, medium or high, the highest priority of what
+//	             calls now; gone when the daemon has gone without a farewell (its
+//	             last will) or with one
+//	NAME/events  each message as JSON (notify.Body), QoS 1, not retained
+//
+// A lamp that has heard "gone", or nothing at all, must not look as if all were
+// well. A message is delivered when the broker has acknowledged it, which says
+// nothing of who listens. One that the broker acknowledges with an error, such as
+// that a quota is used up, is tried again.
+package topic
