@@ -14,7 +14,7 @@ const markdown = {
 // The pages run under `default-src 'self'`: nothing may be inlined, neither
 // small images nor the module preload helper.
 export default defineConfig({
-  plugins: [markdown, svelte(), svelteTesting()],
+  plugins: [markdown, svelte()],
   build: {
     target: 'es2022',
     assetsInlineLimit: 0,
@@ -27,8 +27,11 @@ export default defineConfig({
       '/live': { target: 'ws://127.0.0.1:8420', ws: true },
     },
   },
+  // Only views need something like a browser, which takes longer to make than most tests.
   test: {
-    environment: 'happy-dom',
-    include: ['src/**/*.test.ts'],
+    projects: [
+      { extends: true, test: { name: 'lib', include: ['src/lib/**/*.test.ts'] } },
+      { extends: true, plugins: [svelteTesting()], test: { name: 'views', include: ['src/views/**/*.test.ts'], environment: 'happy-dom' } },
+    ],
   },
 });

@@ -1,3 +1,4 @@
+// @vitest-environment happy-dom
 import { describe, expect, it } from 'vitest';
 import { batteryLow, batteryWords, concerns } from './concerns';
 import { newBridge, newSource } from './testsource';

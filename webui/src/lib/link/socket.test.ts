@@ -1,3 +1,4 @@
+// @vitest-environment happy-dom
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import { LiveLink, OLD_AFTER, PROTOCOL, type Phase } from './socket';
 import type { LiveEvent } from './types';
