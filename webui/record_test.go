@@ -3,6 +3,7 @@ package webui
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -20,13 +21,16 @@ import (
 )
 
 // newRecordingStack is a stack that keeps what people note.
-func newRecordingStack(t *testing.T, j journal.Log) *stack {
+func newRecordingStack(t *testing.T, j journal.Log) *stack { return newShortenedStack(t, j, nil) }
+
+// newShortenedStack is one whose record tells what it reaches back to.
+func newShortenedStack(t *testing.T, j journal.Log, kept func() api.Kept) *stack {
 	s := newStack(t, built)
 	plan := wardPlan()
 	mux := http.NewServeMux()
 	err := api.Register(mux, api.Options{
 		Plan: plan, Pipeline: s.pipe, Store: history.New(len(plan.Places), s.pipe.Series), Record: j, Config: 7,
-		Bridges: func() []api.Bridge { return nil },
+		Bridges: func() []api.Bridge { return nil }, Kept: kept,
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -88,6 +92,40 @@ type sessionView struct {
 	Config          uint64
 	EndedAt         *time.Time `json:"ended_at"`
 	Notes           []struct{ Text string }
+}
+
+// Readings go before sessions do. A session says what is left of its own.
+func TestSessionsSayWhatIsLeftOfTheirReadings(t *testing.T) {
+	day := func(n int) time.Time { return time.Date(2026, 3, n, 8, 0, 0, 0, time.UTC) }
+	j := new(journaltest.Memory)
+	for id, days := range map[string][]int{"s-old": {1, 2}, "s-across": {2, 4}, "s-lasting": {2}, "s-new": {4, 5}} {
+		for i, n := range days {
+			e := record.Entry{At: sample.At(day(n)), Written: sample.At(day(n)), Place: "bench-1",
+				Body: record.Session{ID: id, What: []string{"begun", "ended"}[i], Code: "K-07", Config: 7}}
+			if _, err := j.Append(t.Context(), e); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	for _, c := range []struct {
+		kept api.Kept
+		want map[string]string
+	}{
+		{api.Kept{Since: day(3), Until: day(6), Deleted: true}, map[string]string{"s-old": "gone", "s-across": "partly", "s-lasting": "partly", "s-new": "kept"}},
+		{api.Kept{Since: day(3), Until: day(6)}, map[string]string{"s-old": "kept", "s-across": "kept", "s-lasting": "kept", "s-new": "kept"}},
+	} {
+		s := newShortenedStack(t, j, func() api.Kept { return c.kept })
+		all := decoded[struct {
+			Sessions []struct{ ID, Readings string }
+		}](s, "/api/v1/sessions")
+		got := map[string]string{}
+		for _, one := range all.Sessions {
+			got[one.ID] = one.Readings
+		}
+		if !maps.Equal(got, c.want) {
+			t.Errorf("deleted %v: %v, want %v", c.kept.Deleted, got, c.want)
+		}
+	}
 }
 
 func TestLifeOfASession(t *testing.T) {

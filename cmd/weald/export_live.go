@@ -35,7 +35,7 @@ func (b *book) serve(c *config.Config, o *api.Options) error {
 	o.Exports = b.desk
 	o.Kept = func() api.Kept {
 		room := b.store.Room()
-		k := api.Kept{Free: room.Free, Full: room.Full}
+		k := api.Kept{Free: room.Free, Full: room.Full, Deleted: b.store.Shortened(context.Background())}
 		if since, until, bytes, ok := b.store.Extent(); ok {
 			k.Since, k.Until, k.Bytes = since.Time(), until.Time(), bytes
 		}

@@ -16,6 +16,7 @@ type Kept struct {
 	Bytes        int64     // of readings
 	Free         int64     // what is left on the disk
 	Full         bool      // readings are not kept for want of room
+	Deleted      bool      // there were readings before Since, and they were deleted on purpose
 }
 
 type keptKind struct {

@@ -29,6 +29,8 @@ type session struct {
 	BegunAt time.Time     `json:"begun_at"`
 	EndedAt *time.Time    `json:"ended_at" doc:"null while it lasts"`
 	Notes   []sessionNote `json:"notes" nullable:"false"`
+
+	Readings string `json:"readings" enum:"kept,partly,gone" doc:"What the record still has of the readings during it: partly or gone where keep: has had them deleted"`
 }
 
 type sessionNote struct {
@@ -104,7 +106,29 @@ func (s *server) readSessions(ctx context.Context, place string) ([]session, err
 		}
 		return true
 	})
+	s.reach(all)
 	return all, err
+}
+
+// reach says of sessions whether the record reaches back to them.
+func (s *server) reach(all []session) {
+	var k Kept
+	if s.Kept != nil {
+		k = s.Kept()
+	}
+	for i := range all {
+		one := &all[i]
+		switch {
+		case !k.Deleted:
+			one.Readings = "kept"
+		case one.EndedAt != nil && one.EndedAt.Before(k.Since):
+			one.Readings = "gone"
+		case one.BegunAt.Before(k.Since):
+			one.Readings = "partly"
+		default:
+			one.Readings = "kept"
+		}
+	}
 }
 
 func (s *server) listSessions(ctx context.Context, in *sessionsInput) (*answer[sessionsBody], error) {

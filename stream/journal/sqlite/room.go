@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"context"
 	"fmt"
 
 	"weald/ingest/sample"
@@ -126,4 +127,10 @@ func (s *Store) Extent() (since, until sample.Instant, bytes int64, ok bool) {
 		}
 	}
 	return since, until, bytes, ok
+}
+
+// Shortened reports whether readings were deleted on purpose.
+func (s *Store) Shortened(ctx context.Context) bool {
+	gone, _ := s.retiredRanges(ctx) // what cannot be read says nothing
+	return len(gone) > 0
 }

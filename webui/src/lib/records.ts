@@ -19,6 +19,8 @@ export interface Session {
   begun_at: string;
   ended_at: string | null;
   notes: Note[];
+  /** Whether the record still reaches back to what was read during it. */
+  readings: 'kept' | 'partly' | 'gone';
 }
 
 export interface PlaceMark {

@@ -35,6 +35,7 @@ export const sessions = {
   save: 'Save',
   cancel: 'Cancel',
   saved: 'Noted.',
+  readings: { partly: 'Readings of its beginning are no longer kept.', gone: 'Its readings are no longer kept.' } as Record<string, string>,
 } as const;
 
 export const marks = {
