@@ -25,40 +25,52 @@ func TestCalmPackagesAreCalm(t *testing.T) {
 	if named == nil {
 		t.Fatal("the Makefile has no line CALM := packages")
 	}
-	const format = `{{.ImportPath}} {{.Dir}} {{join .GoFiles ","}} {{join .TestGoFiles ","}},{{join .XTestGoFiles ","}}`
-	args := append([]string{"list", "-f", format}, strings.Fields(strings.ReplaceAll(string(named[1]), "\\\n", " "))...)
-	list := exec.Command("go", args...)
-	list.Dir, list.Stderr = root, os.Stderr
-	out, err := list.Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	packages := 0
-	for line := range strings.Lines(string(out)) {
-		packages++
-		words := strings.Split(strings.TrimSpace(line), " ")
-		path, dir, code, tests := words[0], words[1], words[2], words[3]
-		for _, why := range stirs(t, dir, code+","+tests, true) {
-			t.Errorf("%s is tested without the race detector and %s", path, why)
-		}
-		deps := exec.Command("go", "list", "-deps", "-test", "-f", `{{with .Module}}{{if .Main}}{{$.ImportPath}} {{$.Dir}} {{join $.GoFiles ","}}{{end}}{{end}}`, path)
-		deps.Dir, deps.Stderr = root, os.Stderr
-		below, err := deps.Output()
+	list := func(args ...string) (lines [][]string) {
+		t.Helper()
+		cmd := exec.Command("go", append([]string{"list"}, args...)...)
+		cmd.Dir, cmd.Stderr = root, os.Stderr
+		out, err := cmd.Output()
 		if err != nil {
 			t.Fatal(err)
 		}
-		for dep := range strings.Lines(string(below)) {
-			words := strings.Split(strings.TrimSpace(dep), " ")
-			if len(words) != 3 || strings.HasSuffix(words[0], ".test") {
-				continue
-			}
-			for _, why := range stirs(t, words[1], words[2], false) {
-				t.Errorf("%s is tested without the race detector and uses %s, which %s", path, words[0], why)
+		for line := range strings.Lines(string(out)) {
+			lines = append(lines, strings.Split(strings.TrimSuffix(line, "\n"), "\t"))
+		}
+		return lines
+	}
+	type parts struct{ dir, code, tests string }
+	all := map[string]parts{}
+	for _, p := range list("-f", "{{.ImportPath}}\t{{.Dir}}\t{{join .GoFiles `,`}}\t{{join .TestGoFiles `,`}},{{join .XTestGoFiles `,`}}", "weald/...") {
+		all[p[0]] = parts{p[1], p[2], p[3]}
+	}
+	calm := list(strings.Fields(strings.ReplaceAll(string(named[1]), "\\\n", " "))...)
+	if len(calm) < 30 {
+		t.Errorf("looked at %d packages only", len(calm))
+	}
+	patterns := make([]string, len(calm))
+	for i, p := range calm {
+		patterns[i] = p[0]
+		for _, why := range stirs(t, all[p[0]].dir, all[p[0]].code+","+all[p[0]].tests, true) {
+			t.Errorf("%s is tested without the race detector and %s", p[0], why)
+		}
+	}
+	below := list(append([]string{"-test", "-f", "{{.ImportPath}}\t{{join .Deps `,`}}"}, patterns...)...)
+	checked := 0
+	for _, p := range below {
+		of, isTest := strings.CutSuffix(p[0], ".test")
+		if !isTest {
+			continue
+		}
+		checked++
+		for dep := range strings.SplitSeq(p[1], ",") {
+			dep, _, _ = strings.Cut(dep, " [") // as compiled for that test
+			for _, why := range stirs(t, all[dep].dir, all[dep].code, false) {
+				t.Errorf("%s is tested without the race detector and uses %s, which %s", of, dep, why)
 			}
 		}
 	}
-	if packages < 30 {
-		t.Errorf("looked at %d packages only", packages)
+	if checked < 30 {
+		t.Errorf("looked at the tests of %d packages only", checked)
 	}
 }
 
