@@ -3,6 +3,7 @@ package keeper_test
 import (
 	"context"
 	"log/slog"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -11,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/rules"
 	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
@@ -31,6 +33,61 @@ func (c *crowded) AppendReadings(ctx context.Context, blocks []record.Block, tic
 	return c.Journal.AppendReadings(ctx, blocks, ticks)
 }
 
+// A running is a keeper that runs, in a bubble, with scans at the bubble's time.
+type running struct {
+	keeper    *keeper.Keeper
+	plan      *rules.Plan
+	ord       uint64
+	snapshots int
+	end       func()
+}
+
+func newRunning(t *testing.T, j journal.Journal) *running {
+	plan, converters := wardPlan()
+	resumed, err := keeper.Resume(t.Context(), j, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &running{plan: plan}
+	r.keeper = keeper.New(j, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return sample.At(time.Now()) }, slog.New(slog.DiscardHandler))
+	ctx, cancel := context.WithCancel(t.Context())
+	r.end = func() { cancel(); synctest.Wait() }
+	go r.keeper.Run(ctx, func(_ context.Context, f func(uint64, [][]byte)) error {
+		r.snapshots++
+		f(r.ord, make([][]byte, len(plan.Places)))
+		return nil
+	})
+	return r
+}
+
+func (r *running) scan(source int) {
+	r.ord++
+	now := sample.At(time.Now())
+	r.keeper.Scan(r.ord, &sample.Scan{Source: source, At: now, Arrived: now, Raw: make([]float64, r.plan.Sources[source].Channels)})
+}
+
+// Whenever a reading comes, a second later it is on the disk.
+func TestReadingsAreAtMostASecondBehind(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := new(journaltest.Memory)
+		r := newRunning(t, j)
+		defer r.end()
+		rng := rand.New(rand.NewPCG(1, 2))
+		for range 300 {
+			time.Sleep(time.Duration(rng.IntN(700)) * time.Millisecond) // on the clock of the bubble, as below
+			r.scan(rng.IntN(2))
+			ord := r.ord
+			time.AfterFunc(time.Second, func() {
+				time.Sleep(time.Nanosecond) // what is due at that instant comes first
+				if h, err := j.Head(context.Background()); err != nil || h.Ord < ord {
+					t.Errorf("a second after reading %d came the record has come to %d, %v", ord, h.Ord, err)
+				}
+			})
+		}
+		time.Sleep(2 * time.Second)
+	})
+}
+
 // A disk is full for so long that not all can wait for it. What waits is bounded,
 // the newest of it is kept when there is room, and how much is lost of which
 // source is counted and is in the record.
@@ -38,24 +95,8 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		const most, extra = 20000, 1234
 		j := &crowded{Journal: new(journaltest.Memory)}
-		plan, converters := wardPlan()
-		r, err := keeper.Resume(t.Context(), j, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-		if err != nil {
-			t.Fatal(err)
-		}
-		k := keeper.New(j, plan, r, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return sample.At(time.Now()) }, slog.New(slog.DiscardHandler))
-		snapshots, ord := 0, uint64(0)
-		ctx, cancel := context.WithCancel(t.Context())
-		go k.Run(ctx, func(_ context.Context, f func(uint64, [][]byte)) error {
-			snapshots++
-			f(ord, make([][]byte, len(plan.Places)))
-			return nil
-		})
-		scan := func(source int) {
-			ord++
-			now := sample.At(time.Now())
-			k.Scan(ord, &sample.Scan{Source: source, At: now, Arrived: now, Raw: make([]float64, plan.Sources[source].Channels)})
-		}
+		r := newRunning(t, j)
+		k, plan, scan := r.keeper, r.plan, r.scan
 		pass := func(d time.Duration) { time.Sleep(d); synctest.Wait() } // on the clock of the bubble
 		scan(0)
 		pass(time.Second)
@@ -69,8 +110,8 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 		}
 		for range 50_000 { // nobody sends any more: time alone passes
 			for place := range plan.Places {
-				ord++
-				k.Tick(ord, place, sample.At(time.Now()))
+				r.ord++
+				k.Tick(r.ord, place, sample.At(time.Now()))
 			}
 		}
 		// One tick of each place stands for all, and takes the room of a scan.
@@ -80,9 +121,9 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 		}
 		j.full = false
 		pass(time.Second)
-		cancel()
-		synctest.Wait()
+		r.end()
 
+		ord := r.ord
 		inputs := journaltest.Gather(t, j.Inputs(t.Context(), 1, ord))
 		if n := len(inputs); n != 1+most {
 			t.Errorf("%d inputs are kept, want %d", n, 1+most)
@@ -93,8 +134,8 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 		if last := inputs[len(inputs)-1]; last.Ord != ord || last.Tick == nil {
 			t.Errorf("the last input is %+v, want the tick %d", last, ord)
 		}
-		if snapshots != 1 {
-			t.Errorf("%d snapshots after the hole, want one at once", snapshots)
+		if r.snapshots != 1 {
+			t.Errorf("%d snapshots after the hole, want one at once", r.snapshots)
 		}
 		faults := journaltest.Gather(t, j.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindFault}}))
 		if len(faults) != 2 {

@@ -153,6 +153,30 @@ func TestGolden(t *testing.T) {
 	}
 }
 
+// No form and no kind of entry is without a golden file.
+func TestGoldenOfEveryKind(t *testing.T) {
+	missing := map[string]bool{}
+	for _, f := range []Form{FormBlock, FormTicks, FormEntry, FormDocument, FormSnapshot, FormStretch, FormRetired, FormProgress} {
+		missing["form "+string(rune(f))] = true
+	}
+	for _, k := range Kinds() {
+		missing["kind "+string(k)] = true
+	}
+	for name, g := range goldens() {
+		b, err := g.thing.Append(nil)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		delete(missing, "form "+string(rune(b[0])))
+		if e, ok := g.thing.(*Entry); ok {
+			delete(missing, "kind "+string(e.Body.Kind()))
+		}
+	}
+	if len(missing) > 0 {
+		t.Errorf("without a golden file: %v", missing)
+	}
+}
+
 // calibrated is a calibration record with a little of everything.
 func calibrated() calibration.Record {
 	made := time.Date(2026, 3, 1, 20, 0, 0, 0, time.UTC)
