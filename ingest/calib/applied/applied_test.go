@@ -193,6 +193,13 @@ func TestTablesAreCloseToTheCurve(t *testing.T) {
 		if !(worst < 0.1) || !(worstU < 0.06) {
 			t.Errorf("%s: off by %v of the uncertainty, which is off by %v", name, worst, worstU)
 		}
+		most := 800.0 // so that a ward of 100 mats of 2,048 cells takes less than 165 MB
+		if c.Unloading != nil || name == "sharp" {
+			most = 3000
+		}
+		if got := s.BytesPerChannel(); got > most {
+			t.Errorf("%s: %v bytes a channel, want at most %v", name, got, most)
+		}
 	}
 }
 

@@ -1,6 +1,7 @@
 package applied
 
 import (
+	"encoding/hex"
 	"time"
 
 	"weald/ingest/calib/curve"
@@ -14,7 +15,7 @@ import (
 type channel struct {
 	table
 	index       int
-	id          string // of the record
+	id          [16]byte // of the record, which tells it in hexadecimal digits
 	made, until sample.Instant
 	shared      float64 // mmHg
 	drift       float64 // mmHg a day
@@ -32,8 +33,11 @@ type moves struct {
 func newChannel(r *record.Record) *channel {
 	c := &r.Calibration
 	ch := &channel{
-		table: newTable(c), index: r.Channel, id: r.ID(), made: sample.At(r.At), until: sample.At(r.ValidUntil),
+		table: newTable(c), index: r.Channel, made: sample.At(r.At), until: sample.At(r.ValidUntil),
 		shared: c.U.Reference, drift: c.U.DriftPerDay,
+	}
+	if _, err := hex.Decode(ch.id[:], []byte(r.ID())); err != nil {
+		panic("applied: the identity of a record is " + r.ID()) // a record of another kind than this package knows
 	}
 	if c.Unloading != nil || c.Creep != nil {
 		ch.moves = &moves{width: c.Width, creep: c.Creep}
@@ -43,6 +47,8 @@ func newChannel(r *record.Record) *channel {
 	}
 	return ch
 }
+
+func (c *channel) name() string { return hex.EncodeToString(c.id[:]) }
 
 const day = 24 * time.Hour
 

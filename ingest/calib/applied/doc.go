@@ -19,8 +19,8 @@
 // everything is marked as extrapolated, the table goes on along straight lines: of
 // the pressure through what the formula says an eighth of the span beyond, of the
 // uncertainty through what it says a span beyond. A record is not kept once its
-// table has been made: a channel takes 0.4 to 0.7 kB, a curve that is steep without
-// load or one with branches 3 kB.
+// table has been made: a channel takes 0.3 to 0.8 kB, one of which the curve is steep
+// without load or has branches 2 to 3 kB.
 //
 // The age of a load counts to 1 in 128. A calibration's age counts in whole days,
 // and never goes back: a scan that was stored and comes late has the uncertainty of

@@ -11,7 +11,7 @@ func (s *Set) BytesPerChannel() float64 {
 	}
 	bytes := cap(src.pieces)*int(unsafe.Sizeof(piece{})) + cap(src.quick)*int(unsafe.Sizeof(quick{})) + cap(src.moving)*int(unsafe.Sizeof(moving{}))
 	for _, c := range src.channels {
-		bytes += int(unsafe.Sizeof(*c)) + 4*cap(c.fresh) + len(c.id)
+		bytes += int(unsafe.Sizeof(*c)) + 4*cap(c.fresh)
 		if c.moves != nil {
 			bytes += int(unsafe.Sizeof(*c.moves))
 		}

@@ -24,13 +24,14 @@ const bitsOfFraction = 52
 // is rounded.
 const inside = 1. / (1 << 30)
 
-// newGrid makes the grid of octaves with 1<<fine pieces each between two counts.
-// It is finest at from, which may be the larger one.
-func newGrid(from, to float64, octaves, fine int) grid {
-	g := grid{scale: (math.Ldexp(1, octaves) - 1 - 2*inside) / (to - from), shift: uint8(bitsOfFraction - fine)}
+// newGrid makes the grid of a form between two counts. It is finest at from, which
+// may be the larger one.
+func newGrid(from, to float64, f form) grid {
+	g := grid{scale: (f.end - 1 - 2*inside) / (to - from), shift: uint8(bitsOfFraction - f.fine)}
 	g.offset = 1 + inside - float64(from*g.scale)
-	g.base = int32(math.Float64bits(1)>>g.shift) - 1
-	g.n = int32(octaves<<fine) + 2
+	leading := func(d float64) int32 { return int32(math.Float64bits(d) >> g.shift) }
+	g.base = leading(1) - 1
+	g.n = leading(f.end) - leading(1) + 2
 	return g
 }
 
@@ -55,8 +56,20 @@ func (g *grid) knot(i int32) float64 { return math.Float64frombits(uint64(g.base
 // raw returns the count at which d is what it is.
 func (g *grid) raw(d float64) float64 { return (d - g.offset) / g.scale }
 
-// grids are what is tried, octaves and how fine, from the fewest pieces to the
-// most.
-var grids = [...]struct{ octaves, fine int }{
-	{1, 2}, {1, 3}, {3, 2}, {1, 4}, {6, 2}, {1, 5}, {9, 2}, {3, 4}, {12, 2}, {1, 6}, {9, 3}, {12, 3}, {15, 3}, {12, 4}, {15, 4},
+// A form says how fine a grid is: an octave has 1<<fine pieces, and the calibrated
+// range ends at the end of a piece, at d = end.
+type form struct {
+	end  float64
+	fine int
+}
+
+// graded reports whether the pieces are of several widths.
+func (f form) graded() bool { return f.end > 2 }
+
+// forms are what is tried, from the fewest pieces to the most. Those of one width
+// are parts of one octave, so that nearly all channels of a mat are looked up with
+// the same shift: see run.
+var forms = [...]form{
+	{1 + 4./32, 5}, {1 + 6./32, 5}, {1 + 8./32, 5}, {1 + 10./32, 5}, {1 + 12./32, 5}, {8, 2}, {1 + 16./32, 5}, {1 + 20./32, 5}, {8, 3}, {64, 2}, {2, 5},
+	{512, 2}, {64, 3}, {8, 4}, {4096, 2}, {2, 6}, {512, 3}, {4096, 3}, {32768, 3}, {4096, 4}, {32768, 4},
 }

@@ -147,7 +147,7 @@ func (s *Set) Any(source int) bool { return len(s.sources[source].channels) > 0 
 func (s *Set) InForce(source, index int) string {
 	for _, c := range s.sources[source].channels {
 		if c.index == index {
-			return c.id
+			return c.name()
 		}
 	}
 	return ""

@@ -2,6 +2,7 @@ package applied
 
 import (
 	"encoding/binary"
+	"encoding/hex"
 	"errors"
 
 	"weald/ingest/calib/curve"
@@ -20,7 +21,8 @@ func (s *Set) Append(source int, b []byte) []byte {
 	b = binary.LittleEndian.AppendUint64(b, uint64(src.last))
 	for _, c := range src.channels {
 		b = binary.AppendUvarint(b, uint64(c.index))
-		b = append(binary.AppendUvarint(b, uint64(len(c.id))), c.id...)
+		b = binary.AppendUvarint(b, uint64(hex.EncodedLen(len(c.id))))
+		b = hex.AppendEncode(b, c.id[:])
 		b = binary.AppendUvarint(b, uint64(c.day))
 		var m curve.Motion
 		if c.moves != nil {
@@ -62,7 +64,7 @@ func (s *Set) Read(source int, b []byte) error {
 		}
 		b = rest
 		for _, c := range src.channels {
-			if uint64(c.index) == index && c.id == id {
+			if uint64(c.index) == index && c.name() == id {
 				if c.moves != nil {
 					c.moves.motion = motion
 				}

@@ -8,7 +8,7 @@ import (
 
 // A piece is a straight part of a table: the pressure is p + dp*d and its
 // independent uncertainty u + du*d, in mmHg. With the precision of these numbers
-// a pressure is off by a hundred-thousandth of the range.
+// a pressure is off by a millionth of the range.
 type piece struct{ p, dp, u, du float32 }
 
 // at returns the pressure and the independent uncertainty. The conversions keep
@@ -30,12 +30,11 @@ func line(x0, y0, x1, y1 float64) (y, slope float32) {
 // others have one column.
 type table struct {
 	grid
-	near, far [2]float64  // d outside of the grid to which the outer pieces are drawn: of the pressure, of the uncertainty
-	raws      curve.Range // calibrated
-	knee      bool        // piece 0 is partly inside of it
-	columns   int
-	pieces    []piece   // grid.n rows
-	fresh     []float32 // uncertainty at the knots just after calibrating, n+1 rows
+	raws    curve.Range // calibrated
+	knee    bool        // piece 0 is partly inside of it
+	columns int
+	pieces  []piece   // grid.n rows
+	fresh   []float32 // uncertainty at the knots just after calibrating, n+1 rows
 }
 
 const (
@@ -59,8 +58,8 @@ func newTable(c *curve.Calibration) table {
 	if c.Unloading != nil {
 		t.columns = len(directions)
 	}
-	for _, form := range grids {
-		t.lay(c, form.octaves, form.fine)
+	for _, form := range forms {
+		t.lay(c, form)
 		t.fill(c)
 		if _, close := t.off(c, false); close {
 			return t
@@ -74,38 +73,41 @@ func newTable(c *curve.Calibration) table {
 	return t
 }
 
-// lay chooses the grid of a form. Grids of several octaves are finest where there
-// is no load, as only curves that are steep there need them.
-func (t *table) lay(c *curve.Calibration, octaves, fine int) {
+// lay chooses the grid of a form. Graded ones are finest where there is no load, as
+// only curves that are steep there need them.
+func (t *table) lay(c *curve.Calibration, f form) {
 	low, high := c.Raw.Low, c.Raw.High
-	if octaves > 1 && c.Loading.Slope((low+high)/2) < 0 {
+	if f.graded() && c.Loading.Slope((low+high)/2) < 0 {
 		low, high = high, low
 	}
 	from := low
-	if octaves > 1 && c.Loading.Model() == curve.Power {
+	if f.graded() && c.Loading.Model() == curve.Power {
 		if rest := c.Loading.Coefficients()[0]; c.Raw.Has(rest) {
 			from = rest // before that there is no pressure
 		}
 	}
 	t.knee = from != low
-	t.grid = newGrid(from, high, octaves, fine)
-	out := func(end, share float64) float64 { return t.at(end + share*(high-low)) }
-	t.near, t.far = [2]float64{out(low, -nearby), out(high, nearby)}, [2]float64{out(low, -farOut), out(high, farOut)}
-	if t.knee {
-		t.near[0], t.far[0] = t.at(low), t.at(low)
-	}
+	t.grid = newGrid(from, high, f)
 }
 
-// knot returns d at the beginning of piece i, or at the end of the last for n.
-// Ends are what the outer pieces are drawn to.
-func (t *table) knot(i int32, ends *[2]float64) float64 {
-	switch i {
-	case 0:
-		return ends[0]
-	case t.n:
-		return ends[1]
+// knot returns d at the beginning of piece i, or at the end of the last for n. The
+// outer pieces are drawn to a share of the span outside of the calibrated range; one
+// that is partly inside of it, to its end.
+func (t *table) knot(i int32, share float64) float64 {
+	if i > 0 && i < t.n {
+		return t.grid.knot(i)
 	}
-	return t.grid.knot(i)
+	low, high := t.raws.Low, t.raws.High
+	if t.scale < 0 {
+		low, high = high, low
+	}
+	switch {
+	case i == t.n:
+		return t.at(high + share*(high-low))
+	case t.knee:
+		return t.at(low)
+	}
+	return t.at(low - share*(high-low))
 }
 
 // fill makes the pieces.
@@ -114,7 +116,7 @@ func (t *table) fill(c *curve.Calibration) {
 	for col := range t.columns {
 		last, lastD := 0.0, 0.0
 		for i := range t.n + 1 {
-			d := t.knot(i, &t.near)
+			d := t.knot(i, nearby)
 			v := c.Value(t.raw(d), directions[col], 0)
 			p := float64(v.MMHg)
 			if i > 0 {
@@ -122,7 +124,7 @@ func (t *table) fill(c *curve.Calibration) {
 				k.p, k.dp = line(lastD, last, d, p)
 			}
 			if last, lastD = p, d; i == 0 || i == t.n {
-				v = c.Value(t.raw(t.knot(i, &t.far)), directions[col], 0)
+				v = c.Value(t.raw(t.knot(i, farOut)), directions[col], 0)
 			}
 			t.fresh[int(i)*t.columns+col] = float32(v.Independent)
 		}
@@ -133,7 +135,7 @@ func (t *table) fill(c *curve.Calibration) {
 // age lets the uncertainty grow by the drift since calibrating, in mmHg.
 func (t *table) age(drift float64) {
 	for i := range t.n {
-		from, to := t.knot(i, &t.far), t.knot(i+1, &t.far)
+		from, to := t.knot(i, farOut), t.knot(i+1, farOut)
 		for col := range t.columns {
 			row := int(i)*t.columns + col
 			k := &t.pieces[row]
@@ -152,7 +154,7 @@ func (t *table) off(c *curve.Calibration, all bool) (worst float64, close bool) 
 		parts = 32
 	}
 	for i := range t.n {
-		from, to := t.knot(i, &t.near), t.knot(i+1, &t.near)
+		from, to := t.knot(i, nearby), t.knot(i+1, nearby)
 		for part := 1; part < parts; part++ {
 			d := from + float64(part)/float64(parts)*(to-from)
 			raw := t.raw(d)
