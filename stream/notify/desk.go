@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -16,7 +17,7 @@ import (
 type Desk struct {
 	specs   []Spec
 	zone    *time.Location
-	born    sample.Instant // before which no test is made up for
+	born    sample.Instant // before which a sender that was never tested was due no test
 	alerts  []*standing    // in the order in which they came up
 	byID    map[string]*standing
 	boxes   []box // by sender
@@ -68,7 +69,7 @@ func (d *Desk) Due(now sample.Instant) []record.Notice {
 		d.owes(s, now)
 	}
 	for i := range d.specs {
-		if last := d.specs[i].lastTest(now, d.zone); last > max(d.tests[i], d.born) {
+		if last := d.specs[i].lastTest(now, d.zone); last > cmp.Or(d.tests[i], d.born) {
 			d.enqueue(i, &Message{About: Test, Queued: now}, now)
 		}
 		d.expire(i, now)
