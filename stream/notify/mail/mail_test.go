@@ -202,7 +202,9 @@ func TestServersThatFail(t *testing.T) {
 	certificate, key := ca.Leaf("127.0.0.1")
 	wrongName, wrongKey := ca.Leaf("mail.larch")
 	good := serverTLS(t, certificate, key)
-	on := func(word, answer string) *server { return &server{tls: good, offers: "AUTH PLAIN", answers: map[string]string{word: answer}} }
+	on := func(word, answer string) *server {
+		return &server{tls: good, offers: "AUTH PLAIN", answers: map[string]string{word: answer}}
+	}
 	for _, c := range []struct {
 		name     string
 		s        *server
