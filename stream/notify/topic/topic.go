@@ -51,6 +51,7 @@ type session struct {
 	conn   net.Conn
 	shown  string // what NAME/lamp has been told; "" for nothing yet
 
+	gone chan struct{} // closed when it has ended
 	mu   sync.Mutex
 	lost error // why it ended; guarded by mu
 }
@@ -60,6 +61,7 @@ func (s *session) lose(err error) {
 	defer s.mu.Unlock()
 	if s.lost == nil {
 		s.lost = err
+		close(s.gone)
 	}
 }
 
@@ -137,7 +139,7 @@ func (t *Topic) connect(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s := &session{conn: conn}
+	s := &session{conn: conn, gone: make(chan struct{})}
 	s.client = paho.NewClient(paho.ClientConfig{
 		ClientID: t.ClientID, Conn: packets.NewThreadSafeConn(conn), PacketTimeout: Patience,
 		OnClientError:      s.lose,
@@ -186,7 +188,18 @@ func (t *Topic) refused(ctx context.Context, ack *paho.Connack, err error) error
 
 // publish returns nil when the broker has acknowledged.
 func (t *Topic) publish(ctx context.Context, topic string, payload []byte, retain bool) error {
-	answer, err := t.session.client.Publish(ctx, &paho.Publish{Topic: topic, QoS: 1, Retain: retain, Payload: payload})
+	// The client library would wait for an acknowledgement that cannot come.
+	waits, cancel := context.WithCancel(ctx)
+	defer cancel()
+	gone := t.session.gone
+	go func() {
+		select {
+		case <-gone:
+			cancel()
+		case <-waits.Done():
+		}
+	}()
+	answer, err := t.session.client.Publish(waits, &paho.Publish{Topic: topic, QoS: 1, Retain: retain, Payload: payload})
 	if answer != nil && answer.ReasonCode >= 0x80 {
 		why := fmt.Sprintf("reason 0x%02X", answer.ReasonCode)
 		switch answer.ReasonCode {
