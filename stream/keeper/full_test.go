@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -23,11 +24,11 @@ import (
 // A crowded journal has no room for readings while it is full.
 type crowded struct {
 	journal.Journal
-	full bool
+	full atomic.Bool
 }
 
 func (c *crowded) AppendReadings(ctx context.Context, blocks []record.Block, ticks []record.Tick) error {
-	if c.full {
+	if c.full.Load() {
 		return journal.ErrFull
 	}
 	return c.Journal.AppendReadings(ctx, blocks, ticks)
@@ -100,7 +101,7 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 		pass := func(d time.Duration) { time.Sleep(d); synctest.Wait() } // on the clock of the bubble
 		scan(0)
 		pass(time.Second)
-		j.full = true
+		j.full.Store(true)
 		scan(1)
 		pass(2 * time.Second) // it has noticed
 		for i := range most + extra - 1 {
@@ -119,7 +120,7 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 		if c := k.Condition(); c.Pending != most || c.Lost != lost {
 			t.Errorf("%d wait and %d are lost, want %d and %d", c.Pending, c.Lost, most, lost)
 		}
-		j.full = false
+		j.full.Store(false)
 		pass(time.Second)
 		r.end()
 
@@ -156,11 +157,11 @@ func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
 		j := &crowded{Journal: new(journaltest.Memory)}
 		at := sample.Instant(0)
 		for range rapid.IntRange(2, 4).Draw(t, "lives") {
-			j.full = false
+			j.full.Store(false)
 			l := begin(t, j)
 			fills := rapid.IntRange(0, 40).Draw(t, "fills")
 			for i := range rapid.IntRange(0, 60).Draw(t, "inputs") {
-				if j.full = i >= fills; !j.full && rapid.IntRange(0, 3).Draw(t, "keep") == 0 {
+				if j.full.Store(i >= fills); !j.full && rapid.IntRange(0, 3).Draw(t, "keep") == 0 {
 					if err := l.keeper.Flush(context.Background()); err != nil {
 						t.Fatal(err)
 					}
@@ -186,7 +187,7 @@ func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
 				}
 			}
 		}
-		j.full = false
+		j.full.Store(false)
 		begin(t, j)
 		raised, seen := map[string]bool{}, map[string]bool{}
 		for _, event := range transitions(t, j) {

@@ -12,6 +12,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
+	"weald/stream/ahead"
 	"weald/stream/journal"
 	"weald/stream/record"
 )
@@ -141,7 +142,7 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 		}
 	}
 	lost := func(l *journal.Loss) { out.Losses = append(out.Losses, l) }
-	for in, err := range journal.Readable(j.Inputs(ctx, first, last), lost) {
+	for in, err := range journal.Readable(ahead.Of(j.Inputs(ctx, first, last)), lost) {
 		if err != nil {
 			return out, err
 		}

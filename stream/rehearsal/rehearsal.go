@@ -13,6 +13,7 @@ import (
 	"weald/rules"
 	"weald/rules/alert"
 	"weald/rules/tuning"
+	"weald/stream/ahead"
 )
 
 // An Input plays one recording from its beginning: it calls out for every scan
@@ -51,6 +52,9 @@ func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Res
 	inputs, err := r.order(ctx, inputs)
 	if err != nil {
 		return nil, err
+	}
+	for i := range inputs {
+		inputs[i] = early(inputs[i])
 	}
 	err = merge(ctx, inputs, func(s *sample.Scan) {
 		if r.count(s) {
@@ -136,7 +140,7 @@ func (r *run) Late(int, *sample.Scan)    { r.Result.Late++ }
 // order leaves inputs as they are, or makes them play by event time.
 func (r *run) order(ctx context.Context, inputs []Input) ([]Input, error) {
 	if !r.options.ByEventTime {
-		return inputs, nil
+		return slices.Clone(inputs), nil
 	}
 	out := make([]Input, len(inputs))
 	for i, in := range inputs {
@@ -203,6 +207,39 @@ func pull(ctx context.Context, in Input, err *error) iter.Seq[*sample.Scan] {
 				cancel()
 			}
 		})
+	}
+}
+
+// early plays an input ahead of who takes from it, beside it.
+func early(in Input) Input {
+	return func(ctx context.Context, out func(*sample.Scan)) error {
+		for s, err := range ahead.Of(copies(ctx, in)) {
+			if err != nil {
+				return err
+			}
+			out(s)
+		}
+		return nil
+	}
+}
+
+// copies yields the scans of an input, each valid while ahead.Most-1 more are
+// asked for, and last its error, if it ends with one.
+func copies(ctx context.Context, in Input) iter.Seq2[*sample.Scan, error] {
+	return func(yield func(*sample.Scan, error) bool) {
+		var ring [ahead.Most]sample.Scan
+		var err error
+		n := 0
+		for s := range pull(ctx, in, &err) {
+			c := &ring[n%len(ring)]
+			if c.Set(s); !yield(c, nil) {
+				return
+			}
+			n++
+		}
+		if err != nil {
+			yield(nil, err)
+		}
 	}
 }
 

@@ -51,6 +51,7 @@ var ranks = map[string]int{
 	"weald/ingest":            3,
 	"weald/stream/hostclock":  5,
 	"weald/stream/lag":        5,
+	"weald/stream/ahead":      1,
 	"weald/stream/view":       5,
 	"weald/stream/pipeline":   6,
 	"weald/stream":            7,
