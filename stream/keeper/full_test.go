@@ -161,7 +161,7 @@ func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
 			l := begin(t, j)
 			fills := rapid.IntRange(0, 40).Draw(t, "fills")
 			for i := range rapid.IntRange(0, 60).Draw(t, "inputs") {
-				if j.full.Store(i >= fills); !j.full && rapid.IntRange(0, 3).Draw(t, "keep") == 0 {
+				if j.full.Store(i >= fills); !j.full.Load() && rapid.IntRange(0, 3).Draw(t, "keep") == 0 {
 					if err := l.keeper.Flush(context.Background()); err != nil {
 						t.Fatal(err)
 					}
@@ -178,7 +178,7 @@ func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
 				}
 				was := len(l.told)
 				l.scan(source, at, raw)
-				if j.full {
+				if j.full.Load() {
 					onFull += len(l.told) - was
 				}
 				if rapid.IntRange(0, 5).Draw(t, "somebody") == 0 {
