@@ -1,0 +1,99 @@
+package protocol
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"weald/ingest/calib/figures"
+)
+
+// A Level is one pressure to be reached.
+type Level struct {
+	Cycle     int               `json:"cycle"` // from 1
+	Direction figures.Direction `json:"direction"`
+	Reference float64           `json:"reference_mmhg"` // asked for, until the gauge says what it is
+}
+
+// Levels are the pressures from lowest to highest in steps, up and down again, as
+// often as there are cycles. The highest is held once a cycle, as the end of the
+// way up; so is the lowest, between two cycles, as the end of the way down.
+func Levels(lowest, highest, step float64, cycles int) ([]Level, error) {
+	switch {
+	case !(lowest >= 0) || !(highest <= mostPressure) || !(lowest < highest):
+		return nil, fmt.Errorf("pressures from %g to %g mmHg: want 0 to %d at most, going up", lowest, highest, mostPressure)
+	case !(step >= 1):
+		return nil, fmt.Errorf("a step of %g mmHg: want 1 at least", step)
+	case cycles < 1 || cycles > mostCycles:
+		return nil, fmt.Errorf("%d cycles: want 1 to %d", cycles, mostCycles)
+	}
+	n := int(math.Ceil((highest-lowest)/step - 1e-9))
+	at := func(i int) float64 { return min(highest, lowest+float64(i)*step) }
+	var out []Level
+	for cycle := 1; cycle <= cycles; cycle++ {
+		first := 0
+		if cycle > 1 {
+			first = 1 // the last cycle ended there
+		}
+		for i := first; i <= n; i++ {
+			out = append(out, Level{cycle, figures.Up, at(i)})
+		}
+		for i := n - 1; i >= 0; i-- {
+			out = append(out, Level{cycle, figures.Down, at(i)})
+		}
+	}
+	return out, nil
+}
+
+const (
+	mostPressure = 300 // mmHg, what a cuff's gauge shows at most; common practice, no source
+	mostCycles   = 10
+)
+
+// A Plan is what a run goes through.
+type Plan struct {
+	Levels []Level
+	Under  []bool // one a channel: whether it lies under the cuff; what the others read tells swapped ones
+
+	// Dwell is how long a pressure is held before it is read, and the age of the
+	// load at each reading; Patience is how much longer a channel may take that has
+	// not settled when most have.
+	Dwell, Patience time.Duration
+
+	// Keyed waits at every level until somebody says that the pressure is there;
+	// without it, a pressure that has moved away from the last one and settled is
+	// the next.
+	Keyed bool
+}
+
+// The usual dwell and patience; common practice, no source.
+const (
+	Dwell    = 20 * time.Second
+	Patience = 40 * time.Second
+)
+
+// Check says why a plan cannot be followed.
+func (p *Plan) Check() error {
+	switch {
+	case len(p.Levels) == 0:
+		return errors.New("a calibration without pressures")
+	case !slices.Contains(p.Under, true):
+		return errors.New("a calibration without channels")
+	case p.Dwell < 5*time.Second || p.Dwell > 10*time.Minute:
+		return fmt.Errorf("a dwell of %v: want 5s to 10m", p.Dwell)
+	case p.Patience < 0 || p.Patience > time.Hour:
+		return fmt.Errorf("a patience of %v: want 1h at most", p.Patience)
+	}
+	return nil
+}
+
+// span returns the lowest and the highest pressure of the plan.
+func (p *Plan) span() (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, l := range p.Levels {
+		low, high = min(low, l.Reference), max(high, l.Reference)
+	}
+	return low, high
+}

@@ -1,0 +1,314 @@
+package protocol
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"weald/ingest/sample"
+)
+
+// A Taken is a level as it was read.
+type Taken struct {
+	Level
+	At      sample.Instant
+	Raw     []float64 // one a channel, in counts: means over the last half of the dwell; NaN where it did not settle or was not heard
+	SD      []float64 // of single readings
+	Drift   []float64 // what did not settle moved by so much meanwhile; 0 of others
+	Unknown int       // channels under the cuff of which Raw is NaN
+}
+
+// A Run is one calibration as it goes on. Its methods must not be called at once.
+type Run struct {
+	plan    Plan
+	windows []window
+	taken   []Taken
+
+	keyed  bool           // somebody said that the pressure is there
+	since  sample.Instant // the last level was taken, or the run began
+	mostly sample.Instant // most channels have been settled since; Never before
+}
+
+// New begins a run.
+func New(p Plan, at sample.Instant) (*Run, error) {
+	if err := p.Check(); err != nil {
+		return nil, err
+	}
+	r := &Run{plan: p, windows: make([]window, len(p.Under)), since: at, mostly: sample.Never}
+	for i := range r.windows {
+		r.windows[i] = newWindow()
+	}
+	return r, nil
+}
+
+// Plan returns what the run goes through.
+func (r *Run) Plan() Plan { return r.plan }
+
+// Taken returns the levels that have been read. The caller must not change them.
+func (r *Run) Taken() []Taken { return r.taken }
+
+// Done reports whether every level has been read.
+func (r *Run) Done() bool { return len(r.taken) == len(r.plan.Levels) }
+
+// Next returns the level to go to; false when there is none.
+func (r *Run) Next() (Level, bool) {
+	if r.Done() {
+		return Level{}, false
+	}
+	return r.plan.Levels[len(r.taken)], true
+}
+
+// Take takes a scan: one reading a channel, in counts, NaN where there is none. A
+// scan that is not after the last one says nothing.
+func (r *Run) Take(at sample.Instant, raw []float64) {
+	keep := r.plan.Dwell + r.plan.Patience
+	for i := range min(len(raw), len(r.windows)) {
+		r.windows[i].take(at, raw[i], keep)
+	}
+}
+
+// Ready says that the next pressure is there: it is read once it has settled,
+// however little it differs from the last.
+func (r *Run) Ready() { r.keyed = true }
+
+// ErrNoLevel is returned where there is no such level.
+var ErrNoLevel = errors.New("there is no such level")
+
+// Again takes back the level that was read last, which is read anew.
+func (r *Run) Again(at sample.Instant) error {
+	if len(r.taken) == 0 {
+		return fmt.Errorf("nothing has been read yet: %w", ErrNoLevel)
+	}
+	r.taken = r.taken[:len(r.taken)-1]
+	r.next(at)
+	r.remember()
+	return nil
+}
+
+// Gauge says what the gauge showed at a level that has been read, or shows at the
+// next, counting from 0, in mmHg. Without it the level is what was asked for.
+func (r *Run) Gauge(level int, mmHg float64) error {
+	switch {
+	case level < 0 || level >= len(r.plan.Levels) || level > len(r.taken):
+		return fmt.Errorf("level %d has not been come to: %w", level+1, ErrNoLevel)
+	case !(mmHg >= 0) || mmHg > mostPressure:
+		return fmt.Errorf("%g mmHg at level %d: want 0 to %d", mmHg, level+1, mostPressure)
+	}
+	if level < len(r.taken) {
+		r.taken[level].Reference = mmHg
+	} else {
+		// The plan is the run's own from here on.
+		r.plan.Levels = append([]Level(nil), r.plan.Levels...)
+		r.plan.Levels[level].Reference = mmHg
+	}
+	return nil
+}
+
+// A State is how a channel stands with the next level.
+type State string
+
+// The states.
+const (
+	Silent  State = "silent"  // it has not been heard of late
+	Waiting State = "waiting" // it is where it was at the last level
+	Moving  State = "moving"
+	Settled State = "settled"
+)
+
+// A Standing is a channel on its way to the next level.
+type Standing struct {
+	State State
+	Raw   float64       // the mean over the last half of the dwell, in counts; NaN where it is not known
+	Since time.Duration // for how long it has been where it is
+}
+
+// Standing returns how channel i stands.
+func (r *Run) Standing(i int, now sample.Instant) Standing {
+	w := &r.windows[i]
+	if n := len(w.readings); n == 0 || now.Sub(w.readings[n-1].at) > emptyFor {
+		return Standing{Silent, math.NaN(), 0}
+	}
+	mean, _, settled := w.settled(now, r.plan.Dwell)
+	s := Standing{Moving, mean, now.Sub(w.arrived)}
+	switch {
+	case !r.begun(i, now):
+		s.State = Waiting
+	case settled && now.Sub(r.since) >= r.plan.Dwell:
+		s.State = Settled
+	}
+	return s
+}
+
+// begun reports whether channel i may be on its way to the next level: it has left
+// the last one, or somebody says so.
+func (r *Run) begun(i int, now sample.Instant) bool {
+	if r.keyed {
+		return true
+	}
+	if r.plan.Keyed {
+		return false
+	}
+	return len(r.taken) == 0 || r.left(i, now)
+}
+
+// left reports whether channel i has moved away from the last level by more than
+// noise and creep would, and by a good part of the step if one knows how large
+// that is.
+func (r *Run) left(i int, now sample.Instant) bool {
+	w := &r.windows[i]
+	recent := w.since(now.Add(-2 * time.Second))
+	if len(recent) == 0 || math.IsNaN(w.taken) {
+		return false
+	}
+	limit := 6*r.taken[len(r.taken)-1].SD[i] + 2*resolution(w.readings)
+	by := median(values(recent)) - w.taken
+	if by*w.came > 0 { // the way it came, which is the way of creep until it was moved
+		until := now
+		if w.arrived > r.since {
+			until = w.arrived
+		}
+		limit = max(limit, math.Abs(w.taken-w.rest)*creeps*math.Log10(1+float64(until.Sub(r.since))/float64(r.plan.Dwell)))
+	}
+	next, last := r.plan.Levels[len(r.taken)].Reference, r.taken[len(r.taken)-1].Reference
+	if by*w.sense*(next-last) < 0 {
+		return false // a cuff that goes the other way is not on its way there
+	}
+	return math.Abs(by) > max(limit, 0.3*r.perMMHg(w)*math.Abs(next-last))
+}
+
+// perMMHg returns the counts of a mmHg over the levels so far; 0 where they do not
+// tell.
+func (r *Run) perMMHg(w *window) float64 {
+	low, _ := r.plan.span()
+	high := low
+	for _, t := range r.taken {
+		high = max(high, t.Reference)
+	}
+	if high == low {
+		return 0
+	}
+	return w.most / (high - low)
+}
+
+// Look looks whether the next level has settled, takes it if so, and reports
+// that. It is to be called a few times a second.
+func (r *Run) Look(now sample.Instant) bool {
+	if r.Done() {
+		return false
+	}
+	heard, begun, settled := 0, 0, 0
+	answers := 0 // of those that have ever answered to the cuff, or all while none has
+	for i := range r.windows {
+		if !r.plan.Under[i] {
+			continue
+		}
+		s := r.Standing(i, now)
+		if s.State == Silent {
+			continue
+		}
+		if heard++; !r.answers(i) {
+			continue
+		}
+		answers++
+		if s.State != Waiting {
+			begun++
+		}
+		if s.State == Settled {
+			settled++
+		}
+	}
+	if answers == 0 || begun*2 < answers && !r.first(begun) || settled*2 < begun || settled == 0 {
+		r.mostly = sample.Never
+		return false
+	}
+	if r.mostly == sample.Never {
+		r.mostly = now
+	}
+	if settled < begun && now.Sub(r.mostly) < r.plan.Patience {
+		return false
+	}
+	r.read(now)
+	return true
+}
+
+// answers reports whether channel i has moved with the cuff yet, or nobody can
+// tell since no channel has. One that did not settle at the last level has no say
+// about the next.
+func (r *Run) answers(i int) bool {
+	if n := len(r.taken); n > 0 && math.IsNaN(r.taken[n-1].Raw[i]) {
+		return false
+	}
+	if r.windows[i].most > 0 {
+		return true
+	}
+	for k := range r.windows {
+		if r.plan.Under[k] && r.windows[k].most > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// first reports whether one channel that moves is enough: before any has answered,
+// dead ones are many among those that do not.
+func (r *Run) first(begun int) bool {
+	for i := range r.windows {
+		if r.plan.Under[i] && r.windows[i].most > 0 {
+			return false
+		}
+	}
+	return begun > 0
+}
+
+// read takes the next level.
+func (r *Run) read(now sample.Instant) {
+	n := len(r.windows)
+	t := Taken{Level: r.plan.Levels[len(r.taken)], At: now, Raw: make([]float64, n), SD: make([]float64, n), Drift: make([]float64, n)}
+	for i := range r.windows {
+		w := &r.windows[i]
+		s := r.Standing(i, now)
+		mean, sd, settled := w.settled(now, r.plan.Dwell)
+		t.Raw[i], t.SD[i] = mean, sd
+		switch {
+		case s.State == Silent:
+			t.Raw[i] = math.NaN()
+		case !settled && r.plan.Under[i]: // of others one wants to know only whether they follow
+			t.Raw[i], t.Drift[i] = math.NaN(), w.moved(now, r.plan.Dwell)
+		}
+		if r.plan.Under[i] && math.IsNaN(t.Raw[i]) {
+			t.Unknown++
+		}
+	}
+	r.taken = append(r.taken, t)
+	r.next(now)
+	r.remember()
+}
+
+// next waits for another level.
+func (r *Run) next(now sample.Instant) { r.keyed, r.since, r.mostly = false, now, sample.Never }
+
+// remember tells the windows where the levels were that have been read.
+func (r *Run) remember() {
+	for i := range r.windows {
+		w := &r.windows[i]
+		w.rest, w.most, w.taken, w.came, w.sense = math.NaN(), 0, math.NaN(), 0, 0
+		for _, t := range r.taken {
+			v := t.Raw[i]
+			switch {
+			case math.IsNaN(v):
+				continue
+			case math.IsNaN(w.rest):
+				w.rest = v
+			case math.Abs(v-w.rest) > 6*t.SD[i]+2*resolution(w.readings):
+				if d := math.Abs(v - w.rest); d > w.most {
+					w.most, w.sense = d, math.Copysign(1, v-w.rest)
+				}
+			}
+			if !math.IsNaN(w.taken) {
+				w.came = v - w.taken
+			}
+			w.taken = v
+		}
+	}
+}
