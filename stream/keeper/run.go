@@ -3,6 +3,7 @@ package keeper
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"time"
 
@@ -72,6 +73,9 @@ func (k *Keeper) note(ctx context.Context, err error) (holed bool) {
 	k.trouble = ""
 	if failed {
 		k.trouble = "readings are not kept: " + plain(err)
+		if n := k.gone.scans; n > 0 {
+			k.trouble += fmt.Sprintf("; %d scans are lost so far", n)
+		}
 	}
 	text, since := k.trouble, k.failed
 	var gone loss
