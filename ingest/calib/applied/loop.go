@@ -3,6 +3,7 @@ package applied
 import (
 	"math"
 	"slices"
+	"sort"
 
 	"weald/ingest/calib/curve"
 	"weald/ingest/sample"
@@ -180,7 +181,7 @@ func (s *source) follow(scan *sample.Scan, rail float64) {
 // leave marks the channels of which a scan's readings are withheld.
 func (s *source) leave(withheld []int, left bool) {
 	for _, i := range withheld {
-		if k, found := slices.BinarySearchFunc(s.moving, i, func(m moving, i int) int { return int(m.index) - i }); found {
+		if k := sort.Search(len(s.moving), func(k int) bool { return int(s.moving[k].index) >= i }); k < len(s.moving) && int(s.moving[k].index) == i {
 			s.moving[k].left = left
 		}
 	}
