@@ -38,7 +38,7 @@ func (c *crowded) AppendReadings(ctx context.Context, blocks []record.Block, tic
 type running struct {
 	keeper    *keeper.Keeper
 	plan      *rules.Plan
-	ord       uint64
+	ord       atomic.Uint64
 	snapshots int
 	end       func()
 }
@@ -55,16 +55,15 @@ func newRunning(t *testing.T, j journal.Journal) *running {
 	r.end = func() { cancel(); synctest.Wait() }
 	go r.keeper.Run(ctx, func(_ context.Context, f func(uint64, [][]byte)) error {
 		r.snapshots++
-		f(r.ord, make([][]byte, len(plan.Places)))
+		f(r.ord.Load(), make([][]byte, len(plan.Places)))
 		return nil
 	})
 	return r
 }
 
 func (r *running) scan(source int) {
-	r.ord++
 	now := sample.At(time.Now())
-	r.keeper.Scan(r.ord, &sample.Scan{Source: source, At: now, Arrived: now, Raw: make([]float64, r.plan.Sources[source].Channels)})
+	r.keeper.Scan(r.ord.Add(1), &sample.Scan{Source: source, At: now, Arrived: now, Raw: make([]float64, r.plan.Sources[source].Channels)})
 }
 
 // Whenever a reading comes, a second later it is on the disk.
@@ -77,7 +76,7 @@ func TestReadingsAreAtMostASecondBehind(t *testing.T) {
 		for range 300 {
 			time.Sleep(time.Duration(rng.IntN(700)) * time.Millisecond) // on the clock of the bubble, as below
 			r.scan(rng.IntN(2))
-			ord := r.ord
+			ord := r.ord.Load()
 			time.AfterFunc(time.Second, func() {
 				time.Sleep(time.Nanosecond) // what is due at that instant comes first
 				if h, err := j.Head(context.Background()); err != nil || h.Ord < ord {
@@ -111,8 +110,7 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 		}
 		for range 50_000 { // nobody sends any more: time alone passes
 			for place := range plan.Places {
-				r.ord++
-				k.Tick(r.ord, place, sample.At(time.Now()))
+				k.Tick(r.ord.Add(1), place, sample.At(time.Now()))
 			}
 		}
 		// One tick of each place stands for all, and takes the room of a scan.
@@ -124,7 +122,7 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 		pass(time.Second)
 		r.end()
 
-		ord := r.ord
+		ord := r.ord.Load()
 		inputs := journaltest.Gather(t, j.Inputs(t.Context(), 1, ord))
 		if n := len(inputs); n != 1+most {
 			t.Errorf("%d inputs are kept, want %d", n, 1+most)
