@@ -100,7 +100,7 @@ func (w *cellWatch) tell(p *place, g *group, cell int, what alert.Change, at sam
 	}
 	columns := p.mat.spec.Columns
 	where := fmt.Sprintf("cell in row %d, column %d", cell/columns+1, cell%columns+1)
-	e.Text = sentence(&e, w.rule, where, p.mat.beyond != nil && p.mat.beyond[cell])
+	e.Text = sentence(&e, w.rule, where, reservation(p.mat.beyond != nil && p.mat.beyond[cell], p.mat.past != nil && p.mat.past[cell]))
 	p.events = append(p.events, e)
 }
 

@@ -92,5 +92,5 @@ func (j *gradeJudge) words(p *place, e *alert.Event) said {
 		}
 	}
 	sure := j.rule.sure()
-	return said{subject: spoken(j.names[1]), is: is + sure, asked: asked + sure, reading: reading, note: extrapolation(d.Extrapolated || v.Extrapolated)}
+	return said{subject: spoken(j.names[1]), is: is + sure, asked: asked + sure, reading: reading, note: reservation(d.Extrapolated || v.Extrapolated, d.Expired || v.Expired)}
 }

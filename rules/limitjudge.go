@@ -44,7 +44,7 @@ func (j *limitJudge) words(p *place, e *alert.Event) said {
 	if s.Value == s.Value {
 		reading = Quantity(s.Value, s.U, s.Unit, e.Limit)
 	}
-	return said{subject: spokenSignal(s.Name), is: j.limit.words(s.Value, s.Unit) + j.rule.sure(), asked: j.limit.Words(s.Unit) + j.rule.sure(), reading: reading, note: extrapolation(s.Extrapolated)}
+	return said{subject: spokenSignal(s.Name), is: j.limit.words(s.Value, s.Unit) + j.rule.sure(), asked: j.limit.Words(s.Unit) + j.rule.sure(), reading: reading, note: reservation(s.Extrapolated, s.Expired)}
 }
 
 // Code implements state.Coder.

@@ -3,6 +3,7 @@ package rules_test
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -153,6 +154,31 @@ func TestValuesPastTheirDate(t *testing.T) {
 		for name, want := range map[string]bool{"heel.pressure": false, "toe.pressure": true, "mat.peak": true, "mat.load": true, "hip.peak": false} {
 			if got := story.signal(t, name); got.Expired != want || got.Value != got.Value {
 				t.Errorf("%s is past its date: %v, with the value %v", name, got.Expired, got.Value)
+			}
+		}
+	}
+}
+
+// An alert about a value says what is to be held against it.
+func TestAlertsSayWhatTheirValuesRestOn(t *testing.T) {
+	for want, set := range map[string][2]bool{
+		"The value is past the date of its calibration":                                     {false, true},
+		"The value is extrapolated: it lies outside of what was calibrated; and it is past": {true, true},
+	} {
+		cells := above("mat.pressure", 40, 0)
+		cells.ID = "cells"
+		s := newStory(t, wall(above("mat.peak", 40, 0), cells))
+		x := sample.Scan{Values: repeat(60, 12), U: repeat(1, 12), Shared: repeat(0, 12), Extrapolated: make([]bool, 12), Expired: make([]bool, 12)}
+		for i := range x.Values {
+			x.Extrapolated[i], x.Expired[i] = set[0], set[1]
+		}
+		s.Scan(&x)
+		if len(s.texts) != 3 { // the peak, and cells of the hip and of the rest
+			t.Fatalf("said %q", s.texts)
+		}
+		for _, text := range s.texts {
+			if !strings.Contains(text, want) {
+				t.Errorf("said %q, without %q", text, want)
 			}
 		}
 	}

@@ -14,11 +14,11 @@ import (
 
 // sentence explains an event with the numbers that made it true: the limit, for
 // how long, and what was measured then, and where.
-func sentence(e *alert.Event, r *Rule, where string, extrapolated bool) string {
+func sentence(e *alert.Event, r *Rule, where, note string) string {
 	l, sure := r.Limit, r.sure()
 	s := said{
 		subject: spoken(strings.TrimSuffix(e.Signal, ".pressure")),
-		is:      l.words(e.Value, e.Unit) + sure, asked: l.Words(e.Unit) + sure, note: extrapolation(extrapolated),
+		is:      l.words(e.Value, e.Unit) + sure, asked: l.Words(e.Unit) + sure, note: note,
 	}
 	if !sample.IsUnknown(e.Value) {
 		s.reading = Quantity(e.Value, e.U, e.Unit, e.Limit)
@@ -45,12 +45,19 @@ func (r *Rule) sure() string {
 // percent writes a probability: "95 %", "99.9 %".
 func percent(p float64) string { return strconv.FormatFloat(100*p, 'g', 6, 64) + " %" }
 
-// extrapolation says that a value rests on more than was calibrated.
-func extrapolation(is bool) string {
-	if !is {
-		return ""
+// reservation says that a value rests on more than was calibrated, or on what was
+// calibrated too long ago.
+func reservation(extrapolated, expired bool) string {
+	const old = "past the date of its calibration"
+	switch {
+	case extrapolated && expired:
+		return "The value is extrapolated: it lies outside of what was calibrated; and it is " + old
+	case extrapolated:
+		return "The value is extrapolated: it lies outside of what was calibrated"
+	case expired:
+		return "The value is " + old
 	}
-	return "The value is extrapolated: it lies outside of what was calibrated"
+	return ""
 }
 
 // sentence puts the parts together.

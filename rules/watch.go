@@ -40,7 +40,7 @@ func (w *signalWatch) tell(p *place, what alert.Change, at sample.Instant, held 
 		At: at, Key: w.key, What: what, Priority: w.rule.Priority,
 		Signal: s.Name, Unit: s.Unit, Value: s.Value, U: s.U, Limit: w.band.Limit(s.Value), Held: held,
 	}
-	e.Text = sentence(&e, w.rule, "", s.Extrapolated)
+	e.Text = sentence(&e, w.rule, "", reservation(s.Extrapolated, s.Expired))
 	p.events = append(p.events, e)
 }
 
