@@ -13,6 +13,7 @@ import (
 
 	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
+	"weald/stream/calibrating"
 	"weald/stream/history"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
@@ -30,7 +31,8 @@ func newShortenedStack(t *testing.T, j journal.Log, kept func() api.Kept) *stack
 	mux := http.NewServeMux()
 	err := api.Register(mux, api.Options{
 		Plan: plan, Pipeline: s.pipe, Store: history.New(len(plan.Places), s.pipe.Series), Record: j, Config: 7,
-		Bridges: func() []api.Bridge { return nil }, Kept: kept,
+		Calibrating: calibrating.New(s.pipe.Raw, s.clock.Now),
+		Bridges:     func() []api.Bridge { return nil }, Kept: kept,
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -303,5 +305,50 @@ func TestCalibrationsAreAsDocumented(t *testing.T) {
 	sheet := s.get(all + "/" + later.ID() + "/sheet")
 	if policy := sheet.Header().Get("Content-Security-Policy"); sheet.Code != 200 || !strings.Contains(sheet.Body.String(), "E-02") || !strings.Contains(policy, "default-src 'none'") {
 		t.Errorf("sheet: %d, %q, %.200s", sheet.Code, policy, sheet.Body)
+	}
+}
+
+func TestACalibrationRunIsAsDocumented(t *testing.T) {
+	s := newRecordingStack(t, new(journaltest.Memory))
+	c := newContract(t, s)
+	const run = "/api/v1/calibrations/run"
+	of := func(source, by, more string) string {
+		return `{"bridge": "trolley", "source": "` + source + `", "channels": [0, 1], "by": "` + by + `", "reference": "bench gauge"` + more + `}`
+	}
+	for _, r := range []struct {
+		method, path, body string
+		status             int
+		says               string
+	}{
+		{"get", "", "", 200, `"runs":[]`},
+		{"post", "/ready", "", 404, "no calibration is going on"},
+		{"post", "", of("none", "E-01", ""), 404, "there is no source"},
+		{"post", "", of("leg", "Pat Larch", ""), 422, "names are not kept"},
+		{"post", "", of("leg", "E-01", `, "lowest_mmhg": 80, "highest_mmhg": 60`), 422, "going up"},
+		{"post", "", strings.Replace(of("leg", "E-01", ""), "[0, 1]", "[0, 2]", 1), 404, "channel 2 of trolley/leg"},
+		{"post", "", of("leg", "E-01", `, "cycles": 1, "keyed": true`), 201, `"next":0`},
+		{"post", "", of("leg", "E-01", ""), 409, "another calibration is going on"},
+		{"post", "/ready", "", 200, `"state":"silent"`},
+		{"post", "/again", "", 422, "nothing has been read yet"},
+		{"post", "/gauge", `{"level": 0, "mmhg": 1.5}`, 200, `"reference_mmhg":1.5`},
+		{"post", "/gauge", `{"level": 7, "mmhg": 1.5}`, 422, "has not been come to"},
+		{"post", "/keep", `{"channels": [0]}`, 409, "pressures are still being read"},
+		{"post", "/finish", "", 200, `"state":"refused"`},
+		{"post", "/finish", "", 409, "every pressure has been read"},
+		{"post", "/keep", `{"channels": [0]}`, 422, "levels of pressure"},
+		{"get", "", "", 200, `"finished":true`},
+		{"post", "/leave", "", 200, `"runs":[]`},
+		{"post", "/leave", "", 404, "no calibration is going on"},
+	} {
+		var got *httptest.ResponseRecorder
+		if r.method == "get" {
+			got = s.get(run + r.path)
+		} else {
+			got = s.post(run+r.path, r.body)
+		}
+		if got.Code != r.status || !strings.Contains(got.Body.String(), r.says) {
+			t.Errorf("%s %s %s: %d, want %d with %q: %.400s", r.method, r.path, r.body, got.Code, r.status, r.says, got.Body)
+		}
+		c.checkOf(r.method, run+r.path, got)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"weald/config"
 	"weald/ingest"
 	"weald/ingest/sample"
+	"weald/stream/calibrating"
 	"weald/stream/history"
 	"weald/stream/hostclock"
 	"weald/stream/journal"
@@ -97,6 +98,9 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		})),
 	}
 	d.book.remember(store, plan, d.clock, d.pipe.Series, &d.handler.API, d.log)
+	if d.book != nil {
+		d.handler.API.Calibrating = calibrating.New(d.pipe.Raw, d.clock.Now)
+	}
 	if err := d.book.serve(c, &d.handler.API); err != nil {
 		return nil, err
 	}
@@ -127,6 +131,7 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 	group.Go(func() error { return d.pipe.Run(ctx) })
 	if d.book != nil {
 		group.Go(func() error { return d.book.run(ctx, d.pipe) })
+		group.Go(func() error { return d.handler.API.Calibrating.Run(ctx) })
 		group.Go(func() error { return d.book.past.run(ctx) })
 		group.Go(func() error { return d.book.desk.Run(ctx) })
 		group.Go(func() error { return d.book.retire(ctx, d.config.Keep, d.clock.Now, d.log) })

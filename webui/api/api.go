@@ -19,6 +19,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"weald/rules"
+	"weald/stream/calibrating"
 	"weald/stream/history"
 	"weald/stream/journal"
 	"weald/stream/order"
@@ -44,7 +45,9 @@ type Options struct {
 	Exports *order.Desk
 	Kept    func() Kept
 
-	Senders  func() []Sender      // in the order of the configuration; nil where there are none
+	Senders     func() []Sender   // in the order of the configuration; nil where there are none
+	Calibrating *calibrating.Desk // leads calibrations; nil where nothing is kept
+
 	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
 	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
@@ -91,6 +94,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addExports(api)
 	s.addKept(api)
 	s.addCalibrations(api)
+	s.addCalibrationRun(api)
 	s.addAlerts(api)
 	s.addBridges(api)
 	s.addSenders(api)

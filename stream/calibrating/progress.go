@@ -1,0 +1,59 @@
+package calibrating
+
+import (
+	"weald/ingest/calib/protocol"
+	"weald/ingest/calib/record"
+	"weald/ingest/sample"
+)
+
+// A Channel is how one channel under the cuff stands.
+type Channel struct {
+	Index    int
+	Standing protocol.Standing // while pressures are read
+	Outcome  *protocol.Outcome // once they have been
+	Record   *record.Record    // what may be put into force; nil where it was refused
+	Kept     string            // the id of its record that came into force
+}
+
+// A Progress is how a run stands.
+type Progress struct {
+	ID       string
+	Ask      Ask
+	Began    sample.Instant
+	Plan     protocol.Plan
+	Taken    []protocol.Taken
+	Next     *protocol.Level // nil where there is none
+	Finished bool
+	Channels []Channel
+}
+
+// Progress returns how the run stands; ErrNone where none goes on.
+func (d *Desk) Progress() (*Progress, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.run == nil {
+		return nil, ErrNone
+	}
+	now := d.now()
+	p := &Progress{ID: d.id, Ask: d.ask, Began: d.from, Plan: d.run.Plan(), Taken: append([]protocol.Taken{}, d.run.Taken()...), Finished: d.out != nil}
+	if next, more := d.run.Next(); more && d.out == nil {
+		p.Next = &next
+	}
+	for _, c := range d.ask.Channels {
+		one := Channel{Index: c, Kept: d.kept[c]}
+		if d.out == nil {
+			one.Standing = d.run.Standing(c, now)
+		} else {
+			for k := range d.out {
+				if d.out[k].Channel == c {
+					one.Outcome = &d.out[k]
+				}
+			}
+			if one.Outcome != nil && one.Outcome.Refused == nil {
+				one.Record = d.record(one.Outcome)
+			}
+		}
+		p.Channels = append(p.Channels, one)
+	}
+	return p, nil
+}

@@ -1,0 +1,301 @@
+package api
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"weald/ingest/calib/curve"
+	"weald/ingest/calib/fit"
+	"weald/ingest/calib/protocol"
+	calibration "weald/ingest/calib/record"
+	"weald/stream/calibrating"
+	"weald/stream/view"
+)
+
+type runLevel struct {
+	Cycle     int        `json:"cycle"`
+	Direction string     `json:"direction" enum:"up,down"`
+	Reference float64    `json:"reference_mmhg" doc:"Asked for, or what the gauge showed"`
+	At        *time.Time `json:"at" doc:"When it was read; null for those to come"`
+	Raw       []*float64 `json:"raw" nullable:"false" doc:"One for each of channels, in counts; null where it did not settle or was not heard; empty for levels to come"`
+}
+
+type runCandidate struct {
+	Model    string   `json:"model"`
+	Branches bool     `json:"branches"`
+	Error    *float64 `json:"leave_one_out_mmhg"`
+	Chosen   bool     `json:"chosen"`
+	Note     string   `json:"note"`
+}
+
+type runChannel struct {
+	Channel    int            `json:"channel"`
+	State      string         `json:"state" enum:"silent,waiting,moving,settled,accepted,accepted with warnings,rejected,refused"`
+	Raw        *float64       `json:"raw" doc:"Of late, in counts"`
+	SinceS     float64        `json:"since_s" doc:"For how long it has been where it is"`
+	Reasons    []string       `json:"reasons" nullable:"false" doc:"Why it was refused and what to do, or what the verdict rests on"`
+	Candidates []runCandidate `json:"candidates" nullable:"false"`
+	HighestU   *float64       `json:"u_highest_mmhg"`
+	Curves     []runCurve     `json:"curves" nullable:"false" doc:"Loading, and unloading where it has one of its own"`
+	Kept       string         `json:"kept" doc:"The id of its record once that is in force"`
+}
+
+type runCurve struct {
+	Raw  []float64 `json:"raw" nullable:"false"`
+	MMHg []float64 `json:"mmhg" nullable:"false"`
+}
+
+type calibrationRun struct {
+	ID         string       `json:"id"`
+	Bridge     string       `json:"bridge"`
+	Source     string       `json:"source"`
+	By         string       `json:"by"`
+	Reference  string       `json:"reference"`
+	BegunAt    time.Time    `json:"begun_at"`
+	DwellS     float64      `json:"dwell_s"`
+	Keyed      bool         `json:"keyed"`
+	Levels     []runLevel   `json:"levels" nullable:"false"`
+	Next       int          `json:"next" doc:"The level to go to, from 0; the number of levels when all have been read"`
+	IsFinished bool         `json:"finished"`
+	Channels   []runChannel `json:"channels" nullable:"false"`
+}
+
+type runBody struct {
+	Runs []calibrationRun `json:"runs" nullable:"false" maxItems:"1" doc:"The one that goes on, if one does"`
+}
+
+type beginRun struct {
+	Body struct {
+		Bridge      string   `json:"bridge" minLength:"1"`
+		Source      string   `json:"source" minLength:"1"`
+		Channels    []int    `json:"channels" nullable:"false" minItems:"1" maxItems:"4096" doc:"Those under the cuff"`
+		By          string   `json:"by" maxLength:"64" doc:"Who calibrates, a code such as E-01"`
+		Reference   string   `json:"reference" minLength:"1" maxLength:"200" doc:"The gauge"`
+		ReferenceU  *float64 `json:"reference_u_mmhg,omitempty" minimum:"0"`
+		Temperature *float64 `json:"temperature_c,omitempty"`
+		Method      string   `json:"method,omitempty" maxLength:"1000"`
+		Lowest      float64  `json:"lowest_mmhg,omitempty" minimum:"0" maximum:"300" default:"0"`
+		Highest     float64  `json:"highest_mmhg,omitempty" minimum:"1" maximum:"300" default:"100"`
+		Step        float64  `json:"step_mmhg,omitempty" minimum:"1" maximum:"100" default:"10"`
+		Cycles      int      `json:"cycles,omitempty" minimum:"1" maximum:"10" default:"3"`
+		DwellS      float64  `json:"dwell_s,omitempty" minimum:"5" maximum:"600" default:"20" doc:"How long each pressure is held before it is read"`
+		Keyed       bool     `json:"keyed,omitempty" doc:"Wait at every pressure until somebody says that it is there"`
+		Rail        float64  `json:"rail,omitempty" minimum:"0" doc:"The highest count that a channel can read; 0 for not known"`
+	}
+}
+
+type gaugeInput struct {
+	Body struct {
+		Level int     `json:"level" minimum:"0" doc:"From 0; one that has been read, or the next"`
+		MMHg  float64 `json:"mmhg" minimum:"0" maximum:"300"`
+	}
+}
+
+type keepRun struct {
+	Body struct {
+		Channels []int `json:"channels,omitempty" nullable:"false" doc:"Without it, all that were accepted"`
+	}
+}
+
+func (s *server) addCalibrationRun(api huma.API) {
+	const one = "/api/v1/calibrations/run"
+	step := func(id, path, summary string, errors ...int) huma.Operation {
+		o := noted(id, one+path, summary, append(errors, 404, 409)...)
+		o.DefaultStatus = 200
+		return o
+	}
+	huma.Register(api, operation("calibration-run", one, "The calibration that goes on, with the pressures read and how each channel stands"), s.showRun)
+	huma.Register(api, noted("begin-calibration-run", one, "Begin to calibrate channels under a cuff", 404, 409), s.beginRun)
+	huma.Register(api, step("calibration-run-ready", "/ready", "The next pressure is there: read it when it has settled"), s.stepRun((*calibrating.Desk).Ready))
+	huma.Register(api, step("calibration-run-again", "/again", "Take back the pressure that was read last"), s.stepRun((*calibrating.Desk).Again))
+	huma.Register(api, step("calibration-run-finish", "/finish", "Fit what has been read so far"), s.stepRun((*calibrating.Desk).Finish))
+	huma.Register(api, step("calibration-run-leave", "/leave", "End the run; what was put into force stays so"), s.stepRun((*calibrating.Desk).Leave))
+	huma.Register(api, step("calibration-run-gauge", "/gauge", "What the gauge shows, where it is not what was asked for"), s.gaugeRun)
+	huma.Register(api, step("calibration-run-keep", "/keep", "Put what came of it into force; it is on the disk when this is answered"), s.keepRun)
+}
+
+// bench returns the desk, or an error where nothing is kept.
+func (s *server) bench() (*calibrating.Desk, error) {
+	if err := s.recording(); err != nil {
+		return nil, err
+	}
+	if s.Calibrating == nil {
+		return nil, huma.Error503ServiceUnavailable("this daemon cannot lead a calibration")
+	}
+	return s.Calibrating, nil
+}
+
+func benchError(err error) error {
+	switch {
+	case errors.Is(err, calibrating.ErrNone), errors.Is(err, calibrating.ErrChannel):
+		return huma.Error404NotFound(err.Error())
+	case errors.Is(err, calibrating.ErrBusy), errors.Is(err, calibrating.ErrStage):
+		return huma.Error409Conflict(err.Error())
+	default:
+		return huma.Error422UnprocessableEntity(err.Error())
+	}
+}
+
+func (s *server) showRun(context.Context, *struct{}) (*answer[runBody], error) {
+	desk, err := s.bench()
+	if err != nil {
+		return nil, err
+	}
+	p, err := desk.Progress()
+	if err != nil {
+		return &answer[runBody]{runBody{[]calibrationRun{}}}, nil
+	}
+	return &answer[runBody]{runBody{[]calibrationRun{runOf(p)}}}, nil
+}
+
+func (s *server) beginRun(ctx context.Context, in *beginRun) (*answer[runBody], error) {
+	desk, err := s.bench()
+	if err != nil {
+		return nil, err
+	}
+	b := &in.Body
+	if problem := CodeProblem(b.By); problem != "" {
+		return nil, huma.Error422UnprocessableEntity("by: " + problem)
+	}
+	i := s.source(b.Bridge + "/" + b.Source)
+	if i < 0 {
+		return nil, huma.Error404NotFound("there is no source " + b.Bridge + "/" + b.Source)
+	}
+	levels, err := protocol.Levels(b.Lowest, b.Highest, b.Step, b.Cycles)
+	if err != nil {
+		return nil, huma.Error422UnprocessableEntity(err.Error())
+	}
+	u := fit.Defaults().ReferenceU
+	if b.ReferenceU != nil {
+		u = *b.ReferenceU
+	}
+	dwell := time.Duration(b.DwellS * float64(time.Second))
+	err = desk.Begin("c-"+strings.ToLower(rand.Text()[:10]), calibrating.Ask{
+		Bridge: b.Bridge, Source: b.Source, Index: i, Width: s.Plan.Sources[i].Channels, Channels: b.Channels,
+		Plan: protocol.Plan{Levels: levels, Dwell: dwell, Patience: 2 * dwell, Keyed: b.Keyed},
+		By:   b.By, Reference: calibration.Instrument{Name: b.Reference, U: u}, Temperature: b.Temperature, Method: b.Method, Rail: b.Rail,
+	})
+	if err != nil {
+		return nil, benchError(err)
+	}
+	return s.showRun(ctx, nil)
+}
+
+func (s *server) stepRun(do func(*calibrating.Desk) error) func(context.Context, *struct{}) (*answer[runBody], error) {
+	return func(ctx context.Context, _ *struct{}) (*answer[runBody], error) {
+		desk, err := s.bench()
+		if err != nil {
+			return nil, err
+		}
+		if err := do(desk); err != nil {
+			return nil, benchError(err)
+		}
+		return s.showRun(ctx, nil)
+	}
+}
+
+func (s *server) gaugeRun(ctx context.Context, in *gaugeInput) (*answer[runBody], error) {
+	return s.stepRun(func(d *calibrating.Desk) error { return d.Gauge(in.Body.Level, in.Body.MMHg) })(ctx, nil)
+}
+
+func (s *server) keepRun(ctx context.Context, in *keepRun) (*answer[runBody], error) {
+	desk, err := s.bench()
+	if err != nil {
+		return nil, err
+	}
+	channels := in.Body.Channels
+	if len(channels) == 0 {
+		p, err := desk.Progress()
+		if err != nil {
+			return nil, benchError(err)
+		}
+		for _, c := range p.Channels {
+			if c.Record != nil && c.Record.Verdict != calibration.Rejected && c.Kept == "" {
+				channels = append(channels, c.Index)
+			}
+		}
+	}
+	for _, c := range channels {
+		r, err := desk.Record(c)
+		if err != nil {
+			return nil, benchError(err)
+		}
+		if err := s.putIntoForce(ctx, r); err != nil {
+			return nil, err
+		}
+		desk.Kept(c, r.ID())
+	}
+	return s.showRun(ctx, nil)
+}
+
+func runOf(p *calibrating.Progress) calibrationRun {
+	r := calibrationRun{
+		ID: p.ID, Bridge: p.Ask.Bridge, Source: p.Ask.Source, By: p.Ask.By, Reference: p.Ask.Reference.Name, BegunAt: p.Began.Time(),
+		DwellS: p.Plan.Dwell.Seconds(), Keyed: p.Plan.Keyed, Next: len(p.Taken), IsFinished: p.Finished,
+		Levels: []runLevel{}, Channels: []runChannel{},
+	}
+	for i, l := range p.Plan.Levels {
+		one := runLevel{Cycle: l.Cycle, Direction: string(l.Direction), Reference: l.Reference, Raw: []*float64{}}
+		if i < len(p.Taken) {
+			t := &p.Taken[i]
+			at := t.At.Time()
+			one.At, one.Reference = &at, t.Reference
+			for _, c := range p.Ask.Channels {
+				one.Raw = append(one.Raw, view.Number(t.Raw[c]))
+			}
+		}
+		r.Levels = append(r.Levels, one)
+	}
+	for i := range p.Channels {
+		r.Channels = append(r.Channels, runChannelOf(&p.Channels[i]))
+	}
+	return r
+}
+
+func runChannelOf(c *calibrating.Channel) runChannel {
+	one := runChannel{Channel: c.Index, State: string(c.Standing.State), SinceS: c.Standing.Since.Seconds(), Kept: c.Kept,
+		Reasons: []string{}, Candidates: []runCandidate{}, Curves: []runCurve{}}
+	if !math.IsNaN(c.Standing.Raw) {
+		one.Raw = view.Number(c.Standing.Raw)
+	}
+	if c.Outcome == nil {
+		return one
+	}
+	one.Raw, one.State = nil, "refused"
+	for _, why := range c.Outcome.Refused {
+		one.Reasons = append(one.Reasons, why.Error())
+	}
+	if r := c.Record; r != nil {
+		one.State, one.Reasons = string(r.Verdict), append(one.Reasons, r.Remarks...)
+		for _, k := range r.Candidates {
+			one.Candidates = append(one.Candidates, runCandidate{string(k.Model), k.Branches, k.Error, k.Chosen, k.Note})
+		}
+		if f := r.Figures.UHighest; f != nil {
+			one.HighestU = &f.MMHg
+		}
+		one.Curves = append(one.Curves, curveOf(r, &r.Calibration.Loading))
+		if u := r.Calibration.Unloading; u != nil {
+			one.Curves = append(one.Curves, curveOf(r, u))
+		}
+	}
+	return one
+}
+
+// curvePoints is how many points of a curve are drawn.
+const curvePoints = 41
+
+func curveOf(r *calibration.Record, k *curve.Curve) (out runCurve) {
+	for i := range curvePoints {
+		raw := r.Calibration.Raw.Low + r.Calibration.Raw.Span()*float64(i)/(curvePoints-1)
+		if p := k.At(raw); !math.IsNaN(p) && !math.IsInf(p, 0) {
+			out.Raw, out.MMHg = append(out.Raw, raw), append(out.MMHg, p)
+		}
+	}
+	return out
+}
