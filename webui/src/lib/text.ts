@@ -171,8 +171,8 @@ export const alerts = {
   noneOpen: 'No alert is open.',
   noneCleared: 'None.',
   here: 'Alerts here',
-  /** In the place's stead, of an alert about weald's own keeping. */
-  itself: 'The record',
+  /** In the place's stead, of an alert about weald's own keeping or sending. */
+  itself: 'Weald itself',
   raised: 'raised',
   clearedAt: 'cleared',
   standing: (d: string) => `for ${d}`,

@@ -1,0 +1,18 @@
+// The words about senders of messages, on the Alerts page.
+
+export const senders = {
+  title: 'Who is told, beside these pages',
+  caution: 'A message that was sent is not one that was seen, and weald is not a medical alarm system.',
+  none: 'Nobody: the configuration names no senders. Alerts are on these pages only.',
+  failed: 'The daemon does not say how its senders fare.',
+  well: (t: string) => `Gets through; it was last taken ${t}.`,
+  untried: 'Nothing has been sent yet.',
+  failing: (why: string) => `Did not get through: ${why}. It is tried again.`,
+  broken: (why: string) => (why ? `Does not get through: ${why}.` : 'Does not get through: a message was given up.'),
+  since: (t: string) => `since ${t}`,
+  next: (t: string) => `next try ${t}`,
+  waiting: (n: number, t: string) => `${n === 1 ? '1 message waits' : `${n} messages wait`}, the oldest since ${t}`,
+  counts: (sent: number, givenUp: number) => `${sent} sent${givenUp ? `, ${givenUp} given up` : ''} since the start`,
+  test: (t: string) => `last test taken ${t}`,
+  noTest: 'no test was taken yet',
+};
