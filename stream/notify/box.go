@@ -257,7 +257,7 @@ func (d *Desk) Health(i int, now sample.Instant) (record.Fault, bool) {
 		if b.why != "" {
 			f.Text += ": " + b.why
 		}
-		f.Text += ". Alerts are shown on the pages, and nobody is called by it"
+		f.Text += "; alerts are on the pages, and nobody is called this way"
 	}
 	return f, true
 }

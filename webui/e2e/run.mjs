@@ -16,6 +16,7 @@ import figures from './stories/figures.mjs';
 import pages from './stories/pages.mjs';
 import pictures from './stories/pictures.mjs';
 import records from './stories/records.mjs';
+import senders from './stories/senders.mjs';
 import setup from './stories/setup.mjs';
 
 const at = (path) => fileURLToPath(new URL(path, import.meta.url));
@@ -37,7 +38,7 @@ if (shots) mkdirSync(shots, { recursive: true });
 const wanted = process.argv.slice(2);
 const chosen = (stories) => stories.filter((s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)));
 // The longest first, and alerts from the start, as one of them says when the first comes.
-const groups = [access, alerts, connection, pictures, setup, pages, records, equipment].map(chosen);
+const groups = [access, alerts, connection, pictures, setup, pages, records, equipment, senders].map(chosen);
 const alone = chosen(figures);
 const stories = [...groups.flat(), ...alone];
 

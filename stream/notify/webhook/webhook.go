@@ -44,7 +44,11 @@ func (h *Hook) Reaches() string {
 	if h.URL == "" {
 		return "webhook at an address that is kept secret"
 	}
-	return "webhook " + h.URL
+	to, err := url.Parse(h.URL)
+	if err != nil {
+		return "webhook"
+	}
+	return "webhook at " + to.Scheme + "://" + to.Host // the rest may be a secret to somebody who did not know better
 }
 
 // Sign returns the signature of a body at a timestamp.

@@ -21,7 +21,7 @@ describe('a sender', () => {
 
   it('says why it does not, what waits, and when it is tried again', () => {
     const broken = sender({ state: 'broken', trouble: 'desk:443 refuses connections', trouble_since: '2026-03-01T14:04:00Z', next_try_at: '2026-03-01T14:09:00Z', waiting: 2, waiting_since: '2026-03-01T14:04:00Z', given_up: 1 });
-    expect(standing(broken, clock)).toBe('Does not get through: desk:443 refuses connections.');
+    expect(standing(broken, clock)).toBe('Does not get through: desk:443 refuses connections');
     expect(details(broken, clock)).toEqual(['since 14:04', '2 messages wait, the oldest since 14:04', 'next try 14:09', '3 sent, 1 given up since the start', 'last test taken 08:00']);
     expect(standing(sender({ state: 'broken' }), clock)).toBe('Does not get through: a message was given up.');
   });
