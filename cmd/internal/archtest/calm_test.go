@@ -14,8 +14,8 @@ import (
 
 // The Makefile names packages that are tested without the race detector, as
 // nothing runs beside anything else there. That stays true: neither their code
-// nor their tests start a goroutine, run in parallel, or guard anything against
-// another goroutine; nor does what they use of the project start one.
+// nor their tests start a goroutine or run in parallel, nor does what they use of
+// the project.
 func TestCalmPackagesAreCalm(t *testing.T) {
 	makefile, err := os.ReadFile(root + "/Makefile")
 	if err != nil {
@@ -50,7 +50,7 @@ func TestCalmPackagesAreCalm(t *testing.T) {
 	patterns := make([]string, len(calm))
 	for i, p := range calm {
 		patterns[i] = p[0]
-		for _, why := range stirs(t, all[p[0]].dir, all[p[0]].code+","+all[p[0]].tests, true) {
+		for _, why := range stirs(t, all[p[0]].dir, all[p[0]].code+","+all[p[0]].tests) {
 			t.Errorf("%s is tested without the race detector and %s", p[0], why)
 		}
 	}
@@ -64,7 +64,7 @@ func TestCalmPackagesAreCalm(t *testing.T) {
 		checked++
 		for dep := range strings.SplitSeq(p[1], ",") {
 			dep, _, _ = strings.Cut(dep, " [") // as compiled for that test
-			for _, why := range stirs(t, all[dep].dir, all[dep].code, false) {
+			for _, why := range stirs(t, all[dep].dir, all[dep].code) {
 				t.Errorf("%s is tested without the race detector and uses %s, which %s", of, dep, why)
 			}
 		}
@@ -74,14 +74,10 @@ func TestCalmPackagesAreCalm(t *testing.T) {
 	}
 }
 
-// stirs says what in the files of a folder runs beside something else, or, if
-// guards counts, expects to.
-func stirs(t *testing.T, dir, files string, guards bool) (whys []string) {
+// stirs says what in the files of a folder runs beside something else.
+func stirs(t *testing.T, dir, files string) (whys []string) {
 	t.Helper()
 	forbidden := []string{`"net/http"`, `"golang.org/x/sync/errgroup"`}
-	if guards {
-		forbidden = append(forbidden, `"sync"`, `"sync/atomic"`, `"net"`, `"testing/synctest"`)
-	}
 	for name := range strings.SplitSeq(files, ",") {
 		if name == "" || !strings.HasSuffix(name, ".go") {
 			continue
