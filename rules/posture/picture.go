@@ -26,6 +26,7 @@ type drawer struct {
 	cells  []float64 // the map upright and compressed; 0 where nothing presses
 	byRow  []float64 // what each row and each column adds up to
 	byCol  []float64
+	lines  []float64  // by bin from head to feet, with one beyond either end, and column
 	across []share    // by column, or part of one: the bins that it falls into
 	middle [2]float64 // of the map drawn last: its row and column, from 0
 
@@ -45,6 +46,7 @@ func newDrawer(m *Mat) *drawer {
 	along, across := parts(u.along, binAlong), parts(u.across, binAcross)
 	return &drawer{
 		upright: u, cells: make([]float64, u.rows*u.columns),
+		lines: make([]float64, (tall+2)*u.columns),
 		byRow: make([]float64, u.rows), byCol: make([]float64, u.columns),
 		across: make([]share, u.columns*across), partsAlong: along, partsAcross: across,
 	}
@@ -57,43 +59,58 @@ func parts(pitch, bin float64) int { return int(math.Ceil(pitch / bin)) }
 // everywhere, hardly moves it; a few cells far above the rest do not rule it,
 // because none counts for more than eight times the mean.
 func typical(values []float64) float64 {
-	mean, _ := meanAbove(values, 0, math.Inf(1))
-	loaded, n := meanAbove(values, mean, 8*mean)
+	mean, n, _ := meanAbove(values, 0, math.Inf(1))
+	if n == 0 {
+		return 0
+	}
+	loaded, n, far := meanAbove(values, mean, 8*mean)
+	if far {
+		loaded, n = cappedAbove(values, mean, 8*mean)
+	}
 	if n == 0 {
 		return mean
 	}
 	return loaded
 }
 
-// meanAbove returns the mean of the values above low, none of which counts for
-// more than high, and how many there are. Unknown ones are not above anything.
-func meanAbove(values []float64, low, high float64) (mean float64, n int) {
+// meanAbove returns the mean of the values above low and how many there are, and
+// whether any is above high; then the mean means nothing. Unknown ones are not
+// above anything.
+func meanAbove(values []float64, low, high float64) (mean float64, n int, far bool) {
 	var sum, other float64 // two, as each waits for its last addition
 	i := 0
 	for ; i < len(values)-1; i += 2 {
-		if v := values[i]; v > low {
-			if v > high {
-				v = high
-			}
-			sum += v
+		a, b := values[i], values[i+1]
+		if a > low {
+			sum += a
 			n++
 		}
-		if v := values[i+1]; v > low {
-			if v > high {
-				v = high
-			}
-			other += v
+		if b > low {
+			other += b
 			n++
+		}
+		if a > high || b > high {
+			return 0, 0, true
 		}
 	}
 	if i < len(values) && values[i] > low {
-		sum += min(values[i], high)
+		sum += values[i]
 		n++
+		far = values[i] > high
 	}
-	if n == 0 {
-		return 0, 0
+	return (sum + other) / float64(n), n, far
+}
+
+// cappedAbove is meanAbove where no value counts for more than high.
+func cappedAbove(values []float64, low, high float64) (mean float64, n int) {
+	sum := 0.0
+	for _, v := range values {
+		if v > low {
+			sum += min(v, high)
+			n++
+		}
 	}
-	return (sum + other) / float64(n), n
+	return sum / float64(n), n
 }
 
 // draw fills pic with the picture of a map; false where it has nothing to show.
@@ -109,6 +126,7 @@ func (d *drawer) draw(values []float64, pic *picture) bool {
 	}
 	d.middle = [2]float64{top, left}
 	*pic = picture{}
+	clear(d.lines)
 	bins := d.upright.across / binAcross // to a cell
 	for k := range d.across {
 		d.across[k] = shareOf(partAt(k, d.partsAcross)-left, bins, wide)
@@ -120,7 +138,10 @@ func (d *drawer) draw(values []float64, pic *picture) bool {
 		if s.bin < -1 || s.bin >= tall || d.byRow[r] == 0 {
 			continue
 		}
-		d.spread(d.cells[r*d.columns:(r+1)*d.columns], s, pic)
+		d.gather(d.cells[r*d.columns:(r+1)*d.columns], s)
+	}
+	for b := range tall {
+		d.spread(d.lines[(b+1)*d.columns:(b+2)*d.columns], (*[wide]float64)(pic[b*wide:]))
 	}
 	return pic.finish(d.along * d.upright.across / (binAlong * binAcross) / float64(d.partsAlong*d.partsAcross))
 }
@@ -180,8 +201,18 @@ func shareOf(cells, toACell float64, bins int) share {
 	return share{bin: int(whole), here: 1 - part, there: part}
 }
 
-// spread adds a row of cells to the picture.
-func (d *drawer) spread(cells []float64, s share, pic *picture) {
+// gather adds a row of cells to the lines of bins that it falls into.
+func (d *drawer) gather(cells []float64, s share) {
+	n := len(cells)
+	here, there := d.lines[(s.bin+1)*n:][:n], d.lines[(s.bin+2)*n:][:n]
+	for c, v := range cells {
+		here[c] += v * s.here
+		there[c] += v * s.there
+	}
+}
+
+// spread makes a row of the picture of a line of bins.
+func (d *drawer) spread(cells []float64, row *[wide]float64) {
 	var line [wide + 2]float64 // with a bin on either side for what falls outside
 	// Neighbours mostly fall into the same bins: what these get waits in here and
 	// there, for adding to memory again and again is slow.
@@ -206,14 +237,7 @@ func (d *drawer) spread(cells []float64, s share, pic *picture) {
 		line[bin+1] += here
 		line[bin+2] += there
 	}
-	for b, v := range line[1 : wide+1] {
-		if s.bin >= 0 {
-			pic[s.bin*wide+b] += v * s.here
-		}
-		if s.bin+1 < tall {
-			pic[(s.bin+1)*wide+b] += v * s.there
-		}
-	}
+	copy(row[:], line[1:wide+1])
 }
 
 var soft, knee = 0.03, 0.3
