@@ -123,13 +123,13 @@ func (s *server) serve(c net.Conn) {
 				}
 				text.WriteString(strings.TrimPrefix(line, "."))
 			}
-			if !answer("end", "250 taken") {
-				return
-			}
 			if s.answers["end"] == "" {
 				s.mu.Lock()
 				s.mails = append(s.mails, text.String())
 				s.mu.Unlock()
+			}
+			if !answer("end", "250 taken") {
+				return
 			}
 		}
 	}
@@ -165,9 +165,11 @@ func TestMailArrives(t *testing.T) {
 			t.Errorf("%+v: %v", c, err)
 			continue
 		}
+		s.mu.Lock()
 		if len(s.mails) != 1 || s.bare || c.user != "" && (len(s.accounts) != 1 || s.accounts[0] != "weald "+planted) {
 			t.Errorf("%+v: %d mails, accounts %q, without TLS %v", c, len(s.mails), s.accounts, s.bare)
 		}
+		s.mu.Unlock()
 	}
 	text := Compose(notifytest.Call(), "weald@larch.example", []string{"round@larch.example"})
 	m, err := mail.ReadMessage(bytes.NewReader(text))
@@ -261,7 +263,12 @@ func TestServersThatFail(t *testing.T) {
 			if _, given := errors.AsType[*notify.Refusal](err); given != c.given {
 				t.Errorf("given up: %v, %v", given, err)
 			}
-			if c.s != nil && (c.s.bare || len(c.s.mails) > 0) {
+			if c.s == nil {
+				return
+			}
+			c.s.mu.Lock()
+			defer c.s.mu.Unlock()
+			if c.s.bare || len(c.s.mails) > 0 {
 				t.Errorf("an account without TLS: %v; mails %q", c.s.bare, c.s.mails)
 			}
 		})
@@ -269,9 +276,12 @@ func TestServersThatFail(t *testing.T) {
 	// A farewell that fails is after the delivery.
 	s := on("QUIT", "-")
 	b := &Box{Server: notifytest.Serve(t, s.serve), Security: StartTLS, TLS: &wire.ClientTLS{CA: ca.File}, From: "weald@larch.example", To: []string{"round@larch.example"}}
-	if err := b.Send(t.Context(), notifytest.Call()); err != nil || len(s.mails) != 1 {
+	err := b.Send(t.Context(), notifytest.Call())
+	s.mu.Lock()
+	if err != nil || len(s.mails) != 1 {
 		t.Errorf("%v, %d mails", err, len(s.mails))
 	}
+	s.mu.Unlock()
 	// An account is not used without TLS, whatever is configured.
 	s = &server{offers: "AUTH PLAIN"}
 	b = &Box{Server: notifytest.Serve(t, s.serve), Security: None, User: "weald", Password: notifytest.Secret(t, planted), From: "a@b", To: []string{"a@b"}}

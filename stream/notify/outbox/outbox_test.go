@@ -251,13 +251,15 @@ func TestDailyTest(t *testing.T) {
 		time.Sleep(3 * time.Hour)
 		b, _, stop := begin(t, j, list, desk)
 		time.Sleep(20 * time.Hour)
-		if got := len(desk.got); got != 2 {
+		if got := len(desk.keys()); got != 2 {
 			t.Errorf("%d tests in two days: %q", got, desk.keys())
 		}
-		if err := b.Test(t.Context(), "desk"); err != nil || len(desk.got) != 3 {
+		if err := b.Test(t.Context(), "desk"); err != nil || len(desk.keys()) != 3 {
 			t.Errorf("%v, %q", err, desk.keys())
 		}
+		desk.mu.Lock()
 		desk.does = func(*notify.Sending) error { return errors.New("no route") }
+		desk.mu.Unlock()
 		if err := b.Test(t.Context(), "desk"); err == nil || err.Error() != "no route" {
 			t.Error(err)
 		}
@@ -301,10 +303,12 @@ func TestLamp(t *testing.T) {
 		time.Sleep(3 * time.Second)
 		keep(t, j, record.Transition{Event: event("bed-4", alert.WasAcknowledged, alert.Acknowledged, 0)})
 		time.Sleep(3 * time.Second)
+		l.mu.Lock()
 		if want := []string{"none", "high", "none"}; !slices.Equal(l.shown, want) {
 			t.Errorf("%q, want %q", l.shown, want)
 		}
 		l.fails = errors.New("the broker is gone")
+		l.mu.Unlock()
 		keep(t, j, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 1)})
 		time.Sleep(3 * time.Minute)
 		if s := b.Statuses()[0]; !s.Broken || s.Trouble != "the broker is gone" {
@@ -325,6 +329,8 @@ type lamp struct {
 }
 
 func (l *lamp) Show(_ context.Context, p alert.Priority) (bool, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	word := p.String()
 	if n := len(l.shown); n > 0 && l.shown[n-1] == word {
 		return false, nil
