@@ -58,6 +58,9 @@ func (s *senders) trouble() (out []string) {
 	if s == nil {
 		return nil
 	}
+	if err := s.box.Down(); err != nil {
+		out = append(out, fmt.Sprintf("nothing is sent: %v", err))
+	}
 	for _, st := range s.box.Statuses() {
 		if st.Broken {
 			out = append(out, fmt.Sprintf("sender %s does not get through: %s", st.ID, orElse(st.Trouble, "a message was given up")))

@@ -57,12 +57,14 @@ const (
 	glance     = time.Second      // how often is looked for what time alone makes due
 	markEvery  = 10 * time.Second // how often it is noted how far changes were looked at
 	firstSight = 30 * 24 * time.Hour
+	again      = 10 * time.Second // after the record could not be read
 )
 
 // An Outbox is all senders of a daemon.
 type Outbox struct {
 	Options
 	seen atomic.Pointer[[]notify.Status]
+	down atomic.Pointer[error]
 
 	mu     sync.Mutex // guards the desk, until what it decided is kept; and all below
 	desk   *notify.Desk
@@ -96,12 +98,41 @@ func (b *Outbox) publish() {
 }
 
 // Run sends until ctx ends. Attempts that are under way end then, and are made again
-// after the next start.
+// after the next start. Where the record cannot be read, it says so and begins anew a
+// little later: what judges must not end for what sends.
 func (b *Outbox) Run(ctx context.Context) error {
+	for {
+		err := b.once(ctx)
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+		b.Log.Error("nothing is sent", slog.Any("error", err))
+		b.down.Store(&err)
+		b.mu.Lock()
+		b.desk, b.ready = notify.NewDesk(b.Specs, b.Zone, b.Now()), false
+		b.mu.Unlock()
+		select {
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		case <-time.After(again):
+		}
+	}
+}
+
+// Down returns why nothing is sent at all; nil if that is not so.
+func (b *Outbox) Down() error {
+	if err := b.down.Load(); err != nil {
+		return *err
+	}
+	return nil
+}
+
+func (b *Outbox) once(ctx context.Context) error {
 	pos, err := b.resume(ctx)
 	if err != nil {
 		return err
 	}
+	b.down.Store(nil)
 	group, ctx := errgroup.WithContext(ctx)
 	for i := range b.Specs {
 		group.Go(func() error { return b.work(ctx, i) })

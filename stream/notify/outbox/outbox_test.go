@@ -5,9 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"log/slog"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -268,6 +270,58 @@ func TestDailyTest(t *testing.T) {
 		}
 		stop()
 	})
+}
+
+// The first start over a record that was there before calls for what stands, and is
+// silent about what was.
+func TestFirstStartCallsForWhatStands(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &journaltest.Memory{}
+		keep(t, j, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 1)},
+			record.Transition{Event: event("bed-5", alert.Raised, alert.Unacknowledged, 1)},
+			record.Transition{Event: event("bed-5", alert.WasAcknowledged, alert.Acknowledged, 0)})
+		time.Sleep(time.Hour)
+		desk := &way{}
+		_, _, stop := begin(t, j, specs("desk"), desk)
+		time.Sleep(10 * time.Second)
+		stop()
+		if got := desk.keys(); !slices.Equal(got, []string{"bed-4~turn-due~bed.1.call.desk"}) {
+			t.Errorf("%q", got)
+		}
+	})
+}
+
+// Where the record cannot be read, that is said, and it is tried again.
+func TestARecordThatCannotBeReadIsTriedAgain(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &unreadable{Memory: &journaltest.Memory{}}
+		j.fails.Store(true)
+		desk := &way{}
+		b, _, stop := begin(t, j, specs("desk"), desk)
+		time.Sleep(time.Second)
+		if err := b.Down(); err == nil || b.Test(t.Context(), "desk") == nil {
+			t.Error("it is not said")
+		}
+		j.fails.Store(false)
+		keep(t, j, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 1)})
+		time.Sleep(time.Minute)
+		if err := b.Down(); err != nil || len(desk.keys()) != 1 {
+			t.Errorf("%v, %q", err, desk.keys())
+		}
+		stop()
+	})
+}
+
+type unreadable struct {
+	*journaltest.Memory
+	fails atomic.Bool
+}
+
+func (u *unreadable) Entries(ctx context.Context, q journal.Query) iter.Seq2[record.Entry, error] {
+	if u.fails.Load() {
+		return func(yield func(record.Entry, error) bool) { yield(record.Entry{}, errors.New("input/output error")) }
+	}
+	return u.Memory.Entries(ctx, q)
 }
 
 // A record that takes nothing does not silence a sender.
