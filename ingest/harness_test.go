@@ -91,7 +91,15 @@ func (c *fakeConn) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-func (c *fakeConn) Close() error { close(c.closed); return nil }
+// Close takes a while where messages are whole, on the clock of a bubble: whoever
+// reads meanwhile still can.
+func (c *fakeConn) Close() error {
+	if c.whole {
+		time.Sleep(time.Millisecond)
+	}
+	close(c.closed)
+	return nil
+}
 
 // twoLegs is a line bridge with two sources of two channels at 10/s.
 func twoLegs(l Link) Bridge {
