@@ -16,6 +16,7 @@ import (
 // A past is the history in the record of a running daemon.
 type past struct {
 	archivist *archive.Archivist
+	reader    *archive.Reader
 	mend      func(context.Context) error // what a crash left undone
 	log       *slog.Logger
 }
@@ -34,6 +35,7 @@ func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostcloc
 	reviver := b.newReviver()
 	b.past = &past{
 		archivist: archive.New(memory, ids, b.store, clock, log),
+		reader:    archive.NewReader(memory, ids, b.store),
 		log:       log,
 		mend: func(ctx context.Context) error {
 			if last == sample.Past {
@@ -42,7 +44,7 @@ func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostcloc
 			return archive.Recover(ctx, b.store, plan, reviver, series, last)
 		},
 	}
-	o.Past = archive.NewReader(memory, ids, b.store).Query
+	o.Past = b.past.reader.Query
 	o.Record, o.Config = b.store, b.config
 }
 

@@ -104,6 +104,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	if err := d.book.serve(c, &d.handler.API); err != nil {
 		return nil, err
 	}
+	d.book.rehearse(c, &d.handler.API)
 	return d, nil
 }
 
@@ -134,6 +135,7 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 		group.Go(func() error { return d.handler.API.Calibrating.Run(ctx) })
 		group.Go(func() error { return d.book.past.run(ctx) })
 		group.Go(func() error { return d.book.desk.Run(ctx) })
+		group.Go(func() error { return d.book.stage.Run(ctx) })
 		group.Go(func() error { return d.book.retire(ctx, d.config.Keep, d.clock.Now, d.log) })
 		group.Go(func() error { return d.book.answers(ctx, d.pipe, d.senders, d.config.Data, d.log) })
 	}

@@ -31,6 +31,7 @@ type book struct {
 	keeper  *keeper.Keeper // set by into
 	past    *past          // set by remember
 	desk    *order.Desk    // set by serve
+	stage   *order.Desk    // set by rehearse
 
 	newReviver func() *keeper.Reviver
 }

@@ -3,6 +3,7 @@ package archive
 import (
 	"context"
 	"math"
+	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -10,6 +11,7 @@ import (
 	"weald/ingest/sample"
 	"weald/stream/history"
 	"weald/stream/journal"
+	"weald/stream/pipeline"
 	"weald/stream/record"
 )
 
@@ -138,25 +140,37 @@ func (r *Reader) fill(ctx context.Context, l *line, q history.Query, series int,
 		}
 		l.add(p, known)
 	}
-	if cut < reach {
-		between, err := kept(ctx, r.journal, place, name, record.Second, max(cut, l.from), min(reach, q.To))
-		if err != nil {
-			return err
-		}
-		for _, p := range between {
-			l.add(p, 1)
+	points, err = r.Seconds(ctx, q.Place, name, max(cut, l.from), q.To, nil)
+	for _, p := range points {
+		l.add(p, 1)
+	}
+	return err
+}
+
+// Seconds appends the seconds of a series with from <= At < to to dst, those that
+// the journal has and then those of the memory. Where nothing was known there is
+// no point; what the journal has lost is a gap too. An unknown series has none.
+func (r *Reader) Seconds(ctx context.Context, place int, series string, from, to sample.Instant, dst []record.Point) ([]record.Point, error) {
+	k := slices.IndexFunc(r.memory.Series(place), func(s pipeline.Series) bool { return s.Name == series })
+	if k < 0 || from >= to {
+		return dst, nil
+	}
+	cut := max(from, min(floor(r.memory.Reach(place), sample.Instant(time.Second)), to))
+	points, err := kept(ctx, r.journal, r.ids[place], series, record.Second, from, cut)
+	if err != nil {
+		return dst, err
+	}
+	dst = append(dst, points...)
+	if cut >= to {
+		return dst, nil
+	}
+	points, _ = r.memory.Seconds(place, k, cut, points[:0])
+	for _, p := range r.memory.Tail(place, k, sample.Past, points) {
+		if p.At >= from && p.At < to {
+			dst = append(dst, p)
 		}
 	}
-	if reach >= q.To {
-		return nil
-	}
-	points, _ = r.memory.Seconds(q.Place, series, reach, points[:0])
-	for _, p := range r.memory.Tail(q.Place, series, sample.Past, points) {
-		if p.At < q.To {
-			l.add(p, 1)
-		}
-	}
-	return nil
+	return dst, nil
 }
 
 // A line is one series on its way into an answer: a sum for every step.

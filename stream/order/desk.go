@@ -34,6 +34,7 @@ type Ask struct {
 	Place    string
 	Format   string
 	From, To sample.Instant
+	Detail   any // what else the maker has to know; nobody changes it
 }
 
 // A File is one that was made; Name has no folder in it.
@@ -62,9 +63,9 @@ type Maker func(ctx context.Context, a Ask, folder string, tell func(share float
 
 // Errors of a Desk.
 var (
-	ErrMany   = errors.New("so many exports wait already")
-	ErrNone   = errors.New("there is no such export")
-	ErrUnmade = errors.New("the export is not made")
+	ErrMany   = errors.New("so many wait already")
+	ErrNone   = errors.New("there is none of that name")
+	ErrUnmade = errors.New("it is not made")
 )
 
 // A Desk takes orders. Everybody may call it.
@@ -177,7 +178,7 @@ func (d *Desk) Open(id, name string) (*os.File, error) {
 	}
 	f, err := os.Open(filepath.Join(d.path(id), name))
 	if err != nil {
-		return nil, fmt.Errorf("file %s of export %s: %w", name, id, err)
+		return nil, fmt.Errorf("file %s of %s: %w", name, id, err)
 	}
 	return f, nil
 }

@@ -10,7 +10,7 @@ import (
 // Run makes orders until ctx ends, and takes away what it made.
 func (d *Desk) Run(ctx context.Context) error {
 	if err := os.RemoveAll(d.folder); err != nil {
-		return fmt.Errorf("exports of the last run: %w", err)
+		return fmt.Errorf("what was made to order in the last run: %w", err)
 	}
 	defer os.RemoveAll(d.folder)
 	for {

@@ -99,7 +99,7 @@ func drawBody(t *rapid.T) Body {
 	case KindTransition:
 		return Transition{drawEvent(t)}
 	case KindAction:
-		return Action{text("what"), text("subject"), text("reason"), drawInstant(t, "until")}
+		return Action{text("what"), text("subject"), text("reason"), drawInstant(t, "until"), text("text")}
 	case KindMark:
 		return Mark{text("what"), text("text")}
 	case KindSession:

@@ -73,6 +73,7 @@ type Action struct {
 	Subject string         // the id of the alert or the name of the channel
 	Reason  string         // in the person's words
 	Until   sample.Instant // 0 where it has no end
+	Text    string         // what goes with it, such as a proposed rule with its evidence
 }
 
 // A Mark is what a person noted: turned, stood up, wrap applied.
@@ -229,7 +230,7 @@ func (e *Entry) texts() []string {
 	case Transition:
 		return append(own, eventTexts(&b.Event)...)
 	case Action:
-		return append(own, b.What, b.Subject, b.Reason)
+		return append(own, b.What, b.Subject, b.Reason, b.Text)
 	case Mark:
 		return append(own, b.What, b.Text)
 	case Session:

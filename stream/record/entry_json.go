@@ -114,6 +114,7 @@ type actionJSON struct {
 	Subject string         `json:"subject"`
 	Reason  string         `json:"reason,omitempty"`
 	Until   sample.Instant `json:"until,omitempty"`
+	Text    string         `json:"text,omitempty"`
 }
 
 type markJSON struct {

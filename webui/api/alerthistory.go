@@ -66,23 +66,9 @@ type figuresInput struct {
 }
 
 type figuresBody struct {
-	From          time.Time `json:"from"`
-	To            time.Time `json:"to"`
-	Raised        int       `json:"raised"`
-	Told          int       `json:"told" doc:"Of the raised, those that people were told: an alert that chatters is told once"`
-	Cleared       int       `json:"cleared"`
-	Standing      int       `json:"standing" doc:"Still raised at the end"`
-	PerPlaceHour  *float64  `json:"alerts_per_place_hour"`
-	BusyShare     *float64  `json:"share_of_busy_10_min" doc:"Of 10-minute periods, those with more than 10 raises"`
-	StandingLong  int       `json:"standing_over_24_h"`
-	Chattering    []string  `json:"chattering" nullable:"false" doc:"Ids of alerts that were raised more than 3 times in 10 minutes"`
-	InAMinute     []string  `json:"raised_3_times_in_1_min" nullable:"false" doc:"Ids; chattering as ISA-18.2 counts it"`
-	Floods        int       `json:"floods" doc:"More than 10 raises in any 10 minutes, until fewer than 5 are left in them"`
-	FloodShare    *float64  `json:"share_in_flood" doc:"Of the time"`
-	Acknowledged  int       `json:"acknowledged"`
-	AckWithin5Min *float64  `json:"share_acknowledged_within_5_min" doc:"Of those that somebody was called for; null where nobody was"`
-	MedianAckS    *float64  `json:"median_s_to_acknowledge"`
-	NinetyAckS    *float64  `json:"90th_percentile_s_to_acknowledge"`
+	From time.Time `json:"from"`
+	To   time.Time `json:"to"`
+	view.Figures
 }
 
 func (s *server) addAlertHistory(api huma.API) {
@@ -166,12 +152,7 @@ func (s *server) figures(ctx context.Context, in *figuresInput) (*answer[figures
 	}
 	slices.SortStableFunc(events, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
 	f := tuning.Compute(events, len(s.Plan.Places), from, to)
-	return &answer[figuresBody]{figuresBody{
-		From: from.Time(), To: to.Time(), Raised: f.Raised, Told: f.Told, Cleared: f.Cleared, Standing: f.Standing,
-		PerPlaceHour: view.Number(f.PerPlaceHour), BusyShare: view.Number(f.BusyShare), StandingLong: f.StandingLong,
-		Chattering: ids(f.Chattering), InAMinute: ids(f.InAMinute), Floods: f.Floods, FloodShare: view.Number(f.FloodShare),
-		Acknowledged: f.Answered, AckWithin5Min: view.Number(f.AckSoon), MedianAckS: view.Number(f.AckMedian), NinetyAckS: view.Number(f.AckNinety),
-	}}, nil
+	return &answer[figuresBody]{figuresBody{From: from.Time(), To: to.Time(), Figures: view.FiguresOf(&f)}}, nil
 }
 
 // span makes the bounds of the figures.
@@ -192,11 +173,4 @@ func span(from, to time.Time, now sample.Instant) (a, b sample.Instant, err erro
 		return 0, 0, huma.Error422UnprocessableEntity("from must be before to")
 	}
 	return a, b, nil
-}
-
-func ids(list []string) []string {
-	if list == nil {
-		return []string{}
-	}
-	return list
 }

@@ -2,7 +2,8 @@
 // described by an OpenAPI 3.1 document that it serves at /api/v1/openapi.json.
 // Errors are RFC 9457 problem details. What is not known is null, never 0.
 //
-// Handlers ask the pipeline, the history and the record; they hold no state.
+// Handlers ask the pipeline, the history and the record; they hold no state but
+// for the trace of the field that was looked at last, which is at most 45 MB.
 package api
 
 import (
@@ -24,6 +25,7 @@ import (
 	"weald/stream/journal"
 	"weald/stream/order"
 	"weald/stream/pipeline"
+	"weald/stream/rehearsal"
 )
 
 // Options are what Register needs.
@@ -48,6 +50,9 @@ type Options struct {
 	Senders     func() []Sender   // in the order of the configuration; nil where there are none
 	Calibrating *calibrating.Desk // leads calibrations; nil where nothing is kept
 
+	// Rehearse is where rules are rehearsed; nil where nothing is kept.
+	Rehearse *Stage
+
 	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
 	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
@@ -61,6 +66,10 @@ const answerWithin = 5 * time.Second
 type server struct {
 	Options
 	sessions sync.Mutex // held while one begins or ends
+
+	traces sync.Mutex
+	traced string            // guarded by traces: the field whose trace was read last
+	seen   *rehearsal.Second // guarded by traces: nobody changes it
 }
 
 // Register adds the routes to mux.
@@ -92,6 +101,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addMarks(api)
 	s.addSessions(api)
 	s.addExports(api)
+	s.addRehearsals(api)
 	s.addKept(api)
 	s.addCalibrations(api)
 	s.addCalibrationRun(api)

@@ -1,0 +1,81 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"path/filepath"
+	"time"
+
+	"weald/config"
+	"weald/ingest/sample"
+	"weald/rules"
+	"weald/stream/journal"
+	"weald/stream/keeper"
+	"weald/stream/order"
+	"weald/stream/record"
+	"weald/stream/rehearsal"
+	"weald/webui/api"
+)
+
+// rehearsalsName is the folder of rehearsals that people asked a daemon for.
+const rehearsalsName = "rehearsals"
+
+// rehearse lets people ask what other rules would have raised. They are judged
+// from what the record has, beside the pipeline and not by it. A nil book does
+// nothing.
+func (b *book) rehearse(c *config.Config, o *api.Options) {
+	if b == nil {
+		return
+	}
+	seconds := func(place int) rehearsal.Seconds {
+		return func(ctx context.Context, signal string, from, to sample.Instant, dst []record.Point) ([]record.Point, error) {
+			return b.past.reader.Seconds(ctx, place, signal, from, to, dst)
+		}
+	}
+	sources := &rehearsal.Sources{Plan: c.Plan(), Seconds: seconds, Replay: b.judgeAgain}
+	b.stage = order.New(filepath.Join(c.Data, rehearsalsName), sources.Make)
+	o.Rehearse = &api.Stage{
+		Desk: b.stage, Seconds: seconds, Proposal: c.Proposal,
+		Rules: func(text string) (*rules.Plan, error) {
+			plan, problems := c.WithRules("rules", []byte(text))
+			return plan, problems.Err()
+		},
+	}
+}
+
+// judgeAgain judges the readings of a span by a plan.
+func (b *book) judgeAgain(ctx context.Context, plan *rules.Plan, o rehearsal.Options, tell func(float64)) (*rehearsal.Result, []string, error) {
+	var notes []string
+	result, err := rehearsal.Replay(plan, o, func(live *rehearsal.Live) error {
+		first, last, err := span(ctx, b.store, o)
+		if errors.Is(err, journal.ErrNotFound) {
+			return nil // nothing was kept then
+		} else if err != nil {
+			return err
+		}
+		replay, err := keeper.Feed(ctx, b.store, plan, b.newReviver(), first, last, &reporting{Live: live, o: o, tell: tell})
+		for _, l := range replay.Losses {
+			notes = append(notes, l.Error())
+		}
+		return err
+	})
+	return result, notes, err
+}
+
+// A reporting tells how far a replay has come, once in a while.
+type reporting struct {
+	*rehearsal.Live
+	o     rehearsal.Options
+	tell  func(float64)
+	scans int
+}
+
+// tellEvery is after how many scans the share is told again.
+const tellEvery = 1000
+
+func (t *reporting) Scan(s *sample.Scan) {
+	if t.scans++; t.scans%tellEvery == 0 {
+		t.tell(s.At.Sub(t.o.From).Seconds() / max(t.o.To.Sub(t.o.From), time.Second).Seconds())
+	}
+	t.Live.Scan(s)
+}
