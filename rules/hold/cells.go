@@ -160,8 +160,8 @@ func (c *Cells) SetWith(values, us []float64) {
 }
 
 // setAbove is setAll for a limit that has no lower side, as nearly all have. Eight
-// cells that are the same, as neighbours on a mat mostly are, are compared with one
-// limit, and are done if they go on as they are.
+// cells are looked at together, and are done if all go on as they are: neighbours on
+// a mat mostly are the same, and then one comparison each is enough.
 func (c *Cells) setAbove(values []float64) {
 	flags := c.flags[:len(values)]
 	enter, stay := c.band.hi[0], c.band.hi[1]
@@ -169,13 +169,24 @@ func (c *Cells) setAbove(values []float64) {
 	for ; len(values)-first >= 8; first += 8 {
 		v := (*[8]float64)(values[first:])
 		on := false
-		switch binary.LittleEndian.Uint64(flags[first:]) &^ (eight * uint64(raised)) {
+		switch was := binary.LittleEndian.Uint64(flags[first:]) &^ (eight * uint64(raised)); was {
 		case eight * uint64(isNo):
 			on = v[0] <= enter && v[1] <= enter && v[2] <= enter && v[3] <= enter &&
 				v[4] <= enter && v[5] <= enter && v[6] <= enter && v[7] <= enter
-		case eight * (uint64(isYes) | uint64(wasAbove)):
+		case eight * uint64(yesAbove):
 			on = v[0] > stay && v[1] > stay && v[2] > stay && v[3] > stay &&
 				v[4] > stay && v[5] > stay && v[6] > stay && v[7] > stay
+		default:
+			yes := was & (eight * uint64(isYes)) >> 2 // of each that it is, a one
+			if was != yes*uint64(yesAbove)|(eight-yes)*uint64(isNo) {
+				break // one is unknown
+			}
+			now := above(v, enter)
+			if enter != stay {
+				now |= above(v, stay) & yes
+			}
+			sum := (v[0] + v[1] + v[2] + v[3]) + (v[4] + v[5] + v[6] + v[7])
+			on = now == yes && sum == sum
 		}
 		if !on {
 			c.eachAbove(first, v[:])
@@ -187,6 +198,22 @@ func (c *Cells) setAbove(values []float64) {
 // eight times what a byte is, is what eight of them are.
 const eight = 0x0101010101010101
 
+// yesAbove is what stands in the flags of a cell that is above the limit.
+const yesAbove = isYes | uint8(wasAbove)
+
+// above returns a byte for each of v, the first the lowest: 1 if it is above limit.
+// It has no branches, for where neighbours differ nobody can foresee them.
+func above(v *[8]float64, limit float64) uint64 {
+	one := func(v float64) (is uint64) {
+		if v > limit {
+			is = 1
+		}
+		return is
+	}
+	return (one(v[0]) | one(v[1])<<8 | one(v[2])<<16 | one(v[3])<<24) |
+		(one(v[4])<<32 | one(v[5])<<40 | one(v[6])<<48 | one(v[7])<<56)
+}
+
 // eachAbove looks at the cells from first on one by one.
 func (c *Cells) eachAbove(first int, values []float64) {
 	hi := c.band.hi
@@ -195,7 +222,7 @@ func (c *Cells) eachAbove(first int, values []float64) {
 		f, next := flags[i], isNo
 		switch {
 		case v > hi[f&1]:
-			next = isYes | uint8(wasAbove)
+			next = yesAbove
 		case v != v:
 			next = isUnknown | f&memory
 		}
