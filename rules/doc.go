@@ -28,6 +28,17 @@
 // turning); of a seat, how it was relieved (package relief). A signal that is
 // yes or no has the unit Truths, and expressions take it as a condition.
 //
+// # How often signals are made
+//
+// Every signal is made anew of every scan of its place, and when a source falls
+// silent, whether or not anybody looks: what is live, what is kept and what is
+// rehearsed are the same. There are two exceptions. How somebody lies is looked at
+// every 2 s at most, in the scan that comes then, as package turning says; the
+// time since a turn is of every scan. And a plan that is Lean, as that of a
+// rehearsal is, leaves out how somebody lies, and what package matstat calls
+// detail, unless a rule of the place speaks of one of these signals: no alert
+// depends on them then.
+//
 // # From signals to alerts
 //
 // A limit that watches a signal is one hold (package hold). A limit that
