@@ -12,13 +12,24 @@ import (
 // A quick is what the loops need of a channel, close together in memory.
 type quick struct {
 	scale, offset float64 // as of its grid
-	base          int32   // leading bits of d where the calibrated range begins
-	within        int32   // how many pieces are inside of it: of the piece before them -1 is the number
-	first         int32   // of these, in the pieces of the source
+	base          uint32  // as of its grid
+	last          uint32  // piece: it and piece 0 are outside of the calibrated range
+	first         uint32  // where piece 0 is among those of the source
 }
 
 func (c *channel) quick(first int) quick {
-	return quick{scale: c.scale, offset: c.offset, base: c.base + 1, within: c.n - 2, first: int32(first) + 1}
+	return quick{scale: c.scale, offset: c.offset, base: uint32(c.base), last: uint32(c.n - 1), first: uint32(first)}
+}
+
+// far returns the piece of a d that is farther out than the outer pieces were made
+// for. It is rare, and not to be worked out beside what is not.
+//
+//go:noinline
+func (q *quick) far(d float64) uint32 {
+	if d < 1 {
+		return 0
+	}
+	return q.last
 }
 
 // A run is channels that stand still and have indices one after the other, and
@@ -53,19 +64,16 @@ func locate(spots []spot, beyond []bool, quick []quick, raws []float64, rail flo
 	for k, raw := range raws {
 		q := &quick[k]
 		if !(raw < rail) { // nor is NaN
-			spots[k], beyond[k] = spot{nowhere, uint32(q.first)}, false
+			spots[k], beyond[k] = spot{nowhere, q.first}, false
 			continue
 		}
 		d := float64(raw*q.scale) + q.offset
-		j := int32(int64(math.Float64bits(d))>>shift) - q.base
-		if j < -1 {
-			j = -1
+		j := uint32(int64(math.Float64bits(d))>>shift) - q.base
+		if j > q.last { // before piece 0 it has wrapped around
+			j = q.far(d)
 		}
-		if j > q.within {
-			j = q.within
-		}
-		beyond[k] = uint32(j) >= uint32(q.within)
-		spots[k] = spot{float32(d), uint32(q.first + j)}
+		beyond[k] = j-1 >= q.last-1
+		spots[k] = spot{float32(d), q.first + j}
 	}
 }
 
