@@ -279,6 +279,7 @@ func twoMessages(t *testing.T, story func(waiting func() int, handOn, end func()
 			}
 			link.send(p)
 		}
+		synctest.Wait()
 		story(func() int { synctest.Wait(); return len(link.conn.in) }, func() { close(busy) }, cancel)
 		if err := <-done; err != nil {
 			t.Error(err)
