@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"weald/ingest/sample"
@@ -20,16 +21,20 @@ type cellWatch struct {
 	band   hold.Certain
 	cells  *hold.Cells
 	groups []group
-	of     [][]int // by cell: the groups that it belongs to
 }
 
 // A group is the cells that speak as one alert.
 type group struct {
 	key     alert.Key
-	cells   []int
-	raised  int // how many of its cells are raised
+	cells   []int // ascending
+	raised  int   // how many of its cells are raised
 	since   sample.Instant
 	unknown bool
+}
+
+func (g *group) has(cell int) bool {
+	_, in := slices.BinarySearch(g.cells, cell)
+	return in
 }
 
 func (w *cellWatch) advance(p *place, from sample.Instant, span time.Duration) {
@@ -38,8 +43,10 @@ func (w *cellWatch) advance(p *place, from sample.Instant, span time.Duration) {
 	}
 	for _, t := range w.cells.Advance(span) {
 		at := from.Add(t.Offset)
-		for _, g := range w.of[t.Cell] {
-			w.turn(p, &w.groups[g], t, at)
+		for i := range w.groups {
+			if g := &w.groups[i]; g.has(t.Cell) {
+				w.turn(p, g, t, at)
+			}
 		}
 	}
 }

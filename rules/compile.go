@@ -174,11 +174,8 @@ func (p *place) watch(r *Rule) {
 func (p *place) cellWatch(r *Rule, key alert.Key, g gate, gateFeeds []int) *cellWatch {
 	m := p.mat.spec
 	n := m.Rows * m.Columns
-	w := &cellWatch{rule: r, signal: r.Limit.Watch, feeds: union([]int{p.mat.feed}, gateFeeds), gate: g, band: r.band(r.Limit), of: make([][]int, n)}
+	w := &cellWatch{rule: r, signal: r.Limit.Watch, feeds: union([]int{p.mat.feed}, gateFeeds), gate: g, band: r.band(r.Limit)}
 	add := func(id string, cells []int) {
-		for _, c := range cells {
-			w.of[c] = append(w.of[c], len(w.groups))
-		}
 		w.groups = append(w.groups, group{key: alert.Key{Place: key.Place, Rule: key.Rule, Subject: id}, cells: cells, since: sample.Past})
 	}
 	var which []int
