@@ -10,6 +10,7 @@ import { launch } from './browser.mjs';
 import { demo } from './daemon.mjs';
 import access from './stories/access.mjs';
 import alerts from './stories/alerts.mjs';
+import calibrate from './stories/calibrate.mjs';
 import connection from './stories/connection.mjs';
 import equipment from './stories/equipment.mjs';
 import figures from './stories/figures.mjs';
@@ -38,7 +39,7 @@ if (shots) mkdirSync(shots, { recursive: true });
 const wanted = process.argv.slice(2);
 const chosen = (stories) => stories.filter((s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)));
 // The longest first, and alerts from the start, as one of them says when the first comes.
-const groups = [access, alerts, connection, pictures, setup, pages, records, equipment, senders].map(chosen);
+const groups = [access, calibrate, alerts, connection, pictures, setup, pages, records, equipment, senders].map(chosen);
 const alone = chosen(figures);
 const stories = [...groups.flat(), ...alone];
 

@@ -177,6 +177,15 @@ func TestByPlateauAlone(t *testing.T) {
 	}
 }
 
+// A channel without any noise is one too: its few differences are steps.
+func TestWithoutNoise(t *testing.T) {
+	b := newBench(t, plan(t, 1, 1), simulate.Faults{})
+	b.all()
+	if o := outcomes(t, b.run)[0]; o.Result == nil || len(o.Rows) != 21 {
+		t.Errorf("%d rows, %v", len(o.Rows), o.Refused)
+	}
+}
+
 // Waiting at a level for long does not read it twice, creep or not.
 func TestCreepIsNoStep(t *testing.T) {
 	faults := ordinary

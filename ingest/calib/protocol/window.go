@@ -132,16 +132,25 @@ func noise(r []reading) float64 {
 	return d[len(d)*3/4] / quartile / math.Sqrt2
 }
 
-// resolution returns the least that two neighbours differ by, if they do: what a
-// reading may change by for no reason.
+// resolution returns what a reading may change by for no reason: 1 where readings
+// are whole counts; else the least that neighbours differ by, if many do, as a few
+// differences may be nothing but strokes.
 func resolution(r []reading) float64 {
-	least := math.Inf(1)
-	for i := 1; i < len(r); i++ {
+	least, whole, many := math.Inf(1), true, 0
+	for i := range r {
+		whole = whole && r[i].raw == math.Trunc(r[i].raw)
+		if i == 0 {
+			continue
+		}
 		if d := math.Abs(r[i].raw - r[i-1].raw); d > 0 {
 			least = min(least, d)
+			many++
 		}
 	}
-	if math.IsInf(least, 1) {
+	switch {
+	case whole:
+		return 1
+	case many < 10:
 		return 0
 	}
 	return least

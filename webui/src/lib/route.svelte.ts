@@ -1,11 +1,12 @@
 // Which page is shown, from the address: /, /places/<id>, /alerts,
-// /records, /setup, /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
+// /records, /calibrate, /setup, /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
 
 export type Route =
   | { page: 'round' }
   | { page: 'place'; id: string }
   | { page: 'alerts' }
   | { page: 'records' }
+  | { page: 'calibrate' }
   | { page: 'setup' }
   | { page: 'source'; id: string }
   | { page: 'notes' }
@@ -16,7 +17,7 @@ export function parse(path: string): Route {
   const [first, ...rest] = parts;
   if (first === undefined) return { page: 'round' };
   if (rest.length === 0) {
-    if (first === 'alerts' || first === 'records' || first === 'setup' || first === 'notes') return { page: first };
+    if (first === 'alerts' || first === 'records' || first === 'calibrate' || first === 'setup' || first === 'notes') return { page: first };
     if (first === 'bridges') return { page: 'setup' };
     return { page: 'missing' };
   }

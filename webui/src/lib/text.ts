@@ -15,6 +15,7 @@ export const words = {
   alerts: 'Alerts',
   setup: 'Setup',
   records: 'Records',
+  calibrate: 'Calibrate',
   source: 'Source',
   notes: 'Notes for makers',
   now: 'now',

@@ -1,0 +1,93 @@
+import assert from 'node:assert/strict';
+import { startBoard } from '../board.mjs';
+import { open } from '../browser.mjs';
+import { withConfig } from '../daemon.mjs';
+import { live, overflow, plain, until, violations } from '../expect.mjs';
+
+const config = (address) => `
+data: $DIR/data
+web: {listen: 127.0.0.1:0}
+bridges:
+  - {id: hub, link: {tcp: {dial: "${address}"}}, format: packed, sources: [{number: 1, id: leg, channels: 3, rate: 10}]}
+places:
+  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [hub/leg/0]}, {id: calf, channels: [hub/leg/1]}]}
+`;
+
+const words = async (page, selector) => plain(await page.locator(selector).innerText());
+
+export default [
+  {
+    name: 'calibrate: a cuff goes up and down, pressures are read by themselves, and what came of it is in force',
+    async tell({ binary, browser, later, artifacts }) {
+      const board = await startBoard([{ number: 1, channels: 3, rate: 10 }]);
+      later(() => board.stop());
+      const daemon = await withConfig(binary, config(board.address));
+      later(() => daemon.stop());
+      // The third channel lies beside the cuff, the second is dead.
+      const cuff = (mmHg) => {
+        board.press(1, 0, 100 + 8 * mmHg);
+        board.press(1, 1, 77);
+        board.press(1, 2, 100);
+      };
+      cuff(0);
+      const { page, context, complaints } = await open(browser, `${daemon.url}/calibrate`);
+      later(() => context.close());
+      await live(page);
+      await page.getByLabel('Your code').fill('E-01');
+      await page.keyboard.press('Enter');
+      await page.getByLabel('Channels under the cuff').fill('0-1');
+      await page.getByRole('button', { name: 'Begin to calibrate' }).press('Enter');
+      await until('a gauge is asked for', async () => /Say which gauge/.test(await page.getByRole('alert').last().innerText().catch(() => '')));
+      await page.getByLabel('Gauge').fill('bench gauge');
+      await page.getByLabel('Up to (mmHg)').fill('30');
+      await page.getByLabel('Times up and down').fill('1');
+      await page.getByLabel('Held for (s)').fill('5');
+      assert.deepEqual(await violations(page), []);
+      await page.screenshot({ path: `${artifacts}/calibrate-begin.png`, fullPage: true });
+      await page.keyboard.press('Enter');
+      const heading = page.locator('main h2').first();
+      await until('the cuff is to rest', async () => /Let the cuff down altogether/.test(await heading.innerText()));
+      await until('the first is read', async () => /Go to 10 mmHg/.test(plain(await heading.innerText())), 20_000);
+      cuff(10);
+      await until('it moves', async () => /1 moving/.test(await words(page, '.tally')));
+      await until('the second is read', async () => /Go to 20 mmHg/.test(plain(await heading.innerText())), 20_000);
+      // The gauge showed something else, and a key reads the next.
+      await page.getByLabel('The gauge showed').fill('10,4');
+      await page.keyboard.press('Enter');
+      await until('it is corrected', async () => /Read at 10\.4 mmHg/.test(await words(page, 'main')));
+      await page.screenshot({ path: `${artifacts}/calibrate-steps.png`, fullPage: true });
+      assert.deepEqual(await violations(page), []);
+      await page.setViewportSize({ width: 360, height: 740 });
+      assert.equal(await overflow(page), 0);
+      await page.screenshot({ path: `${artifacts}/calibrate-steps-360.png`, fullPage: true });
+      await page.setViewportSize({ width: 1280, height: 900 });
+      for (const [mmHg, then] of [[20, /Go to 30/], [30, /Let down to 20/], [20, /Let down to 10/], [10, /Let the cuff down/]]) {
+        cuff(mmHg);
+        await page.evaluate(() => document.activeElement?.blur());
+        await page.keyboard.press(' ');
+        await until(`${mmHg} mmHg is read`, async () => then.test(plain(await heading.innerText())), 20_000);
+      }
+      cuff(0);
+      await until('there is a verdict', async () => /What came of it/.test(await words(page, 'main')), 20_000);
+      assert.match(await words(page, 'main'), /Channel 0: accepted[\s\S]*Channel 1: refused[\s\S]*does not respond/);
+      await page.getByText('Models that were tried').first().press('Enter');
+      assert.deepEqual(await violations(page), []);
+      await page.screenshot({ path: `${artifacts}/calibrate-outcome.png`, fullPage: true });
+      await page.emulateMedia({ colorScheme: 'dark' });
+      await page.screenshot({ path: `${artifacts}/calibrate-outcome-dark.png`, fullPage: true });
+      await page.getByRole('button', { name: 'Put the accepted one into force' }).press('Enter');
+      await until('it is in force', async () => /Largest u [\d.]+ mmHg\s+in force\s+Sheet to print/.test(await words(page, 'main')));
+      cuff(20);
+      await until('values rest on it', async () => {
+        const { signals } = await page.evaluate(() => fetch('/api/v1/places/bench-1').then((r) => r.json()));
+        return Math.abs(signals['ankle.pressure'].value - 20) < 1;
+      });
+      await page.getByRole('button', { name: 'Done' }).press('Enter');
+      await until('it is listed', async () => /hub\/leg\/0[\s\S]*Valid until/.test(await words(page, 'main')));
+      const sheet = await context.newPage();
+      await sheet.goto(`${daemon.url}${await page.getByRole('link', { name: 'Sheet to print' }).getAttribute('href')}`);
+      assert.match(await sheet.locator('body').innerText(), /Calibration of hub\/leg\/0[\s\S]*bench gauge/);
+      assert.deepEqual(complaints, []);
+    },
+  },
+];

@@ -1,0 +1,26 @@
+import { describe, expect, it } from 'vitest';
+import { channelsOf, tally, ticks, type Run, type RunChannel } from './calibrate';
+
+describe('channelsOf', () => {
+  it('takes numbers and ranges', () => {
+    expect(channelsOf('0', 4)).toEqual([0]);
+    expect(channelsOf(' 3, 0-1 ,1', 4)).toEqual([0, 1, 3]);
+    expect(channelsOf('0–3', 4)).toEqual([0, 1, 2, 3]);
+  });
+  it('refuses what is no channel', () => {
+    for (const typed of ['', 'a', '4', '2-1', '0-4', '1,', '-1', '1.5']) expect(channelsOf(typed, 4)).toBeNull();
+  });
+});
+
+it('counts states, trouble first', () => {
+  const channel = (state: RunChannel['state']) => ({ state }) as RunChannel;
+  const run = { channels: [channel('settled'), channel('silent'), channel('settled')] } as Run;
+  expect(tally(run)).toEqual([{ state: 'silent', count: 1 }, { state: 'settled', count: 2 }]);
+});
+
+it('ticks are round and within', () => {
+  expect(ticks(0, 100, 5)).toEqual([0, 20, 40, 60, 80, 100]);
+  expect(ticks(87, 933, 5)).toEqual([200, 400, 600, 800]);
+  expect(ticks(0.1, 0.42, 4)).toEqual([0.1, 0.2, 0.3, 0.4]);
+  expect(ticks(3, 3, 5)).toEqual([]);
+});

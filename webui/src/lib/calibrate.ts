@@ -1,0 +1,133 @@
+// Calibrations over HTTP: the one that goes on, and those that are kept.
+
+import { getJSON } from './link/history';
+import { post as send } from './link/post';
+import { sentence } from './records';
+import { calibrate as text } from './text.calibrate';
+
+export interface Level {
+  cycle: number;
+  direction: 'up' | 'down';
+  reference_mmhg: number;
+  /** null for those to come */
+  at: string | null;
+  /** One for each channel of the run, in counts; null where it did not settle. */
+  raw: (number | null)[];
+}
+
+export interface Candidate {
+  model: string;
+  branches: boolean;
+  leave_one_out_mmhg: number | null;
+  chosen: boolean;
+  note: string;
+}
+
+export type ChannelState = 'silent' | 'waiting' | 'moving' | 'settled' | 'accepted' | 'accepted with warnings' | 'rejected' | 'refused';
+
+export interface RunChannel {
+  channel: number;
+  state: ChannelState;
+  raw: number | null;
+  since_s: number;
+  reasons: string[];
+  candidates: Candidate[];
+  u_highest_mmhg: number | null;
+  curves: { raw: number[]; mmhg: number[] }[];
+  /** The id of its record once that is in force. */
+  kept: string;
+}
+
+export interface Run {
+  id: string;
+  bridge: string;
+  source: string;
+  by: string;
+  reference: string;
+  begun_at: string;
+  dwell_s: number;
+  keyed: boolean;
+  levels: Level[];
+  /** The level to go to, from 0; the number of levels when all have been read. */
+  next: number;
+  finished: boolean;
+  channels: RunChannel[];
+}
+
+export interface Kept {
+  id: string;
+  bridge: string;
+  source: string;
+  channel: number;
+  at: string;
+  by: string;
+  model: string;
+  branches: boolean;
+  verdict: string;
+  u_highest_mmhg: number | null;
+  valid_until: string;
+  past_its_date: boolean;
+}
+
+export interface Wish {
+  bridge: string;
+  source: string;
+  channels: number[];
+  by: string;
+  reference: string;
+  highest_mmhg: number;
+  step_mmhg: number;
+  cycles: number;
+  dwell_s: number;
+  keyed: boolean;
+}
+
+const RUN = '/api/v1/calibrations/run';
+
+interface Runs {
+  runs: Run[];
+}
+
+const first = (r: Runs): Run | null => r.runs[0] ?? null;
+const post = async (to: string, body: object) => first(await send<Runs>(to, body, text, sentence));
+
+export const readRun = async () => first(await getJSON<Runs>(RUN));
+export const begin = (wish: Wish) => post(RUN, wish);
+export const step = (what: 'ready' | 'again' | 'finish' | 'leave') => post(`${RUN}/${what}`, {});
+export const gauge = (level: number, mmhg: number) => post(`${RUN}/gauge`, { level, mmhg });
+export const keep = () => post(`${RUN}/keep`, {});
+export const readKept = async () => (await getJSON<{ calibrations: Kept[] }>('/api/v1/calibrations?in_force=true')).calibrations;
+export const sheetHref = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/sheet`;
+
+/** "0-3, 7" to channels below `count`; null where it is none, or one is no channel. */
+export function channelsOf(typed: string, count: number): number[] | null {
+  const out = new Set<number>();
+  for (const part of typed.split(',')) {
+    const m = /^\s*(\d+)\s*(?:[-–]\s*(\d+)\s*)?$/.exec(part);
+    if (!m) return null;
+    const [low, high] = [Number(m[1]), Number(m[2] ?? m[1])];
+    if (low > high || high >= count) return null;
+    for (let c = low; c <= high; c++) out.add(c);
+  }
+  return [...out].sort((a, b) => a - b);
+}
+
+/** How many channels are in each state, those that matter most first. */
+export function tally(run: Run): { state: ChannelState; count: number }[] {
+  const order: ChannelState[] = ['refused', 'rejected', 'silent', 'moving', 'waiting', 'settled', 'accepted with warnings', 'accepted'];
+  return order.map((state) => ({ state, count: run.channels.filter((c) => c.state === state).length })).filter((t) => t.count > 0);
+}
+
+/** A pressure as one reads it from a gauge. */
+export const tenths = (mmhg: number) => String(Math.round(mmhg * 10) / 10);
+
+/** Round numbers from `low` to `high`, about `most` of them. */
+export function ticks(low: number, high: number, most: number): number[] {
+  const least = (high - low) / most;
+  if (!(least > 0)) return [];
+  const power = 10 ** Math.floor(Math.log10(least));
+  const by = power * ([1, 2, 5].find((m) => power * m >= least) ?? 10);
+  const out: number[] = [];
+  for (let i = Math.ceil(low / by); i * by <= high; i++) out.push(Number((i * by).toPrecision(12)));
+  return out;
+}
