@@ -83,3 +83,24 @@ func TestSparedIsWhatIsNeeded(t *testing.T) {
 		t.Errorf("an action after the snapshot: spared from position %d", e)
 	}
 }
+
+// Notices that a start has to read stay: from the one on that says so.
+func TestSparedAreMessagesThatWait(t *testing.T) {
+	j := new(journaltest.Memory)
+	limits := journal.Limits{journal.Notices: {Bytes: 1}}
+	for _, c := range []struct {
+		notice record.Notice
+		spared uint64
+	}{
+		{record.Notice{What: "seen", Through: 4, From: 5}, 1}, // nothing waits
+		{record.Notice{Sender: "desk", What: "queued", Key: "a", Through: 4, From: 2}, 2},
+		{record.Notice{Sender: "desk", What: "sent", Key: "a", Through: 4, From: 5}, 3},
+	} {
+		if _, err := j.Append(t.Context(), record.Entry{Body: c.notice}); err != nil {
+			t.Fatal(err)
+		}
+		if l, err := keeper.Spare(t.Context(), j, limits); err != nil || l[journal.Notices].Spare != c.spared {
+			t.Errorf("after %+v: %+v, %v", c.notice, l[journal.Notices], err)
+		}
+	}
+}

@@ -43,6 +43,9 @@ func newOptions() (Options, *hostclock.Clock) {
 		Plan: plan, Pipeline: p, Delay: delay, Viewers: nobody{}, Ends: []string{"slow"}, Version: "test",
 		ClockOff: func() time.Duration { return -1500 * time.Millisecond },
 		Record:   func() bool { return false },
+		Senders: func() []Sender {
+			return []Sender{{ID: "desk", Well: true, Sent: 7}, {ID: "night", Waiting: 2, Failed: 5, GivenUp: 1}}
+		},
 		Bridges: func() []Bridge {
 			return []Bridge{{ID: "trolley", Open: true, Frames: 7, Bad: map[string]uint64{"checksum": 1, "length": 0},
 				Source: []Source{{ID: "trolley/leg", Scans: 6, Gaps: 4, Repeats: 1, Damaged: 0, Restarts: 2,
@@ -129,6 +132,26 @@ weald_messages_dropped_total{bridge="trolley",reason="retained"} 3
 # HELP weald_messages_total Messages over MQTT that were passed on to be decoded.
 # TYPE weald_messages_total counter
 weald_messages_total{bridge="trolley"} 9
+# HELP weald_notify_failed_attempts_total Attempts that failed and are made again.
+# TYPE weald_notify_failed_attempts_total counter
+weald_notify_failed_attempts_total{sender="desk"} 0
+weald_notify_failed_attempts_total{sender="night"} 5
+# HELP weald_notify_given_up_total Messages that were given up.
+# TYPE weald_notify_given_up_total counter
+weald_notify_given_up_total{sender="desk"} 0
+weald_notify_given_up_total{sender="night"} 1
+# HELP weald_notify_sent_total Messages that a receiver has taken; nobody need have seen them.
+# TYPE weald_notify_sent_total counter
+weald_notify_sent_total{sender="desk"} 7
+weald_notify_sent_total{sender="night"} 0
+# HELP weald_notify_waiting Messages that wait for a sender.
+# TYPE weald_notify_waiting gauge
+weald_notify_waiting{sender="desk"} 0
+weald_notify_waiting{sender="night"} 2
+# HELP weald_notify_well Whether a sender of messages gets through, for all that is known: 1 or 0.
+# TYPE weald_notify_well gauge
+weald_notify_well{sender="desk"} 1
+weald_notify_well{sender="night"} 0
 # HELP weald_pipeline_responding Whether the pipeline answered the scrape: 1 or 0.
 # TYPE weald_pipeline_responding gauge
 weald_pipeline_responding 1
@@ -147,7 +170,7 @@ weald_site_pressure_mmhg{place="bench-1",site="ankle"} 70.5
 	r := New(o)
 	err := testutil.GatherAndCompare(r, strings.NewReader(want),
 		"weald_battery_percent", "weald_channels", "weald_alerts", "weald_clock_off_seconds", "weald_journal_well", "weald_device_restarts_total", "weald_frames_total", "weald_frames_bad_total", "weald_gap_scans_total",
-		"weald_live_clients", "weald_live_ended_total", "weald_messages_total", "weald_message_duplicates_total", "weald_messages_dropped_total", "weald_pipeline_responding", "weald_site_doubtful", "weald_site_known", "weald_site_pressure_mmhg")
+		"weald_live_clients", "weald_live_ended_total", "weald_messages_total", "weald_message_duplicates_total", "weald_messages_dropped_total", "weald_notify_failed_attempts_total", "weald_notify_given_up_total", "weald_notify_sent_total", "weald_notify_waiting", "weald_notify_well", "weald_pipeline_responding", "weald_site_doubtful", "weald_site_known", "weald_site_pressure_mmhg")
 	if err != nil {
 		t.Error(err)
 	}
