@@ -45,9 +45,6 @@ func NewDesk(specs []Spec, zone *time.Location, now sample.Instant) *Desk {
 		tests: make([]sample.Instant, len(specs)), tested: make([]record.Position, len(specs))}
 }
 
-// Specs returns the senders that the desk knows. Nobody may change them.
-func (d *Desk) Specs() []Spec { return d.specs }
-
 // Through returns the position up to which changes have been looked at.
 func (d *Desk) Through() record.Position { return d.through }
 

@@ -25,7 +25,6 @@ type ward struct {
 	queued  []string          // "minute key"
 	ended   map[string]string // by key: what became of it
 	aside   map[string]bool   // by alert, now
-	refuse  bool
 }
 
 // keep appends notices as one write.

@@ -36,17 +36,15 @@ func (d *Desk) Status(i int) Status {
 	return s
 }
 
-// Level returns the highest priority of what calls a sender now, and how many
-// alerts do; 0 if none.
-func (d *Desk) Level(i int, now sample.Instant) (p alert.Priority, n int) {
+// Level returns the highest priority of what calls a sender now; 0 if nothing does.
+func (d *Desk) Level(i int, now sample.Instant) (p alert.Priority) {
 	local := now.Time().In(d.zone)
 	for _, s := range d.alerts {
 		if s.call != 0 && d.specs[i].covers(&s.calls, local) {
 			p = max(p, s.calls.Priority)
-			n++
 		}
 	}
-	return p, n
+	return p
 }
 
 // Pauses reports whether a sender waits after a failure.

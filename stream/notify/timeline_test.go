@@ -1,7 +1,6 @@
 package notify
 
 import (
-	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -216,7 +215,7 @@ func TestTimelines(t *testing.T) {
 			}
 			s := parse(string(text))
 			if got := s.play(t); !slices.Equal(got, s.want) {
-				t.Error(fmt.Sprintf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(s.want, "\n")))
+				t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(s.want, "\n"))
 			}
 		})
 	}

@@ -295,7 +295,7 @@ func (b *Outbox) attempt(ctx context.Context, i int, s *notify.Sending) {
 func (b *Outbox) show(ctx context.Context, i int, shower Shower) {
 	b.mu.Lock()
 	now := b.Now()
-	p, _ := b.desk.Level(i, now)
+	p := b.desk.Level(i, now)
 	pauses := b.desk.Pauses(i, now)
 	b.mu.Unlock()
 	if pauses {
