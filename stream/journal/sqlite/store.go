@@ -21,7 +21,8 @@ const (
 	reserveName = "reserve"
 )
 
-// DefaultReserve is enough for some 100,000 entries. Of a small file
+// DefaultReserve is enough for some 100,000 entries, or 5,000 changes of alerts on a
+// mat of 2048 cells, each of which takes how the mat stands with it. Of a small file
 // system it is an eighth.
 const (
 	DefaultReserve = 64 << 20
