@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"flag"
 	"fmt"
 	"iter"
 	"math"
@@ -173,6 +174,9 @@ func BenchmarkPackedBytesToCellHolds(b *testing.B) {
 	b.Run("all signals", func(b *testing.B) { weald(b, false, "") })
 }
 
+// days makes the rehearsals longer: a week is a capture of 1.8 GB.
+var days = flag.Int("days", 1, "days of a mat that are rehearsed, in benchmarks")
+
 // A day of a 2,048-cell mat at one scan a second, from a capture of 260 MB.
 func BenchmarkRehearseADayOfAMat(b *testing.B) {
 	dir := b.TempDir()
@@ -187,11 +191,11 @@ func BenchmarkRehearseADayOfAMat(b *testing.B) {
 		if code := run(b.Context(), []string{"rehearse", "-c", name, "--input", "hub=" + file, "--json"}, &out, &errs); code != 0 {
 			b.Fatal(errs.String())
 		}
-		if !bytes.Contains(out.Bytes(), []byte(fmt.Sprintf(`"scans":%d`, 86400))) {
-			b.Fatalf("not a whole day: %s", out.String())
+		if !bytes.Contains(out.Bytes(), []byte(fmt.Sprintf(`"scans":%d`, *days*86400))) {
+			b.Fatalf("not all of it: %s", out.String())
 		}
 	}
-	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N), "s/day")
+	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N**days), "s/day")
 }
 
 func writeDay(b *testing.B, file string) {
@@ -202,7 +206,7 @@ func writeDay(b *testing.B, file string) {
 	}
 	scans := bodies(64)
 	var buf []byte
-	for k := range 86400 {
+	for k := range *days * 86400 {
 		f := frame.Frame{Kind: frame.Readings, Source: 7, Seq: uint32(k), Millis: uint32(k) * 1000, Readings: scans[k%64]}
 		if buf, err = frame.AppendWire(buf[:0], &f, frame.U12); err != nil {
 			b.Fatal(err)
