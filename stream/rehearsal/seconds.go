@@ -16,9 +16,9 @@ import (
 // record.Second, in order of time.
 type Seconds func(ctx context.Context, signal string, from, to sample.Instant, dst []record.Point) ([]record.Point, error)
 
-// MostSeconds is the longest span that is looked at second by second; a trace of
+// LongestField is the longest span that is looked at second by second; a trace of
 // it takes at most 45 MB.
-const MostSeconds = 31 * 24 * time.Hour
+const LongestField = 31 * 24 * time.Hour
 
 // atOnce is how much is read at a time.
 const atOnce = 6 * time.Hour
@@ -34,7 +34,7 @@ type Second struct {
 }
 
 // ReadSeconds reads the signal of a rule and what its gate asks for, over a span of
-// whole seconds that is at most MostSeconds, and tells how far it has come, 0 to 1.
+// whole seconds that is at most LongestField, and tells how far it has come, 0 to 1.
 // Where nothing changes from one second to the next there is no step.
 func ReadSeconds(ctx context.Context, v *rules.Varied, from, to sample.Instant, read Seconds, tell func(float64)) (*Second, error) {
 	second := sample.Instant(time.Second)

@@ -142,7 +142,7 @@ func (s *server) rehearse(_ context.Context, in *newRehearsal) (*answer[rehearsa
 		if ask.Detail, err = s.fieldAsk(b.Place, b.Rule); err != nil {
 			return nil, err
 		}
-		if ask.To.Sub(ask.From) > rehearsal.MostSeconds {
+		if ask.To.Sub(ask.From) > rehearsal.LongestField {
 			return nil, huma.Error422UnprocessableEntity("from: a field is of at most 31 days")
 		}
 		ask.Place = b.Place
