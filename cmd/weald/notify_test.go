@@ -130,6 +130,7 @@ func TestKilledWhileSending(t *testing.T) {
 			receiver.flaky = false
 			receiver.mu.Unlock()
 			looksBroken(t, v.address, &said)
+			asksForTests(t, name, &said)
 			v.end()
 		}
 		busy.Wait()
@@ -177,6 +178,22 @@ func looksBroken(t *testing.T, address string, said *bytes.Buffer) {
 			t.Errorf("%s does not say %q: %.300s", c.path, c.says, got)
 		}
 		said.WriteString(got)
+	}
+}
+
+// asksForTests asks the running daemon for tests, one of which a receiver takes.
+func asksForTests(t *testing.T, config string, said *bytes.Buffer) {
+	t.Helper()
+	for sender, c := range map[string]struct {
+		code int
+		says string
+	}{"desk": {0, "has taken a test"}, "chat": {1, "the running daemon says: "}, "night": {1, "refuses connections"}} {
+		var out bytes.Buffer
+		code := run(t.Context(), []string{"notify", "test", "-c", config, sender}, &out, &out)
+		if code != c.code || !strings.Contains(out.String(), c.says) {
+			t.Errorf("a test of %s: %d, %s", sender, code, out.String())
+		}
+		said.Write(out.Bytes())
 	}
 }
 

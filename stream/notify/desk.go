@@ -75,10 +75,12 @@ func (d *Desk) Due(now sample.Instant) []record.Notice {
 	return d.flush()
 }
 
-// AskTest queues a test at once, and returns its key.
+// AskTest queues a test at once, and returns its key. Whoever asks waits for the
+// outcome, so that it is tried even if the sender pauses.
 func (d *Desk) AskTest(sender int, now sample.Instant) (string, []record.Notice) {
 	m := &Message{About: Test, Queued: max(now, d.tests[sender].Add(time.Second))}
 	d.enqueue(sender, m, now)
+	d.boxes[sender].pause = sample.Past
 	return m.Key, d.flush()
 }
 
