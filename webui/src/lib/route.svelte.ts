@@ -1,5 +1,5 @@
 // Which page is shown, from the address: /, /places/<id>, /alerts,
-// /records, /calibrate, /setup, /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
+// /records, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
 
 export type Route =
   | { page: 'round' }
@@ -7,6 +7,7 @@ export type Route =
   | { page: 'alerts' }
   | { page: 'records' }
   | { page: 'calibrate' }
+  | { page: 'rehearse' }
   | { page: 'setup' }
   | { page: 'source'; id: string }
   | { page: 'notes' }
@@ -17,7 +18,7 @@ export function parse(path: string): Route {
   const [first, ...rest] = parts;
   if (first === undefined) return { page: 'round' };
   if (rest.length === 0) {
-    if (first === 'alerts' || first === 'records' || first === 'calibrate' || first === 'setup' || first === 'notes') return { page: first };
+    if (first === 'alerts' || first === 'records' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'notes') return { page: first };
     if (first === 'bridges') return { page: 'setup' };
     return { page: 'missing' };
   }

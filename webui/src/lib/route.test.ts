@@ -8,6 +8,7 @@ describe('addresses', () => {
     expect(parse('/places/bed-4')).toEqual({ page: 'place', id: 'bed-4' });
     expect(parse('/setup')).toEqual({ page: 'setup' });
     expect(parse('/setup/hub/mat1')).toEqual({ page: 'source', id: 'hub/mat1' });
+    expect(parse('/rehearse')).toEqual({ page: 'rehearse' });
     expect(parse('/notes')).toEqual({ page: 'notes' });
     expect(parse('/calibrate')).toEqual({ page: 'calibrate' });
     for (const path of ['/nowhere', '/setup/hub', '/setup/a/b/c', '/alerts/1', '/places/%E0']) expect(parse(path).page).toBe('missing');

@@ -16,6 +16,7 @@ export const words = {
   setup: 'Setup',
   records: 'Records',
   calibrate: 'Calibrate',
+  rehearse: 'Rehearse',
   source: 'Source',
   notes: 'Notes for makers',
   now: 'now',

@@ -1,0 +1,121 @@
+// Rehearsals and proposals over HTTP, and what the field shows of them.
+
+import { count, duration, unitName } from './format';
+import { getJSON } from './link/history';
+import { post as send } from './link/post';
+import { sentence } from './records';
+import { rehearse as text } from './text.rehearse';
+
+export interface Field {
+  signal: string;
+  unit: string;
+  upper: boolean;
+  limits: number[];
+  delays_s: number[];
+  /** By limit, then by delay. */
+  raised: number[][];
+  limit_now: number;
+  delay_now_s: number;
+  span_s: number;
+  known_s: number;
+  notes: string[];
+}
+
+export interface Rehearsal {
+  id: string;
+  place: string;
+  rule: string;
+  from: string;
+  to: string;
+  state: 'waiting' | 'making' | 'made' | 'stopped' | 'failed';
+  share: number;
+  why: string;
+  field?: Field;
+}
+
+export interface Episode {
+  raised_at: string;
+  cleared_at: string | null;
+}
+
+export interface Change {
+  change: 'comes' | 'goes' | 'moves' | 'stays';
+  before: Episode | null;
+  after: Episode | null;
+}
+
+export interface Beside {
+  before: number;
+  after: number;
+  counts: { comes: number; goes: number; moves: number; stays: number };
+  changes: Change[];
+  left_out: number;
+}
+
+export interface Proposal {
+  id: number;
+  at: string;
+  author: string;
+  why: string;
+  yaml: string;
+  evidence: {
+    place: string;
+    rule: string;
+    unit: string;
+    from: string;
+    to: string;
+    known_s: number;
+    limit: [number, number];
+    delay_s: [number, number];
+    alerts: [number, number];
+  };
+}
+
+const all = '/api/v1/rehearsals';
+const path = (id: string, ...rest: string[]) => [all, encodeURIComponent(id), ...rest].join('/');
+const post = <T>(to: string, body: object) => send<T>(to, body, text, sentence);
+
+export const ask = (place: string, rule: string, from: number, to: number) =>
+  post<Rehearsal>(all, { place, rule, from: new Date(from).toISOString(), to: new Date(to).toISOString() });
+export const look = (id: string) => getJSON<Rehearsal>(path(id));
+export const stop = (id: string) => post<Rehearsal>(path(id, 'stop'), {});
+export const beside = (id: string, limit: number, delay: number) => getJSON<Beside>(`${path(id, 'alerts')}?limit=${limit}&delay_s=${delay}`);
+export const propose = (id: string, limit: number, delay_s: number, author: string, why: string) =>
+  post<Proposal>(path(id, 'proposals'), { limit, delay_s, author, why: why.trim() || undefined });
+export const readProposals = async () => (await getJSON<{ proposals: Proposal[] }>('/api/v1/proposals')).proposals;
+
+const DAY = 86_400;
+
+/** Alerts a day; what is known for less than an hour is not made into a rate. */
+export function perDay(n: number, known_s: number): number | null {
+  return known_s >= 3600 ? (n * DAY) / known_s : null;
+}
+
+/** How dark a cell is, 0 to 1: the first few alerts make the most of a difference. */
+export function shade(n: number, most: number): number {
+  return n > 0 && most > 0 ? Math.log1p(n) / Math.log1p(most) : 0;
+}
+
+export function most(f: Field): number {
+  return Math.max(0, ...f.raised.flat());
+}
+
+export function nearest(values: readonly number[], wanted: number): number {
+  return values.reduce((best, v, i) => (Math.abs(v - wanted) < Math.abs(values[best]! - wanted) ? i : best), 0);
+}
+
+/** "above 60 mmHg". */
+export function limitWords(upper: boolean, limit: number, unit: string): string {
+  return (upper ? text.above : text.below)(`${count(limit)} ${unitName(unit)}`.trim());
+}
+
+/** "for 5 min". */
+export function delayWords(delay_s: number): string {
+  return text.lasting(duration(delay_s * 1000));
+}
+
+/** "12 alerts in 3 h that could be judged, 96 a day". */
+export function alertWords(n: number, known_s: number): string {
+  const rate = perDay(n, known_s);
+  return text.alerts(n, duration(known_s * 1000), rate === null ? '' : rate < 10 ? rate.toFixed(1) : count(Math.round(rate)));
+}
