@@ -1,0 +1,61 @@
+import assert from 'node:assert/strict';
+import { open } from '../browser.mjs';
+import { live, overflow, plain, until, violations } from '../expect.mjs';
+
+const main = async (page) => plain(await page.locator('main').innerText());
+
+export default [
+  {
+    name: 'rehearse: the field of a rule, a limit by keyboard and by dragging, what comes and goes, and a proposal that is kept',
+    async tell({ ward, browser, later, artifacts }) {
+      const { page, context, complaints } = await open(browser, `${ward}/rehearse`);
+      later(() => context.close());
+      await live(page);
+      await page.getByLabel('Place').selectOption('bench-1');
+      await page.getByLabel('Stretch').selectOption('3600');
+      // The daemon may be seconds old: until something was kept there is nothing to judge.
+      await until('there is a field', async () => {
+        await page.getByRole('button', { name: 'Show the field' }).press('Enter');
+        return page.getByRole('slider', { name: 'Limit' }).waitFor({ timeout: 2000 }).then(() => true, () => false);
+      }, 60_000);
+      assert.match(await main(page), /A rule that was quiet on a recording is not thereby safe/);
+      assert.match(await main(page), /Tried[\s\S]*alerts? in [\s\S]*Today’s rule[\s\S]*alerts? in /);
+      const limit = page.getByRole('slider', { name: 'Limit' });
+      await until('the present rule is what stays', async () => /0 come, 0 go, 0 move/.test(await main(page)));
+      // The lowest limit at once is beyond for as long as there are readings.
+      await limit.press('Home');
+      await page.getByRole('slider', { name: 'Delay' }).press('Home');
+      const lowest = await limit.getAttribute('aria-valuetext');
+      await until('something comes', async () => /[1-9]\d* come/.test(await main(page)) || /[1-9]\d* move/.test(await main(page)));
+      // Dragging to the corner of the highest limit and the longest delay does what End does.
+      const box = await page.getByRole('img', { name: /^Field of rule/ }).boundingBox();
+      await page.mouse.move(box.x + 5, box.y + box.height - 5);
+      await page.mouse.down();
+      await page.mouse.move(box.x + box.width - 3, box.y + 3, { steps: 5 });
+      await page.mouse.up();
+      const dragged = await limit.getAttribute('aria-valuetext');
+      assert.notEqual(dragged, lowest);
+      await limit.press('End');
+      assert.equal(await limit.getAttribute('aria-valuetext'), dragged);
+      await until('nothing is raised there', async () => /0 come, \d+ go, 0 move, 0 stay/.test(await main(page)));
+      await limit.press('ArrowLeft');
+      await page.getByLabel('Your code').fill('N-4');
+      await page.keyboard.press('Enter');
+      await page.getByLabel('Why').fill('too many while walking');
+      await page.keyboard.press('Enter');
+      await until('the proposal is kept', async () => /The proposal is kept[\s\S]*at bench-1, proposed by N-4[\s\S]*too many while walking[\s\S]*rules:[\s\S]*on_delay: 6h/.test(await main(page)));
+      for (const theme of ['light', 'dark']) {
+        await page.emulateMedia({ colorScheme: theme });
+        for (const width of [1280, 360]) {
+          await page.setViewportSize({ width, height: 800 });
+          assert.deepEqual(await violations(page), [], `${theme} ${width}`);
+          assert.ok((await overflow(page)) <= 0, `${theme} ${width} scrolls sideways`);
+          await page.screenshot({ path: `${artifacts}/rehearse-${theme}-${width}.png`, fullPage: true });
+        }
+      }
+      await page.reload();
+      await until('it is still there', async () => /proposed by N-4/.test(await main(page)));
+      assert.deepEqual(complaints, []);
+    },
+  },
+];
