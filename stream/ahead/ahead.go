@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	batch   = 16 // so that handing over costs little
+	batch   = 8 // so that handing over costs little
 	batches = 3  // one is filled, one waits, one is taken from
 
 	// Most is how many pairs are on their way at a time, the one that is looked at
