@@ -11,7 +11,7 @@ import (
 
 const (
 	batch   = 8 // so that handing over costs little
-	batches = 3  // one is filled, one waits, one is taken from
+	batches = 3 // one is filled, one waits, one is taken from
 
 	// Most is how many pairs are on their way at a time, the one that is looked at
 	// among them. A sequence may use what a pair points to again for the one that
