@@ -1,16 +1,19 @@
 package archive
 
 import (
+	"context"
 	"fmt"
 	"math/rand/v2"
 	"testing"
 	"time"
 
 	"weald/ingest/sample"
+	"weald/rules"
 	"weald/stream/history"
 	"weald/stream/journal/sqlite"
 	"weald/stream/pipeline"
 	"weald/stream/record"
+	"weald/stream/rehearsal"
 )
 
 // many returns n series.
@@ -85,5 +88,35 @@ func BenchmarkMonth(b *testing.B) {
 	from := sample.At(time.Date(2025, 11, 1, 0, 0, 0, 0, time.UTC))
 	for _, points := range []int{600, 5000} {
 		b.Run(fmt.Sprint(points), func(b *testing.B) { ask(b, 22, from, from+30*24*hour, points, false) })
+	}
+}
+
+// The fields, 20 limits and 20 delays each, of six regions over a week that was
+// kept at 1/s, from the store to the counts.
+func BenchmarkFieldsOfAWeek(b *testing.B) {
+	const regions = 6
+	from := sample.At(time.Date(2025, 11, 3, 0, 0, 0, 0, time.UTC))
+	to := from + 7*24*hour
+	reader := NewReader(history.New(1, many(regions)), ids, past(b, regions, from, to, true))
+	for b.Loop() {
+		for i := range regions {
+			limit := 40.0
+			place := &rules.Place{ID: ids[0], Kind: rules.Wrap, Sites: []rules.Site{{ID: fmt.Sprint("s", i)}}}
+			v, err := place.Vary(&rules.Rule{ID: "tight", Limit: &rules.Limit{Watch: fmt.Sprintf("s%d.pressure", i), Above: &limit}, ForgetAfter: rules.DefaultForgetAfter})
+			if err != nil {
+				b.Fatal(err)
+			}
+			read := func(ctx context.Context, signal string, from, to sample.Instant, dst []record.Point) ([]record.Point, error) {
+				return reader.Seconds(ctx, 0, signal, from, to, dst)
+			}
+			t, err := rehearsal.ReadSeconds(b.Context(), v, from, to, read, func(float64) {})
+			if err != nil || t.Known != 7*24*time.Hour {
+				b.Fatal(t.Known, err)
+			}
+			f, err := rehearsal.FieldOf(b.Context(), v, &t.Trace, rehearsal.Limits(v, t), rehearsal.Delays(time.Minute), func(float64) {})
+			if err != nil || len(f.Raised) != rehearsal.FieldSize {
+				b.Fatal(err)
+			}
+		}
 	}
 }
