@@ -90,6 +90,7 @@ export default [
         const { page, context } = await open(browser, ward + PATHS.wrap, { reducedMotion });
         later(() => context.close());
         await live(page);
+        await page.locator('[aria-labelledby="lanes-title"] canvas').scrollIntoViewIfNeeded();
         await page.waitForTimeout(1500);
         rates[reducedMotion] = await page.evaluate(async () => {
           let draws = 0;
