@@ -121,6 +121,7 @@ func TestBackupOfARunningDaemon(t *testing.T) {
 	if said := command(0, "rehearse", "-c", config, "--json"); !strings.Contains(said, `"raised"`) || !strings.Contains(said, `"summary"`) {
 		t.Errorf("a rehearsal of a running daemon's record says: %s", said)
 	}
+	rehearsesOnline(t, address)
 
 	again := filepath.Join(t.TempDir(), "again")
 	command(0, "restore", copied, "--data", again)
