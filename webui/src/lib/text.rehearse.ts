@@ -35,6 +35,7 @@ export const rehearse = {
   counts: (comes: number, goes: number, moves: number, stays: number) => `${comes} come, ${goes} go, ${moves} move, ${stays} stay.`,
   timelineLabel: (before: number, after: number) => `Over time: ${before} alerts of today’s rule in the upper row, ${after} of the tried one in the lower. The table below says the same.`,
   changes: { comes: 'comes', goes: 'goes', moves: 'moves', stays: 'stays' } as Record<string, string>,
+  shapes: 'Filled: it comes. Dashed and empty: it goes. Half filled: it moves. Faint: it stays as it is.',
   table: 'Every alert',
   columns: ['', 'today’s rule', 'tried'],
   left: (n: number) => `and ${n} more`,
