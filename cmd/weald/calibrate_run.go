@@ -181,7 +181,7 @@ func (d *leader) lead(ctx context.Context, f *leadFlags, lines <-chan string) er
 		if now.Runs[0].Finished {
 			return d.end(ctx, f, now)
 		}
-		next := now
+		var next led
 		select {
 		case <-ctx.Done():
 			return context.Cause(ctx)
