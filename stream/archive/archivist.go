@@ -15,8 +15,8 @@ import (
 	"weald/stream/record"
 )
 
-// every is how often seconds are kept. The memory reaches back an hour, so that
-// a journal that takes nothing for a while costs nothing.
+// every is how often seconds are kept. The memory forgets none for an hour that are
+// not, so that a journal that takes nothing for a while costs nothing.
 const every = time.Minute
 
 // A Clock is that of the daemon.
@@ -169,7 +169,19 @@ func (a *Archivist) keep(ctx context.Context, place int, last bool) error {
 		return err
 	}
 	p.series, p.reached = moved, reached
+	a.memory.Kept(place, p.kept())
 	return nil
+}
+
+// kept is before when all seconds of a place are kept.
+func (p *archived) kept() sample.Instant {
+	before := p.reached
+	for k := range p.series {
+		if c := &p.series[k]; !c.tail && c.open != sample.Past {
+			before = min(before, c.open)
+		}
+	}
+	return before
 }
 
 // dirty notes the hours of points as to be summed up.

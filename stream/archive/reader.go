@@ -166,7 +166,7 @@ func (r *Reader) Seconds(ctx context.Context, place int, series string, from, to
 	}
 	points, _ = r.memory.Seconds(place, k, cut, points[:0])
 	for _, p := range r.memory.Tail(place, k, sample.Past, points) {
-		if p.At >= from && p.At < to {
+		if p.At >= cut && p.At < to { // what came before is in the journal
 			dst = append(dst, p)
 		}
 	}

@@ -10,7 +10,8 @@ import (
 
 const (
 	mapEvery = 30 * time.Second
-	oldMaps  = 120
+	mapGroup = 10             // maps that rest on the first of them
+	oldMaps  = 120 + mapGroup // of the oldest group all but some may be gone
 )
 
 // MapStep is the step in mmHg to which cells of older maps are kept.
@@ -38,19 +39,21 @@ type Map struct {
 
 // A grid is the present map of a place and some older ones.
 type grid struct {
-	now  Map
-	old  [oldMaps]oldMap // a ring
-	next int
-	kept sample.Instant // when the newest of old was
+	now   Map
+	old   [oldMaps]oldMap // a ring
+	next  int
+	codes []int16        // of the newest of old
+	kept  sample.Instant // when that was
 
 	until sample.Instant // to where the newest measured values last
 }
 
 // An oldMap stands from at on for all maps up to the next, the last of which ends
-// at until.
+// at until. Its cells are coded by Code, less those of the map before it, which
+// makes them a quarter as large.
 type oldMap struct {
 	at, until sample.Instant
-	cells     []int16
+	cells     []byte // see pack
 }
 
 func (g *grid) set(c *rules.Cells, until sample.Instant) {
@@ -86,13 +89,21 @@ func (g *grid) set(c *rules.Cells, until sample.Instant) {
 
 // keep copies the present map into the ring.
 func (g *grid) keep() {
+	if g.next%mapGroup == 0 {
+		clear(g.codes) // the first of a group stands for itself
+	}
+	codes := make([]int16, len(g.now.Cells))
+	for i, v := range g.now.Cells {
+		codes[i] = Code(v)
+	}
 	o := &g.old[g.next%oldMaps]
 	g.next++
 	o.at, g.kept = g.now.At, g.now.At
-	o.cells = o.cells[:0]
-	for _, v := range g.now.Cells {
-		o.cells = append(o.cells, Code(v))
+	if g.codes == nil {
+		g.codes = make([]int16, len(codes))
 	}
+	o.cells = pack(o.cells[:0], codes, g.codes)
+	g.codes = codes
 }
 
 // Code writes a pressure in steps of MapStep, NoCell for unknown, and the
@@ -132,21 +143,18 @@ func (s *Store) MapAt(place int, at sample.Instant, m *Map) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	best := -1
-	for i := range p.grid.old {
-		o := &p.grid.old[i]
-		if o.cells == nil || o.at > at {
-			continue
-		}
-		if best < 0 || o.at > p.grid.old[best].at {
-			best = i
+	g := &p.grid
+	for n := g.first(); n < g.next; n++ {
+		if o := &g.old[n%oldMaps]; o.at <= at && (best < 0 || o.at > g.old[best%oldMaps].at) {
+			best = n
 		}
 	}
-	if best < 0 || at > p.grid.old[best].until {
+	if best < 0 || at > g.old[best%oldMaps].until {
 		return ErrNoMap
 	}
-	o := &p.grid.old[best]
-	*m = Map{At: o.at, Until: o.until, Rows: p.grid.now.Rows, Columns: p.grid.now.Columns, Cells: m.Cells[:0]}
-	for _, c := range o.cells {
+	o := &g.old[best%oldMaps]
+	*m = Map{At: o.at, Until: o.until, Rows: g.now.Rows, Columns: g.now.Columns, Cells: m.Cells[:0]}
+	for _, c := range g.cells(best) {
 		v := float32(math.NaN())
 		if c != NoCell {
 			v = float32(float64(c) * MapStep)

@@ -164,11 +164,11 @@ func TestInstantsThatMeasureNothingCostNoRow(t *testing.T) {
 			{Name: "ankle.pressure", Value: 10, At: measured, Until: measured.Add(time.Second)}}})
 	}
 	for i := range 2000 {
-		put(sec(float64(i)/10), sec(float64(i)/10))
+		put(sec(float64(i)/100), sec(float64(i)/100))
 	}
 	var before, after Batch
 	s.Read(0, 0, sample.Past, rawRows, &before)
-	put(sec(199.95), sec(199.9))
+	put(sec(19.995), sec(19.99))
 	s.Read(0, 0, sample.Past, rawRows, &after)
 	if !slices.Equal(before.At, after.At) || len(after.At) != rawRows {
 		t.Errorf("%d rows from %v, then %d rows from %v", len(before.At), before.At[0], len(after.At), after.At[0])
@@ -277,7 +277,7 @@ func TestReadJumpsAheadAndSaysSo(t *testing.T) {
 		t.Errorf("nothing new: %+v", b)
 	}
 	for i := range 3 * rawRows {
-		s.put(sec(1+float64(i)), 1)
+		s.put(sec(1+float64(i)/100), 1)
 	}
 	s.Read(0, 10, 0, 1<<20, &b)
 	if len(b.At) != rawRows || !b.Skipped {

@@ -119,12 +119,12 @@ next:
 // twice as many rows as points.
 func (r *rows) reach(from, to sample.Instant, points int) bool {
 	first := r.first()
-	if r.next == 0 || r.next > rawRows && r.at[first%rawRows] > from {
+	if r.next == 0 || first > 0 && r.at[r.index(first)] > from {
 		return false
 	}
 	n := 0
 	for i := first; i < r.next; i++ {
-		if at := r.at[i%rawRows]; at >= from && at < to {
+		if at := r.at[r.index(i)]; at >= from && at < to {
 			n++
 		}
 	}
@@ -136,8 +136,8 @@ func (r *rows) reach(from, to sample.Instant, points int) bool {
 func (p *place) raw(l *Line, series int, from, to sample.Instant) {
 	ends := sample.Never
 	for i := p.rows.first(); i < p.rows.next; i++ {
-		at := p.rows.at[i%rawRows]
-		v := p.rows.row(int(i % rawRows))[series]
+		at := p.rows.at[p.rows.index(i)]
+		v := p.rows.row(i)[series]
 		if at < from || at >= to || IsAbsent(v) {
 			continue
 		}
@@ -159,7 +159,7 @@ func (t *tier) line(l *Line, first, last, step int64) {
 	for s := first; s <= last; s += step {
 		lo, hi, sum, known := math.NaN(), math.NaN(), 0.0, 0
 		// Nothing is known beyond what is remembered, however long the step.
-		for i := max(s, t.open-tierSeconds+1); i < min(s+step, t.open+1); i++ {
+		for i := max(s, t.oldest()); i < min(s+step, t.open+1); i++ {
 			b := t.look(i)
 			if b.mean != b.mean {
 				continue

@@ -19,7 +19,7 @@ func (s *Store) Seconds(place, series int, from sample.Instant, dst []record.Poi
 	if !t.begun {
 		return dst, sample.Past
 	}
-	for i := max(ceilSecond(from), t.open-tierSeconds+1); i < t.open; i++ {
+	for i := max(ceilSecond(from), t.oldest()); i < t.open; i++ {
 		dst = t.look(i).point(i, dst)
 	}
 	return dst, sample.Instant(t.open) * second
@@ -38,7 +38,7 @@ func (s *Store) Tail(place, series int, to sample.Instant, dst []record.Point) [
 	// What passes is accounted for in a copy, with chunks of its own.
 	t := p.tiers[series]
 	first := t.open
-	t.chunks = [chunks]*[chunkSeconds]bucket{}
+	t.chunks, t.spare, t.gone = nil, nil, math.MinInt64
 	t.pass(max(t.at, to))
 	for i := first; i <= t.open; i++ {
 		dst = t.look(i).point(i, dst)
@@ -58,7 +58,7 @@ func (s *Store) Reach(place int) sample.Instant {
 		if !t.begun {
 			continue
 		}
-		oldest := t.open - tierSeconds + 1
+		oldest := t.oldest()
 		kept = max(kept, oldest)
 		for i := oldest; i <= min(t.open, first-1); i++ {
 			if b := t.look(i); b.mean == b.mean {
@@ -71,6 +71,34 @@ func (s *Store) Reach(place int) sample.Instant {
 		return sample.Never
 	}
 	return sample.Instant(max(first, kept, firstSecond)) * second
+}
+
+// unlent is how long seconds stay in memory that somebody else keeps too: the last
+// minutes are what pages ask for most.
+const unlent = 60
+
+// Kept says that all seconds of a place before an instant are kept elsewhere, so
+// that they may be forgotten here before their hour is over. Those of the last
+// minute stay.
+func (s *Store) Kept(place int, before sample.Instant) {
+	p := &s.places[place]
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	newest := int64(math.MinInt64)
+	for k := range p.tiers {
+		if t := &p.tiers[k]; t.begun {
+			newest = max(newest, t.open)
+		}
+	}
+	if newest == math.MinInt64 {
+		return
+	}
+	gone := floorMinute(min(floorSecond(before), newest-unlent)) * chunkSeconds
+	for k := range p.tiers {
+		t := &p.tiers[k]
+		t.forget(gone)
+		t.gone = max(t.gone, gone)
+	}
 }
 
 func (b bucket) point(i int64, dst []record.Point) []record.Point {

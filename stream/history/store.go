@@ -2,12 +2,11 @@
 // memory: the newest readings as they came, seconds with their least, mean and
 // greatest value, and the maps of mats.
 //
-// It is bounded whatever arrives. For each place it keeps 1,024 rows of raw
-// values (4 bytes a series and row, 16 more a row); for each series 68 minutes
-// of seconds (12 bytes each, 49 kB when full, taken as they fill up); for each
-// mat the present map and 120 older ones, half a minute apart (2 bytes a cell).
-// A bed with 2,048 cells and 100 series comes to 5.8 MB after an hour, a wrap with
-// two sites and 22 series to 1.2 MB.
+// It is bounded whatever arrives. For each place it keeps the rows of raw values of
+// the last minute, at most 1,024 (4 bytes a series and row, 16 more a row); for each
+// series 62 minutes of seconds (12 bytes each while they differ, taken as they fill
+// up), or, where somebody else keeps them too, those of the last minutes; for each
+// mat the present map and 120 older ones, half a minute apart (about a byte a cell).
 //
 // The pipeline writes, anybody reads. Every place has a lock of its own, held
 // for copying and never for more.
@@ -85,7 +84,7 @@ func New(n int, series func(place int) []pipeline.Series) *Store {
 		p.tiers = make([]tier, len(p.series))
 		p.told = make([]said, len(p.series))
 		for k := range p.told {
-			p.told[k] = unsaid
+			p.told[k], p.tiers[k].gone = unsaid, math.MinInt64
 		}
 		p.grid.now.At, p.grid.now.Until = sample.Past, sample.Past
 	}

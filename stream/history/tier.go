@@ -2,15 +2,15 @@ package history
 
 import (
 	"math"
+	"slices"
 
 	"weald/ingest/sample"
 )
 
 const (
 	second       = sample.Instant(1e9)
-	chunkSeconds = 341 // of 12 bytes: just within 4 KiB
-	chunks       = 12  // more than an hour, and one that is being filled
-	tierSeconds  = chunkSeconds * chunks
+	chunkSeconds = 60
+	tierSeconds  = 62 * chunkSeconds // more than an hour, and what is being filled
 )
 
 // A bucket is what a series did in one second. Its mean is weighted with the
@@ -19,11 +19,37 @@ type bucket struct{ min, mean, max float32 }
 
 var nothing = bucket{float32(math.NaN()), float32(math.NaN()), float32(math.NaN())}
 
+// A chunk is a minute of a series.
+type chunk struct {
+	minute int64
+	all    *[chunkSeconds]bucket // nil: every second was as same says
+	same   bucket
+}
+
+// close gives the memory of a chunk that needs none back.
+func (c *chunk) close() (spare *[chunkSeconds]bucket) {
+	first := c.all[0].bits()
+	for i := range c.all {
+		if c.all[i].bits() != first {
+			return nil
+		}
+	}
+	spare = c.all
+	c.same, c.all = spare[0], nil
+	return spare
+}
+
+func (b bucket) bits() [3]uint32 {
+	return [3]uint32{math.Float32bits(b.min), math.Float32bits(b.mean), math.Float32bits(b.max)}
+}
+
 // A tier remembers the seconds of one series. A value stands until its
 // successor or until its end, whichever is first: a slow series has no holes
 // between its readings, a silent one has.
 type tier struct {
-	chunks [chunks]*[chunkSeconds]bucket
+	chunks []chunk               // ascending; those of which nothing is known are left out
+	spare  *[chunkSeconds]bucket // for the next one
+	gone   int64                 // seconds before this are forgotten, however young
 
 	begun bool
 	at    sample.Instant // the value stands from here, accounted up to here
@@ -86,9 +112,8 @@ func (t *tier) roll(s int64) {
 	if s <= t.open {
 		return
 	}
-	*t.slot(t.open) = t.current()
-	for skipped := max(t.open+1, s-tierSeconds); skipped < s; skipped++ {
-		*t.slot(skipped) = nothing
+	if now := t.current(); now.mean == now.mean {
+		*t.slot(t.open) = now
 	}
 	t.open, t.sum, t.standing = s, 0, 0
 	t.min, t.max = math.NaN(), math.NaN()
@@ -106,31 +131,75 @@ func (t *tier) current() bucket {
 	return bucket{float32(t.min), float32(mean), float32(t.max)}
 }
 
+// slot is where a second goes that is later than all that were closed before.
 func (t *tier) slot(s int64) *bucket {
-	i := int(((s % tierSeconds) + tierSeconds) % tierSeconds)
-	c := &t.chunks[i/chunkSeconds]
-	if *c == nil {
-		*c = new([chunkSeconds]bucket)
-		for k := range *c {
-			(*c)[k] = nothing
+	m := floorMinute(s)
+	n := len(t.chunks)
+	if n == 0 || t.chunks[n-1].minute != m {
+		if n > 0 {
+			if spare := t.chunks[n-1].close(); spare != nil {
+				t.spare = spare
+			}
 		}
+		t.forget(s - tierSeconds + 1)
+		all := t.spare
+		if t.spare = nil; all == nil {
+			all = new([chunkSeconds]bucket)
+		}
+		for i := range all {
+			all[i] = nothing
+		}
+		t.chunks = append(t.chunks, chunk{minute: m, all: all})
+		n = len(t.chunks)
 	}
-	return &(*c)[i%chunkSeconds]
+	return &t.chunks[n-1].all[s-m*chunkSeconds]
 }
+
+// forget lets go of the chunks that end before a second, but of none that is
+// still being filled.
+func (t *tier) forget(before int64) {
+	n := 0
+	for n < len(t.chunks) && t.chunks[n].minute < floorMinute(before) && t.chunks[n].minute < floorMinute(t.open) {
+		if t.spare == nil {
+			t.spare = t.chunks[n].all
+		}
+		n++
+	}
+	t.chunks = slices.Delete(t.chunks, 0, n)
+}
+
+// oldest is the first second that is remembered if anything was known in it.
+func (t *tier) oldest() int64 { return max(t.gone, t.open-tierSeconds+1) }
 
 // look returns the bucket of a second, whatever is asked for.
 func (t *tier) look(s int64) bucket {
 	switch {
-	case !t.begun || s > t.open || s <= t.open-tierSeconds:
+	case !t.begun || s > t.open:
 		return nothing
 	case s == t.open:
 		return t.current()
+	case s < t.oldest():
+		return nothing
 	}
-	i := int(((s % tierSeconds) + tierSeconds) % tierSeconds)
-	if c := t.chunks[i/chunkSeconds]; c != nil {
-		return c[i%chunkSeconds]
+	m := floorMinute(s)
+	// Most often it is as far from the end as its minute says.
+	i := len(t.chunks) - 1 - int(min(floorMinute(t.open)-m, int64(len(t.chunks))))
+	for i = max(i, 0); i < len(t.chunks) && t.chunks[i].minute <= m; i++ {
+		if c := &t.chunks[i]; c.minute == m {
+			if c.all == nil {
+				return c.same
+			}
+			return c.all[s-m*chunkSeconds]
+		}
 	}
 	return nothing
+}
+
+func floorMinute(s int64) int64 {
+	if s < 0 {
+		return -((-s + chunkSeconds - 1) / chunkSeconds)
+	}
+	return s / chunkSeconds
 }
 
 func floorSecond(at sample.Instant) int64 {
