@@ -164,6 +164,8 @@ func (r *reader) source(s shape.Source, bridge string, path tree.Path) Source {
 		src.Channels = 0 // so that nothing is said of channels that refer to it
 	}
 	src.Lines = r.lines(s, src.Channels, path.With("calibration"))
+	var u []float64
+	src.Lines, u = r.alike(src.Lines)
 
 	if _, again := r.sources[src.ID]; !again {
 		r.sources[src.ID] = src.Index
@@ -172,7 +174,7 @@ func (r *reader) source(s shape.Source, bridge string, path tree.Path) Source {
 		ID:         src.ID,
 		Channels:   src.Channels,
 		StaleAfter: src.StaleAfter,
-		U:          uncertainties(src.Lines),
+		U:          u,
 		Calibrated: src.Unit == MMHg || src.Lines != nil,
 	})
 	return src

@@ -156,6 +156,7 @@ type reader struct {
 
 	plan    rules.Plan
 	sources map[string]int // by "bridge/source": index into plan.Sources
+	makes   []made         // calibrations that sources have, so far
 
 	ports   []listener           // that are listened on so far
 	clients map[[2]string]string // whose they are, by broker and client id

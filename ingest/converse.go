@@ -22,11 +22,13 @@ type chunk struct {
 func (s *Supervisor) converse(ctx context.Context, conn io.ReadCloser) error {
 	chunks := make(chan chunk)
 	free := make(chan []byte, 2) // holds every buffer, so giving one back never waits
-	free <- make([]byte, readBuffer)
-	if !whole(conn) {
+	if whole(conn) {
+		free <- make([]byte, readMessage)
+	} else {
 		// A stream is read on while its bytes are decoded; a message is not
 		// asked for before the one before it was dealt with.
-		free <- make([]byte, readBuffer)
+		free <- make([]byte, readStream)
+		free <- make([]byte, readStream)
 	}
 	quit := make(chan struct{})
 	done := make(chan struct{})

@@ -24,9 +24,15 @@ const (
 // whose last part does not come, silence, noise. In real time, or faster where
 // the daemon's clock runs faster.
 const (
-	tickEvery  = 250 * time.Millisecond
-	tickFloor  = 20 * time.Millisecond
-	readBuffer = 64 << 10
+	tickEvery = 250 * time.Millisecond
+	tickFloor = 20 * time.Millisecond
+)
+
+// How much is read at once: of a message all that there may be, of a stream what
+// the scans of a mat are. Each bridge has buffers of its own.
+const (
+	readMessage = 64 << 10
+	readStream  = 8 << 10
 )
 
 // graceReal is how long, in real time, a silence must last to be one: where the

@@ -88,15 +88,6 @@ func TestCalibrated(t *testing.T) {
 	}
 }
 
-func TestUncertainty(t *testing.T) {
-	conv, _ := NewConverter(Counts, 3, []Line{{Slope: 1, U: 2}})
-	equal(t, "one for all", conv.U(), []float64{2, 2, 2})
-	conv, _ = NewConverter(Counts, 2, []Line{{Slope: 1, U: 2}, None})
-	equal(t, "each", conv.U(), []float64{2, nan})
-	conv, _ = NewConverter(MMHg, 2, nil)
-	equal(t, "not stated", conv.U(), []float64{nan, nan})
-}
-
 func TestRefused(t *testing.T) {
 	for _, c := range []struct {
 		unit     Unit

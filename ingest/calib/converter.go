@@ -16,7 +16,6 @@ type Converter struct {
 	same     Line      // for kind uniform
 	slope    []float64 // for kind each: one a channel
 	offset   []float64
-	u        []float64 // one a channel
 	channels int
 }
 
@@ -34,7 +33,7 @@ const (
 // none: a source of counts without lines has no pressure. A source in mmHg
 // takes no lines.
 func NewConverter(unit Unit, channels int, lines []Line) (*Converter, error) {
-	c := &Converter{channels: channels, u: make([]float64, channels)}
+	c := &Converter{channels: channels}
 	if channels <= 0 {
 		return nil, fmt.Errorf("source has %d channels", channels)
 	}
@@ -48,9 +47,6 @@ func NewConverter(unit Unit, channels int, lines []Line) (*Converter, error) {
 		if err := l.Check(); err != nil {
 			return nil, fmt.Errorf("channel %d: %w", i, err)
 		}
-	}
-	for i := range c.u {
-		c.u[i] = math.NaN()
 	}
 	switch {
 	case unit == MMHg:
@@ -66,20 +62,11 @@ func NewConverter(unit Unit, channels int, lines []Line) (*Converter, error) {
 			c.slope[i], c.offset[i] = l.Slope, l.Offset
 		}
 	}
-	for i := range c.u {
-		if len(lines) > 0 {
-			c.u[i] = lines[min(i, len(lines)-1)].U
-		}
-	}
 	return c, nil
 }
 
 // Calibrated reports whether any channel has a pressure.
 func (c *Converter) Calibrated() bool { return c.kind != unknown }
-
-// U returns the standard uncertainty of each channel in mmHg, NaN where none is
-// stated. The slice is the converter's own: read it, do not change it.
-func (c *Converter) U() []float64 { return c.u }
 
 // Convert sets values to the pressures in mmHg of raw, which are readings of
 // the channels from first on, and returns how many of them were at the rail.

@@ -61,15 +61,14 @@ func (m *Monitor) look(to int, raw []float64, rail float64) {
 	b, cells = b[:len(a)], cells[:len(a)]
 	for k, v := range raw[m.from:to][:len(a)] {
 		c := &cells[k]
-		va, vb := a[k], b[k]
-		if v+va+vb != v+va+vb {
-			if v = newest(va, vb, v); v != v {
+		x, y, z := a[k], b[k], float32(v)*m.sign
+		if x+y+z != x+y+z {
+			if z = newest(x, y, z); z != z {
 				m.missing(c)
 				continue
 			}
-			va, vb = v, v
+			x, y = z, z
 		}
-		x, y, z := float32(va)*m.sign, float32(vb)*m.sign, float32(v)*m.sign
 		c.seen = m.at
 		if top < z {
 			top = z
@@ -103,7 +102,7 @@ func (m *Monitor) look(to int, raw []float64, rail float64) {
 }
 
 // newest returns the last of three readings that is one, or NaN.
-func newest(a, b, c float64) float64 {
+func newest(a, b, c float32) float32 {
 	switch {
 	case c == c:
 		return c

@@ -21,7 +21,7 @@ func (m *Monitor) leap(i int, y, z float32, raw []float64) {
 	}
 	own, still := abs(z-y), 0
 	for _, j := range near {
-		d, now := abs(float32(raw[j]-m.b[j])), float32(raw[j])*m.sign
+		d, now := abs(float32(raw[j])*m.sign-m.b[j]), float32(raw[j])*m.sign
 		if d != d || m.cells[j].flags&unfit != 0 {
 			continue
 		}

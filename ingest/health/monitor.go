@@ -56,7 +56,7 @@ type Monitor struct {
 	phase int // scans of the present stripe seen
 	from  int // first channel of the present stripe
 	width int // channels in a stripe
-	a, b  []float64
+	a, b  []float32
 
 	window struct {
 		from        sample.Instant
@@ -96,7 +96,7 @@ func New(c Config) (*Monitor, error) {
 	m := &Monitor{
 		config: c, shape: s, sign: 1, cells: make([]cell, c.Channels),
 		at: sample.Past, width: c.Channels,
-		a: make([]float64, c.Channels), b: make([]float64, c.Channels),
+		a: make([]float32, c.Channels), b: make([]float32, c.Channels),
 		swing: float32(c.Move), bottom: inf, untried: c.Channels,
 		rows: make([]uint16, c.Rows), columns: make([]uint16, c.Columns),
 	}
@@ -129,13 +129,13 @@ func (m *Monitor) Scan(at sample.Instant, raw []float64, rail float64) {
 	to := min(m.from+m.width, len(raw))
 	switch m.phase {
 	case 0:
-		copy(m.a[m.from:to], raw[m.from:to])
+		m.note(m.a, raw, m.from, to)
 		m.phase = 1
 		return
 	case 1:
 		// With those around the stripe, which are asked as well.
 		from, to := max(0, m.from-m.shape.farthest), min(to+m.shape.farthest, len(raw))
-		copy(m.b[from:to], raw[from:to])
+		m.note(m.b, raw, from, to)
 		m.phase = 2
 		return
 	}
@@ -150,6 +150,14 @@ func (m *Monitor) Scan(at sample.Instant, raw []float64, rail float64) {
 	m.from = 0
 	if m.window.cycles++; m.window.cycles >= windowCycles && at.Sub(m.window.from) >= windowLasts {
 		m.endWindow()
+	}
+}
+
+// note keeps the readings of some channels, with load counting upward.
+func (m *Monitor) note(to []float32, raw []float64, first, end int) {
+	to = to[first:end]
+	for i, v := range raw[first:end] {
+		to[i] = float32(v) * m.sign
 	}
 }
 
