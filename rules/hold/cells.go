@@ -29,20 +29,32 @@ type Turn struct {
 // Cells do the same as one State and one Band for each cell, but a cell costs
 // about one comparison a scan as long as its condition stays what it was: its
 // accumulators are brought up to date only when the condition turns, when a
-// delay is reached, or when somebody asks.
+// delay is reached, or when somebody asks. It has accumulators only while its
+// condition is true or it holds something, as few cells of a mat do.
 type Cells struct {
 	spec  Spec
 	band  Certain
 	which []int // the cells judged, ascending; nil for all
 
-	flags []uint8         // by cell: memory, condition, and whether it is raised
-	state []State         // by cell, as of mark
-	mark  []time.Duration // by cell, on the clock now
+	flags []uint8 // by cell: memory, condition, and whether it is raised
+	place []int32 // by cell: where it is in held, counting from 1; 0 if it holds nothing
+	held  []held  // in no order
 
 	now    time.Duration // time counted so far
 	due    time.Duration // nothing changes before this by the passing of time alone
 	raised int           // how many cells are raised
 	turns  []Turn        // reused
+}
+
+// held are the accumulators of a cell.
+//
+// Invariant: a cell has none only if its condition is not true, it is not raised,
+// and nothing that was held still counts. How long such a cell has been unknown
+// changes nothing.
+type held struct {
+	state State         // as of mark
+	mark  time.Duration // on the clock now
+	cell  int32
 }
 
 // What stands in flags. Zero is an unknown condition and no memory.
@@ -76,7 +88,7 @@ func NewCells(n int, which []int, spec Spec, band Band) *Cells {
 func NewCertainCells(n int, which []int, spec Spec, band Certain) *Cells {
 	return &Cells{
 		spec: spec, band: band, which: which,
-		flags: make([]uint8, n), state: make([]State, n), mark: make([]time.Duration, n),
+		flags: make([]uint8, n), place: make([]int32, n),
 		due: math.MaxInt64,
 	}
 }
@@ -92,23 +104,20 @@ func (c *Cells) Advance(span time.Duration) []Turn {
 		return nil
 	}
 	c.due = math.MaxInt64
-	for i := range c.state {
-		f := c.flags[i]
-		if f&condition == isUnknown {
-			continue
-		}
-		s, cond := &c.state[i], truth(f)
-		need, ok := s.Next(&c.spec, cond)
+	for k := range c.held {
+		h := &c.held[k]
+		cond := truth(c.flags[h.cell])
+		need, ok := h.state.Next(&c.spec, cond)
 		if !ok {
 			continue
 		}
-		if at := c.mark[i] + need; at > c.now {
+		if at := h.mark + need; at > c.now {
 			c.due = min(c.due, at)
 			continue
 		}
-		change, off := s.Advance(&c.spec, c.now-c.mark[i], cond)
-		c.took(i, change, c.mark[i]+off-start)
-		c.mark[i] = c.now
+		change, off := h.state.Advance(&c.spec, c.now-h.mark, cond)
+		c.took(int(h.cell), change, h.mark+off-start)
+		h.mark = c.now
 	}
 	slices.SortFunc(c.turns, func(a, b Turn) int {
 		switch {
@@ -290,14 +299,59 @@ func (c *Cells) turn(i int, next uint8) {
 	if before == after {
 		return
 	}
-	s := &c.state[i]
-	if span := c.now - c.mark[i]; span > 0 { // a condition that lasted no time never was
-		s.Advance(&c.spec, span, before) // dues up to now are done, so this raises and clears nothing
+	if c.place[i] == 0 {
+		if after != sample.Yes {
+			return
+		}
+		c.take(i)
 	}
-	c.mark[i] = c.now
-	if need, ok := s.Next(&c.spec, after); ok {
+	h := &c.held[c.place[i]-1]
+	c.catchUp(h, before) // dues up to now are done, so this raises and clears nothing
+	if after != sample.Yes && h.state.idle() {
+		c.release(i)
+		return
+	}
+	if need, ok := h.state.Next(&c.spec, after); ok {
 		c.due = min(c.due, c.now+need)
 	}
+}
+
+// catchUp brings accumulators up to now. A condition that lasted no time never
+// was.
+func (c *Cells) catchUp(h *held, cond sample.Truth) {
+	if span := c.now - h.mark; span > 0 {
+		h.state.Advance(&c.spec, span, cond)
+	}
+	h.mark = c.now
+}
+
+// idle reports whether a hold is as good as one that has seen nothing, but for
+// what its condition will bring.
+func (s *State) idle() bool { return !s.Raised && s.Held == 0 }
+
+// take gives a cell accumulators. Where more would be needed than there are, those
+// go first that have come to nothing in the meantime.
+func (c *Cells) take(i int) {
+	if len(c.held) == cap(c.held) {
+		for k := len(c.held) - 1; k >= 0; k-- {
+			h := &c.held[k]
+			if cond := truth(c.flags[h.cell]); cond != sample.Yes && !h.state.Raised {
+				if c.catchUp(h, cond); h.state.idle() {
+					c.release(int(h.cell))
+				}
+			}
+		}
+	}
+	c.held = append(c.held, held{mark: c.now, cell: int32(i)})
+	c.place[i] = int32(len(c.held))
+}
+
+// release takes the accumulators of a cell away.
+func (c *Cells) release(i int) {
+	k, last := int(c.place[i])-1, len(c.held)-1
+	c.held[k] = c.held[last]
+	c.place[c.held[k].cell] = int32(k + 1)
+	c.held, c.place[i] = c.held[:last], 0
 }
 
 func (c *Cells) took(cell int, change Change, offset time.Duration) {
@@ -324,13 +378,16 @@ func (c *Cells) Next() (time.Duration, bool) {
 	return c.due - c.now, true
 }
 
-// State returns the hold of one cell as it is now, and its condition.
+// State returns the hold of one cell as it is now, and its condition. For how long
+// a cell that holds nothing has been unknown is not told.
 func (c *Cells) State(cell int) (State, sample.Truth) {
-	s, cond := c.state[cell], truth(c.flags[cell])
-	if span := c.now - c.mark[cell]; span > 0 {
-		s.Advance(&c.spec, span, cond)
+	cond := truth(c.flags[cell])
+	if c.place[cell] == 0 {
+		return State{}, cond
 	}
-	return s, cond
+	h := c.held[c.place[cell]-1]
+	c.catchUp(&h, cond)
+	return h.state, cond
 }
 
 // Raised returns how many cells are raised.

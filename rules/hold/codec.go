@@ -55,7 +55,7 @@ func readDuration(b []byte) (time.Duration, []byte, error) {
 func (c *Cells) Append(b []byte) []byte {
 	b = binary.AppendUvarint(b, uint64(len(c.flags)))
 	b = append(b, c.flags...)
-	for i := range c.state {
+	for i := range c.flags {
 		if s, _ := c.State(i); s != (State{}) {
 			b = binary.AppendUvarint(b, uint64(i)+1)
 			b = s.Append(b)
@@ -89,22 +89,42 @@ func (c *Cells) read(b []byte) ([]byte, error) {
 	}
 	copy(c.flags, b[k:])
 	b = b[k+len(c.flags):]
+	for i, f := range c.flags {
+		if f&^(memory|condition|raised) != 0 || f&condition > isNo {
+			return nil, ErrSnapshot
+		}
+		if f&condition == isYes {
+			c.take(i)
+		}
+	}
 	for {
 		cell, k := binary.Uvarint(b)
-		if k <= 0 || cell > uint64(len(c.state)) {
+		if k <= 0 || cell > uint64(len(c.flags)) {
 			return nil, ErrSnapshot
 		}
 		if b = b[k:]; cell == 0 {
 			break
 		}
-		var err error
-		if c.state[cell-1], b, err = ReadState(b); err != nil {
+		s, rest, err := ReadState(b)
+		if err != nil {
 			return nil, err
 		}
+		b = rest
+		i := int(cell - 1)
+		if c.place[i] == 0 {
+			if s.idle() {
+				continue // it has been unknown for long
+			}
+			c.take(i)
+		}
+		c.held[c.place[i]-1].state = s
 	}
-	for i := range c.state {
-		s, f := &c.state[i], c.flags[i]
-		if f&^(memory|condition|raised) != 0 || (f&raised != 0) != s.Raised || f&condition > isNo {
+	for i, f := range c.flags {
+		s := State{}
+		if c.place[i] > 0 {
+			s = c.held[c.place[i]-1].state
+		}
+		if (f&raised != 0) != s.Raised {
 			return nil, ErrSnapshot
 		}
 		if s.Raised {
