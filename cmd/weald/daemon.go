@@ -7,6 +7,8 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"os"
+	"runtime/debug"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -108,8 +110,16 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	return d, nil
 }
 
+// garbage is how much of it may be there before it is collected, in % of what is
+// held. A daemon holds much for long, the state of cells and the history, and makes
+// little that it does not hold: a ward of mats collects every few seconds so.
+const garbage = 30
+
 // run serves on l until ctx ends, and closes the record.
 func (d *daemon) run(ctx context.Context, l net.Listener) error {
+	if os.Getenv("GOGC") == "" { // who sets that knows better
+		debug.SetGCPercent(garbage)
+	}
 	return errors.Join(d.serve(ctx, l), d.book.close())
 }
 
