@@ -5,6 +5,8 @@ import (
 	"errors"
 	"math"
 	"time"
+
+	"weald/ingest/sample"
 )
 
 // ErrSnapshot is returned for bytes that are no snapshot of what is to be
@@ -56,7 +58,8 @@ func (c *Cells) Append(b []byte) []byte {
 	b = binary.AppendUvarint(b, uint64(len(c.flags)))
 	b = append(b, c.flags...)
 	for i := range c.flags {
-		if s, _ := c.State(i); s != (State{}) {
+		// What holds nothing may still have accumulators, and be none the wiser.
+		if s, cond := c.State(i); s != (State{}) && (cond == sample.Yes || !s.idle()) {
 			b = binary.AppendUvarint(b, uint64(i)+1)
 			b = s.Append(b)
 		}
