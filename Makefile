@@ -66,7 +66,9 @@ web-test: webui/node_modules/.package-lock.json
 
 # Every fuzz target for FUZZTIME, two at a time; the list is what the tests declare.
 # New paths are looked for in the project, and in what reads YAML: the rest stays as it
-# was compiled, which takes a third of the time and leaves more of it for trying.
+# was compiled, which takes a third of the time and leaves more of it for trying. Now
+# and then the end of its time is all that Go complains of (go.dev/issue/75804, mended
+# in 1.27); what is found comes with the input that failed.
 GUIDED := $(foreach code,weald/... go.yaml.in/...,-gcflags='$(code)=-d=libfuzzer')
 
 fuzz: $(WEB)
@@ -77,7 +79,9 @@ fuzz: $(WEB)
 	  $(GO) test -c -vet=off $(GUIDED) -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
 	echo "$$targets" | xargs -P 2 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
 	  $$at/fuzz.test -test.run "^$$" -test.fuzz "^$$1\$$" -test.fuzztime $(FUZZTIME) -test.fuzzminimizetime 200ms -test.parallel 1 \
-	    -test.fuzzcachedir '"$$found"'/weald/$$0 >$$at/$$1.log 2>&1 || { cat $$at/$$1.log; exit 255; }'
+	    -test.fuzzcachedir '"$$found"'/weald/$$0 >$$at/$$1.log 2>&1 \
+	  || { grep -q "^ *context deadline exceeded$$" $$at/$$1.log && ! grep -qi "failing input\|panic\|fatal" $$at/$$1.log; } \
+	  || { cat $$at/$$1.log; exit 255; }'
 
 # The real daemon in a real browser.
 e2e: $(BIN) packages
