@@ -128,8 +128,11 @@ export default [
         ]) {
           const { page, context, complaints } = await open(browser, `${mock.url}/places/${id}`, options);
           later(() => context.close());
-          for (const closed of await page.locator('details:not([open])').all()) await closed.locator('summary').click();
-          for (const want of wants) await until(`${id} says ${want}`, async () => want.test(await words(page, 'main')));
+          // The page of a place follows the first load, and brings what is folded.
+          const unfold = async () => {
+            for (const closed of await page.locator('details:not([open])').all()) await closed.locator('summary').click();
+          };
+          for (const want of wants) await until(`${id} says ${want}`, async () => (await unfold(), want.test(await words(page, 'main'))));
           assert.deepEqual(await violations(page), [], `${id} ${look}`);
           assert.equal(await overflow(page), 0, `${id} ${look}`);
           await page.screenshot({ path: `${artifacts}/doubtful-${id}-${look}.png`, fullPage: true });
