@@ -32,13 +32,12 @@ func splitChannel(s string) (bridge, source string, channel int, err error) {
 
 // record is what is kept of a calibration that was made now.
 func (f *fitFlags) record(rows []figures.Row, r *fit.Result, now time.Time) *record.Record {
-	bridge, source, channel, _ := splitChannel(f.channel) // check has looked at it
-	kept := r.Record(rows, now.UTC().Truncate(time.Second), f.by, bridge, source, channel, record.Instrument{Name: f.reference, U: f.options.ReferenceU}, f.options)
-	kept.Method = f.method
+	c := fit.Circumstances{At: now, By: f.by, Reference: f.reference, Method: f.method}
+	c.Bridge, c.Source, c.Channel, _ = splitChannel(f.channel) // check has looked at it
 	if !math.IsNaN(f.temperature) {
-		kept.Temperature = &f.temperature
+		c.Temperature = &f.temperature
 	}
-	return kept
+	return r.Record(rows, c, f.options)
 }
 
 // publish hands r to those that --page and --keep name. A rejected one gets its

@@ -8,7 +8,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"sync"
 	"time"
 
@@ -20,18 +19,20 @@ import (
 
 // An Ask is what somebody wants to calibrate, and how.
 type Ask struct {
-	Bridge, Source string
-	Index          int   // of the source in the plan
-	Width          int   // channels of the source
-	Channels       []int // those under the cuff
+	Of fit.Circumstances // but for the channel and the time, which the run tells
+
+	Index    int   // of the source in the plan
+	Width    int   // channels of the source
+	Channels []int // those under the cuff
 
 	Plan protocol.Plan // Under is filled in
+	Fit  fit.Options   // but for the noise, which the levels show
+}
 
-	By          string // a code
-	Reference   record.Instrument
-	Temperature *float64
-	Method      string
-	Rail        float64 // the highest count; 0 if not known
+// A Made is what came of one channel: one of the two is set.
+type Made struct {
+	Record  *record.Record // what may be put into force, unless it was rejected
+	Refused fit.Refused
 }
 
 // Errors of a desk.
@@ -52,8 +53,8 @@ type Desk struct {
 	run  *protocol.Run // nil: none goes on
 	id   string
 	from sample.Instant
-	out  []protocol.Outcome // once it is finished
-	kept map[int]string     // the records that came into force, by channel
+	out  map[int]*Made  // once it is finished, by channel
+	kept map[int]string // the records that came into force, by channel
 }
 
 // New returns a desk that reads counts from raw, such as Pipeline.Raw, and the
@@ -62,11 +63,9 @@ func New(raw func(int, []float64) ([]float64, sample.Instant), now func() sample
 	return &Desk{raw: raw, now: now}
 }
 
-// lookEvery is how often counts are read and plateaus looked for. What a source
-// delivers in between is passed over.
 const (
-	readEvery = 50 * time.Millisecond
-	lookEvery = 500 * time.Millisecond
+	readEvery = 50 * time.Millisecond  // counts; what a source delivers in between is passed over
+	lookEvery = 500 * time.Millisecond // for plateaus
 )
 
 // Run reads counts until ctx ends.
@@ -106,18 +105,24 @@ func (d *Desk) step(raw []float64, looked sample.Instant) ([]float64, sample.Ins
 	return raw, looked
 }
 
-// finish fits what was read. Options that are ours have no errors.
+// finish fits what was read.
 func (d *Desk) finish() {
-	o := fit.Defaults()
-	o.ReferenceU = d.ask.Reference.U
-	out, err := d.run.Outcomes(o, d.ask.Rail)
+	d.out = map[int]*Made{}
+	out, err := d.run.Outcomes(d.ask.Fit)
 	if err != nil {
-		out = []protocol.Outcome{}
 		for _, c := range d.ask.Channels {
-			out = append(out, protocol.Outcome{Channel: c, Refused: fit.Refused{{Reason: err.Error(), Advice: "calibrate again"}}})
+			d.out[c] = &Made{Refused: fit.Refused{{Reason: err.Error(), Advice: "calibrate again"}}}
 		}
 	}
-	d.out = out
+	for _, o := range out {
+		one := &Made{Refused: o.Refused}
+		if o.Refused == nil {
+			of, taken := d.ask.Of, d.run.Taken()
+			of.Channel, of.At = o.Channel, taken[len(taken)-1].At.Time()
+			one.Record = o.Result.Record(o.Rows, of, o.Options)
+		}
+		d.out[o.Channel] = one
+	}
 }
 
 // Begin begins a run. Its errors wrap ErrBusy or ErrChannel, or are those of the
@@ -126,14 +131,14 @@ func (d *Desk) Begin(id string, a Ask) error {
 	a.Plan.Under = make([]bool, a.Width)
 	for _, c := range a.Channels {
 		if c < 0 || c >= a.Width {
-			return fmt.Errorf("channel %d of %s/%s: %w", c, a.Bridge, a.Source, ErrChannel)
+			return fmt.Errorf("channel %d of %s/%s: %w", c, a.Of.Bridge, a.Of.Source, ErrChannel)
 		}
 		a.Plan.Under[c] = true
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.run != nil {
-		return fmt.Errorf("%s/%s, by %s: %w", d.ask.Bridge, d.ask.Source, d.ask.By, ErrBusy)
+		return fmt.Errorf("%s/%s, by %s: %w", d.ask.Of.Bridge, d.ask.Of.Source, d.ask.Of.By, ErrBusy)
 	}
 	run, err := protocol.New(a.Plan, d.now())
 	if err != nil {
@@ -186,26 +191,18 @@ func (d *Desk) Leave() error {
 func (d *Desk) Record(channel int) (*record.Record, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	switch i := slices.IndexFunc(d.out, func(o protocol.Outcome) bool { return o.Channel == channel }); {
+	made := d.out[channel]
+	switch {
 	case d.run == nil:
 		return nil, ErrNone
 	case d.out == nil:
 		return nil, fmt.Errorf("pressures are still being read: %w", ErrStage)
-	case i < 0:
+	case made == nil:
 		return nil, fmt.Errorf("channel %d: %w", channel, ErrChannel)
-	case d.out[i].Refused != nil:
-		return nil, d.out[i].Refused
-	default:
-		return d.record(&d.out[i]), nil
+	case made.Refused != nil:
+		return nil, made.Refused
 	}
-}
-
-func (d *Desk) record(o *protocol.Outcome) *record.Record {
-	taken := d.run.Taken()
-	at := taken[len(taken)-1].At.Time().UTC().Truncate(time.Second)
-	r := o.Result.Record(o.Rows, at, d.ask.By, d.ask.Bridge, d.ask.Source, o.Channel, d.ask.Reference, o.Options)
-	r.Temperature, r.Method = d.ask.Temperature, d.ask.Method
-	return r
+	return made.Record, nil
 }
 
 // Kept notes that the record of a channel came into force.

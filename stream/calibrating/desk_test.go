@@ -6,8 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/calib/fit"
 	"weald/ingest/calib/protocol"
-	"weald/ingest/calib/record"
 	"weald/ingest/sample"
 )
 
@@ -33,8 +33,10 @@ func TestARun(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ask := Ask{Bridge: "hub", Source: "leg", Width: 2, Channels: []int{0, 1}, By: "E-01", Reference: record.Instrument{Name: "gauge", U: 0.5},
-		Plan: protocol.Plan{Levels: levels, Dwell: 5 * time.Second, Patience: 10 * time.Second}}
+	o := fit.Defaults()
+	o.ReferenceU = 0.5
+	ask := Ask{Of: fit.Circumstances{Bridge: "hub", Source: "leg", By: "E-01", Reference: "gauge"}, Width: 2, Channels: []int{0, 1}, Fit: o,
+		Plan: protocol.Plan{Levels: levels, Dwell: 5 * time.Second}}
 	if err := d.Ready(); !errors.Is(err, ErrNone) {
 		t.Errorf("before it began: %v", err)
 	}
@@ -70,7 +72,7 @@ func TestARun(t *testing.T) {
 	if err != nil || !p.Finished || p.Next != nil {
 		t.Fatalf("%+v, %v", p, err)
 	}
-	if p.Channels[0].Record == nil || p.Channels[1].Record != nil || p.Channels[1].Outcome.Refused == nil {
+	if p.Channels[0].Made.Record == nil || p.Channels[1].Made.Record != nil || p.Channels[1].Made.Refused == nil {
 		t.Errorf("%+v", p.Channels)
 	}
 	r, err := d.Record(0)

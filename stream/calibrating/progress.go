@@ -2,7 +2,6 @@ package calibrating
 
 import (
 	"weald/ingest/calib/protocol"
-	"weald/ingest/calib/record"
 	"weald/ingest/sample"
 )
 
@@ -10,8 +9,7 @@ import (
 type Channel struct {
 	Index    int
 	Standing protocol.Standing // while pressures are read
-	Outcome  *protocol.Outcome // once they have been
-	Record   *record.Record    // what may be put into force; nil where it was refused
+	Made     *Made             // once they have been
 	Kept     string            // the id of its record that came into force
 }
 
@@ -40,18 +38,9 @@ func (d *Desk) Progress() (*Progress, error) {
 		p.Next = &next
 	}
 	for _, c := range d.ask.Channels {
-		one := Channel{Index: c, Kept: d.kept[c]}
+		one := Channel{Index: c, Kept: d.kept[c], Made: d.out[c]}
 		if d.out == nil {
 			one.Standing = d.run.Standing(c, now)
-		} else {
-			for k := range d.out {
-				if d.out[k].Channel == c {
-					one.Outcome = &d.out[k]
-				}
-			}
-			if one.Outcome != nil && one.Outcome.Refused == nil {
-				one.Record = d.record(one.Outcome)
-			}
 		}
 		p.Channels = append(p.Channels, one)
 	}

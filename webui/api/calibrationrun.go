@@ -171,15 +171,11 @@ func (s *server) beginRun(ctx context.Context, in *beginRun) (*answer[runBody], 
 	if err != nil {
 		return nil, huma.Error422UnprocessableEntity(err.Error())
 	}
-	u := fit.Defaults().ReferenceU
-	if b.ReferenceU != nil {
-		u = *b.ReferenceU
-	}
-	dwell := time.Duration(b.DwellS * float64(time.Second))
 	err = desk.Begin("c-"+strings.ToLower(rand.Text()[:10]), calibrating.Ask{
-		Bridge: b.Bridge, Source: b.Source, Index: i, Width: s.Plan.Sources[i].Channels, Channels: b.Channels,
-		Plan: protocol.Plan{Levels: levels, Dwell: dwell, Patience: 2 * dwell, Keyed: b.Keyed},
-		By:   b.By, Reference: calibration.Instrument{Name: b.Reference, U: u}, Temperature: b.Temperature, Method: b.Method, Rail: b.Rail,
+		Of:    fit.Circumstances{Bridge: b.Bridge, Source: b.Source, By: b.By, Reference: b.Reference, Temperature: b.Temperature, Method: b.Method},
+		Index: i, Width: s.Plan.Sources[i].Channels, Channels: b.Channels,
+		Plan: protocol.Plan{Levels: levels, Dwell: time.Duration(b.DwellS * float64(time.Second)), Keyed: b.Keyed},
+		Fit:  fitWith(b.ReferenceU, b.Rail),
 	})
 	if err != nil {
 		return nil, benchError(err)
@@ -216,7 +212,7 @@ func (s *server) keepRun(ctx context.Context, in *keepRun) (*answer[runBody], er
 			return nil, benchError(err)
 		}
 		for _, c := range p.Channels {
-			if c.Record != nil && c.Record.Verdict != calibration.Rejected && c.Kept == "" {
+			if c.Made != nil && c.Made.Record != nil && c.Made.Record.Verdict != calibration.Rejected && c.Kept == "" {
 				channels = append(channels, c.Index)
 			}
 		}
@@ -236,7 +232,7 @@ func (s *server) keepRun(ctx context.Context, in *keepRun) (*answer[runBody], er
 
 func runOf(p *calibrating.Progress) calibrationRun {
 	r := calibrationRun{
-		ID: p.ID, Bridge: p.Ask.Bridge, Source: p.Ask.Source, By: p.Ask.By, Reference: p.Ask.Reference.Name, BegunAt: p.Began.Time(),
+		ID: p.ID, Bridge: p.Ask.Of.Bridge, Source: p.Ask.Of.Source, By: p.Ask.Of.By, Reference: p.Ask.Of.Reference, BegunAt: p.Began.Time(),
 		DwellS: p.Plan.Dwell.Seconds(), Keyed: p.Plan.Keyed, Next: len(p.Taken), IsFinished: p.Finished,
 		Levels: []runLevel{}, Channels: []runChannel{},
 	}
@@ -264,14 +260,14 @@ func runChannelOf(c *calibrating.Channel) runChannel {
 	if !math.IsNaN(c.Standing.Raw) {
 		one.Raw = view.Number(c.Standing.Raw)
 	}
-	if c.Outcome == nil {
+	if c.Made == nil {
 		return one
 	}
 	one.Raw, one.State = nil, "refused"
-	for _, why := range c.Outcome.Refused {
+	for _, why := range c.Made.Refused {
 		one.Reasons = append(one.Reasons, why.Error())
 	}
-	if r := c.Record; r != nil {
+	if r := c.Made.Record; r != nil {
 		one.State, one.Reasons = string(r.Verdict), append(one.Reasons, r.Remarks...)
 		for _, k := range r.Candidates {
 			one.Candidates = append(one.Candidates, runCandidate{string(k.Model), k.Branches, k.Error, k.Chosen, k.Note})

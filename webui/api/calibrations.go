@@ -217,11 +217,8 @@ func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answ
 			return nil, huma.Error422UnprocessableEntity("at: it has not come yet; here it is " + now.Format(time.RFC3339))
 		}
 	}
-	o := fit.Defaults()
-	o.Rail, o.Noise = b.Rail, b.Noise
-	if b.ReferenceU != nil {
-		o.ReferenceU = *b.ReferenceU
-	}
+	o := fitWith(b.ReferenceU, b.Rail)
+	o.Noise = b.Noise
 	rows := make([]figures.Row, len(b.Rows))
 	for i, r := range b.Rows {
 		rows[i] = figures.Row{Cycle: r.Cycle, Direction: figures.Direction(r.Direction), Reference: r.Reference, Raw: r.Raw}
@@ -235,13 +232,23 @@ func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answ
 	if result.Verdict == calibration.Rejected {
 		return nil, huma.Error422UnprocessableEntity("rejected: " + strings.Join(result.Remarks, "; "))
 	}
-	r := result.Record(rows, at.UTC().Truncate(time.Second), b.By, b.Bridge, b.Source, b.Channel,
-		calibration.Instrument{Name: b.Reference, U: o.ReferenceU}, o)
-	r.Temperature, r.Method = b.Temperature, b.Method
+	r := result.Record(rows, fit.Circumstances{
+		Bridge: b.Bridge, Source: b.Source, Channel: b.Channel, At: at, By: b.By, Reference: b.Reference, Temperature: b.Temperature, Method: b.Method,
+	}, o)
 	if err := s.putIntoForce(ctx, r); err != nil {
 		return nil, err
 	}
 	return calibrationAnswer(r, calibratedOf([]calibration.Record{*r}, now)[0])
+}
+
+// fitWith are the usual options with what was said about gauge and channel.
+func fitWith(referenceU *float64, rail float64) fit.Options {
+	o := fit.Defaults()
+	o.Rail = rail
+	if referenceU != nil {
+		o.ReferenceU = *referenceU
+	}
+	return o
 }
 
 // putIntoForce keeps r and rests values on it.

@@ -170,10 +170,24 @@ func rSquared(c candidate, rows []figures.Row) float64 {
 	return 1 - sse/sst
 }
 
-// Record completes r to a record.
-func (r *Result) Record(rows []figures.Row, at time.Time, by, bridge, source string, channel int, instrument record.Instrument, o Options) *record.Record {
+// Circumstances are what a record says beside its fit.
+type Circumstances struct {
+	Bridge, Source string
+	Channel        int
+
+	At          time.Time // when the readings were taken
+	By          string    // who took them, a code
+	Reference   string    // the gauge
+	Temperature *float64  // °C; nil: not known
+	Method      string    // how the pressures were applied; "": not said
+}
+
+// Record completes r, which was fitted to rows with o, to a record.
+func (r *Result) Record(rows []figures.Row, c Circumstances, o Options) *record.Record {
+	at := c.At.UTC().Truncate(time.Second)
 	return &record.Record{
-		Version: record.Version, Bridge: bridge, Source: source, Channel: channel, At: at, By: by, Reference: instrument,
+		Version: record.Version, Bridge: c.Bridge, Source: c.Source, Channel: c.Channel, At: at, By: c.By,
+		Reference: record.Instrument{Name: c.Reference, U: o.ReferenceU}, Temperature: c.Temperature, Method: c.Method,
 		Rows: slices.Clone(rows), Candidates: r.Candidates, Calibration: r.Calibration, Figures: r.Figures,
 		Verdict: r.Verdict, Remarks: r.Remarks, ValidUntil: at.Add(o.Valid),
 	}

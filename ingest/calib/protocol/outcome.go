@@ -21,10 +21,9 @@ type Outcome struct {
 // missing is the share of levels that a channel may lack.
 const missing = 0.25
 
-// Outcomes fits every channel under the cuff, by the levels read so far. Rail is
-// the highest count that a channel can read, 0 if that is not known. The noise of
-// live readings is what the levels showed. An error is about the options.
-func (r *Run) Outcomes(o fit.Options, rail float64) ([]Outcome, error) {
+// Outcomes fits every channel under the cuff, by the levels read so far. The noise
+// of live readings is what the levels showed. An error is about the options.
+func (r *Run) Outcomes(o fit.Options) ([]Outcome, error) {
 	swapped := r.swapped()
 	var out []Outcome
 	for i, under := range r.plan.Under {
@@ -32,7 +31,7 @@ func (r *Run) Outcomes(o fit.Options, rail float64) ([]Outcome, error) {
 			continue
 		}
 		one := Outcome{Channel: i, Options: o}
-		one.Options.Rail, one.Options.Noise = rail, r.noise(i)
+		one.Options.Noise = r.noise(i)
 		var unstable *fit.Refusal
 		one.Rows, unstable = r.rows(i)
 		if s, ok := swapped[i]; ok {

@@ -58,21 +58,15 @@ type Plan struct {
 	Under  []bool // one a channel: whether it lies under the cuff; what the others read tells swapped ones
 
 	// Dwell is how long a pressure is held before it is read, and the age of the
-	// load at each reading; Patience is how much longer a channel may take that has
-	// not settled when most have.
-	Dwell, Patience time.Duration
+	// load at each reading. A channel that has not settled when most have may take
+	// twice as long again.
+	Dwell time.Duration
 
 	// Keyed waits at every level until somebody says that the pressure is there;
 	// without it, a pressure that has moved away from the last one and settled is
 	// the next.
 	Keyed bool
 }
-
-// The usual dwell and patience; common practice, no source.
-const (
-	Dwell    = 20 * time.Second
-	Patience = 40 * time.Second
-)
 
 // Check says why a plan cannot be followed.
 func (p *Plan) Check() error {
@@ -83,11 +77,13 @@ func (p *Plan) Check() error {
 		return errors.New("a calibration without channels")
 	case p.Dwell < 5*time.Second || p.Dwell > 10*time.Minute:
 		return fmt.Errorf("a dwell of %v: want 5s to 10m", p.Dwell)
-	case p.Patience < 0 || p.Patience > time.Hour:
-		return fmt.Errorf("a patience of %v: want 1h at most", p.Patience)
 	}
 	return nil
 }
+
+// patience is for how much longer a channel is waited for that has not settled
+// when most have. Common practice, no source.
+func (p *Plan) patience() time.Duration { return 2 * p.Dwell }
 
 // span returns the lowest and the highest pressure of the plan.
 func (p *Plan) span() (low, high float64) {

@@ -20,7 +20,10 @@ import (
 	"weald/ingest/sample"
 )
 
-const tick = 100 * time.Millisecond
+const (
+	tick  = 100 * time.Millisecond
+	dwell = 20 * time.Second
+)
 
 // A bench is a cuff over simulated sensors, pumped by a hand in strokes that rests
 // on its way.
@@ -62,7 +65,7 @@ func plan(t *testing.T, cycles, channels int) Plan {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := Plan{Levels: levels, Under: make([]bool, channels), Dwell: Dwell, Patience: Patience}
+	p := Plan{Levels: levels, Under: make([]bool, channels), Dwell: dwell}
 	for i := range p.Under {
 		p.Under[i] = true
 	}
@@ -135,7 +138,7 @@ func (b *bench) all() {
 			}
 		}
 		b.pump(next.Reference)
-		if !b.wait(Dwell + Patience + 20*time.Second) {
+		if !b.wait(3*dwell + 20*time.Second) {
 			b.t.Fatalf("cycle %d %s, %g mmHg was not taken: %+v", next.Cycle, next.Direction, next.Reference, b.run.Standing(0, b.now))
 		}
 		b.wait(time.Duration(1+b.rng.IntN(30)) * time.Second) // until the hand goes on
@@ -144,7 +147,9 @@ func (b *bench) all() {
 
 func outcomes(t *testing.T, r *Run) []Outcome {
 	t.Helper()
-	out, err := r.Outcomes(fit.Defaults(), 4095)
+	o := fit.Defaults()
+	o.Rail = 4095
+	out, err := r.Outcomes(o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -62,7 +62,7 @@ func (r *Run) Next() (Level, bool) {
 // Take takes a scan: one reading a channel, in counts, NaN where there is none. A
 // scan that is not after the last one says nothing.
 func (r *Run) Take(at sample.Instant, raw []float64) {
-	keep := r.plan.Dwell + r.plan.Patience
+	keep := r.plan.Dwell + r.plan.patience()
 	for i := range min(len(raw), len(r.windows)) {
 		r.windows[i].take(at, raw[i], keep)
 	}
@@ -126,7 +126,7 @@ type Standing struct {
 // Standing returns how channel i stands.
 func (r *Run) Standing(i int, now sample.Instant) Standing {
 	w := &r.windows[i]
-	if n := len(w.readings); n == 0 || now.Sub(w.readings[n-1].at) > emptyFor {
+	if w.silent(now) {
 		return Standing{Silent, math.NaN(), 0}
 	}
 	mean, _, settled := w.settled(now, r.plan.Dwell)
@@ -197,20 +197,17 @@ func (r *Run) Look(now sample.Instant) bool {
 	if r.Done() {
 		return false
 	}
-	heard, begun, settled := 0, 0, 0
-	answers := 0 // of those that have ever answered to the cuff, or all while none has
+	answered := r.answered()
+	begun, settled, asked := 0, 0, 0
 	for i := range r.windows {
-		if !r.plan.Under[i] {
+		if !r.plan.Under[i] || !r.asked(i, answered) {
 			continue
 		}
 		s := r.Standing(i, now)
 		if s.State == Silent {
 			continue
 		}
-		if heard++; !r.answers(i) {
-			continue
-		}
-		answers++
+		asked++
 		if s.State != Waiting {
 			begun++
 		}
@@ -218,47 +215,41 @@ func (r *Run) Look(now sample.Instant) bool {
 			settled++
 		}
 	}
-	if answers == 0 || begun*2 < answers && !r.first(begun) || settled*2 < begun || settled == 0 {
+	// Before any channel has answered, one that moves is enough: dead ones are many
+	// among those that do not.
+	enough := begun*2 >= asked || !answered && begun > 0
+	if !enough || settled == 0 || settled*2 < begun {
 		r.mostly = sample.Never
 		return false
 	}
 	if r.mostly == sample.Never {
 		r.mostly = now
 	}
-	if settled < begun && now.Sub(r.mostly) < r.plan.Patience {
+	if settled < begun && now.Sub(r.mostly) < r.plan.patience() {
 		return false
 	}
 	r.read(now)
 	return true
 }
 
-// answers reports whether channel i has moved with the cuff yet, or nobody can
-// tell since no channel has. One that did not settle at the last level has no say
-// about the next.
-func (r *Run) answers(i int) bool {
+// answered reports whether any channel under the cuff has moved with it yet.
+func (r *Run) answered() bool {
+	for i := range r.windows {
+		if r.plan.Under[i] && r.windows[i].most > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// asked reports whether channel i has a say in whether the next level has settled:
+// if it has moved with the cuff yet, or while none has. One that did not settle at
+// the last level has none.
+func (r *Run) asked(i int, answered bool) bool {
 	if n := len(r.taken); n > 0 && math.IsNaN(r.taken[n-1].Raw[i]) {
 		return false
 	}
-	if r.windows[i].most > 0 {
-		return true
-	}
-	for k := range r.windows {
-		if r.plan.Under[k] && r.windows[k].most > 0 {
-			return false
-		}
-	}
-	return true
-}
-
-// first reports whether one channel that moves is enough: before any has answered,
-// dead ones are many among those that do not.
-func (r *Run) first(begun int) bool {
-	for i := range r.windows {
-		if r.plan.Under[i] && r.windows[i].most > 0 {
-			return false
-		}
-	}
-	return begun > 0
+	return !answered || r.windows[i].most > 0
 }
 
 // read takes the next level.
@@ -267,11 +258,10 @@ func (r *Run) read(now sample.Instant) {
 	t := Taken{Level: r.plan.Levels[len(r.taken)], At: now, Raw: make([]float64, n), SD: make([]float64, n), Drift: make([]float64, n)}
 	for i := range r.windows {
 		w := &r.windows[i]
-		s := r.Standing(i, now)
 		mean, sd, settled := w.settled(now, r.plan.Dwell)
 		t.Raw[i], t.SD[i] = mean, sd
 		switch {
-		case s.State == Silent:
+		case w.silent(now):
 			t.Raw[i] = math.NaN()
 		case !settled && r.plan.Under[i]: // of others one wants to know only whether they follow
 			t.Raw[i], t.Drift[i] = math.NaN(), w.moved(now, r.plan.Dwell)

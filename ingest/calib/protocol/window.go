@@ -83,6 +83,12 @@ func (w *window) feel() {
 	}
 }
 
+// silent reports whether the channel has not been heard of late.
+func (w *window) silent(now sample.Instant) bool {
+	n := len(w.readings)
+	return n == 0 || now.Sub(w.readings[n-1].at) > emptyFor
+}
+
 // since returns the readings from an instant on.
 func (w *window) since(at sample.Instant) []reading {
 	i, _ := slices.BinarySearchFunc(w.readings, at, func(r reading, at sample.Instant) int {

@@ -25,7 +25,7 @@ func example(t *testing.T) *record.Record {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return r.Record(rows, made, "E-01", "trolley", "leg", 2, record.Instrument{Name: "bench gauge <1>", U: o.ReferenceU}, o)
+	return r.Record(rows, fit.Circumstances{Bridge: "trolley", Source: "leg", Channel: 2, At: made, By: "E-01", Reference: "bench gauge <1>"}, o)
 }
 
 func printed(t *testing.T, r *record.Record, now time.Time) string {
