@@ -124,8 +124,10 @@ func channelList(text string) (out []int, err error) {
 	return out, nil
 }
 
-// lookEvery is how often a terminal asks how a calibration stands.
-const lookEvery = 500 * time.Millisecond
+const (
+	lookEvery   = 500 * time.Millisecond // a terminal asks so often how a calibration stands
+	leaveWithin = 500 * time.Millisecond // of ending
+)
 
 func calibrateRun(cmd *cobra.Command, f leadFlags) error {
 	if err := f.check(); err != nil {
@@ -167,7 +169,7 @@ func (d *leader) lead(ctx context.Context, f *leadFlags, lines <-chan string) er
 		return err
 	}
 	defer func() { // whoever ends this does not leave the daemon waiting
-		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), lookEvery)
+		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), leaveWithin)
 		defer cancel()
 		_, _ = d.post(end, "/leave", struct{}{})
 	}()

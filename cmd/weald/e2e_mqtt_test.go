@@ -12,6 +12,7 @@ import (
 
 	"weald/ingest/frame"
 	"weald/ingest/mqtt/mosquitto"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // A publisher is a gateway with Wi-Fi: a client of MQTT that publishes to the
@@ -172,7 +173,7 @@ func reachable(t *testing.T, address string) {
 // counts once.
 func TestThroughTheOwnListener(t *testing.T) {
 	t.Parallel()
-	port := vacant(t)
+	port := wiretest.Vacant(t)
 	address := ward(t, port)
 	reachable(t, port)
 	a := newPublisher(t, port, "hub-a", "hub-a", "hub-a-secret")
@@ -222,7 +223,7 @@ func TestThroughTheOwnListener(t *testing.T) {
 // A port that another program has is said, and taken as soon as it is free.
 func TestAListenerWhosePortIsTaken(t *testing.T) {
 	t.Parallel()
-	port := vacant(t)
+	port := wiretest.Vacant(t)
 	taken, err := net.Listen("tcp", port)
 	if err != nil {
 		t.Fatal(err)

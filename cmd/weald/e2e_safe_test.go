@@ -9,6 +9,7 @@ import (
 
 	"weald/ingest/frame"
 	"weald/ingest/mqtt/mosquitto"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // seqsKept counts how often each sequence number of a source is in the record.
@@ -38,7 +39,7 @@ func legFrame(seq uint32) *frame.Frame {
 // counts once, by a daemon that was not there when it came first.
 func TestWhatWasAcknowledgedIsInTheRecord(t *testing.T) {
 	t.Parallel()
-	port := vacant(t)
+	port := wiretest.Vacant(t)
 	name := write(t, "ward.yaml", "data: record\n"+fmt.Sprintf(wardConfig, port))
 	secrets(t, name, "hub-a", "hub-b")
 	dir := filepath.Join(filepath.Dir(name), "record")

@@ -96,7 +96,7 @@ func TestABridgeThatDialsOverTLS(t *testing.T) {
 	t.Parallel()
 	ca := wiretest.NewCA(t)
 	certificate, key := ca.Leaf("127.0.0.1")
-	port := vacant(t)
+	port := wiretest.Vacant(t)
 	link := fmt.Sprintf("tcp: {listen: %q, quiet: 1s, tls: {certificate: %q, key: %q, client_ca: %q}}", port, certificate, key, ca.File)
 	address := start(t, "run", "-c", write(t, "hub.yaml", fmt.Sprintf(hubConfig, "", link, "line")))
 	eventually(t, 20*time.Second, troubled(t, address, "hub", "still no connection after"))

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"net"
 	"slices"
 	"strconv"
 	"strings"
@@ -153,15 +152,4 @@ func counted(t *testing.T, address string, want map[string]float64) func() error
 		}
 		return nil
 	}
-}
-
-// vacant returns a loopback address that nobody listens on.
-func vacant(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
 }

@@ -18,6 +18,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"weald/ingest/frame"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 const fullConfig = `
@@ -110,7 +111,7 @@ func TestTheDiskOfADaemonFills(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer mats.Close()
-	port, data := vacant(t), filepath.Join(disk, "record")
+	port, data := wiretest.Vacant(t), filepath.Join(disk, "record")
 	name := write(t, "full.yaml", fmt.Sprintf(fullConfig, data, port, mats.Addr()))
 	secrets(t, name, "hub")
 	v := launch(t, name)

@@ -96,16 +96,8 @@ func eventually(t *testing.T, within time.Duration, f func() error) {
 }
 
 // get reads JSON from the daemon.
-func get[T any](address, path string) (v T, err error) {
-	r, err := http.Get(address + path)
-	if err != nil {
-		return v, err
-	}
-	defer r.Body.Close()
-	if r.StatusCode != http.StatusOK {
-		return v, fmt.Errorf("%s: %s", path, r.Status)
-	}
-	return v, json.NewDecoder(r.Body).Decode(&v)
+func get[T any](address, path string) (T, error) {
+	return getJSON[T](context.Background(), address+path)
 }
 
 // text reads what is not JSON.

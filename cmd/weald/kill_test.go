@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"weald/ingest/frame"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // kills makes TestKilledUnderLoad longer: 200 is ten minutes' worth.
@@ -78,7 +79,7 @@ func (g *gateway) feed(t *testing.T, port string, began time.Time) {
 // through all of them.
 func TestKilledUnderLoad(t *testing.T) {
 	t.Parallel()
-	port := vacant(t)
+	port := wiretest.Vacant(t)
 	long := time.Duration(*kills) * 300 * time.Millisecond
 	config := fmt.Sprintf(killConfig, port, long)
 	for limit := 10; limit < 105; limit += 5 {

@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/tcp/wire/wiretest"
 	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
@@ -100,8 +101,8 @@ func TestKilledWhileSending(t *testing.T) {
 		io.WriteString(w, r.Header.Get("Weald-Signature")+planted[1])
 	}))
 	defer chat.Close()
-	port := vacant(t)
-	config := fmt.Sprintf(notifyConfig, port, srv.URL, vacant(t), vacant(t))
+	port := wiretest.Vacant(t)
+	config := fmt.Sprintf(notifyConfig, port, srv.URL, wiretest.Vacant(t), wiretest.Vacant(t))
 	for limit := 10; limit < 105; limit += 5 {
 		config += fmt.Sprintf("  - {id: above-%d, limit: {watch: ankle.pressure, above: %d}, priority: low}\n", limit, limit)
 	}

@@ -19,6 +19,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"weald/ingest/frame"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 var powerCuts = flag.Int("powercuts", 0, "how often TestPowerCutOfADaemon takes the power away; it needs root")
@@ -104,7 +105,7 @@ func TestPowerCutOfADaemon(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	port, quit := vacant(t), make(chan struct{})
+	port, quit := wiretest.Vacant(t), make(chan struct{})
 	name := write(t, "power.yaml", fmt.Sprintf(powerConfig, filepath.Join(disk, "record"), port, board.Addr()))
 	secrets(t, name, "hub")
 	v := launch(t, name)

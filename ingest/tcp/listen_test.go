@@ -17,17 +17,6 @@ import (
 	"weald/ingest/tcp/wire/wiretest"
 )
 
-// vacantPort returns an address that nobody listens on.
-func vacantPort(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
-}
-
 // call connects as a bridge does: again and again until the port is open.
 func call(t *testing.T, address string) net.Conn {
 	t.Helper()
@@ -61,7 +50,7 @@ func openListen(t *testing.T, l *Listen) (ours io.ReadCloser, theirs net.Conn) {
 }
 
 func TestListen(t *testing.T) {
-	l := &Listen{Address: vacantPort(t)}
+	l := &Listen{Address: wiretest.Vacant(t)}
 	for range 2 { // and once more after the first bridge has gone
 		ours, theirs := openListen(t, l)
 		theirs.Write([]byte("w1"))
@@ -77,7 +66,7 @@ func TestListen(t *testing.T) {
 }
 
 func TestOpenWaitsUntilItsContextEnds(t *testing.T) {
-	l := &Listen{Address: vacantPort(t)}
+	l := &Listen{Address: wiretest.Vacant(t)}
 	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Millisecond)
 	defer cancel()
 	_, err := within(t, "Open", func() (io.ReadCloser, error) { return l.Open(ctx) })
@@ -92,7 +81,7 @@ func TestOpenWaitsUntilItsContextEnds(t *testing.T) {
 
 func TestASecondPeerIsRefusedWhileTheFirstIsAlive(t *testing.T) {
 	var log bytes.Buffer
-	l := &Listen{Address: vacantPort(t), Log: slog.New(slog.NewTextHandler(&log, nil))}
+	l := &Listen{Address: wiretest.Vacant(t), Log: slog.New(slog.NewTextHandler(&log, nil))}
 	ours, theirs := openListen(t, l)
 	theirs.Write([]byte("a"))
 	read(t, ours, 1)
@@ -117,7 +106,7 @@ func TestASecondPeerIsRefusedWhileTheFirstIsAlive(t *testing.T) {
 }
 
 func TestANewcomerReplacesASilentPeer(t *testing.T) {
-	l := &Listen{Address: vacantPort(t), Quiet: 50 * time.Millisecond}
+	l := &Listen{Address: wiretest.Vacant(t), Quiet: 50 * time.Millisecond}
 	ours, theirs := openListen(t, l)
 	theirs.Write([]byte("a"))
 	read(t, ours, 1)
@@ -179,7 +168,7 @@ func TestListenSaysWhatIsWrong(t *testing.T) {
 func TestListenWithTLS(t *testing.T) {
 	ca := wiretest.NewCA(t)
 	cert, key := ca.Leaf("127.0.0.1")
-	l := &Listen{Address: vacantPort(t), TLS: &wire.ServerTLS{Certificate: cert, Key: key}}
+	l := &Listen{Address: wiretest.Vacant(t), TLS: &wire.ServerTLS{Certificate: cert, Key: key}}
 	opened := make(chan io.ReadCloser, 1)
 	go func() {
 		c, err := l.Open(t.Context())

@@ -14,6 +14,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 const patience = 10 * time.Second
@@ -53,7 +55,7 @@ func Start(t testing.TB, o Options) *Broker {
 	t.Helper()
 	program := find(t, "mosquitto")
 	dir := t.TempDir()
-	b := &Broker{t: t, Address: vacant(t), conf: filepath.Join(dir, "mosquitto.conf")}
+	b := &Broker{t: t, Address: wiretest.Vacant(t), conf: filepath.Join(dir, "mosquitto.conf")}
 	_, port, _ := net.SplitHostPort(b.Address)
 	conf := fmt.Sprintf("listener %s 127.0.0.1\npersistence true\npersistence_location %s/\nlog_dest stderr\nallow_anonymous %v\n",
 		port, dir, o.Passwords == nil)
@@ -154,17 +156,6 @@ func run(t testing.TB, program string, args ...string) {
 	if out, err := exec.Command(program, args...).CombinedOutput(); err != nil {
 		t.Fatalf("%s: %v\n%s", filepath.Base(program), err, out)
 	}
-}
-
-// vacant returns a loopback address that nobody listens on.
-func vacant(t testing.TB) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
 }
 
 // A syncBuffer is a buffer that a program writes while a test reads.

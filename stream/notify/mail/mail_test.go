@@ -239,7 +239,7 @@ func TestServersThatFail(t *testing.T) {
 		{name: "disk full after data", s: on("end", "452 full"), says: "does not take it now: 452"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			b := &Box{Server: notifytest.Nobody(t), Security: c.security, TLS: &wire.ClientTLS{CA: ca.File}, User: "weald",
+			b := &Box{Server: wiretest.Vacant(t), Security: c.security, TLS: &wire.ClientTLS{CA: ca.File}, User: "weald",
 				Password: notifytest.Secret(t, planted), From: "weald@larch.example", To: []string{"round@larch.example"}, Patience: 10 * time.Second}
 			if c.ca != "" {
 				b.TLS.CA = c.ca

@@ -58,14 +58,3 @@ func Serve(t testing.TB, peer func(net.Conn)) string {
 	}()
 	return l.Addr().String()
 }
-
-// Nobody returns an address at which nobody listens.
-func Nobody(t testing.TB) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
-}

@@ -170,7 +170,7 @@ func TestBrokersThatFail(t *testing.T) {
 		name, broker, says string
 		tls                bool
 	}{
-		{name: "gone", broker: notifytest.Nobody(t), says: "refuses connections"},
+		{name: "gone", broker: wiretest.Vacant(t), says: "refuses connections"},
 		{name: "hangs", broker: notifytest.Serve(t, func(net.Conn) { <-done }), says: "has not answered in time"},
 		{name: "hangs up", broker: notifytest.Serve(t, func(c net.Conn) { c.Close() }), says: "ended the connection"},
 		{name: "no MQTT", broker: notifytest.Serve(t, func(c net.Conn) { c.Write([]byte("HTTP/1.1 400\r\n\r\n")); c.Close() }), says: "ended the connection"},

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"weald/ingest/sample"
+	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/notify/notifytest"
 )
 
@@ -32,7 +33,7 @@ func TestReceiverOfTheREADME(t *testing.T) {
 	if !found || !closed || !bytes.Contains(code, []byte(`("127.0.0.1", 9000)`)) {
 		t.Fatal("the README has no receiver")
 	}
-	address := notifytest.Nobody(t)
+	address := wiretest.Vacant(t)
 	_, port, _ := strings.Cut(address, ":")
 	dir := t.TempDir()
 	for name, text := range map[string][]byte{"desk.py": bytes.Replace(code, []byte("9000"), []byte(port), 1), "desk.secret": []byte(planted + "\n")} {

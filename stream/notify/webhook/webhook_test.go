@@ -119,7 +119,7 @@ func TestReceiversThatFail(t *testing.T) {
 		given           bool // the message is given up
 		ca              string
 	}{
-		{name: "refuses", url: "http://" + notifytest.Nobody(t), says: "refuses connections"},
+		{name: "refuses", url: "http://" + wiretest.Vacant(t), says: "refuses connections"},
 		{name: "hangs", url: "http://" + notifytest.Serve(t, func(net.Conn) { <-done }), says: "has not answered in time"},
 		{name: "hangs in TLS", url: "https://" + notifytest.Serve(t, func(net.Conn) { <-done }), says: "has not answered in time"},
 		{name: "slow", url: "http://" + notifytest.Serve(t, func(c net.Conn) {
@@ -192,7 +192,7 @@ func TestReceiversThatFail(t *testing.T) {
 // A secret that cannot be had is said by where it should be.
 func TestNoSecret(t *testing.T) {
 	for _, s := range []secret.Source{{File: "/nowhere/desk.secret"}, {Env: "WEALD_NO_SUCH"}, notifytest.Secret(t, "")} {
-		h := &Hook{URL: "http://" + notifytest.Nobody(t), Secret: s}
+		h := &Hook{URL: "http://" + wiretest.Vacant(t), Secret: s}
 		if err := h.Send(t.Context(), notifytest.Call()); err == nil || !strings.Contains(err.Error(), s.File+s.Env) {
 			t.Errorf("%v", err)
 		}

@@ -1,4 +1,5 @@
-// Package wiretest makes certificates for tests of links with TLS.
+// Package wiretest makes what tests of links need: certificates, and addresses at
+// which nobody listens.
 package wiretest
 
 import (

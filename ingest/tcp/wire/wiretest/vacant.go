@@ -1,0 +1,17 @@
+package wiretest
+
+import (
+	"net"
+	"testing"
+)
+
+// Vacant returns a loopback address that nobody listens on.
+func Vacant(t testing.TB) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
