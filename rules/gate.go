@@ -39,16 +39,22 @@ func compileGate(while string, signals []Signal) (*expr.Program, []expr.Problem)
 	}, names)
 }
 
+// mustGate compiles a `while` that Check has passed. It panics on any other.
+func mustGate(while string, signals []Signal) *expr.Program {
+	program, problems := compileGate(while, signals)
+	if len(problems) > 0 {
+		panic(fmt.Sprintf("rules: a plan that was not checked: while %q: %v", while, problems[0]))
+	}
+	return program
+}
+
 // gate compiles a rule's `while` for the place, and says on which feeds it
 // rests. It panics on one that Check refuses.
 func (p *place) gate(while string) (gate, []int) {
 	if while == "" {
 		return gate{open: true}, nil
 	}
-	program, problems := compileGate(while, p.signals)
-	if len(problems) > 0 {
-		panic(fmt.Sprintf("rules: a plan that was not checked: while %q: %v", while, problems[0]))
-	}
+	program := mustGate(while, p.signals)
 	return gate{program: program}, p.feedsOfProgram(program)
 }
 

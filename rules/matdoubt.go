@@ -139,7 +139,7 @@ func (d *doubt) signals(a *area, m *matstat.Measure, to []Signal) {
 	if m.Contact > 0 {
 		set(&to[1], math.Sqrt(d.touching2)/n, d.touched/n, d.beyond)
 	}
-	per := a.cellMM * newtonsPerMMHgMM2
+	per := a.cellMM * matstat.NewtonsPerMMHgMM2
 	set(&to[3], math.Sqrt(d.own2)*per, d.shared*per, d.beyond)
 }
 

@@ -47,24 +47,24 @@ const (
 
 func newQualityJudge(p *place, q *Quality, site int) *qualityJudge {
 	j := &qualityJudge{spec: q, site: site, need: 1, name: WholeMat}
-	var peers [][]int
+	lasts := j.asks(Stuck) || j.asks(Open)
+	var peers [][]int // where what lasts is asked for
 	if site >= 0 {
 		s := &p.sites[site]
 		j.name = s.spec.ID
 		for i, c := range s.spec.Channels {
 			j.watched = append(j.watched, watched{s.feeds[i], c.Index, without})
-			peers = append(peers, nil)
-			for k := range s.spec.Channels {
-				if k != i {
-					peers[i] = append(peers[i], k)
-				}
+			if lasts {
+				peers = append(peers, s.others(i))
 			}
 		}
 	} else {
 		m := p.mat.spec
 		for c := range m.Rows * m.Columns {
 			j.watched = append(j.watched, watched{p.mat.feed, c, without})
-			peers = append(peers, m.around(c))
+			if lasts {
+				peers = append(peers, m.around(c))
+			}
 		}
 		j.need = max(1, int(math.Ceil(q.Share*float64(len(j.watched)))))
 	}
@@ -76,10 +76,20 @@ func newQualityJudge(p *place, q *Quality, site int) *qualityJudge {
 		j.skip = slices.Grow(j.skip, w.channel+1)[:max(len(j.skip), w.channel+1)]
 	}
 	j.flows = make([]flow, len(j.feeds))
-	if j.asks(Stuck) || j.asks(Open) {
+	if lasts {
 		j.steady = newSteady(q.Unchanged, peers)
 	}
 	return j
+}
+
+// others returns the channels of the site but one.
+func (s *siteState) others(i int) (all []int) {
+	for k := range s.spec.Channels {
+		if k != i {
+			all = append(all, k)
+		}
+	}
+	return all
 }
 
 // around returns the cells that share an edge with one.

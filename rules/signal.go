@@ -9,9 +9,6 @@ import (
 // for area and mean: common practice, no source; 5 mmHg is usual.
 const contactAbove = 5
 
-// newtonsPerMMHgMM2 turns mmHg x mm2 into newtons.
-var newtonsPerMMHgMM2 = sample.MMHg(1).Pascals() * 1e-6
-
 // The quantities of a mat and of each of its regions, in the order of their
 // signals.
 var areaQuantities = [...]struct{ name, unit string }{

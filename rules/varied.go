@@ -31,11 +31,9 @@ type Varied struct {
 	Peaks bool
 
 	// Upper says which bound varies: the one that the signal must not be above,
-	// or the one that it must not be below. Limit is where it stands now, and
-	// other the bound of the other side, as it stands.
+	// or the one that it must not be below. Limit is where it stands now.
 	Upper bool
 	Limit float64
-	other float64
 
 	Gate Gate
 }
@@ -63,7 +61,7 @@ func (p *Place) Vary(r *Rule) (*Varied, error) {
 	case l.Below != nil:
 		v.Limit = *l.Below
 	default:
-		v.Upper, v.Limit, v.other = true, l.Outside[1], l.Outside[0]
+		v.Upper, v.Limit = true, l.Outside[1]
 	}
 	if v.Peaks && (!v.Upper || l.Outside != nil) {
 		return nil, fmt.Errorf("rule %s judges cell by cell, of which only the highest is kept: %w", r.ID, ErrNoLimit)
@@ -74,19 +72,22 @@ func (p *Place) Vary(r *Rule) (*Varied, error) {
 
 // Band is the rule's with another limit.
 func (v *Varied) Band(limit float64) hold.Certain {
-	l := v.Rule.Limit
+	l := *v.Rule.Limit
 	switch {
 	case l.Outside != nil:
-		return hold.Outside(v.other, limit, l.Deadband).At(hold.Half)
+		l.Outside = &[2]float64{l.Outside[0], limit}
 	case v.Upper:
-		return hold.Above(limit, l.Deadband).At(hold.Half)
+		l.Above = &limit
+	default:
+		l.Below = &limit
 	}
-	return hold.Below(limit, l.Deadband).At(hold.Half)
+	return v.Rule.band(&l)
 }
 
 // Possible reports whether a limit can stand beside the other bound.
 func (v *Varied) Possible(limit float64) bool {
-	return v.Rule.Limit.Outside == nil || limit > v.other
+	o := v.Rule.Limit.Outside
+	return o == nil || limit > o[0]
 }
 
 // Hold is the rule's with another on-delay.
@@ -111,10 +112,7 @@ func (p *Place) gateOf(while string) Gate {
 		return Gate{}
 	}
 	all := p.allSignals()
-	program, problems := compileGate(while, all)
-	if len(problems) > 0 {
-		panic(fmt.Sprintf("rules: a plan that was not checked: while %q: %v", while, problems[0]))
-	}
+	program := mustGate(while, all)
 	g := Gate{program: program, values: make([]float64, len(all)), truths: make([]sample.Truth, len(all))}
 	g.slots = slices.Concat(program.Values(), program.Truths())
 	for i, s := range g.slots {

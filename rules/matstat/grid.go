@@ -40,5 +40,5 @@ var nothing = func() Measure {
 	return Measure{Peak: nan, Mean: nan, AreaCM2: nan, Sum: nan, Newtons: nan, X: nan, Y: nan, Index: nan, Variation: nan, Gradient: nan}
 }()
 
-// newtonsPerMMHgMM2 turns mmHg × mm² into newtons.
-var newtonsPerMMHgMM2 = sample.MMHg(1).Pascals() * 1e-6
+// NewtonsPerMMHgMM2 turns mmHg × mm² into newtons.
+var NewtonsPerMMHgMM2 = sample.MMHg(1).Pascals() * 1e-6

@@ -123,7 +123,7 @@ func (m *Mat) measure(a *area) Measure {
 	}
 	cell := m.grid.PitchMM[0] * m.grid.PitchMM[1] // mm²
 	out.Contact, out.Peak, out.Mean = t.contact, t.high, 0
-	out.Sum, out.AreaCM2, out.Newtons = t.sum, float64(t.contact)*cell/100, t.sum*cell*newtonsPerMMHgMM2
+	out.Sum, out.AreaCM2, out.Newtons = t.sum, float64(t.contact)*cell/100, t.sum*cell*NewtonsPerMMHgMM2
 	if t.pressing > 0 {
 		out.X, out.Y = t.x/t.pressing*m.grid.PitchMM[1]/10, t.y/t.pressing*m.grid.PitchMM[0]/10
 	}

@@ -2,6 +2,7 @@ package applied
 
 import (
 	"encoding/hex"
+	"math"
 	"time"
 
 	"weald/ingest/calib/curve"
@@ -28,6 +29,7 @@ type moves struct {
 	motion curve.Motion // while it is in no loop
 	width  float64
 	creep  *curve.Creep
+	dwell  float64 // of creep, in decades
 }
 
 func newChannel(r *record.Record) *channel {
@@ -41,6 +43,9 @@ func newChannel(r *record.Record) *channel {
 	}
 	if c.Unloading != nil || c.Creep != nil {
 		ch.moves = &moves{width: c.Width, creep: c.Creep}
+		if c.Creep != nil {
+			ch.moves.dwell = math.Log10(1 + c.Creep.Dwell)
+		}
 	}
 	if ch.drift == 0 {
 		ch.fresh = nil

@@ -5,7 +5,6 @@ import (
 	"math/bits"
 	"time"
 
-	"weald/ingest/calib/curve"
 	"weald/ingest/sample"
 )
 
@@ -37,8 +36,9 @@ var decades = func() (table [(mostAge - leastAge) << finestAge]float64) {
 	return table
 }()
 
-// at prepares c for a load that is of some age at an instant.
-func (c *crept) at(creep *curve.Creep, at sample.Instant, age time.Duration) {
+// at prepares c for a load that is of some age at an instant, on a channel with
+// creep.
+func (c *crept) at(m *moves, at sample.Instant, age time.Duration) {
 	age = max(age, 0)
 	d := 0.0
 	if octave := bits.Len64(uint64(age)) - 1; octave < leastAge {
@@ -49,8 +49,7 @@ func (c *crept) at(creep *curve.Creep, at sample.Instant, age time.Duration) {
 		c.until = at.Add(whole + 1<<part - age)
 		d = decades[min(octave-leastAge, mostAge-leastAge-1)<<finestAge|int(age>>part)&(1<<finestAge-1)]
 	}
-	dwell := math.Log10(1 + creep.Dwell)
-	c.shrink = (1 + creep.PerDecade*dwell) / (1 + creep.PerDecade*d)
-	u := creep.U * (d - dwell)
+	c.shrink = (1 + m.creep.PerDecade*m.dwell) / (1 + m.creep.PerDecade*d)
+	u := m.creep.U * (d - m.dwell)
 	c.uu = u * u
 }

@@ -175,7 +175,7 @@ func (s *source) follow(scan *sample.Scan, rail float64) {
 		p, u := s.pieces[row+column].at(d)
 		if q.creeps && inOrder {
 			if at >= q.crept.until {
-				q.crept.at(q.moves.creep, at, q.motion.Age(at))
+				q.crept.at(q.moves, at, q.motion.Age(at))
 			}
 			p *= q.crept.shrink
 			u = math.Sqrt(float64(u*u) + float64(p*p*q.crept.uu))
