@@ -195,17 +195,14 @@ func (t *tier) look(s int64) bucket {
 	return nothing
 }
 
-func floorMinute(s int64) int64 {
-	if s < 0 {
-		return -((-s + chunkSeconds - 1) / chunkSeconds)
-	}
-	return s / chunkSeconds
-}
+func floorMinute(s int64) int64           { return floorDiv(s, chunkSeconds) }
+func floorSecond(at sample.Instant) int64 { return floorDiv(int64(at), int64(second)) }
 
-func floorSecond(at sample.Instant) int64 {
-	s := int64(at / second)
-	if at%second < 0 {
-		s--
+// floorDiv is a/by, rounded down.
+func floorDiv(a, by int64) int64 {
+	q := a / by
+	if a%by < 0 {
+		q--
 	}
-	return s
+	return q
 }

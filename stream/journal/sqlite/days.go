@@ -242,7 +242,11 @@ func (d *days) look(ctx context.Context, file string) error {
 	if err := dayKind.keepAll(ctx, db, rescued); err != nil {
 		return err
 	}
-	one := day{file: file}
+	return d.learn(ctx, db, day{file: file})
+}
+
+// learn reads what a file holds.
+func (d *days) learn(ctx context.Context, db *sql.DB, one day) error {
 	sum, heads, err := readDay(ctx, db)
 	if err != nil {
 		return err

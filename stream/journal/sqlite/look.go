@@ -36,11 +36,9 @@ func (s *Store) look(ctx context.Context) (err error) {
 	if s.main.r, err = connect(path, reading); err != nil {
 		return err
 	}
-	var id, version int64
-	for pragma, v := range map[string]*int64{"application_id": &id, "user_version": &version} {
-		if err := s.main.r.QueryRowContext(ctx, "PRAGMA "+pragma).Scan(v); err != nil {
-			return translate(err)
-		}
+	id, version, err := marks(ctx, s.main.r)
+	if err != nil {
+		return translate(err)
 	}
 	if id != mainID || version != schemaVersion {
 		return journal.ErrForeign
@@ -65,12 +63,8 @@ func (d *days) glance(ctx context.Context, one day) error {
 		return err
 	}
 	defer db.Close()
-	sum, heads, err := readDay(ctx, db)
-	if err != nil {
+	if err := d.learn(ctx, db, one); err != nil {
 		return fmt.Errorf("%s: %w", one.file, err)
 	}
-	one.sum = sum
-	d.set(one)
-	d.raiseAll(heads)
 	return nil
 }

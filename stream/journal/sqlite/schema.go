@@ -168,12 +168,18 @@ func establish(ctx context.Context, path string, k *kind) (*sql.DB, error) {
 	return db, nil
 }
 
-func adopt(ctx context.Context, db *sql.DB, id int64, schema string) error {
-	var gotID, version int64
-	if err := db.QueryRowContext(ctx, "PRAGMA application_id").Scan(&gotID); err != nil {
-		return err
+// marks returns what a file says that it is.
+func marks(ctx context.Context, db *sql.DB) (id, version int64, err error) {
+	if err := db.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
+		return 0, 0, err
 	}
-	if err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+	err = db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version)
+	return id, version, err
+}
+
+func adopt(ctx context.Context, db *sql.DB, id int64, schema string) error {
+	gotID, version, err := marks(ctx, db)
+	if err != nil {
 		return err
 	}
 	if gotID == id && version == schemaVersion {
