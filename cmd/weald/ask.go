@@ -138,15 +138,10 @@ func checkRecord(ctx context.Context, store *sqlite.Store, each func(string)) er
 	return context.Cause(ctx)
 }
 
-// daemonAnswers reports whether a daemon listens on a socket of that path.
-func daemonAnswers(path string) bool {
-	conn, err := net.Dial("unix", path)
-	if err != nil {
-		return false
-	}
-	conn.Close()
-	return true
-}
+// notReached is the error of asking a daemon that cannot be connected to.
+type notReached struct{ error }
+
+func (e notReached) Unwrap() error { return e.error }
 
 // askDaemon asks the daemon that uses the record in a folder, and calls each
 // with all lines of its answer but the last.
@@ -154,7 +149,7 @@ func askDaemon(ctx context.Context, dir string, q question, each func(answerLine
 	var d net.Dialer
 	conn, err := d.DialContext(ctx, "unix", filepath.Join(dir, askName))
 	if err != nil {
-		return fmt.Errorf("the record in %s is in use by another process that cannot be asked: %w; stop it first", dir, err)
+		return notReached{fmt.Errorf("the record in %s is in use by another process that cannot be asked: %w; stop it first", dir, err)}
 	}
 	defer conn.Close()
 	stop := context.AfterFunc(ctx, func() { conn.Close() })

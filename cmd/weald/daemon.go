@@ -82,20 +82,15 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		return nil, err
 	}
 	d.pipe.Follow(d.hub)
-	var sendersSeen func() []api.Sender
-	var sendersCounted func() []metrics.Sender
-	if d.senders != nil {
-		sendersSeen, sendersCounted = d.senders.views, d.senders.counts
-	}
 	d.handler = webui.Options{
 		Pages: webui.Pages(),
 		Live:  d.hub,
 		API: api.Options{
-			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: sendersSeen,
+			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: d.senders.views,
 			Troubles: d.troubles, ClockOff: d.clock.Off, Speed: speed, Version: build(),
 		},
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
-			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts, Senders: sendersCounted,
+			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts, Senders: d.senders.counts,
 			Viewers: d.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Record: d.book.well(), Version: build(),
 		})),
 	}

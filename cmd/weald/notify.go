@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -61,8 +60,9 @@ func sendTest(ctx context.Context, c *config.Config, id string) error {
 		if s.ID != id {
 			continue
 		}
-		if daemonAnswers(filepath.Join(c.Data, askName)) {
-			return askDaemon(ctx, c.Data, question{Test: id}, func(answerLine) {})
+		err := askDaemon(ctx, c.Data, question{Test: id}, func(answerLine) {})
+		if _, alone := errors.AsType[notReached](err); !alone {
+			return err
 		}
 		way := senderOf(s)
 		if shower, ok := way.(outbox.Shower); ok {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
@@ -63,21 +64,17 @@ func (s *senders) trouble() (out []string) {
 	}
 	for _, st := range s.box.Statuses() {
 		if st.Broken {
-			out = append(out, fmt.Sprintf("sender %s does not get through: %s", st.ID, orElse(st.Trouble, "a message was given up")))
+			out = append(out, fmt.Sprintf("sender %s does not get through: %s", st.ID, cmp.Or(st.Trouble, "a message was given up")))
 		}
 	}
 	return out
 }
 
-func orElse(text, other string) string {
-	if text == "" {
-		return other
-	}
-	return text
-}
-
 // counts is what Prometheus sees.
 func (s *senders) counts() (out []metrics.Sender) {
+	if s == nil {
+		return nil
+	}
 	for _, st := range s.box.Statuses() {
 		out = append(out, metrics.Sender{ID: st.ID, Well: !st.Broken && st.Trouble == "", Waiting: st.Waiting,
 			Sent: st.Sent, Failed: st.Failed, GivenUp: st.GivenUp})
@@ -87,6 +84,9 @@ func (s *senders) counts() (out []metrics.Sender) {
 
 // views is what the pages and the API show.
 func (s *senders) views() (out []api.Sender) {
+	if s == nil {
+		return nil
+	}
 	for i, st := range s.box.Statuses() {
 		out = append(out, senderView(&st, s.box.Senders[i].Reaches()))
 	}
