@@ -18,19 +18,22 @@ CALM := ./rules/... ./ingest/assembly ./ingest/battery ./ingest/calib/... ./inge
   ./cmd/internal/posturefit
 
 .DEFAULT_GOAL := build
-.PHONY: build run test web modules packages lint go-test web-test fuzz e2e faults bench clean
+.PHONY: build run test web modules packages lint go-test web-test fuzz e2e stories figures faults bench clean
 
 build: $(BIN)
 
 run: $(BIN)
 	./$(BIN) demo
 
-# What comes over the network comes at the same time, and the pages are checked beside
-# the linters. What is measured against a clock has the machine to itself.
+# What comes over the network comes at the same time, the pages are checked beside the
+# linters, and fuzzing takes what the stories leave, as most of a story is waiting. What
+# is measured against a clock has the machine to itself.
 test:
 	@$(MAKE) --no-print-directory -j3 web modules packages
 	@$(MAKE) --no-print-directory -j2 --output-sync lint web-test
-	@$(MAKE) --no-print-directory go-test fuzz e2e
+	@$(MAKE) --no-print-directory go-test
+	@$(MAKE) --no-print-directory -j2 --output-sync fuzz stories
+	@$(MAKE) --no-print-directory figures
 
 # The pages come first: the Go binary carries them.
 web: $(WEB)
@@ -76,16 +79,22 @@ fuzz: $(WEB)
 	targets=$$(grep -r --include='*_test.go' -o '^func Fuzz[A-Za-z0-9_]*' cmd config ingest rules stream webui/*.go webui/api \
 	  | sed -E 's#^(.*)/[^/]*:func (.*)#\1 \2#' | sort -u); \
 	for p in $$(echo "$$targets" | cut -d' ' -f1 | uniq); do \
-	  $(GO) test -c -vet=off $(GUIDED) -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
-	echo "$$targets" | xargs -P 2 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
+	  nice -n 19 $(GO) test -c -vet=off $(GUIDED) -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
+	echo "$$targets" | nice -n 19 xargs -P 2 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
 	  $$at/fuzz.test -test.run "^$$" -test.fuzz "^$$1\$$" -test.fuzztime $(FUZZTIME) -test.fuzzminimizetime 200ms -test.parallel 1 \
 	    -test.fuzzcachedir '"$$found"'/weald/$$0 >$$at/$$1.log 2>&1 \
 	  || { grep -q "^ *context deadline exceeded$$" $$at/$$1.log && ! grep -qi "failing input\|panic\|fatal" $$at/$$1.log; } \
 	  || { cat $$at/$$1.log; exit 255; }'
 
-# The real daemon in a real browser.
-e2e: $(BIN) packages
-	cd webui && npm run --silent e2e
+# The real daemon in a real browser: all stories, those that bear company, and those
+# that are measured.
+e2e: stories figures
+
+stories: $(BIN) packages
+	cd webui && npm run --silent e2e -- --beside
+
+figures: $(BIN) packages
+	cd webui && npm run --silent e2e -- --alone
 
 modules:
 	$(GO) mod download

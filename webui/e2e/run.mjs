@@ -3,6 +3,8 @@
 //   WEALD_BIN   the program, default ../bin/weald
 //   WEALD_SHOTS=1  renew the README's picture in e2e/shots
 //   node e2e/run.mjs [words]   only the stories whose names hold one of the words
+//   --beside, --alone          only those that bear company, or only those that are
+//                              measured against a clock and want the machine to themselves
 
 import { existsSync, mkdirSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
@@ -37,11 +39,13 @@ const artifacts = at('./artifacts');
 mkdirSync(artifacts, { recursive: true });
 if (shots) mkdirSync(shots, { recursive: true });
 
-const wanted = process.argv.slice(2);
+const wanted = process.argv.slice(2).filter((w) => !w.startsWith('--'));
+const only = (kind) => !process.argv.some((w) => w.startsWith('--')) || process.argv.includes(`--${kind}`);
 const chosen = (stories) => stories.filter((s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)));
 // The longest first, and alerts from the start, as one of them says when the first comes.
-const groups = [access, calibrate, alerts, connection, pictures, setup, pages, records, equipment, senders, rehearse].map(chosen);
-const alone = chosen(figures);
+const told = [access, calibrate, alerts, connection, pictures, setup, pages, records, equipment, senders, rehearse, figures].map(chosen);
+const groups = only('beside') ? told.map((group) => group.filter((s) => !s.alone)) : [];
+const alone = only('alone') ? told.flat().filter((s) => s.alone) : [];
 const stories = [...groups.flat(), ...alone];
 
 const browser = await launch();
@@ -66,12 +70,12 @@ async function tell(story) {
   console.log(said.join('\n'));
 }
 
-// Most of a story is waiting, so three groups are told beside each other, each story
-// by story. Figures have the machine to themselves.
+// Most of a story is waiting, so four groups are told beside each other, each story
+// by story.
 async function lane() {
   for (let group; (group = groups.shift()); ) for (const story of group) await tell(story);
 }
-await Promise.all([lane(), lane(), lane()]);
+await Promise.all([lane(), lane(), lane(), lane()]);
 for (const story of alone) await tell(story);
 await browser.close();
 await ward.stop();

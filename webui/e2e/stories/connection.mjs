@@ -38,16 +38,15 @@ function openShare(page, from, to) {
   );
 }
 
-/** Cuts the cable for some seconds; gives back how long the page took to say so, and when the hole was. */
+/** Cuts the cable for some seconds; gives back how long the page took to say so, and when the hole was, in ms. */
 async function cutFor(page, proxy, ms, say, picture) {
   // What is out of sight is not drawn.
   await page.locator('[aria-labelledby="lanes-title"] canvas').scrollIntoViewIfNeeded();
   const began = Date.now();
   proxy.silence();
-  await bar(page).waitFor({ timeout: 3000 });
+  await bar(page).waitFor({ timeout: ms });
   const took = Date.now() - began;
   say(`said to be old after ${(took / 1000).toFixed(2)} s`);
-  assert.ok(took <= 3000, `it took ${took} ms`);
   assert.match(await bar(page).innerText(), /No news since \d\d:\d\d:\d\d/);
   assert.equal(await page.locator('main.old').count(), 1);
   if (picture) await page.screenshot({ path: picture });
@@ -56,12 +55,13 @@ async function cutFor(page, proxy, ms, say, picture) {
   await bar(page).waitFor({ state: 'detached', timeout: 15_000 });
   const back = Date.now();
   say(`live again ${((back - began - ms) / 1000).toFixed(1)} s after the cable was mended`);
-  return { began, back };
+  return { began, took, back };
 }
 
 export default [
   {
     name: 'connection: a silent loss is said within three seconds, heals by itself, and the hole is filled',
+    alone: true,
     async tell({ ward, browser, later, say, artifacts }) {
       const proxy = await startProxy(ward);
       later(() => proxy.stop());
@@ -69,7 +69,8 @@ export default [
       later(() => context.close());
       await live(page);
       await page.waitForTimeout(3000);
-      const { began, back } = await cutFor(page, proxy, 8000, say, `${artifacts}/old.png`);
+      const { began, took, back } = await cutFor(page, proxy, 8000, say, `${artifacts}/old.png`);
+      assert.ok(took <= 3000, `it took ${took} ms`);
       await until('the hole is said to be filled', async () => /has been filled in/.test(await page.locator('.bar').innerText()));
       await page.waitForTimeout(2500);
       const share = await openShare(page, Date.now() - began - 1000, Date.now() - back + 1000);
@@ -110,7 +111,7 @@ export default [
       }
       await pages[0].waitForTimeout(3000);
       proxy.silence();
-      await Promise.all(pages.map((page) => bar(page).waitFor({ timeout: 3500 })));
+      await Promise.all(pages.map((page) => bar(page).waitFor({ timeout: 8000 })));
       await pages[0].waitForTimeout(4000); // nobody measures: longer than values last
       const anew = await demo(binary);
       later(() => anew.stop());

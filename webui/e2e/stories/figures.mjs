@@ -24,6 +24,7 @@ const share = (x) => `${(100 * x).toFixed(1)} %`;
 export default [
   {
     name: 'figures: 24 channels at 50/s and a map at 10/s take less than 15 % of a core',
+    alone: true,
     async tell({ later, say }) {
       const mock = await startMock([place('trial', 'bed', { sites: 24, rate: 50, rows: 32, columns: 64 })]);
       later(() => mock.stop());
@@ -43,6 +44,7 @@ export default [
   },
   {
     name: 'figures: a round of sixty places scrolls smoothly',
+    alone: true,
     async tell({ later, say }) {
       const mock = await startMock(Array.from({ length: 60 }, (_, i) => place(`bed-${i + 1}`, 'bed', { rows: 32, columns: 64 })));
       later(() => mock.stop());
@@ -79,6 +81,7 @@ export default [
   },
   {
     name: 'figures: the first page is smaller than 60 kB, packed',
+    alone: true,
     async tell({ say }) {
       const dist = fileURLToPath(new URL('../../dist/', import.meta.url));
       const packed = (files) => files.reduce((sum, f) => sum + gzipSync(readFileSync(dist + f), { level: 9 }).length, 0);
