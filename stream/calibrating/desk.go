@@ -23,7 +23,7 @@ type Ask struct {
 
 	Index    int   // of the source in the plan
 	Width    int   // channels of the source
-	Channels []int // those under the cuff
+	Channels []int // those under the cuff, each once
 
 	Plan protocol.Plan // Under is filled in
 	Fit  fit.Options   // but for the noise, which the levels show
@@ -37,10 +37,22 @@ type Made struct {
 
 // Errors of a desk.
 var (
-	ErrBusy    = errors.New("another calibration is going on")
-	ErrNone    = errors.New("no calibration is going on")
-	ErrStage   = errors.New("it is not time for that")
-	ErrChannel = errors.New("there is no such channel under the cuff")
+	ErrBusy     = errors.New("another calibration is going on")
+	ErrNone     = errors.New("no calibration is going on")
+	ErrOther    = errors.New("that calibration is over, and another one is going on")
+	ErrStage    = errors.New("it is not time for that")
+	ErrChannel  = errors.New("there is no such channel under the cuff")
+	ErrTwice    = errors.New("a channel lies under the cuff once")
+	ErrRejected = errors.New("a rejected calibration does not come into force")
+)
+
+// A stage is how far a run has come.
+type stage int
+
+const (
+	reading  stage = iota // of pressures
+	fitting               // what was read; nothing of the run changes any more
+	finished              // what came of it is there
 )
 
 // A Desk leads calibrations. Its methods may be called at once.
@@ -48,13 +60,16 @@ type Desk struct {
 	raw func(source int, into []float64) ([]float64, sample.Instant)
 	now func() sample.Instant
 
-	mu   sync.Mutex
-	ask  Ask
-	run  *protocol.Run // nil: none goes on
-	id   string
-	from sample.Instant
-	out  map[int]*Made  // once it is finished, by channel
-	kept map[int]string // the records that came into force, by channel
+	keeping sync.Mutex // held while records come into force, so that none does twice
+
+	mu    sync.Mutex
+	ask   Ask
+	run   *protocol.Run // nil: none goes on
+	id    string
+	from  sample.Instant
+	stage stage
+	out   map[int]*Made  // once it is finished, by channel
+	kept  map[int]string // the records that came into force, by channel
 }
 
 // New returns a desk that reads counts from raw, such as Pipeline.Raw, and the
@@ -68,7 +83,7 @@ const (
 	lookEvery = 500 * time.Millisecond // for plateaus
 )
 
-// Run reads counts until ctx ends.
+// Run reads counts, and fits what was read, until ctx ends.
 func (d *Desk) Run(ctx context.Context) error {
 	tick := time.NewTicker(readEvery)
 	defer tick.Stop()
@@ -80,15 +95,16 @@ func (d *Desk) Run(ctx context.Context) error {
 			return context.Cause(ctx)
 		case <-tick.C:
 			raw, looked = d.step(raw, looked)
+			d.fit()
 		}
 	}
 }
 
-// step takes a scan, if a run goes on.
+// step takes a scan, if pressures are being read.
 func (d *Desk) step(raw []float64, looked sample.Instant) ([]float64, sample.Instant) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.run == nil || d.out != nil {
+	if d.run == nil || d.stage != reading {
 		return raw, looked
 	}
 	raw, at := d.raw(d.ask.Index, raw[:0])
@@ -99,39 +115,61 @@ func (d *Desk) step(raw []float64, looked sample.Instant) ([]float64, sample.Ins
 	if looked == sample.Past || now.Sub(looked) >= lookEvery || now < looked {
 		looked = now
 		if d.run.Look(now) && d.run.Done() {
-			d.finish()
+			d.stage = fitting
 		}
 	}
 	return raw, looked
 }
 
-// finish fits what was read.
-func (d *Desk) finish() {
-	d.out = map[int]*Made{}
-	out, err := d.run.Outcomes(d.ask.Fit)
+// fit works out what came of a run whose pressures have been read. Many channels
+// take seconds, in which others may look at the run, or leave it: it is not locked
+// meanwhile, as nobody changes a run at this stage.
+func (d *Desk) fit() {
+	d.mu.Lock()
+	id, run, ask, due := d.id, d.run, d.ask, d.run != nil && d.stage == fitting
+	d.mu.Unlock()
+	if !due {
+		return
+	}
+	out := made(run, ask)
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.run != nil && d.id == id {
+		d.out, d.stage = out, finished
+	}
+}
+
+// made fits every channel of a run.
+func made(run *protocol.Run, ask Ask) map[int]*Made {
+	all := map[int]*Made{}
+	out, err := run.Outcomes(ask.Fit)
 	if err != nil {
-		for _, c := range d.ask.Channels {
-			d.out[c] = &Made{Refused: fit.Refused{{Reason: err.Error(), Advice: "calibrate again"}}}
+		for _, c := range ask.Channels {
+			all[c] = &Made{Refused: fit.Refused{{Reason: err.Error(), Advice: "calibrate again"}}}
 		}
 	}
 	for _, o := range out {
 		one := &Made{Refused: o.Refused}
 		if o.Refused == nil {
-			of, taken := d.ask.Of, d.run.Taken()
+			of, taken := ask.Of, run.Taken()
 			of.Channel, of.At = o.Channel, taken[len(taken)-1].At.Time()
 			one.Record = o.Result.Record(o.Rows, of, o.Options)
 		}
-		d.out[o.Channel] = one
+		all[o.Channel] = one
 	}
+	return all
 }
 
-// Begin begins a run. Its errors wrap ErrBusy or ErrChannel, or are those of the
-// plan.
+// Begin begins a run, which id names from then on. Its errors wrap ErrBusy,
+// ErrChannel or ErrTwice, or are those of the plan.
 func (d *Desk) Begin(id string, a Ask) error {
 	a.Plan.Under = make([]bool, a.Width)
 	for _, c := range a.Channels {
-		if c < 0 || c >= a.Width {
+		switch {
+		case c < 0 || c >= a.Width:
 			return fmt.Errorf("channel %d of %s/%s: %w", c, a.Of.Bridge, a.Of.Source, ErrChannel)
+		case a.Plan.Under[c]:
+			return fmt.Errorf("channel %d is named twice: %w", c, ErrTwice)
 		}
 		a.Plan.Under[c] = true
 	}
@@ -144,72 +182,6 @@ func (d *Desk) Begin(id string, a Ask) error {
 	if err != nil {
 		return err
 	}
-	d.ask, d.run, d.id, d.from, d.out, d.kept = a, run, id, d.now(), nil, map[int]string{}
+	d.ask, d.run, d.id, d.from, d.stage, d.out, d.kept = a, run, id, d.now(), reading, nil, map[int]string{}
 	return nil
-}
-
-// during calls f with the run that goes on and has not been finished.
-func (d *Desk) during(f func() error) error {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	switch {
-	case d.run == nil:
-		return ErrNone
-	case d.out != nil:
-		return fmt.Errorf("every pressure has been read: %w", ErrStage)
-	}
-	return f()
-}
-
-// Ready says that the next pressure is there.
-func (d *Desk) Ready() error { return d.during(func() error { d.run.Ready(); return nil }) }
-
-// Again takes back the pressure that was read last.
-func (d *Desk) Again() error { return d.during(func() error { return d.run.Again(d.now()) }) }
-
-// Gauge says what the gauge showed at a level, from 0, in mmHg.
-func (d *Desk) Gauge(level int, mmHg float64) error {
-	return d.during(func() error { return d.run.Gauge(level, mmHg) })
-}
-
-// Finish fits what has been read so far, though pressures are left.
-func (d *Desk) Finish() error { return d.during(func() error { d.finish(); return nil }) }
-
-// Leave ends the run. What was put into force stays so.
-func (d *Desk) Leave() error {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.run == nil {
-		return ErrNone
-	}
-	d.run, d.out = nil, nil
-	return nil
-}
-
-// Record returns what may be put into force of a channel. Its errors wrap ErrNone,
-// ErrStage, ErrChannel, or are why the channel was refused or rejected.
-func (d *Desk) Record(channel int) (*record.Record, error) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	made := d.out[channel]
-	switch {
-	case d.run == nil:
-		return nil, ErrNone
-	case d.out == nil:
-		return nil, fmt.Errorf("pressures are still being read: %w", ErrStage)
-	case made == nil:
-		return nil, fmt.Errorf("channel %d: %w", channel, ErrChannel)
-	case made.Refused != nil:
-		return nil, made.Refused
-	}
-	return made.Record, nil
-}
-
-// Kept notes that the record of a channel came into force.
-func (d *Desk) Kept(channel int, id string) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.kept != nil {
-		d.kept[channel] = id
-	}
 }

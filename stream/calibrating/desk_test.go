@@ -8,6 +8,7 @@ import (
 
 	"weald/ingest/calib/fit"
 	"weald/ingest/calib/protocol"
+	"weald/ingest/calib/record"
 	"weald/ingest/sample"
 )
 
@@ -37,7 +38,7 @@ func TestARun(t *testing.T) {
 	o.ReferenceU = 0.5
 	ask := Ask{Of: fit.Circumstances{Bridge: "hub", Source: "leg", By: "E-01", Reference: "gauge"}, Width: 2, Channels: []int{0, 1}, Fit: o,
 		Plan: protocol.Plan{Levels: levels, Dwell: 5 * time.Second}}
-	if err := d.Ready(); !errors.Is(err, ErrNone) {
+	if err := d.Ready("c-1"); !errors.Is(err, ErrNone) {
 		t.Errorf("before it began: %v", err)
 	}
 	if err := d.Begin("c-1", ask); err != nil {
@@ -46,8 +47,21 @@ func TestARun(t *testing.T) {
 	if err := d.Begin("c-2", ask); !errors.Is(err, ErrBusy) {
 		t.Errorf("a second run: %v", err)
 	}
-	if _, err := d.Record(0); !errors.Is(err, ErrStage) {
+	keep := func(channels ...int) (kept []*record.Record, err error) {
+		err = d.Keep("c-1", channels, func(r *record.Record) error { kept = append(kept, r); return nil })
+		return kept, err
+	}
+	if _, err := keep(0); !errors.Is(err, ErrStage) {
 		t.Errorf("too early: %v", err)
+	}
+	for name, act := range map[string]error{"ready": d.Ready("c-0"), "again": d.Again("c-0"), "gauge": d.Gauge("c-0", 0, 1), "finish": d.Finish("c-0"), "leave": d.Leave("c-0"),
+		"keep": d.Keep("c-0", nil, func(*record.Record) error { return nil })} {
+		if !errors.Is(act, ErrOther) {
+			t.Errorf("%s of another run: %v", name, act)
+		}
+	}
+	if err := d.Finish("c-1"); !errors.Is(err, ErrStage) {
+		t.Errorf("before anything was read: %v", err)
 	}
 	var raw []float64
 	looked := sample.Past
@@ -69,33 +83,77 @@ func TestARun(t *testing.T) {
 		}
 	}
 	p, err := d.Progress()
-	if err != nil || !p.Finished || p.Next != nil {
+	if err != nil || !p.Fitting || p.Finished || p.Next != nil {
+		t.Fatalf("%+v, %v", p, err)
+	}
+	d.fit()
+	if p, err = d.Progress(); err != nil || p.Fitting || !p.Finished {
 		t.Fatalf("%+v, %v", p, err)
 	}
 	if p.Channels[0].Made.Record == nil || p.Channels[1].Made.Record != nil || p.Channels[1].Made.Refused == nil {
 		t.Errorf("%+v", p.Channels)
 	}
-	r, err := d.Record(0)
-	if err != nil || r.By != "E-01" || r.Channel != 0 || r.Check() != nil || math.Abs(r.Calibration.Loading.At(260)-20) > 1 {
+	if _, err := keep(1); err == nil || errors.Is(err, ErrChannel) {
+		t.Errorf("a dead channel: %v", err)
+	}
+	if _, err := keep(2); !errors.Is(err, ErrChannel) {
+		t.Errorf("no channel: %v", err)
+	}
+	full := errors.New("the disk is full")
+	if err := d.Keep("c-1", nil, func(*record.Record) error { return full }); !errors.Is(err, full) {
+		t.Errorf("a disk that refuses: %v", err)
+	}
+	kept, err := keep()
+	if err != nil || len(kept) != 1 {
+		t.Fatalf("%v, %v", kept, err)
+	}
+	r := kept[0]
+	if r.By != "E-01" || r.Channel != 0 || r.Check() != nil || math.Abs(r.Calibration.Loading.At(260)-20) > 1 {
 		t.Errorf("%+v, %v", r, err)
 	}
-	d.Kept(0, r.ID())
 	if p, _ := d.Progress(); p.Channels[0].Kept != r.ID() {
 		t.Errorf("kept %q", p.Channels[0].Kept)
 	}
-	if _, err := d.Record(1); err == nil || errors.Is(err, ErrChannel) {
-		t.Errorf("a dead channel: %v", err)
+	if kept, err := keep(); err != nil || len(kept) != 0 {
+		t.Errorf("in force already, and kept again: %v, %v", kept, err)
 	}
-	if _, err := d.Record(2); !errors.Is(err, ErrChannel) {
-		t.Errorf("no channel: %v", err)
-	}
-	if err := d.Again(); !errors.Is(err, ErrStage) {
+	if err := d.Again("c-1"); !errors.Is(err, ErrStage) {
 		t.Errorf("after the end: %v", err)
 	}
-	if err := d.Leave(); err != nil {
+	if err := d.Leave("c-1"); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := d.Progress(); !errors.Is(err, ErrNone) {
 		t.Errorf("after it was left: %v", err)
+	}
+}
+
+// What is left while it is being fitted is gone, and leaves nothing in the next run.
+func TestLeftWhileItIsFitted(t *testing.T) {
+	c := &cuff{now: sample.At(time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC))}
+	d := New(c.raw, func() sample.Instant { return c.now })
+	ask := Ask{Width: 2, Channels: []int{0}, Fit: fit.Defaults(), Plan: protocol.Plan{Levels: []protocol.Level{{Cycle: 1}, {Cycle: 1, Reference: 10}}, Dwell: 5 * time.Second}}
+	for _, id := range []string{"c-1", "c-2"} {
+		if err := d.Begin(id, ask); err != nil {
+			t.Fatal(err)
+		}
+		d.stage = fitting
+		if id == "c-1" {
+			if err := d.Leave(id); err != nil {
+				t.Fatal(err)
+			}
+		}
+		d.fit()
+	}
+	if p, err := d.Progress(); err != nil || p.ID != "c-2" || !p.Finished || p.Channels[0].Made.Refused == nil {
+		t.Errorf("%+v, %v", p, err)
+	}
+}
+
+func TestAChannelNamedTwice(t *testing.T) {
+	d := New(nil, func() sample.Instant { return 0 })
+	err := d.Begin("c-1", Ask{Width: 2, Channels: []int{0, 1, 1}, Plan: protocol.Plan{Levels: make([]protocol.Level, 2), Dwell: 5 * time.Second}})
+	if !errors.Is(err, ErrTwice) {
+		t.Error(err)
 	}
 }

@@ -21,6 +21,7 @@ type Progress struct {
 	Plan     protocol.Plan
 	Taken    []protocol.Taken
 	Next     *protocol.Level // nil where there is none
+	Fitting  bool            // every pressure has been read that will be, and what comes of it is being worked out
 	Finished bool
 	Channels []Channel
 }
@@ -33,13 +34,13 @@ func (d *Desk) Progress() (*Progress, error) {
 		return nil, ErrNone
 	}
 	now := d.now()
-	p := &Progress{ID: d.id, Ask: d.ask, Began: d.from, Plan: d.run.Plan(), Taken: append([]protocol.Taken{}, d.run.Taken()...), Finished: d.out != nil}
-	if next, more := d.run.Next(); more && d.out == nil {
+	p := &Progress{ID: d.id, Ask: d.ask, Began: d.from, Plan: d.run.Plan(), Taken: append([]protocol.Taken{}, d.run.Taken()...), Fitting: d.stage == fitting, Finished: d.stage == finished}
+	if next, more := d.run.Next(); more && d.stage == reading {
 		p.Next = &next
 	}
 	for _, c := range d.ask.Channels {
 		one := Channel{Index: c, Kept: d.kept[c], Made: d.out[c]}
-		if d.out == nil {
+		if d.stage == reading {
 			one.Standing = d.run.Standing(c, now)
 		}
 		p.Channels = append(p.Channels, one)
