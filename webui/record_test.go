@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -312,39 +313,45 @@ func TestACalibrationRunIsAsDocumented(t *testing.T) {
 	s := newRecordingStack(t, new(journaltest.Memory))
 	c := newContract(t, s)
 	const run = "/api/v1/calibrations/run"
+	id, begun := "", regexp.MustCompile(`"runs":\[\{"id":"([^"]+)"`)
 	of := func(source, by, more string) string {
 		return `{"bridge": "trolley", "source": "` + source + `", "channels": [0, 1], "by": "` + by + `", "reference": "bench gauge"` + more + `}`
 	}
+	const other = `{"run": "c-other"}`
 	for _, r := range []struct {
-		method, path, body string
+		method, path, body string // RUN stands for the id of the run
 		status             int
 		says               string
 	}{
 		{"get", "", "", 200, `"runs":[]`},
-		{"post", "/ready", "", 404, "no calibration is going on"},
+		{"post", "/ready", other, 404, "no calibration is going on"},
 		{"post", "", of("none", "E-01", ""), 404, "there is no source"},
 		{"post", "", of("leg", "Pat Larch", ""), 422, "names are not kept"},
 		{"post", "", of("leg", "E-01", `, "lowest_mmhg": 80, "highest_mmhg": 60`), 422, "going up"},
 		{"post", "", strings.Replace(of("leg", "E-01", ""), "[0, 1]", "[0, 2]", 1), 404, "channel 2 of trolley/leg"},
 		{"post", "", of("leg", "E-01", `, "cycles": 1, "keyed": true`), 201, `"next":0`},
 		{"post", "", of("leg", "E-01", ""), 409, "another calibration is going on"},
-		{"post", "/ready", "", 200, `"state":"silent"`},
-		{"post", "/again", "", 422, "nothing has been read yet"},
-		{"post", "/gauge", `{"level": 0, "mmhg": 1.5}`, 200, `"reference_mmhg":1.5`},
-		{"post", "/gauge", `{"level": 7, "mmhg": 1.5}`, 422, "has not been come to"},
-		{"post", "/keep", `{"channels": [0]}`, 409, "pressures are still being read"},
-		{"post", "/finish", "", 200, `"state":"refused"`},
-		{"post", "/finish", "", 409, "every pressure has been read"},
-		{"post", "/keep", `{"channels": [0]}`, 422, "levels of pressure"},
-		{"get", "", "", 200, `"finished":true`},
-		{"post", "/leave", "", 200, `"runs":[]`},
-		{"post", "/leave", "", 404, "no calibration is going on"},
+		{"post", "/ready", `{}`, 422, "expected required property run"},
+		{"post", "/ready", other, 409, "another one is going on"},
+		{"post", "/ready", `{"run": "RUN"}`, 200, `"state":"silent"`},
+		{"post", "/again", `{"run": "RUN"}`, 422, "nothing has been read yet"},
+		{"post", "/gauge", `{"run": "RUN", "level": 0, "mmhg": 1.5}`, 200, `"reference_mmhg":1.5`},
+		{"post", "/gauge", `{"run": "RUN", "level": 7, "mmhg": 1.5}`, 422, "has not been come to"},
+		{"post", "/gauge", `{"run": "c-other", "level": 0, "mmhg": 1.5}`, 409, "another one is going on"},
+		{"post", "/keep", `{"run": "RUN", "channels": [0]}`, 409, "pressures are still being read"},
+		{"post", "/finish", `{"run": "RUN"}`, 409, "no pressure has been read"},
+		{"post", "/leave", other, 409, "another one is going on"},
+		{"post", "/leave", `{"run": "RUN"}`, 200, `"runs":[]`},
+		{"post", "/leave", `{"run": "RUN"}`, 404, "no calibration is going on"},
 	} {
 		var got *httptest.ResponseRecorder
 		if r.method == "get" {
 			got = s.get(run + r.path)
 		} else {
-			got = s.post(run+r.path, r.body)
+			got = s.post(run+r.path, strings.ReplaceAll(r.body, "RUN", id))
+		}
+		if found := begun.FindStringSubmatch(got.Body.String()); found != nil {
+			id = found[1]
 		}
 		if got.Code != r.status || !strings.Contains(got.Body.String(), r.says) {
 			t.Errorf("%s %s %s: %d, want %d with %q: %.400s", r.method, r.path, r.body, got.Code, r.status, r.says, got.Body)

@@ -36,7 +36,7 @@ type runCandidate struct {
 
 type runChannel struct {
 	Channel    int            `json:"channel"`
-	State      string         `json:"state" enum:"silent,waiting,moving,settled,accepted,accepted with warnings,rejected,refused"`
+	State      string         `json:"state" enum:"silent,sparse,waiting,moving,settled,accepted,accepted with warnings,rejected,refused"`
 	Raw        *float64       `json:"raw" doc:"Of late, in counts"`
 	SinceS     float64        `json:"since_s" doc:"For how long it has been where it is"`
 	Reasons    []string       `json:"reasons" nullable:"false" doc:"Why it was refused and what to do, or what the verdict rests on"`
@@ -62,6 +62,7 @@ type calibrationRun struct {
 	Keyed      bool         `json:"keyed"`
 	Levels     []runLevel   `json:"levels" nullable:"false"`
 	Next       int          `json:"next" doc:"The level to go to, from 0; the number of levels when all have been read"`
+	IsFitting  bool         `json:"fitting" doc:"No more pressures are read, and what comes of them is being worked out"`
 	IsFinished bool         `json:"finished"`
 	Channels   []runChannel `json:"channels" nullable:"false"`
 }
@@ -90,8 +91,15 @@ type beginRun struct {
 	}
 }
 
+type runInput struct {
+	Body struct {
+		Run string `json:"run" minLength:"1" maxLength:"64" doc:"The id of the run: nothing is done to another one"`
+	}
+}
+
 type gaugeInput struct {
 	Body struct {
+		Run   string  `json:"run" minLength:"1" maxLength:"64" doc:"The id of the run"`
 		Level int     `json:"level" minimum:"0" doc:"From 0; one that has been read, or the next"`
 		MMHg  float64 `json:"mmhg" minimum:"0" maximum:"300"`
 	}
@@ -99,7 +107,8 @@ type gaugeInput struct {
 
 type keepRun struct {
 	Body struct {
-		Channels []int `json:"channels,omitempty" nullable:"false" doc:"Without it, all that were accepted"`
+		Run      string `json:"run" minLength:"1" maxLength:"64" doc:"The id of the run"`
+		Channels []int  `json:"channels,omitempty" nullable:"false" doc:"Without it, all that were accepted"`
 	}
 }
 
@@ -132,10 +141,13 @@ func (s *server) bench() (*calibrating.Desk, error) {
 }
 
 func benchError(err error) error {
+	var answered huma.StatusError
 	switch {
+	case errors.As(err, &answered):
+		return err
 	case errors.Is(err, calibrating.ErrNone), errors.Is(err, calibrating.ErrChannel):
 		return huma.Error404NotFound(err.Error())
-	case errors.Is(err, calibrating.ErrBusy), errors.Is(err, calibrating.ErrStage):
+	case errors.Is(err, calibrating.ErrBusy), errors.Is(err, calibrating.ErrOther), errors.Is(err, calibrating.ErrStage):
 		return huma.Error409Conflict(err.Error())
 	default:
 		return huma.Error422UnprocessableEntity(err.Error())
@@ -174,7 +186,7 @@ func (s *server) beginRun(ctx context.Context, in *beginRun) (*answer[runBody], 
 	err = desk.Begin("c-"+strings.ToLower(rand.Text()[:10]), calibrating.Ask{
 		Of:    fit.Circumstances{Bridge: b.Bridge, Source: b.Source, By: b.By, Reference: b.Reference, Temperature: b.Temperature, Method: b.Method},
 		Index: i, Width: s.Plan.Sources[i].Channels, Channels: b.Channels,
-		Plan: protocol.Plan{Levels: levels, Dwell: time.Duration(b.DwellS * float64(time.Second)), Keyed: b.Keyed},
+		Plan: protocol.Plan{Levels: levels, Rate: s.rate(b.Bridge + "/" + b.Source), Dwell: time.Duration(b.DwellS * float64(time.Second)), Keyed: b.Keyed},
 		Fit:  fitWith(b.ReferenceU, b.Rail),
 	})
 	if err != nil {
@@ -183,57 +195,55 @@ func (s *server) beginRun(ctx context.Context, in *beginRun) (*answer[runBody], 
 	return s.showRun(ctx, nil)
 }
 
-func (s *server) stepRun(do func(*calibrating.Desk) error) func(context.Context, *struct{}) (*answer[runBody], error) {
-	return func(ctx context.Context, _ *struct{}) (*answer[runBody], error) {
-		desk, err := s.bench()
-		if err != nil {
-			return nil, err
-		}
-		if err := do(desk); err != nil {
-			return nil, benchError(err)
-		}
-		return s.showRun(ctx, nil)
+func (s *server) stepRun(do func(*calibrating.Desk, string) error) func(context.Context, *runInput) (*answer[runBody], error) {
+	return func(ctx context.Context, in *runInput) (*answer[runBody], error) {
+		return s.onBench(ctx, func(d *calibrating.Desk) error { return do(d, in.Body.Run) })
 	}
 }
 
 func (s *server) gaugeRun(ctx context.Context, in *gaugeInput) (*answer[runBody], error) {
-	return s.stepRun(func(d *calibrating.Desk) error { return d.Gauge(in.Body.Level, in.Body.MMHg) })(ctx, nil)
+	return s.onBench(ctx, func(d *calibrating.Desk) error { return d.Gauge(in.Body.Run, in.Body.Level, in.Body.MMHg) })
 }
 
 func (s *server) keepRun(ctx context.Context, in *keepRun) (*answer[runBody], error) {
+	return s.onBench(ctx, func(d *calibrating.Desk) error {
+		return d.Keep(in.Body.Run, in.Body.Channels, func(r *calibration.Record) error { return s.putIntoForce(ctx, r) })
+	})
+}
+
+// onBench does something at the desk, and says how the run stands then.
+func (s *server) onBench(ctx context.Context, do func(*calibrating.Desk) error) (*answer[runBody], error) {
 	desk, err := s.bench()
 	if err != nil {
 		return nil, err
 	}
-	channels := in.Body.Channels
-	if len(channels) == 0 {
-		p, err := desk.Progress()
-		if err != nil {
-			return nil, benchError(err)
-		}
-		for _, c := range p.Channels {
-			if c.Made != nil && c.Made.Record != nil && c.Made.Record.Verdict != calibration.Rejected && c.Kept == "" {
-				channels = append(channels, c.Index)
+	if err := do(desk); err != nil {
+		return nil, benchError(err)
+	}
+	return s.showRun(ctx, nil)
+}
+
+// rate returns how many scans a source sends a second, measured, or as configured
+// where nothing has been; 0 where neither is known.
+func (s *server) rate(id string) float64 {
+	for _, b := range s.Bridges() {
+		for i := range b.Sources {
+			switch v := &b.Sources[i]; {
+			case v.ID != id:
+			case v.Rate != nil && *v.Rate > 0:
+				return *v.Rate
+			case v.Nominal != nil:
+				return *v.Nominal
 			}
 		}
 	}
-	for _, c := range channels {
-		r, err := desk.Record(c)
-		if err != nil {
-			return nil, benchError(err)
-		}
-		if err := s.putIntoForce(ctx, r); err != nil {
-			return nil, err
-		}
-		desk.Kept(c, r.ID())
-	}
-	return s.showRun(ctx, nil)
+	return 0
 }
 
 func runOf(p *calibrating.Progress) calibrationRun {
 	r := calibrationRun{
 		ID: p.ID, Bridge: p.Ask.Of.Bridge, Source: p.Ask.Of.Source, By: p.Ask.Of.By, Reference: p.Ask.Of.Reference, BegunAt: p.Began.Time(),
-		DwellS: p.Plan.Dwell.Seconds(), Keyed: p.Plan.Keyed, Next: len(p.Taken), IsFinished: p.Finished,
+		DwellS: p.Plan.Dwell.Seconds(), Keyed: p.Plan.Keyed, Next: len(p.Taken), IsFitting: p.Fitting, IsFinished: p.Finished,
 		Levels: []runLevel{}, Channels: []runChannel{},
 	}
 	for i, l := range p.Plan.Levels {

@@ -50,6 +50,7 @@ func Levels(lowest, highest, step float64, cycles int) ([]Level, error) {
 const (
 	mostPressure = 300 // mmHg, what a cuff's gauge shows at most; common practice, no source
 	mostCycles   = 10
+	mostReadings = 1 << 20 // 24 bytes each: 500 pressures of 2,048 channels
 )
 
 // A Plan is what a run goes through.
@@ -61,6 +62,10 @@ type Plan struct {
 	// load at each reading. A channel that has not settled when most have may take
 	// twice as long again.
 	Dwell time.Duration
+
+	// Rate is how many scans a second the source sends, as far as is known; 0 where
+	// it is not.
+	Rate float64
 
 	// Keyed waits at every level until somebody says that the pressure is there;
 	// without it, a pressure that has moved away from the last one and settled is
@@ -77,8 +82,22 @@ func (p *Plan) Check() error {
 		return errors.New("a calibration without channels")
 	case p.Dwell < 5*time.Second || p.Dwell > 10*time.Minute:
 		return fmt.Errorf("a dwell of %v: want 5s to 10m", p.Dwell)
+	case len(p.Levels)*len(p.Under) > mostReadings:
+		return fmt.Errorf("%d pressures of a source of %d channels are %d readings: want %d at most: take larger steps or fewer cycles", len(p.Levels), len(p.Under), len(p.Levels)*len(p.Under), mostReadings)
+	}
+	if least := leastDwell(p.Rate); p.Rate > 0 && p.Dwell < least {
+		if least > 10*time.Minute {
+			return fmt.Errorf("the source sends %.3g a second, which is too seldom to be calibrated live: fit a table that was written down", p.Rate)
+		}
+		return fmt.Errorf("a dwell of %v: the source sends %.3g a second, and half of a dwell has to hold %d readings: hold each pressure for %v at least", p.Dwell, p.Rate, leastSeen, least)
 	}
 	return nil
+}
+
+// leastDwell is the shortest dwell, in whole seconds, at which a source of so many
+// scans a second can be told to have settled: one in ten may be missing.
+func leastDwell(rate float64) time.Duration {
+	return time.Duration(math.Ceil(2*leastSeen/(0.9*rate))) * time.Second
 }
 
 // patience is for how much longer a channel is waited for that has not settled

@@ -382,3 +382,61 @@ func TestARampHasNoPlateaus(t *testing.T) {
 		t.Error("the rest before the ramp was not found")
 	}
 }
+
+// A source that sends too seldom for the dwell is refused where its rate is known,
+// and else said to be so, as no pressure of it would ever be read.
+func TestASourceThatSendsTooSeldom(t *testing.T) {
+	p := plan(t, 1, 1)
+	p.Dwell, p.Rate = 5*time.Second, 1
+	if err := p.Check(); err == nil || !strings.Contains(err.Error(), "for 12s at least") {
+		t.Errorf("1/s with a dwell of 5 s: %v", err)
+	}
+	p.Rate = 0.01
+	if err := p.Check(); err == nil || !strings.Contains(err.Error(), "fit a table") {
+		t.Errorf("one in 100 s: %v", err)
+	}
+	p.Dwell, p.Rate = 12*time.Second, 1
+	if err := p.Check(); err != nil {
+		t.Errorf("1/s with the dwell that was advised: %v", err)
+	}
+	p.Dwell, p.Rate = 5*time.Second, 0
+	r, err := New(p, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var now sample.Instant
+	for i := range 20 {
+		now = sample.Instant(0).Add(time.Duration(i) * time.Second)
+		r.Take(now, []float64{100})
+		if r.Look(now) {
+			t.Fatal("it was read")
+		}
+	}
+	if s := r.Standing(0, now); s.State != Sparse {
+		t.Errorf("it is %q", s.State)
+	}
+}
+
+// What is kept of a channel does not grow with the dwell, and a source has so many
+// readings at most.
+func TestALongDwellHasItsBounds(t *testing.T) {
+	p := plan(t, 1, 2)
+	p.Dwell, p.Under = 10*time.Minute, []bool{true, false}
+	r, err := New(p, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 20 * 2000 {
+		r.Take(sample.Instant(0).Add(time.Duration(i)*50*time.Millisecond), []float64{100, 100})
+	}
+	for i, most := range []int{mostKept, mostBeside} {
+		if n := len(r.windows[i].readings); n > most*3/2 || n < most/2 {
+			t.Errorf("channel %d keeps %d readings", i, n)
+		}
+	}
+	p.Under = make([]bool, 1<<18)
+	p.Under[0] = true
+	if err := p.Check(); err == nil || !strings.Contains(err.Error(), "larger steps") {
+		t.Errorf("%d channels: %v", len(p.Under), err)
+	}
+}

@@ -36,8 +36,14 @@ func New(p Plan, at sample.Instant) (*Run, error) {
 		return nil, err
 	}
 	r := &Run{plan: p, windows: make([]window, len(p.Under)), since: at, mostly: sample.Never}
+	many := 0
+	for _, under := range p.Under {
+		if under {
+			many++
+		}
+	}
 	for i := range r.windows {
-		r.windows[i] = newWindow()
+		r.windows[i] = newWindow(&p, p.Under[i], many)
 	}
 	return r, nil
 }
@@ -62,9 +68,8 @@ func (r *Run) Next() (Level, bool) {
 // Take takes a scan: one reading a channel, in counts, NaN where there is none. A
 // scan that is not after the last one says nothing.
 func (r *Run) Take(at sample.Instant, raw []float64) {
-	keep := r.plan.Dwell + r.plan.patience()
 	for i := range min(len(raw), len(r.windows)) {
-		r.windows[i].take(at, raw[i], keep)
+		r.windows[i].take(at, raw[i])
 	}
 }
 
@@ -111,6 +116,7 @@ type State string
 // The states.
 const (
 	Silent  State = "silent"  // it has not been heard of late
+	Sparse  State = "sparse"  // it is heard too seldom to be told to have settled
 	Waiting State = "waiting" // it is where it was at the last level
 	Moving  State = "moving"
 	Settled State = "settled"
@@ -132,6 +138,8 @@ func (r *Run) Standing(i int, now sample.Instant) Standing {
 	mean, _, settled := w.settled(now, r.plan.Dwell)
 	s := Standing{Moving, mean, now.Sub(w.arrived)}
 	switch {
+	case w.sparse(now, r.plan.Dwell):
+		s.State = Sparse
 	case !r.begun(i, now):
 		s.State = Waiting
 	case settled && now.Sub(r.since) >= r.plan.Dwell:
@@ -204,7 +212,7 @@ func (r *Run) Look(now sample.Instant) bool {
 			continue
 		}
 		s := r.Standing(i, now)
-		if s.State == Silent {
+		if s.State == Silent || s.State == Sparse {
 			continue
 		}
 		asked++

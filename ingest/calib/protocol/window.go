@@ -31,6 +31,11 @@ type reading struct {
 
 // A window is what a channel read of late.
 type window struct {
+	felt  bool          // strokes are looked for; of channels beside the cuff only the mean is asked
+	keep  time.Duration // what is older is forgotten
+	every time.Duration // readings that come sooner after the last are passed over
+	begun sample.Instant
+
 	readings []reading      // in the order of time
 	arrived  sample.Instant // when it came to where it is: the end of the last stroke, or of a silence
 	rest     float64        // at the first level; NaN before
@@ -40,22 +45,43 @@ type window struct {
 	sense    float64        // 1 if counts rise with the pressure, -1 if they fall; 0 before one knows
 }
 
-func newWindow() window { return window{rest: math.NaN(), taken: math.NaN()} }
+// How many readings are kept at most, which bounds the memory of a long dwell: of a
+// channel under the cuff, of all of those, and of one beside it in a dwell.
+const (
+	mostKept   = 4800
+	mostOfAll  = 1 << 22 // 16 bytes each
+	mostBeside = 20
+)
 
-// take adds a reading and forgets what is older than keep.
-func (w *window) take(at sample.Instant, raw float64, keep time.Duration) {
-	if n := len(w.readings); n > 0 && at <= w.readings[n-1].at || math.IsNaN(raw) {
-		return // the same scan again, or nothing to see
+// newWindow returns the window of a channel, which lies under the cuff, where so many
+// do, or beside it.
+func newWindow(p *Plan, under bool, many int) window {
+	w := window{felt: under, keep: p.Dwell + p.patience(), rest: math.NaN(), taken: math.NaN(), begun: sample.Never}
+	if w.every = w.keep / time.Duration(min(mostKept, mostOfAll/max(1, many))); !under {
+		w.keep, w.every = p.Dwell, p.Dwell/mostBeside
 	}
+	return w
+}
+
+// take adds a reading and forgets old ones.
+func (w *window) take(at sample.Instant, raw float64) {
+	if n := len(w.readings); n > 0 && at.Sub(w.readings[n-1].at) < max(1, w.every) || math.IsNaN(raw) {
+		return // the same scan again, more than one needs, or nothing to see
+	}
+	w.begun = min(w.begun, at)
+	// What is old is moved out of the way now and then, not at every reading.
 	old := 0
-	for old < len(w.readings) && w.readings[old].at < at.Add(-keep) {
+	for old < len(w.readings) && w.readings[old].at < at.Add(-w.keep) {
 		old++
 	}
-	w.readings = append(slices.Delete(w.readings, 0, old), reading{at, raw})
+	if old > len(w.readings)/4 {
+		w.readings = slices.Delete(w.readings, 0, old)
+	}
+	w.readings = append(w.readings, reading{at, raw})
 	switch n := len(w.readings); {
 	case n == 1 || at.Sub(w.readings[n-2].at) > emptyFor:
 		w.arrived = at
-	default:
+	case w.felt:
 		w.feel()
 	}
 }
@@ -87,6 +113,12 @@ func (w *window) feel() {
 func (w *window) silent(now sample.Instant) bool {
 	n := len(w.readings)
 	return n == 0 || now.Sub(w.readings[n-1].at) > emptyFor
+}
+
+// sparse reports whether the channel has been heard for a dwell, and too seldom for
+// its half to tell anything.
+func (w *window) sparse(now sample.Instant, dwell time.Duration) bool {
+	return w.begun != sample.Never && now.Sub(w.begun) >= dwell && len(w.since(now.Add(-dwell/2))) < leastSeen
 }
 
 // since returns the readings from an instant on.
