@@ -2,8 +2,10 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -16,6 +18,8 @@ type benchDaemon struct {
 	next  int
 	kept  bool
 	said  float64 // what the gauge was said to show at the first
+	deaf  int     // polls that are not answered
+	full  bool    // nothing can be kept
 }
 
 func (b *benchDaemon) ServeHTTP(w http.ResponseWriter, r *http.Request) {
@@ -36,20 +40,34 @@ func (b *benchDaemon) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		}
 		b.next--
 	case "/gauge":
-		_, _ = fmt.Sscanf(body.String(), `{"level":0,"mmhg":%g}`, &b.said)
+		_, _ = fmt.Sscanf(body.String(), `{"level":0,"mmhg":%g,"run":"c-7"}`, &b.said)
 	case "/keep":
+		if b.full {
+			w.WriteHeader(http.StatusServiceUnavailable)
+			fmt.Fprint(w, `{"detail": "the disk is full"}`)
+			return
+		}
 		b.kept = true
 	case "":
+		if r.Method == http.MethodGet && b.deaf > 0 {
+			b.deaf--
+			w.WriteHeader(http.StatusBadGateway)
+			return
+		}
 		if r.Method == http.MethodPost && !strings.Contains(body.String(), `"channels":[0,1,3]`) {
 			w.WriteHeader(http.StatusTeapot)
 			return
 		}
 	}
+	if step != "" && !strings.Contains(body.String(), `"run":"c-7"`) {
+		w.WriteHeader(http.StatusConflict)
+		return
+	}
 	kept := ""
 	if b.kept {
 		kept = "abc"
 	}
-	fmt.Fprintf(w, `{"runs": [{"levels": [{"cycle": 1, "direction": "up", "reference_mmhg": %g, "raw": [100, null, 101]},
+	fmt.Fprintf(w, `{"runs": [{"id": "c-7", "bridge": "trolley", "source": "leg", "keyed": true, "levels": [{"cycle": 1, "direction": "up", "reference_mmhg": %g, "raw": [100, null, 101]},
 		{"cycle": 1, "direction": "up", "reference_mmhg": 50, "raw": [500, 77, 510]}, {"cycle": 1, "direction": "up", "reference_mmhg": 100, "raw": [900, 77, 910]}],
 		"next": %d, "finished": %v, "channels": [{"channel": 0, "state": "accepted", "reasons": [], "u_highest_mmhg": 1.83, "kept": %q},
 		{"channel": 1, "state": "refused", "reasons": ["the channel does not respond"], "u_highest_mmhg": null, "kept": ""}]}]}`, b.said, b.next, b.next == 3, kept)
@@ -83,24 +101,95 @@ func TestATerminalLeadsThroughACalibration(t *testing.T) {
 	}
 }
 
-// Whoever leaves, or whose input ends while pressures wait for a key, does not
-// leave the daemon waiting.
+// Only who says "leave" throws away what was read: what ends otherwise stays at the
+// daemon, and one is told how to go on with it.
 func TestATerminalThatEnds(t *testing.T) {
-	for _, left := range []bool{true, false} {
-		b := &benchDaemon{}
-		server := httptest.NewServer(b)
-		lines := make(chan string, 1)
-		if left {
-			lines <- "leave"
-		}
-		close(lines)
-		f := leadFlags{wish: leadWish{Channels: []int{0, 1, 3}, Keyed: true}}
-		err := (&leader{at: server.URL + "/api/v1/calibrations/run", out: new(bytes.Buffer), said: -1}).lead(t.Context(), &f, lines)
-		if (err == nil) != left || b.asked[len(b.asked)-1] != "/leave" {
-			t.Errorf("left %v: %v, asked %v", left, err, b.asked)
-		}
-		server.Close()
+	const resume = "weald calibrate run -c ward.yaml --resume"
+	for name, c := range map[string]struct {
+		daemon benchDaemon
+		flags  leadFlags
+		lines  []string
+		stop   bool // the terminal is stopped
+		open   bool // the input does not end
+		says   string
+		err    string
+		last   string // that was asked
+	}{
+		"leave":              {lines: []string{"leave"}, last: "/leave"},
+		"the input ends":     {err: "stays at the daemon; go on with it on the page Calibrate or by: " + resume, last: ""},
+		"it is stopped":      {stop: true, open: true, err: "stays at the daemon; go on with it on the page Calibrate or by: " + resume, last: ""},
+		"nothing is kept":    {lines: []string{"", "", ""}, says: "nothing of this is in force: it stays at the daemon", err: errFound.Error(), last: "/ready"},
+		"keeping fails":      {daemon: benchDaemon{full: true}, flags: leadFlags{keep: true}, lines: []string{"", "", ""}, err: "the disk is full: the calibration stays", last: "/keep"},
+		"it is resumed":      {daemon: benchDaemon{next: 3}, flags: leadFlags{keep: true, resume: true}, says: "in force as abc", err: errFound.Error(), last: "/leave"},
+		"a number too early": {lines: []string{"12", "leave"}, says: "no pressure has been read yet", last: "/leave"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := &c.daemon
+			server := httptest.NewServer(b)
+			defer server.Close()
+			ctx, stop := context.WithCancel(t.Context())
+			defer stop()
+			lines := make(chan string, 8)
+			for _, line := range c.lines {
+				lines <- line
+			}
+			if !c.open {
+				close(lines)
+			}
+			c.flags.wish = leadWish{Channels: []int{0, 1, 3}, Keyed: true}
+			var out bytes.Buffer
+			d := &leader{at: server.URL + "/api/v1/calibrations/run", resume: resume, out: &out, said: -1}
+			if c.stop {
+				d.out = stopAtFirst{stop}
+			}
+			err := d.lead(ctx, &c.flags, lines)
+			if (err == nil) != (c.err == "") || err != nil && !strings.Contains(err.Error(), c.err) || !strings.Contains(out.String(), c.says) {
+				t.Errorf("%v\n%s", err, &out)
+			}
+			last := ""
+			if len(b.asked) > 0 {
+				last = b.asked[len(b.asked)-1]
+			}
+			if last != c.last {
+				t.Errorf("asked %q", b.asked)
+			}
+		})
 	}
+}
+
+// stopAtFirst stops a terminal as soon as it says something.
+type stopAtFirst struct{ stop func() }
+
+func (s stopAtFirst) Write(p []byte) (int, error) { s.stop(); return len(p), nil }
+
+// A daemon that does not answer for a while is asked again, and both is said once.
+func TestATerminalOutlastsADaemonThatDoesNotAnswer(t *testing.T) {
+	b := &benchDaemon{deaf: 2}
+	server := httptest.NewServer(b)
+	defer server.Close()
+	lines := make(chan string, 1)
+	var out bytes.Buffer
+	d := &leader{at: server.URL + "/api/v1/calibrations/run", out: whenSaid{&out, "answers again", func() { lines <- "leave" }}, said: -1}
+	if err := d.lead(t.Context(), &leadFlags{wish: leadWish{Channels: []int{0, 1, 3}}}, lines); err != nil {
+		t.Error(err)
+	}
+	if got := out.String(); strings.Count(got, "502") != 1 || strings.Count(got, "the daemon answers again") != 1 {
+		t.Error(got)
+	}
+}
+
+// whenSaid does something when certain words are said.
+type whenSaid struct {
+	to    io.Writer
+	words string
+	do    func()
+}
+
+func (w whenSaid) Write(p []byte) (int, error) {
+	if strings.Contains(string(p), w.words) {
+		w.do()
+	}
+	return w.to.Write(p)
 }
 
 func TestChannelLists(t *testing.T) {

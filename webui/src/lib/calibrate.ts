@@ -23,7 +23,7 @@ export interface Candidate {
   note: string;
 }
 
-export type ChannelState = 'silent' | 'waiting' | 'moving' | 'settled' | 'accepted' | 'accepted with warnings' | 'rejected' | 'refused';
+export type ChannelState = 'silent' | 'sparse' | 'waiting' | 'moving' | 'settled' | 'accepted' | 'accepted with warnings' | 'rejected' | 'refused';
 
 export interface RunChannel {
   channel: number;
@@ -50,6 +50,8 @@ export interface Run {
   levels: Level[];
   /** The level to go to, from 0; the number of levels when all have been read. */
   next: number;
+  /** No more pressures are read, and what comes of them is being worked out. */
+  fitting: boolean;
   finished: boolean;
   channels: RunChannel[];
 }
@@ -93,9 +95,10 @@ const post = async (to: string, body: object) => first(await send<Runs>(to, body
 
 export const readRun = async () => first(await getJSON<Runs>(RUN));
 export const begin = (wish: Wish) => post(RUN, wish);
-export const step = (what: 'ready' | 'again' | 'finish' | 'leave') => post(`${RUN}/${what}`, {});
-export const gauge = (level: number, mmhg: number) => post(`${RUN}/gauge`, { level, mmhg });
-export const keep = () => post(`${RUN}/keep`, {});
+// What is done names the run, so that a page that was left open does nothing to another.
+export const step = (run: Run, what: 'ready' | 'again' | 'finish' | 'leave') => post(`${RUN}/${what}`, { run: run.id });
+export const gauge = (run: Run, level: number, mmhg: number) => post(`${RUN}/gauge`, { run: run.id, level, mmhg });
+export const keep = (run: Run) => post(`${RUN}/keep`, { run: run.id });
 export const readKept = async () => (await getJSON<{ calibrations: Kept[] }>('/api/v1/calibrations?in_force=true')).calibrations;
 export const sheetHref = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/sheet`;
 
@@ -114,7 +117,7 @@ export function channelsOf(typed: string, count: number): number[] | null {
 
 /** How many channels are in each state, those that matter most first. */
 export function tally(run: Run): { state: ChannelState; count: number }[] {
-  const order: ChannelState[] = ['refused', 'rejected', 'silent', 'moving', 'waiting', 'settled', 'accepted with warnings', 'accepted'];
+  const order: ChannelState[] = ['refused', 'rejected', 'silent', 'sparse', 'moving', 'waiting', 'settled', 'accepted with warnings', 'accepted'];
   return order.map((state) => ({ state, count: run.channels.filter((c) => c.state === state).length })).filter((t) => t.count > 0);
 }
 
