@@ -69,6 +69,23 @@ func (m *Mat) upright() upright {
 	return u
 }
 
+// A View is a map seen upright: the head, on a seat the back, at the top, and
+// the left of the person at the right, as seen from above.
+type View struct {
+	Rows, Columns     int
+	AlongMM, AcrossMM float64 // pitch from top to bottom and from side to side, a usual one where not known
+	u                 upright
+}
+
+// View returns the mat's map seen upright.
+func (m *Mat) View() View {
+	u := m.upright()
+	return View{Rows: u.rows, Columns: u.columns, AlongMM: u.along, AcrossMM: u.across, u: u}
+}
+
+// Cell returns the number of a cell of the map, by its row and column in the view.
+func (v *View) Cell(row, column int) int { return v.u.first + row*v.u.down + column*v.u.on }
+
 // Pitch returns the distance of rows and of columns in mm, a usual one where the
 // mat does not state it.
 func (m *Mat) Pitch() (rows, columns float64) {

@@ -28,6 +28,7 @@ var ranks = map[string]int{
 	"weald/rules/matstat":      1,
 	"weald/rules/posture":      1,
 	"weald/rules/turning":      3,
+	"weald/rules/outline":      2,
 	"weald/rules/exposure":     2,
 	"weald/rules/contrast":     2,
 	"weald/rules/field":        2,

@@ -13,13 +13,16 @@ import (
 	"weald/rules/turning"
 )
 
-func recordings(t *testing.T) fs.FS {
+func recordings(t *testing.T) fs.FS { return data(t, "bed-postures") }
+
+// data opens a folder of the recordings.
+func data(t *testing.T, name string) fs.FS {
 	t.Helper()
 	data := os.Getenv("WEALD_DATA")
 	if data == "" {
 		data = filepath.Join("..", "..", "..", "..", "shared", "data")
 	}
-	path := filepath.Join(data, "bed-postures")
+	path := filepath.Join(data, name)
 	if _, err := os.Stat(path); err != nil {
 		t.Skipf("recordings not found: %v", err)
 	}
