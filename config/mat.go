@@ -2,6 +2,7 @@ package config
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"weald/config/internal/shape"
@@ -133,14 +134,15 @@ func (r *reader) names(p Place, path tree.Path) {
 	if p.Mat == nil {
 		return
 	}
-	regions := map[string]bool{}
-	for _, region := range p.Mat.Regions {
-		regions[region.ID] = true
-	}
 	for i, s := range p.Sites {
-		if regions[s.ID] {
-			r.doc.Report(path.With("sites", i, "id"), "id %q is the name of a region of the mat as well: give the site another name", s.ID)
-		}
+		r.shared(s.ID, p.Mat.Regions, path.With("sites", i, "id"))
+	}
+}
+
+// shared reports an id at path, that of a site, which a region has as well.
+func (r *reader) shared(site string, regions []Region, path tree.Path) {
+	if slices.ContainsFunc(regions, func(region Region) bool { return region.ID == site }) {
+		r.doc.Report(path, "id %q is the name of a site and of a region of the mat: give one of them another name", site)
 	}
 }
 

@@ -17,8 +17,8 @@ var bedQuantities = [...]quantity{
 	{"supine", Truths}, {"on_left", Truths}, {"on_right", Truths}, {"turn.since", "s"}, {"turn.count", "1"},
 }
 
-// lying is the mat as the recognition of positions sees it.
-func (m *Mat) lying() posture.Mat {
+// Lies is the mat as the recognition of positions sees it.
+func (m *Mat) Lies() posture.Mat {
 	return posture.Mat{Rows: m.Rows, Columns: m.Columns, PitchMM: m.PitchMM, Head: m.Head, FromBelow: m.FromBelow}
 }
 
@@ -28,7 +28,7 @@ func (p *Place) shows() bool {
 	if p.Kind != Bed || p.Mat == nil {
 		return false
 	}
-	m := p.Mat.lying()
+	m := p.Mat.Lies()
 	return m.Shows()
 }
 
@@ -41,7 +41,7 @@ type bedState struct {
 
 func newBed(p *place) *bedState {
 	return &bedState{
-		tracker: turning.New(p.mat.spec.lying(), turning.Settings{Settle: turning.DefaultSettle, ForgetAfter: DefaultForgetAfter}),
+		tracker: turning.New(p.mat.spec.Lies(), turning.Settings{Settle: turning.DefaultSettle, ForgetAfter: DefaultForgetAfter}),
 		signal:  p.signalNamed(bedQuantities[0].name),
 	}
 }

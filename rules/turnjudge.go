@@ -18,7 +18,7 @@ type turnJudge struct {
 
 func newTurnJudge(p *place, r *Rule) *turnJudge {
 	settings := turning.Settings{Settle: r.Turn.Settle, ForgetAfter: r.ForgetAfter}
-	return &turnJudge{rule: r.Turn, tracker: turning.New(p.mat.spec.lying(), settings)}
+	return &turnJudge{rule: r.Turn, tracker: turning.New(p.mat.spec.Lies(), settings)}
 }
 
 func (j *turnJudge) look(p *place) { p.lies(j.tracker) }

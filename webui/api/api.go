@@ -19,6 +19,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
+	"weald/config"
 	"weald/rules"
 	"weald/stream/calibrating"
 	"weald/stream/history"
@@ -52,6 +53,10 @@ type Options struct {
 
 	// Rehearse is where rules are rehearsed; nil where nothing is kept.
 	Rehearse *Stage
+
+	// Regions judges a piece of the configuration that has a mat's regions, as
+	// config.(*Config).WithRegions does; nil where there is no configuration.
+	Regions func(place string, yaml []byte) (config.Proposed, error)
 
 	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
@@ -98,6 +103,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	})
 	s.addPlaces(api)
 	s.addHistory(api)
+	s.addRegions(api)
 	s.addMarks(api)
 	s.addSessions(api)
 	s.addExports(api)

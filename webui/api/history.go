@@ -136,13 +136,9 @@ type mapBody struct {
 }
 
 func (s *server) cells(ctx context.Context, in *mapInput) (*answer[mapBody], error) {
-	i, err := s.place(in.Place)
+	i, mat, err := s.matOf(in.Place)
 	if err != nil {
 		return nil, err
-	}
-	mat := s.Plan.Places[i].Mat
-	if mat == nil {
-		return nil, huma.Error404NotFound("place " + in.Place + " has no mat")
 	}
 	m, known, err := s.mapAt(ctx, i, in.At)
 	if err != nil {
