@@ -1,0 +1,88 @@
+import assert from 'node:assert/strict';
+import { open } from '../browser.mjs';
+import { live, overflow, plain, until, violations } from '../expect.mjs';
+
+const words = async (page, selector) => plain(await page.locator(selector).first().innerText());
+
+/** Opens the drawing on a place's map. */
+async function drawing(page) {
+  await live(page);
+  await page.getByRole('button', { name: 'Draw regions' }).press('Enter');
+  await page.getByRole('heading', { name: 'Regions to propose' }).waitFor();
+}
+
+const accepted = (page) => until('it is accepted', async () => /would be accepted/.test(await words(page, '.judged')));
+
+export default [
+  {
+    name: 'regions: found from the body, drawn by hand, by keys and by numbers, and judged as the file is',
+    async tell({ ward, browser, later, artifacts }) {
+      const { page, context, complaints } = await open(browser, `${ward}/places/bed-2`);
+      later(() => context.close());
+      await drawing(page);
+      await page.getByRole('button', { name: 'Find from the body' }).click();
+      await until('a body is found', async () => /regions? found on the map of/.test(await words(page, '.said')));
+      await accepted(page);
+      assert.match(await words(page, 'figure pre'), /^regions:\n {2}- \{id: \w+, rows: \[\d+, \d+\], columns: \[\d+, \d+\]\}/);
+      await page.screenshot({ path: `${artifacts}/regions-found.png`, fullPage: true });
+      const found = await page.locator('.layer .region').count();
+      assert.ok(found >= 2, `${found} regions`);
+
+      // By hand: from one cell to another, where nothing is.
+      for (let n = found; n > 0; n--) await page.locator('.layer .region').first().press('Delete');
+      assert.match(await words(page, 'main'), /No region is drawn/);
+      const box = await page.locator('.layer').boundingBox();
+      const [rows, columns] = await page.locator('canvas').first().evaluate((c) => c.parentElement.style.aspectRatio.split('/').map(Number).reverse());
+      const at = (row, column) => [box.x + ((column + 0.5) / columns) * box.width, box.y + ((row + 0.5) / rows) * box.height];
+      await page.mouse.move(...at(3, 4));
+      await page.mouse.down();
+      await page.mouse.move(...at(6, 9), { steps: 4 });
+      await page.mouse.up();
+      await page.getByRole('button', { name: 'head: rows 4 to 7, columns 5 to 10' }).waitFor();
+      // By keys: moved down and to the right, and made a row taller.
+      const region = page.locator('.layer .region');
+      for (const k of ['ArrowDown', 'ArrowRight', 'Shift+ArrowDown']) await region.press(k);
+      await page.getByRole('button', { name: 'head: rows 5 to 9, columns 6 to 11' }).waitFor();
+      // By numbers, and by a corner.
+      await page.getByLabel('head: Last column').fill('14');
+      await page.getByRole('button', { name: 'head: rows 5 to 9, columns 6 to 14' }).waitFor();
+      const corner = await page.locator('.corner.bottom.right').boundingBox();
+      await page.mouse.move(corner.x + corner.width / 2, corner.y + corner.height / 2);
+      await page.mouse.down();
+      await page.mouse.move(...at(10, 11), { steps: 4 });
+      await page.mouse.up();
+      await page.getByRole('button', { name: 'head: rows 5 to 11, columns 6 to 12' }).waitFor();
+      await until('the piece follows', async () => /rows: \[4, 10\], columns: \[5, 11\]/.test(await words(page, 'figure pre')));
+
+      // What the file would refuse is said with its place.
+      await page.getByLabel('Name 1').fill('Left hip');
+      await until('it is refused', async () => /piece, line 2, column 10: /.test(await words(page, '.judged')));
+      await page.screenshot({ path: `${artifacts}/regions-refused.png`, fullPage: true });
+      await page.getByLabel('Name 1').fill('trochanter_left');
+      await page.getByRole('button', { name: 'Close without a change' }).click();
+      assert.equal(await page.locator('.layer').count(), 0);
+      assert.deepEqual(complaints, []);
+    },
+  },
+  {
+    name: 'regions: drawing in light, dark and on a phone, on a bed and on a seat',
+    async tell({ ward, browser, later, artifacts }) {
+      for (const [look, options] of [['light', {}], ['dark', { theme: 'dark' }], ['360', { width: 360, height: 780 }]]) {
+        for (const id of ['bed-2', 'seat-1']) {
+          const { page, context, complaints } = await open(browser, `${ward}/places/${id}`, options);
+          later(() => context.close());
+          await drawing(page);
+          await page.locator('figure pre').waitFor();
+          await page.getByRole('button', { name: 'Find from the body' }).click();
+          await until('the body was looked for', async () => /found/.test(await words(page, '.said')));
+          await page.locator('.layer .region').first().focus();
+          assert.deepEqual(await violations(page), [], `${id} ${look}`);
+          assert.equal(await overflow(page), 0, `${id} ${look}`);
+          await page.screenshot({ path: `${artifacts}/regions-${id}-${look}.png`, fullPage: true });
+          assert.deepEqual(complaints, []);
+          await context.close();
+        }
+      }
+    },
+  },
+];
