@@ -35,6 +35,7 @@ places:
       columns: 16
       pitch_mm: [60, 55]
       head: last_row
+  - {id: leg-1, kind: wrap, mat: {source: hub/mat, rows: 32, columns: 16}}
 rules:
   - {id: hips, at: {place: bed-4}, limit: {watch: pelvis.peak, above: 60}, on_delay: 1h, priority: low}
 `
@@ -51,7 +52,7 @@ func regionsStack(t *testing.T) (*stack, *config.Config) {
 	s.pipe = pipeline.New(pipeline.Options{Plan: plan, Clock: s.clock, Views: view.New(plan, nil, time.UTC)})
 	store := history.New(len(plan.Places), s.pipe.Series)
 	s.pipe.Follow(store)
-	hub, err := live.New(live.Options{Places: []live.Place{{ID: "bed-4", Rows: 32, Columns: 16}}, Pipeline: s.pipe, Store: store, Clock: s.clock})
+	hub, err := live.New(live.Options{Places: []live.Place{{ID: "bed-4", Rows: 32, Columns: 16}, {ID: "leg-1", Rows: 32, Columns: 16}}, Pipeline: s.pipe, Store: store, Clock: s.clock})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -110,6 +111,9 @@ func TestRegionsFoundOnABedGoIntoTheFile(t *testing.T) {
 		time.Sleep(time.Millisecond)
 	}
 	c.check(path, s.get(ask))
+	if rec := s.get("/api/v1/places/leg-1/regions"); rec.Code != 422 || !strings.Contains(rec.Body.String(), "no bed and no seat") {
+		t.Errorf("a leg answers %d %s", rec.Code, rec.Body)
+	}
 	got := decoded[foundAnswer](s, ask)
 	if len(got.Found) != 4 || len(got.Missing)+len(got.Faults) > 0 {
 		t.Fatalf("%+v", got)
@@ -141,7 +145,7 @@ func TestDrawnRegionsAreJudged(t *testing.T) {
 	}
 	for _, k := range []struct{ id, faults string }{
 		{"pelvis", "[]"},
-		{"sacrum", `[{"of":"file","line":17,"column":51,`},
+		{"sacrum", `[{"of":"file","line":18,"column":51,`},
 		{"Sacrum left", `[{"of":"piece","line":2,"column":10,`},
 		{"mat", `[{"of":"piece","line":2,"column":10,`},
 	} {

@@ -81,11 +81,15 @@ func (s *server) findRegions(ctx context.Context, in *mapInput) (*answer[foundRe
 	for k, v := range m.Cells {
 		values[k] = float64(v)
 	}
-	lies, look := mat.Lies(), outline.Bed
-	if s.Plan.Places[i].Kind == rules.Seat {
-		look = outline.Seat
+	var found outline.Answer
+	switch lies := mat.Lies(); s.Plan.Places[i].Kind {
+	case rules.Bed:
+		found = outline.Bed(&lies, values)
+	case rules.Seat:
+		found = outline.Seat(&lies, values)
+	default:
+		return nil, huma.Error422UnprocessableEntity("place " + in.Place + " is no bed and no seat, where bodies are looked for")
 	}
-	found := look(&lies, values)
 	a := &answer[foundRegions]{Body: foundRegions{At: view.Moment(m.At), Found: []foundRegion{}, Missing: []missingRegion{}}}
 	var list []view.Region
 	var notes []string
