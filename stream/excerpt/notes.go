@@ -7,6 +7,7 @@ import (
 	"weald/ingest/sample"
 	"weald/stream/export"
 	"weald/stream/journal"
+	"weald/stream/keeper"
 	"weald/stream/record"
 )
 
@@ -22,9 +23,9 @@ func (x *Excerpt) entries(q journal.Query, each func(*record.Entry)) error {
 	return nil
 }
 
-// calibrations returns the records that were put into force, in order of time.
+// calibrations returns the records and zeroings that came into force, in order of time.
 func (x *Excerpt) calibrations() (all []record.Entry, err error) {
-	for e, err := range journal.Readable(x.journal.Entries(x.ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}), x.lose) {
+	for e, err := range journal.Readable(x.journal.Entries(x.ctx, journal.Query{Kinds: keeper.Converting()}), x.lose) {
 		if err != nil {
 			return nil, err
 		}

@@ -23,3 +23,16 @@ func (k *Keeper) Calibrate(ord uint64, r *calibration.Record) error {
 	}
 	return nil
 }
+
+// Zero implements pipeline.Recorder, as Calibrate does.
+func (k *Keeper) Zero(ord uint64, z *calibration.Zeroing) error {
+	_ = k.settle(ord)
+	_, err := k.journal.Append(context.Background(), record.Entry{
+		Ord: ord, At: sample.At(z.At), Written: k.now(), Author: z.By, Body: record.Zeroing{Zeroing: *z},
+	})
+	if err != nil {
+		k.log.Error("a zeroing was not kept", slog.Any("error", err))
+		return fmt.Errorf("keeping a zeroing of %s/%s: %w", z.Bridge, z.Source, err)
+	}
+	return nil
+}

@@ -130,6 +130,18 @@ func TestCalibrationsAreInputs(t *testing.T) {
 					t.Fatal(err)
 				}
 			case 2:
+				z := &calibration.Zeroing{Bridge: "trolley", Source: "leg", Channels: []int{rapid.IntRange(0, 2).Draw(t, "channel")}, Undo: rapid.Bool().Draw(t, "undo")}
+				if !z.Undo {
+					z.Shown = []float64{rapid.Float64Range(-5, 5).Draw(t, "shown")}
+				}
+				ord++
+				if err := live.keeper.Zero(ord, z); err != nil {
+					t.Fatal(err)
+				}
+				if err := live.reviver.Applied().Zero(z); err != nil {
+					t.Fatal(err)
+				}
+			case 3:
 				if rapid.Bool().Draw(t, "snapshot") {
 					if err := live.keeper.Snapshot(ctx, func(_ context.Context, f func(uint64, [][]byte)) error {
 						f(ord, [][]byte{live.engine.SnapshotPlace(0, nil)})

@@ -18,8 +18,8 @@ import (
 )
 
 // A Reviver makes scans of what was kept of them: readings as they came, turned
-// into pressure by the calibration records that were in force, and where there is
-// none by the lines of a configuration.
+// into pressure by the calibration records and zeroings that were in force, and where
+// there is no record by the lines of a configuration.
 type Reviver struct {
 	index      map[string]int // source by id
 	sources    []rules.Source
@@ -46,7 +46,7 @@ func NewReviver(plan *rules.Plan, converters []*calib.Converter) *Reviver {
 // what has been revived. A reviver revives nothing more then.
 func (r *Reviver) Applied() *applied.Set { return r.applied }
 
-// recall puts the records into force that were before the input with the given
+// recall puts the records and zeroings into force that were before the input with the given
 // ordinal. Motions begin anew.
 func (r *Reviver) recall(ctx context.Context, j journal.Log, before uint64) error {
 	r.recalled = true
@@ -54,7 +54,7 @@ func (r *Reviver) recall(ctx context.Context, j journal.Log, before uint64) erro
 		return nil
 	}
 	// What is lost of them is among the losses of the inputs.
-	for e, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}), nil) {
+	for e, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: Converting()}), nil) {
 		switch {
 		case err != nil:
 			return fmt.Errorf("the calibrations of the record cannot be read: %w", err)
@@ -65,11 +65,17 @@ func (r *Reviver) recall(ctx context.Context, j journal.Log, before uint64) erro
 	return nil
 }
 
-// Apply puts a record into force, if an entry is one. One that the configuration
-// has no channel for was never in force under it.
+// Converting lists the kinds of entries that decide what becomes of counts.
+func Converting() []record.Kind { return []record.Kind{record.KindCalibration, record.KindZeroing} }
+
+// Apply puts a record or a zeroing into force, if an entry is one. One that the
+// configuration has no channel for was never in force under it.
 func (r *Reviver) Apply(e *record.Entry) {
-	if c, ok := e.Body.(record.Calibration); ok {
-		_ = r.applied.Apply(&c.Record)
+	switch b := e.Body.(type) {
+	case record.Calibration:
+		_ = r.applied.Apply(&b.Record)
+	case record.Zeroing:
+		_ = r.applied.Zero(&b.Zeroing)
 	}
 }
 

@@ -22,13 +22,8 @@ func (p *Pipeline) calibrate(r *record.Record) error {
 	if err := p.applied.Permits(r); err != nil {
 		return err
 	}
-	for n := len(p.in); n > 0; n-- { // what was felt before is converted as before
-		p.take(<-p.in)
-	}
-	var failed error
-	p.record(func(k Recorder, ord uint64) { failed = k.Calibrate(ord, r) })
-	if failed != nil {
-		return fmt.Errorf("%w: %w", ErrNotKept, failed)
+	if err := p.convertOtherwise(func(k Recorder, ord uint64) error { return k.Calibrate(ord, r) }); err != nil {
+		return err
 	}
 	if err := p.applied.Apply(r); err != nil {
 		return err // it was permitted; the set has a bug
@@ -37,6 +32,49 @@ func (p *Pipeline) calibrate(r *record.Record) error {
 		if p.applied.Any(i) {
 			p.state.views.Calibrated(i)
 		}
+	}
+	return nil
+}
+
+// Zero puts a zeroing into force, or takes back what were the last ones of its
+// channels, as Calibrate does with a record. Unless it takes back, it looks for some
+// seconds at what the channels show; Shown and At are filled in. Its errors are
+// those of Rest, of record.Zeroing and of applied.Set.Zero, or wrap ErrNotKept.
+func (p *Pipeline) Zero(ctx context.Context, source int, z *record.Zeroing) error {
+	if !z.Undo {
+		shown, _, err := p.Rest(ctx, source, z.Channels)
+		if err != nil {
+			return fmt.Errorf("the channels were not heard: %w", err)
+		}
+		if err := z.Rests(shown); err != nil {
+			return err
+		}
+	}
+	var err error
+	asked := p.Do(ctx, func(s *State) { z.At = s.Now().Time(); err = p.zero(z) })
+	return errors.Join(asked, err)
+}
+
+func (p *Pipeline) zero(z *record.Zeroing) error {
+	if err := z.Check(); err != nil {
+		return err
+	}
+	if err := p.convertOtherwise(func(k Recorder, ord uint64) error { return k.Zero(ord, z) }); err != nil {
+		return err
+	}
+	return p.applied.Zero(z)
+}
+
+// convertOtherwise keeps an input by which the scans after it are converted
+// otherwise. What was felt before is converted as before.
+func (p *Pipeline) convertOtherwise(keep func(Recorder, uint64) error) error {
+	for n := len(p.in); n > 0; n-- {
+		p.take(<-p.in)
+	}
+	var failed error
+	p.record(func(k Recorder, ord uint64) { failed = keep(k, ord) })
+	if failed != nil {
+		return fmt.Errorf("%w: %w", ErrNotKept, failed)
 	}
 	return nil
 }

@@ -135,6 +135,7 @@ type Pipeline struct {
 	state    *State
 	recorder Recorder
 	applied  *applied.Set
+	watches  []*watch
 	ord      uint64
 	found    []alert.Event // by the input that is being judged
 }

@@ -28,6 +28,9 @@ type Recorder interface {
 	// it, on the disk before it returns. An error means that it must not.
 	Calibrate(ord uint64, r *record.Record) error
 
+	// Zero keeps that channels are zeroed, as Calibrate does.
+	Zero(ord uint64, z *record.Zeroing) error
+
 	// Commit makes the events, and all inputs so far, durable before it
 	// returns. Until then nobody is told of them. Where those inputs cannot be
 	// kept it may keep how the places of the events stand instead, which state

@@ -40,6 +40,12 @@ func (d *diary) Calibrate(ord uint64, r *record.Record) error {
 	}
 	return d.fail
 }
+func (d *diary) Zero(ord uint64, z *record.Zeroing) error {
+	if d.fail == nil {
+		d.lines = append(d.lines, fmt.Sprintf("%d kept a zeroing of %v by %s", ord, z.Shown, z.By))
+	}
+	return d.fail
+}
 func (d *diary) Commit(_ uint64, events []alert.Event, _ func(string) []byte) (bool, error) {
 	for _, e := range events {
 		d.lines = append(d.lines, "kept "+string(e.What))

@@ -69,6 +69,9 @@ func (p *Pipeline) take(w *waiting) {
 	p.scans.Add(1)
 	p.behind.Store(int64(p.clock.Now().Sub(w.since)))
 	p.applied.Convert(&w.scan)
+	if len(p.watches) > 0 {
+		p.look(&w.scan)
+	}
 	p.state.heard(w)
 	p.record(func(r Recorder, ord uint64) { r.Scan(ord, &w.scan) })
 	p.state.judge.Scan(&w.scan)

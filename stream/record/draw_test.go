@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
 	"weald/rules/alert"
 )
@@ -118,6 +119,15 @@ func drawBody(t *rapid.T) Body {
 		r := calibrated()
 		r.By, r.Method, r.Channel = text("by"), text("method"), rapid.IntRange(0, 3000).Draw(t, "channel")
 		return Calibration{r}
+	case KindZeroing:
+		z := calibration.Zeroing{Bridge: text("bridge"), Source: text("source"), By: text("by"), At: drawInstant(t, "at").Time().UTC(), Channels: []int{rapid.IntRange(0, 3000).Draw(t, "channel")}}
+		if z.Undo = rapid.Bool().Draw(t, "undo"); !z.Undo {
+			z.Shown = []float64{rapid.Float64Range(-5, 5).Draw(t, "shown")}
+		}
+		return Zeroing{z}
+	case KindCheck:
+		return Check{calibration.Spot{Record: text("record"), By: text("by"), At: drawInstant(t, "at").Time().UTC(), Reference: rapid.Float64Range(0, 300).Draw(t, "reference"),
+			Raw: rapid.Float64Range(0, 4095).Draw(t, "raw"), Holds: rapid.Bool().Draw(t, "holds"), Text: text("text")}}
 	case KindState:
 		return State{rapid.SliceOfN(rapid.Byte(), 1, 300).Draw(t, "state")}
 	default:

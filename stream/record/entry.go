@@ -29,13 +29,15 @@ const (
 	KindFault      Kind = "fault"
 
 	KindCalibration Kind = "calibration"
+	KindZeroing     Kind = "zeroing"
+	KindCheck       Kind = "check"
 	KindState       Kind = "state"
 	KindNotice      Kind = "notice"
 )
 
 // Kinds lists all kinds of entries.
 func Kinds() []Kind {
-	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindState, KindNotice}
+	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindZeroing, KindCheck, KindState, KindNotice}
 }
 
 // An Entry is one thing that happened and is kept word for word.
@@ -144,6 +146,21 @@ const (
 // is an input: scans that come after it are converted by it.
 type Calibration struct{ Record calibration.Record }
 
+// A Zeroing is one zeroing of channels at rest, or the taking back of one. It is an
+// input as a calibration is.
+type Zeroing struct{ Zeroing calibration.Zeroing }
+
+// Kind implements Body.
+func (Zeroing) Kind() Kind { return KindZeroing }
+func (Zeroing) sealed()    {}
+
+// A Check is a spot check of a calibration, which it never changes.
+type Check struct{ Spot calibration.Spot }
+
+// Kind implements Body.
+func (Check) Kind() Kind { return KindCheck }
+func (Check) sealed()    {}
+
 // A State is how the rules stand at a place, as their engine writes it down. It is
 // kept as an input where changes of alerts were kept and the readings that led to
 // them could not be: whoever takes the record up goes on from it.
@@ -216,6 +233,11 @@ func (e *Entry) Check() error {
 			return fmt.Errorf("calibration %w: %w", ErrInvalid, err)
 		}
 	}
+	if b, ok := e.Body.(Zeroing); ok {
+		if err := b.Zeroing.Check(); err != nil {
+			return fmt.Errorf("zeroing %w: %w", ErrInvalid, err)
+		}
+	}
 	for _, s := range e.texts() {
 		if !utf8.ValidString(s) {
 			return fmt.Errorf("%s %w: %q is not UTF-8", e.Body.Kind(), ErrInvalid, s)
@@ -244,6 +266,10 @@ func (e *Entry) texts() []string {
 		if b.Event != nil {
 			own = append(own, eventTexts(b.Event)...)
 		}
+	case Zeroing:
+		return append(own, b.Zeroing.Bridge, b.Zeroing.Source, b.Zeroing.By)
+	case Check:
+		return append(own, b.Spot.Record, b.Spot.By, b.Spot.Text)
 	case Calibration:
 		v := &b.Record
 		return append(append(own, v.Bridge, v.Source, v.By, v.Reference.Name, v.Method), v.Remarks...)

@@ -169,6 +169,10 @@ func marshalBody(b Body) ([]byte, error) {
 		return json.Marshal(j)
 	case Calibration:
 		return json.Marshal(b.Record) // which has a version of its own
+	case Zeroing:
+		return json.Marshal(b.Zeroing)
+	case Check:
+		return json.Marshal(b.Spot)
 	case State:
 		return json.Marshal(stateJSON{packer.EncodeAll(b.Body, nil)})
 	}
@@ -216,6 +220,16 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 			return nil, err
 		}
 		return Calibration{j}, j.Check()
+	case KindZeroing:
+		var j calibration.Zeroing
+		if err := json.Unmarshal(raw, &j); err != nil {
+			return nil, err
+		}
+		return Zeroing{j}, j.Check()
+	case KindCheck:
+		var j calibration.Spot
+		err := json.Unmarshal(raw, &j)
+		return Check{j}, err
 	case KindState:
 		var j stateJSON
 		if err := json.Unmarshal(raw, &j); err != nil {

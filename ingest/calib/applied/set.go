@@ -25,6 +25,7 @@ type Set struct{ sources []source }
 type source struct {
 	Source
 	channels []*channel // those that have a record, by index
+	zeros    []zero     // those that were zeroed, by index
 	changed  bool       // what follows is not of these channels yet
 	runs     []run      // those that stand still, for the loop
 	quick    []quick    // by channel
@@ -64,6 +65,7 @@ func (s *Set) Apply(r *record.Record) error {
 	} else {
 		src.channels = slices.Insert(src.channels, at, newChannel(r))
 	}
+	src.unzero(r.Channel)
 	src.day, src.changed = sample.Past, true
 	return nil
 }
@@ -89,17 +91,25 @@ func (s *Set) Permits(r *record.Record) error {
 }
 
 // Convert sets the values of those channels of a scan that have a record, and the
-// scan's U, Shared, Extrapolated and Expired, which are valid until the next call; a scan
-// of a source without records stays as it is. What was not delivered, is at the
+// scan's U, Shared, Extrapolated and Expired, which are valid until the next call, and
+// takes off what zeroings say; a scan of a source without either stays as it is. What was not delivered, is at the
 // rail or was withheld has no value.
 func (s *Set) Convert(scan *sample.Scan) {
 	if s == nil {
 		return
 	}
 	src := &s.sources[scan.Source]
-	if len(src.channels) == 0 || len(scan.Raw) != src.Channels {
+	if len(scan.Raw) != src.Channels {
 		return
 	}
+	if len(src.channels) > 0 {
+		src.calibrate(scan)
+	}
+	src.shift(scan)
+}
+
+// calibrate converts the channels that have a record.
+func (src *source) calibrate(scan *sample.Scan) {
 	if src.changed { // records often come many at a time
 		src.arrange()
 	}

@@ -2,7 +2,9 @@ package record
 
 import (
 	"encoding/json"
+	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -87,24 +89,35 @@ func TestSpot(t *testing.T) {
 	}
 }
 
+// A channel that reads more than 5 mmHg at rest, or moves, is not zeroed, and then none is.
 func TestZeroing(t *testing.T) {
-	var zeros []Zero
-	for _, shown := range []float64{2, -5} {
-		z, err := NewZero(made, "E-01", shown)
-		if err != nil {
-			t.Fatal(err)
+	nan := math.NaN()
+	for _, c := range []struct {
+		rests []Rest
+		says  string // "" is zeroed
+	}{
+		{[]Rest{{5, 1}, {-5, -1}}, ""},
+		{[]Rest{{5.01, 0}, {0, 0}}, "channel 3 shows 5.0 mmHg, more than 5: see that nothing rests on it"},
+		{[]Rest{{0, 0}, {-7, 0}}, "channel 7 shows -7.0 mmHg"},
+		{[]Rest{{nan, nan}, {0, 1.01}}, "channel 3 has no value: see to it first; channel 7 moved by 1.0 mmHg: let it rest"},
+	} {
+		z := Zeroing{Bridge: "trolley", Source: "leg", At: made, By: "E-01", Channels: []int{3, 7}}
+		err := z.Rests(c.rests)
+		if (err == nil) != (c.says == "") || err != nil && !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%v: %v", c.rests, err)
 		}
-		zeros = append(zeros, z)
-	}
-	for _, want := range []float64{-5, 2, 0, 0} {
-		if got := Offset(zeros); got != want {
-			t.Errorf("after %d entries %v mmHg are taken off, want %v", len(zeros), got, want)
+		if err == nil && z.Check() != nil {
+			t.Errorf("%+v: %v", z, z.Check())
 		}
-		zeros = append(zeros, Undo(made, "E-02"))
 	}
-	for _, shown := range []float64{5.01, -5.01} {
-		if _, err := NewZero(made, "E-01", shown); err == nil || !strings.Contains(err.Error(), "more than 5") {
-			t.Errorf("zeroing of %v mmHg: %v", shown, err)
+	many := Zeroing{Channels: make([]int, 9)}
+	if err := many.Rests(slices.Repeat([]Rest{{9, 0}}, 9)); err == nil || !strings.Contains(err.Error(), "and 4 more") {
+		t.Error(err)
+	}
+	for _, z := range []Zeroing{{}, {Channels: []int{1}}, {Channels: []int{1}, Shown: []float64{5.1}}, {Channels: []int{1, 1}, Undo: true}, {Channels: []int{-1}, Undo: true},
+		{Channels: []int{1}, Shown: []float64{nan}}, {Channels: []int{1}, Shown: []float64{1}, Undo: true}} {
+		if z.Check() == nil {
+			t.Errorf("%+v is taken", z)
 		}
 	}
 }
