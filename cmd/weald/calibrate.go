@@ -22,7 +22,7 @@ func newCalibrate() *cobra.Command {
 		Use:   "calibrate",
 		Short: "Make calibrations: counts to mmHg, and what they can be trusted for",
 	}
-	cmd.AddCommand(newCalibrateFit(), newCalibrateRun(), newCalibrateStudy())
+	cmd.AddCommand(newCalibrateFit(), newCalibrateRun(), newCalibrateCheck(), newCalibrateZero(), newCalibrateStudy())
 	return cmd
 }
 

@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -133,6 +135,24 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 		if sheet := text(t, address, "/api/v1/calibrations/"+all.Calibrations[0].ID+"/sheet"); !strings.Contains(sheet, "Calibration of hub/leg/0") || !strings.Contains(sheet, "bench gauge") {
 			t.Errorf("the sheet says %.300s", sheet)
 		}
+		until(shows(address, 4), 132) // at rest
+		zeroed := make(chan error, 1)
+		go func() {
+			_, err := postJSON[struct{}](context.Background(), address+"/api/v1/zeroings", map[string]any{"bridge": "hub", "source": "leg", "channels": []int{0}, "by": "E-01"})
+			zeroed <- err
+		}()
+		until(func() error {
+			select {
+			case err := <-zeroed:
+				return err
+			default:
+				return errors.New("it is being zeroed")
+			}
+		}, 132)
+		until(shows(address, 71), 700)
+	})
+	during("zeroed", func(t *testing.T, address string, until func(func() error, float64)) {
+		until(shows(address, 71), 700)
 	})
 	events, _ := rehearsed(t, "-c", config, "--from", time.Now().Add(-time.Hour).UTC().Format(time.RFC3339), "--to", time.Now().Add(time.Minute).UTC().Format(time.RFC3339))
 	raised := 0

@@ -80,7 +80,7 @@ func (f *leadFlags) check() (err error) {
 	bridge, source, ok := strings.Cut(f.source, "/")
 	switch {
 	case f.config == "":
-		return errors.New("which daemon? Give -c with the configuration that it runs with")
+		return errWhichDaemon
 	case f.resume:
 		return nil // the daemon knows the rest
 	case !ok || bridge == "" || source == "" || strings.Contains(source, "/"):
@@ -119,14 +119,11 @@ func calibrateRun(cmd *cobra.Command, f leadFlags) error {
 	if err := f.check(); err != nil {
 		return usageError{err}
 	}
-	c, err := load(cmd, f.config)
+	at, err := pagesOf(cmd, f.config)
 	if err != nil {
 		return err
 	}
-	if _, port, err := net.SplitHostPort(c.Listen); err == nil && port == "0" {
-		return fmt.Errorf("%s: its pages listen on any free port, which nobody else can know: give web.listen a port", f.config)
-	}
-	d := &leader{at: "http://" + c.Listen + "/api/v1/calibrations/run", out: cmd.OutOrStdout(), said: -1, resume: "weald calibrate run -c " + f.config + " --resume"}
+	d := &leader{at: at + "/api/v1/calibrations/run", out: cmd.OutOrStdout(), said: -1, resume: "weald calibrate run -c " + f.config + " --resume"}
 	lines := make(chan string)
 	go func() { // ends with the input, or with the program
 		defer close(lines)
@@ -140,4 +137,18 @@ func calibrateRun(cmd *cobra.Command, f leadFlags) error {
 		}
 	}()
 	return d.lead(cmd.Context(), &f, lines)
+}
+
+var errWhichDaemon = errors.New("which daemon? Give -c with the configuration that it runs with")
+
+// pagesOf returns where the daemon that runs with a configuration has its pages.
+func pagesOf(cmd *cobra.Command, config string) (string, error) {
+	c, err := load(cmd, config)
+	if err != nil {
+		return "", err
+	}
+	if _, port, err := net.SplitHostPort(c.Listen); err == nil && port == "0" {
+		return "", fmt.Errorf("%s: its pages listen on any free port, which nobody else can know: give web.listen a port", config)
+	}
+	return "http://" + c.Listen, nil
 }

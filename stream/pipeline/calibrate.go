@@ -78,3 +78,22 @@ func (p *Pipeline) convertOtherwise(keep func(Recorder, uint64) error) error {
 	}
 	return nil
 }
+
+// An Off is what is taken off the pressures of a channel, in mmHg.
+type Off struct {
+	Source, Channel int
+	MMHg            float64
+}
+
+// TakenOff returns what zeroings take off, by source and channel. Any goroutine may
+// ask; the error is that of Do.
+func (p *Pipeline) TakenOff(ctx context.Context) (all []Off, err error) {
+	err = p.Do(ctx, func(s *State) {
+		for i := range s.plan.Sources {
+			for c, mmHg := range p.applied.Offsets(i) {
+				all = append(all, Off{i, c, mmHg})
+			}
+		}
+	})
+	return all, err
+}

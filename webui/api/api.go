@@ -111,6 +111,8 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addKept(api)
 	s.addCalibrations(api)
 	s.addCalibrationRun(api)
+	s.addChecks(api)
+	s.addZeroings(api)
 	s.addAlerts(api)
 	s.addBridges(api)
 	s.addSenders(api)

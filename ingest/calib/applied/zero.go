@@ -2,6 +2,7 @@ package applied
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 
 	"weald/ingest/calib/record"
@@ -50,6 +51,18 @@ func (s *Set) Offset(source, channel int) float64 {
 		return last(src.zeros[at].off)
 	}
 	return 0
+}
+
+// Offsets yields the channels of a source that were zeroed, ascending, with what is
+// taken off in mmHg.
+func (s *Set) Offsets(source int) iter.Seq2[int, float64] {
+	return func(yield func(int, float64) bool) {
+		for _, z := range s.sources[source].zeros {
+			if !yield(z.index, last(z.off)) {
+				return
+			}
+		}
+	}
 }
 
 func (s *source) zero(channel int) (at int, found bool) {
