@@ -87,6 +87,27 @@ export default [
       });
       await page.getByRole('button', { name: 'Done' }).press('Enter');
       await until('it is listed', async () => /hub\/leg\/0[\s\S]*Valid until/.test(await words(page, 'main')));
+      // Later, at one known pressure, and with nothing on the sensor.
+      await page.getByText('Spot checks').first().press('Enter');
+      await page.getByLabel('The gauge shows').fill('20');
+      await page.keyboard.press('Enter');
+      await until('it holds', async () => /Holds: [+−]0\.\d mmHg at 20 mmHg/.test(await words(page, 'main')));
+      cuff(28);
+      await page.getByLabel('The gauge shows').fill('20');
+      await page.keyboard.press('Enter');
+      await until('it does not hold', async () => /Does not hold: [\s\S]*Calibrate this channel again/.test(await words(page, 'main')));
+      cuff(2);
+      await page.getByLabel('Channels at rest').fill('0');
+      await page.keyboard.press('Enter');
+      await until('it is zeroed', async () => /1 channel is zeroed[\s\S]*Taken off now: 0: \+\d\.\d mmHg/.test(await words(page, 'main')));
+      assert.deepEqual(await violations(page), []);
+      await page.screenshot({ path: `${artifacts}/calibrate-later-dark.png`, fullPage: true });
+      await page.emulateMedia({ colorScheme: 'light' });
+      await page.setViewportSize({ width: 360, height: 740 });
+      assert.equal(await overflow(page), 0);
+      await page.screenshot({ path: `${artifacts}/calibrate-later-360.png`, fullPage: true });
+      await page.getByRole('button', { name: 'Take the last one back' }).press('Enter');
+      await until('it is taken back', async () => /Nothing is taken off/.test(await words(page, 'main')));
       const sheet = await context.newPage();
       await sheet.goto(`${daemon.url}${await page.getByRole('link', { name: 'Sheet to print' }).getAttribute('href')}`);
       assert.match(await sheet.locator('body').innerText(), /Calibration of hub\/leg\/0[\s\S]*bench gauge/);

@@ -102,6 +102,37 @@ export const keep = (run: Run) => post(`${RUN}/keep`, { run: run.id });
 export const readKept = async () => (await getJSON<{ calibrations: Kept[] }>('/api/v1/calibrations?in_force=true')).calibrations;
 export const sheetHref = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/sheet`;
 
+/** A spot check: whether a record holds at one known pressure. */
+export interface Check {
+  at: string;
+  by: string;
+  reference_mmhg: number;
+  error_mmhg: number;
+  allowed_mmhg: number;
+  holds: boolean;
+  text: string;
+}
+
+/** What is taken off the pressures of a channel. */
+export interface Off {
+  bridge: string;
+  source: string;
+  channel: number;
+  mmhg: number;
+}
+
+export interface Zeroed {
+  channels: number[];
+  shown_mmhg: number[];
+}
+
+const checksOf = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/checks`;
+export const readChecks = async (id: string) => (await getJSON<{ checks: Check[] }>(checksOf(id))).checks;
+export const check = (id: string, by: string, mmhg: number) => send<Check>(checksOf(id), { by, reference_mmhg: mmhg }, text, sentence);
+export const readOff = async () => (await getJSON<{ in_force: Off[] }>('/api/v1/zeroings')).in_force;
+export const zero = (bridge: string, source: string, channels: number[], by: string, undo: boolean) =>
+  send<Zeroed>('/api/v1/zeroings', { bridge, source, channels, by, undo }, text, sentence);
+
 /** "0-3, 7" to channels below `count`; null where it is none, or one is no channel. */
 export function channelsOf(typed: string, count: number): number[] | null {
   const out = new Set<number>();

@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { clockTime, count, counted, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, unbroken } from './format';
+import { clockTime, count, counted, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, unbroken, signed } from './format';
 
 beforeAll(() => setZone('Europe/Berlin'));
 
@@ -71,4 +71,8 @@ describe('times of forms', () => {
     expect(fromForm('2026-03-29T22:15')).toBe(Date.parse('2026-03-29T20:15:00Z'));
     expect(fromForm('')).toBeNaN();
   });
+});
+
+it('signed says which way', () => {
+  expect([2, -0.26, -0.04, 0].map(signed)).toEqual(['+2.0', '−0.3', '+0.0', '+0.0']);
 });

@@ -54,6 +54,12 @@ export function duration(ms: number): string {
   return `${Math.floor(h / 24)} d ${h % 24} h`;
 }
 
+/** A difference with one decimal and its sign; that of nothing is +0.0. */
+export function signed(value: number): string {
+  const s = Math.abs(value).toFixed(1);
+  return (value < 0 && Number(s) !== 0 ? '−' : '+') + s;
+}
+
 /** A number with the digits that its uncertainty supports: one below 1, none above. */
 export function number(value: number | null | undefined, u?: number | null): string {
   if (value == null || !Number.isFinite(value)) return words.dash;
