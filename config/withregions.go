@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"go.yaml.in/yaml/v4"
@@ -19,17 +20,22 @@ func RegionsText(regions []Region, notes []string) string {
 	var b strings.Builder
 	b.WriteString("regions:\n")
 	for i, r := range regions {
-		id, err := yaml.Marshal(r.ID)
-		if err != nil { // of a string only
-			id = fmt.Appendf(nil, "%q", r.ID)
-		}
-		fmt.Fprintf(&b, "  - {id: %s, rows: [%d, %d], columns: [%d, %d]}", strings.TrimSpace(string(id)), r.Rows[0], r.Rows[1], r.Columns[0], r.Columns[1])
+		fmt.Fprintf(&b, "  - {id: %s, rows: [%d, %d], columns: [%d, %d]}", word(r.ID), r.Rows[0], r.Rows[1], r.Columns[0], r.Columns[1])
 		if i < len(notes) && notes[i] != "" {
 			b.WriteString(" # " + notes[i])
 		}
 		b.WriteByte('\n')
 	}
 	return b.String()
+}
+
+// word writes a string as a scalar of YAML that stands within brackets.
+func word(s string) string {
+	out, err := yaml.Marshal([]string{s})
+	if err != nil || strings.ContainsAny(s, ",[]{}\n") {
+		return strconv.Quote(s)
+	}
+	return strings.TrimSpace(strings.TrimPrefix(string(out), "- "))
 }
 
 // Proposed are the problems of a piece that is to go into a file.

@@ -41,7 +41,7 @@ rules:
 `
 
 // regionsStack is a daemon with one bed.
-func regionsStack(t *testing.T) (*stack, *config.Config) {
+func regionsStack(t *testing.T) *stack {
 	t.Helper()
 	c, found := config.Parse("weald.yaml", []byte(regionsFile))
 	if len(found) > 0 {
@@ -58,7 +58,7 @@ func regionsStack(t *testing.T) (*stack, *config.Config) {
 	}
 	delay, _ := metrics.NewDelay()
 	s.handler, err = New(Options{
-		API:  api.Options{Plan: plan, Pipeline: s.pipe, Store: store, Bridges: func() []api.Bridge { return nil }, Regions: c.WithRegions},
+		API:  api.Options{Plan: plan, Pipeline: s.pipe, Store: store, Bridges: func() []api.Bridge { return nil }, Draft: c},
 		Live: hub, Pages: built,
 		Metrics: metrics.Handler(metrics.New(metrics.Options{Plan: plan, Pipeline: s.pipe, Delay: delay, Viewers: hub, Bridges: func() []metrics.Bridge { return nil }})),
 	})
@@ -69,7 +69,7 @@ func regionsStack(t *testing.T) (*stack, *config.Config) {
 	ended := make(chan struct{})
 	go func() { s.pipe.Run(ctx); close(ended) }()
 	t.Cleanup(func() { stop(); <-ended })
-	return s, c
+	return s
 }
 
 // body is invented: head, shoulders, hips and heels as bells along the bed, with
@@ -89,13 +89,13 @@ type foundAnswer struct {
 	YAML    string
 	Found   []struct{ ID, Why string }
 	Missing []struct{ ID, Why string }
-	Faults  []api.RegionFault
+	Faults  []api.Fault
 }
 
 // What is found on a bed goes into the file as it is answered, and the file is
 // accepted.
 func TestRegionsFoundOnABedGoIntoTheFile(t *testing.T) {
-	s, _ := regionsStack(t)
+	s := regionsStack(t)
 	c := newContract(t, s)
 	const path, ask = "/api/v1/places/{place}/regions", "/api/v1/places/bed-4/regions"
 	if rec := s.get(ask); rec.Code != 422 {
@@ -134,12 +134,10 @@ func TestRegionsFoundOnABedGoIntoTheFile(t *testing.T) {
 // What somebody draws is answered as text with its problems where they are, in
 // the text and in the rules of the file.
 func TestDrawnRegionsAreJudged(t *testing.T) {
-	s, _ := regionsStack(t)
+	s := regionsStack(t)
 	c := newContract(t, s)
 	post := func(body string) *httptest.ResponseRecorder {
-		r := httptest.NewRequest("POST", "/api/v1/places/bed-4/regions", strings.NewReader(body))
-		r.Header.Set("Content-Type", "application/json")
-		rec := s.do(r)
+		rec := s.post("/api/v1/places/bed-4/regions", body)
 		c.checkOf("post", "/api/v1/places/{place}/regions", rec)
 		return rec
 	}
@@ -156,5 +154,22 @@ func TestDrawnRegionsAreJudged(t *testing.T) {
 	}
 	if rec := post(`{"regions": [{"id": "pelvis", "rows": [3, 32], "columns": [0, 15]}]}`); !strings.Contains(rec.Body.String(), "its last is 31") {
 		t.Errorf("%s", rec.Body)
+	}
+}
+
+// A place set up by pressing is answered as text with its problems where they are.
+func TestAPlaceSetUpByPressingIsJudged(t *testing.T) {
+	s := regionsStack(t)
+	c := newContract(t, s)
+	for _, k := range []struct{ id, channel, faults string }{
+		{"bench-9", "hub/mat/7", "[]"},
+		{"bed-4", "hub/mat/7", `[{"of":"piece","line":2,"column":9,`},
+		{"bench-9", "hub/mat/512", `[{"of":"piece","line":5,"column":32,`},
+	} {
+		rec := s.post("/api/v1/setup/place", fmt.Sprintf(`{"id": %q, "kind": "wrap", "sites": [{"id": "ankle", "channels": [%q]}]}`, k.id, k.channel))
+		c.checkOf("post", "/api/v1/setup/place", rec)
+		if rec.Code != 200 || !strings.Contains(rec.Body.String(), `"faults":`+k.faults) {
+			t.Errorf("%s: %d %s", k.id, rec.Code, rec.Body)
+		}
 	}
 }

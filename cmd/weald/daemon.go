@@ -88,7 +88,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		API: api.Options{
 			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: d.senders.views,
 			Troubles: d.troubles, ClockOff: d.clock.Off, Speed: speed, Version: build(),
-			Regions: c.WithRegions,
+			Draft: c,
 		},
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
 			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts, Senders: d.senders.counts,

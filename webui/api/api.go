@@ -19,7 +19,6 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
-	"weald/config"
 	"weald/rules"
 	"weald/stream/calibrating"
 	"weald/stream/history"
@@ -54,9 +53,8 @@ type Options struct {
 	// Rehearse is where rules are rehearsed; nil where nothing is kept.
 	Rehearse *Stage
 
-	// Regions judges a piece of the configuration that has a mat's regions, as
-	// config.(*Config).WithRegions does; nil where there is no configuration.
-	Regions func(place string, yaml []byte) (config.Proposed, error)
+	// Draft judges pieces of the configuration; nil where there is none.
+	Draft Draft
 
 	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
@@ -104,6 +102,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addPlaces(api)
 	s.addHistory(api)
 	s.addRegions(api)
+	s.addPieces(api)
 	s.addMarks(api)
 	s.addSessions(api)
 	s.addExports(api)

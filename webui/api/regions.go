@@ -15,22 +15,6 @@ import (
 	"weald/stream/view"
 )
 
-// A RegionFault is why regions could not stand in the configuration as they are.
-type RegionFault struct {
-	Of     string `json:"of" enum:"piece,file" doc:"piece: of the text that is proposed; file: of the configuration in force, which does not fit it any more"`
-	Line   int    `json:"line" doc:"From 1; 0 where there is no place"`
-	Column int    `json:"column"`
-	Text   string `json:"text"`
-}
-
-// A RegionsPiece is regions as the configuration has them, and what is wrong with
-// them there.
-type RegionsPiece struct {
-	YAML    string        `json:"yaml" doc:"To be put under the mat in the configuration file, in the place of its regions if it has some; empty without a region"`
-	Faults  []RegionFault `json:"faults" nullable:"false" doc:"By the checks that the configuration goes through; without any, a file with the piece in it is accepted"`
-	Caution string        `json:"caution"`
-}
-
 const regionsCaution = "A proposal: nothing changes before it is in the configuration file. Regions are fixed cells; who lies or sits elsewhere lies outside of them. Look at the map, and at the skin: local policy and the responsible clinician decide."
 
 type foundRegion struct {
@@ -48,7 +32,7 @@ type foundRegions struct {
 	At      *time.Time      `json:"at" doc:"When the cells were measured that this was found from; null before the first scan"`
 	Found   []foundRegion   `json:"found" nullable:"false"`
 	Missing []missingRegion `json:"missing" nullable:"false" doc:"What was looked for and not found"`
-	RegionsPiece
+	Piece
 }
 
 type drawnRegions struct {
@@ -101,11 +85,11 @@ func (s *server) findRegions(ctx context.Context, in *mapInput) (*answer[foundRe
 	for _, r := range found.Missing {
 		a.Body.Missing = append(a.Body.Missing, missingRegion(r))
 	}
-	a.Body.RegionsPiece, err = s.piece(in.Place, list, notes)
+	a.Body.Piece, err = s.piece(in.Place, list, notes)
 	return a, err
 }
 
-func (s *server) checkRegions(_ context.Context, in *drawnRegions) (*answer[RegionsPiece], error) {
+func (s *server) checkRegions(_ context.Context, in *drawnRegions) (*answer[Piece], error) {
 	if _, _, err := s.matOf(in.Place); err != nil {
 		return nil, err
 	}
@@ -113,7 +97,7 @@ func (s *server) checkRegions(_ context.Context, in *drawnRegions) (*answer[Regi
 		in.Body.Regions[i].ID = strings.TrimSpace(in.Body.Regions[i].ID)
 	}
 	piece, err := s.piece(in.Place, in.Body.Regions, nil)
-	return &answer[RegionsPiece]{piece}, err
+	return &answer[Piece]{piece}, err
 }
 
 // matOf finds a place with a mat.
@@ -129,12 +113,12 @@ func (s *server) matOf(place string) (int, *rules.Mat, error) {
 }
 
 // piece writes regions as the configuration has them, and judges them.
-func (s *server) piece(place string, list []view.Region, notes []string) (RegionsPiece, error) {
-	p := RegionsPiece{Faults: []RegionFault{}, Caution: regionsCaution}
+func (s *server) piece(place string, list []view.Region, notes []string) (Piece, error) {
+	p := Piece{Faults: []Fault{}, Caution: regionsCaution}
 	if len(list) == 0 {
 		return p, nil
 	}
-	if s.Regions == nil {
+	if s.Draft == nil {
 		return p, huma.Error503ServiceUnavailable("there is no configuration that regions could go into")
 	}
 	regions := make([]config.Region, len(list))
@@ -142,17 +126,10 @@ func (s *server) piece(place string, list []view.Region, notes []string) (Region
 		regions[i] = config.Region(r)
 	}
 	p.YAML = config.RegionsText(regions, notes)
-	judged, err := s.Regions(place, []byte(p.YAML))
+	judged, err := s.Draft.WithRegions(place, []byte(p.YAML))
 	if err != nil {
 		return p, huma.Error422UnprocessableEntity(fmt.Sprintf("regions: %v", err))
 	}
-	p.add("piece", judged.Piece)
-	p.add("file", judged.File)
+	p.judged(judged)
 	return p, nil
-}
-
-func (p *RegionsPiece) add(of string, found config.Problems) {
-	for _, f := range found {
-		p.Faults = append(p.Faults, RegionFault{of, f.Line, f.Column, f.Message})
-	}
 }

@@ -72,6 +72,37 @@ export default [
     },
   },
   {
+    name: 'setup: a place is set up by pressing its sensors one after another, and comes as text that is judged',
+    async tell({ binary, browser, later, artifacts }) {
+      const { board, url } = await equipped(binary, later);
+      const { page, context, complaints } = await open(browser, `${url}/setup/hub/mat4`);
+      later(() => context.close());
+      await until('nothing is pressed', async () => /Nothing is being pressed/.test(await words(page, '.pressed')));
+      await page.waitForTimeout(1500);
+      await page.getByText('Name the sensors by pressing them').click();
+      await page.getByLabel('Name of the place').fill('bench-9');
+      for (const [channel, site] of [[1042, 'foot'], [77, 'ankle']]) {
+        board.press(4, channel, 1630);
+        const use = page.getByRole('button', { name: `Channel ${channel} is ${site}` });
+        await use.waitFor();
+        board.release(4);
+        await use.press('Enter');
+      }
+      await until('the place is accepted', async () => /would be accepted/.test(await words(page, '.judged')));
+      assert.match(await words(page, 'figure pre'), /- id: bench-9\s+kind: wrap\s+sites:\s+- \{id: foot, channels: \[hub\/mat4\/1042\]\}\s+- \{id: ankle, channels: \[hub\/mat4\/77\]\}/);
+      assert.deepEqual(await violations(page), []);
+      await page.screenshot({ path: `${artifacts}/pressed-place.png`, fullPage: true });
+      await page.getByLabel('Name of the place').fill('bed-4');
+      await until('a name that is taken is refused', async () => /piece, line 2, column 9: .* has a place/.test(await words(page, '.judged')));
+      await page.emulateMedia({ colorScheme: 'dark' });
+      await page.setViewportSize({ width: 360, height: 780 });
+      assert.deepEqual(await violations(page), []);
+      assert.equal(await overflow(page), 0);
+      await page.screenshot({ path: `${artifacts}/pressed-place-360-dark.png`, fullPage: true });
+      assert.deepEqual(complaints, []);
+    },
+  },
+  {
     name: 'setup: a source that nobody configured is listed with its readings, and goes to no place',
     async tell({ binary, browser, later, artifacts }) {
       const { board, url } = await equipped(binary, later);

@@ -3,6 +3,7 @@
 import { getJSON } from './link/history';
 import { post } from './link/post';
 import type { PlaceKind, Region } from './link/types';
+import type { Piece } from './piece';
 import { drawing as text } from './text.drawing';
 
 export type Span = [number, number];
@@ -15,13 +16,6 @@ export interface Cell {
 export interface Size {
   rows: number;
   columns: number;
-}
-
-/** What a piece of the configuration is, and what is wrong with it. */
-export interface Piece {
-  yaml: string;
-  faults: { of: 'piece' | 'file'; line: number; column: number; text: string }[];
-  caution: string;
 }
 
 export interface Found extends Piece {

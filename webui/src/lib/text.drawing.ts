@@ -26,11 +26,14 @@ export const drawing = {
   list: 'Drawn regions',
   piece: (place: string) => `regions of ${place}`,
   where: (place: string) => `For the configuration file, under the mat of ${place}, in the place of its regions if it has some:`,
+  noAnswer: 'The daemon does not answer.',
+  notDone: (status: number) => `The daemon refused it (${status}).`,
+  silent: 'No body can be looked for: the mat sends nothing, or the daemon does not answer.',
+} as const;
+
+export const piece = {
   well: 'The configuration with this piece in it would be accepted.',
   faults: 'With this piece the configuration would be refused:',
   ofPiece: (line: number, column: number, why: string) => `piece, line ${line}, column ${column}: ${why}`,
   ofFile: (line: number, column: number, why: string) => `configuration file, line ${line}, column ${column}: ${why}`,
-  noAnswer: 'The daemon does not answer.',
-  notDone: (status: number) => `The daemon refused it (${status}).`,
-  silent: 'No body can be looked for: the mat sends nothing, or the daemon does not answer.',
 } as const;

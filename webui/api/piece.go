@@ -1,0 +1,76 @@
+package api
+
+import (
+	"context"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"weald/config"
+)
+
+// A Piece is text for the configuration file, and what is wrong with it there.
+type Piece struct {
+	YAML    string  `json:"yaml" doc:"To be put into the configuration file; empty where there is nothing to put"`
+	Faults  []Fault `json:"faults" nullable:"false" doc:"By the checks that the configuration goes through; without any, a file with the piece in it is accepted"`
+	Caution string  `json:"caution"`
+}
+
+// A Fault is why a piece could not stand in the configuration as it is.
+type Fault struct {
+	Of     string `json:"of" enum:"piece,file" doc:"piece: of the text that is proposed; file: of the configuration in force, which does not fit it any more"`
+	Line   int    `json:"line" doc:"From 1; 0 where there is no place"`
+	Column int    `json:"column"`
+	Text   string `json:"text"`
+}
+
+func (p *Piece) judged(found config.Proposed) {
+	p.add("piece", found.Piece)
+	p.add("file", found.File)
+}
+
+func (p *Piece) add(of string, found config.Problems) {
+	for _, f := range found {
+		p.Faults = append(p.Faults, Fault{of, f.Line, f.Column, f.Message})
+	}
+}
+
+// A Draft is where pieces of the configuration are judged; see config.(*Config).
+type Draft interface {
+	WithRegions(place string, yaml []byte) (config.Proposed, error)
+	WithPlaces(yaml []byte) config.Proposed
+}
+
+type pressedPlace struct {
+	Body struct {
+		ID    string        `json:"id" maxLength:"64"`
+		Kind  string        `json:"kind" enum:"wrap,bed,seat"`
+		Sites []pressedSite `json:"sites" maxItems:"200" nullable:"false"`
+	}
+}
+
+type pressedSite struct {
+	ID       string   `json:"id" maxLength:"64"`
+	Channels []string `json:"channels" maxItems:"200" nullable:"false" doc:"Each as bridge/source/number"`
+}
+
+const placeCaution = "A proposal: nothing changes before it is in the configuration file. Press each sensor once more when it is in force: a place that has two sensors mixed up is worse than none."
+
+func (s *server) addPieces(api huma.API) {
+	op := operation("check-place", "/api/v1/setup/place", "The configuration text of a place with sensors at named sites, and what is wrong with it; changes nothing", 422)
+	op.Method = http.MethodPost
+	huma.Register(api, op, s.checkPlace)
+}
+
+func (s *server) checkPlace(_ context.Context, in *pressedPlace) (*answer[Piece], error) {
+	if s.Draft == nil {
+		return nil, huma.Error503ServiceUnavailable("there is no configuration that a place could go into")
+	}
+	var sites []config.NewSite
+	for _, site := range in.Body.Sites {
+		sites = append(sites, config.NewSite(site))
+	}
+	p := Piece{YAML: config.PlaceText(in.Body.ID, in.Body.Kind, sites), Faults: []Fault{}, Caution: placeCaution}
+	p.judged(s.Draft.WithPlaces([]byte(p.YAML)))
+	return &answer[Piece]{p}, nil
+}
