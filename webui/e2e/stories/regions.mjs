@@ -11,6 +11,22 @@ async function drawing(page) {
   await page.getByRole('heading', { name: 'Regions to propose' }).waitFor();
 }
 
+/** Draws with a finger over an empty map, and does not move the page with it. */
+async function byFinger(page, context) {
+  for (let n = await page.locator('.layer .region').count(); n > 0; n--) await page.locator('.layer .region').first().press('Delete');
+  await page.locator('.layer').scrollIntoViewIfNeeded();
+  const box = await page.locator('.layer').boundingBox();
+  const scrolled = () => page.evaluate(() => scrollY);
+  const before = await scrolled();
+  const cdp = await context.newCDPSession(page);
+  const touch = (type, ...at) => cdp.send('Input.dispatchTouchEvent', { type, touchPoints: at.length ? [{ x: at[0], y: at[1] }] : [] });
+  await touch('touchStart', box.x + 40, box.y + 40);
+  for (const k of [1, 2, 3, 4]) await touch('touchMove', box.x + 40 + 15 * k, box.y + 40 + 20 * k);
+  await touch('touchEnd');
+  await until('a finger has drawn', async () => (await page.locator('.layer .region').count()) === 1);
+  assert.equal(await scrolled(), before);
+}
+
 const accepted = (page) => until('it is accepted', async () => /would be accepted/.test(await words(page, '.judged')));
 
 export default [
@@ -79,6 +95,7 @@ export default [
           assert.deepEqual(await violations(page), [], `${id} ${look}`);
           assert.equal(await overflow(page), 0, `${id} ${look}`);
           await page.screenshot({ path: `${artifacts}/regions-${id}-${look}.png`, fullPage: true });
+          if (look === '360') await byFinger(page, context);
           assert.deepEqual(complaints, []);
           await context.close();
         }

@@ -10,6 +10,7 @@ export const pressing = {
   site: 'The pressed sensor is',
   use: (channel: number, site: string) => `Channel ${channel} is ${site}`,
   press: 'Press a sensor',
+  next: 'Press the next sensor',
   sites: 'Sensors that have a name',
   is: (site: string, channels: readonly number[]) => `${site}: ${channels.length === 1 ? 'channel' : 'channels'} ${channels.join(', ')}`,
   remove: (site: string) => `Take away ${site}`,
