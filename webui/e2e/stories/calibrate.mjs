@@ -91,11 +91,11 @@ export default [
       await page.getByText('Spot checks').first().press('Enter');
       await page.getByLabel('The gauge shows').fill('20');
       await page.keyboard.press('Enter');
-      await until('it holds', async () => /Holds: [+−]0\.\d mmHg at 20 mmHg/.test(await words(page, 'main')));
+      await until('it holds', async () => /holds: [+-]0\.\d mmHg at 20 mmHg/.test(await words(page, 'main')));
       cuff(28);
       await page.getByLabel('The gauge shows').fill('20');
       await page.keyboard.press('Enter');
-      await until('it does not hold', async () => /Does not hold: [\s\S]*Calibrate this channel again/.test(await words(page, 'main')));
+      await until('it does not hold', async () => /does not hold: [\s\S]*Calibrate this channel again/.test(await words(page, 'main')));
       cuff(2);
       await page.getByLabel('Channels at rest').fill('0');
       await page.keyboard.press('Enter');
