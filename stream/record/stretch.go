@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"weald/ingest/sample"
@@ -140,17 +141,36 @@ func (s *Stretch) Append(dst []byte) ([]byte, error) {
 // DecodeStretch is the inverse of Append. Its errors wrap ErrDamaged, ErrNewer
 // or ErrForm.
 func DecodeStretch(b []byte) (*Stretch, error) {
+	s := new(Stretch)
+	if err := s.read(b); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// AppendPoints appends the points of an encoded stretch to dst, of which nothing
+// changes when there is an error. Its errors are those of DecodeStretch.
+func AppendPoints(dst []Point, b []byte) ([]Point, error) {
+	s := Stretch{Points: dst[len(dst):]}
+	if err := s.read(b); err != nil {
+		return dst, err
+	}
+	return append(dst, s.Points...), nil // which moves nothing if there was room
+}
+
+// read makes s what b says, with its points where s.Points has room for them.
+func (s *Stretch) read(b []byte) error {
 	_, in, err := content(b, FormStretch, stretchVersion)
 	if err != nil {
-		return nil, fmt.Errorf("history: %w", err)
+		return fmt.Errorf("history: %w", err)
 	}
 	c := &cursor{b: in}
-	s := &Stretch{Place: c.text(), Series: c.text(), Tier: Tier(c.byte()), Serial: c.uvarint()}
+	s.Place, s.Series, s.Tier, s.Serial = c.text(), c.text(), Tier(c.byte()), c.uvarint()
 	n, step := c.uvarint(), int64(s.Tier.Step())
 	if c.bad || n == 0 || n > MaxPoints || n > uint64(len(c.b)) || step == 0 {
-		return nil, fmt.Errorf("history with %d points of %v: %w", n, s.Tier, ErrDamaged)
+		return fmt.Errorf("history with %d points of %v: %w", n, s.Tier, ErrDamaged)
 	}
-	s.Points = make([]Point, n)
+	s.Points = slices.Grow(s.Points[:0], int(n))[:n]
 	at := c.varint()
 	for i := range s.Points {
 		if i > 0 {
@@ -158,23 +178,42 @@ func DecodeStretch(b []byte) (*Stretch, error) {
 		}
 		s.Points[i].At = sample.Instant(at * step)
 	}
-	plain, err := unpacker.DecodeAll(c.b, nil)
+	buf := scratch.Get().(*rawBuffer)
+	defer scratch.Put(buf)
+	plain, err := unpacker.DecodeAll(c.b, buf.plain[:0])
 	if err != nil || c.bad || len(plain) != 12*int(n) {
-		return nil, fmt.Errorf("history of %s %s, %d bytes for %d points: %w", s.Place, s.Series, len(plain), n, ErrDamaged)
+		return fmt.Errorf("history of %s %s, %d bytes for %d points: %w", s.Place, s.Series, len(plain), n, ErrDamaged)
 	}
-	var last [3]uint32
-	for i := range s.Points {
-		for j := range last {
-			for plane := range 4 {
-				last[j] ^= uint32(plain[(4*j+plane)*int(n)+i]) << (8 * plane)
-			}
-		}
-		s.Points[i].Min = math.Float32frombits(last[0])
-		s.Points[i].Mean = math.Float32frombits(last[1])
-		s.Points[i].Max = math.Float32frombits(last[2])
-	}
+	buf.plain = plain
+	s.unplane(plain)
 	if err := s.Check(); err != nil {
-		return nil, fmt.Errorf("%w: %w", err, ErrDamaged)
+		return fmt.Errorf("%w: %w", err, ErrDamaged)
 	}
-	return s, nil
+	return nil
+}
+
+// unplane takes the values of the points from the twelve planes.
+func (s *Stretch) unplane(plain []byte) {
+	third := 4 * len(s.Points)
+	least, mean, greatest := newColumn(plain[:third]), newColumn(plain[third:2*third]), newColumn(plain[2*third:])
+	for i := range s.Points {
+		p := &s.Points[i]
+		p.Min, p.Mean, p.Max = least.value(i), mean.value(i), greatest.value(i)
+	}
+}
+
+// A column is four planes, read one value after another.
+type column struct {
+	planes [4][]byte
+	last   uint32
+}
+
+func newColumn(b []byte) column {
+	n := len(b) / 4
+	return column{planes: [4][]byte{b[:n], b[n : 2*n], b[2*n : 3*n], b[3*n:]}}
+}
+
+func (c *column) value(i int) float32 {
+	c.last ^= uint32(c.planes[0][i]) | uint32(c.planes[1][i])<<8 | uint32(c.planes[2][i])<<16 | uint32(c.planes[3][i])<<24
+	return math.Float32frombits(c.last)
 }

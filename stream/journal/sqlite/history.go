@@ -1,6 +1,7 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"fmt"
@@ -109,18 +110,17 @@ func (s *Store) History(ctx context.Context, place, series string, tier record.T
 	var points []record.Point
 	var lost error
 	sorted := true
-	for _, body := range bodies {
-		part, err := record.DecodeStretch(body)
-		if err != nil {
+	for i, body := range bodies {
+		n := len(points)
+		if points, err = record.AppendPoints(points, body); err != nil {
 			lost = &journal.Loss{File: mainName, Source: "history of " + place + " " + series, Err: err}
 			continue
 		}
-		for _, p := range part.Points {
-			if p.At >= from && p.At < to {
-				sorted = sorted && (len(points) == 0 || points[len(points)-1].At < p.At)
-				points = append(points, p)
-			}
+		points = points[:n+len(within(points[n:], from, to))]
+		if i == 0 {
+			points = slices.Grow(points, (len(bodies)-1)*len(points))
 		}
+		sorted = sorted && (n == 0 || n == len(points) || points[n-1].At < points[n].At)
 	}
 	if !sorted {
 		points = newestOfEach(points)
@@ -128,17 +128,22 @@ func (s *Store) History(ctx context.Context, place, series string, tier record.T
 	return points, lost
 }
 
+// within moves those of points, which ascend, that are in [from, to) to the front
+// and returns them.
+func within(points []record.Point, from, to sample.Instant) []record.Point {
+	first, _ := slices.BinarySearchFunc(points, from, byTime)
+	end, _ := slices.BinarySearchFunc(points, to, byTime)
+	if first == 0 {
+		return points[:end]
+	}
+	return points[:copy(points, points[first:max(first, end)])]
+}
+
+func byTime(p record.Point, at sample.Instant) int { return cmp.Compare(p.At, at) }
+
 // newestOfEach sorts points by time; of those for one instant the last stays.
 func newestOfEach(points []record.Point) []record.Point {
-	slices.SortStableFunc(points, func(a, b record.Point) int {
-		switch {
-		case a.At < b.At:
-			return -1
-		case a.At > b.At:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(points, func(a, b record.Point) int { return byTime(a, b.At) })
 	kept := points[:0]
 	for i, p := range points {
 		if i+1 == len(points) || points[i+1].At != p.At {
