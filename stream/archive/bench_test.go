@@ -3,7 +3,10 @@ package archive
 import (
 	"context"
 	"fmt"
+	"hash/crc32"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -29,9 +32,10 @@ func many(n int) func(int) []pipeline.Series {
 // past writes what an Archivist would have kept of n series over some time:
 // seconds a minute at a time if they are wanted, minutes and quarters an hour at
 // a time.
-func past(b *testing.B, n int, from, to sample.Instant, seconds bool) *sqlite.Store {
+func past(b *testing.B, n int, from, to sample.Instant, seconds bool) (store *sqlite.Store, dir string) {
 	b.Helper()
-	store, err := sqlite.Open(b.Context(), b.TempDir(), sqlite.Options{Reserve: -1})
+	dir = b.TempDir()
+	store, err := sqlite.Open(b.Context(), dir, sqlite.Options{Reserve: -1})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -59,12 +63,17 @@ func past(b *testing.B, n int, from, to sample.Instant, seconds bool) *sqlite.St
 			b.Fatal(err)
 		}
 	}
-	return store
+	return store, dir
 }
 
 func ask(b *testing.B, n int, from, to sample.Instant, points int, seconds bool) {
-	reader := NewReader(history.New(1, many(n)), ids, past(b, n, from, to, seconds))
+	store, dir := past(b, n, from, to, seconds)
+	reader := NewReader(history.New(1, many(n)), ids, store)
+	bare := time.Duration(0)
 	for b.Loop() {
+		b.StopTimer()
+		bare += bareRead(b, dir)
+		b.StartTimer()
 		a, err := reader.Query(b.Context(), history.Query{From: from, To: to, Points: points})
 		if err != nil {
 			b.Fatal(err)
@@ -73,6 +82,26 @@ func ask(b *testing.B, n int, from, to sample.Instant, points int, seconds bool)
 			b.Fatalf("%d points", len(l.T))
 		}
 	}
+	b.ReportMetric(float64(b.Elapsed())/float64(bare), "x-bare")
+}
+
+// bareRead reads all that a record keeps of history and other than readings, and
+// makes a sum of its bytes: what reading has to cost at least.
+func bareRead(b *testing.B, dir string) time.Duration {
+	began := time.Now()
+	names, err := filepath.Glob(filepath.Join(dir, "weald.db*"))
+	if err != nil || len(names) == 0 {
+		b.Fatal(names, err)
+	}
+	var all uint32
+	for _, name := range names {
+		in, err := os.ReadFile(name)
+		if err != nil {
+			b.Fatal(err)
+		}
+		all = crc32.Update(all, crc32.IEEETable, in)
+	}
+	return time.Since(began)
 }
 
 // Eight hours of 24 channels, at the width of a page and of a wall.
@@ -86,7 +115,7 @@ func BenchmarkEightHours(b *testing.B) {
 // A month of what a mat and its six regions did: 22 series.
 func BenchmarkMonth(b *testing.B) {
 	from := sample.At(time.Date(2025, 11, 1, 0, 0, 0, 0, time.UTC))
-	for _, points := range []int{600, 5000} {
+	for _, points := range []int{600, 2000, 5000} {
 		b.Run(fmt.Sprint(points), func(b *testing.B) { ask(b, 22, from, from+30*24*hour, points, false) })
 	}
 }
@@ -97,7 +126,8 @@ func BenchmarkFieldsOfAWeek(b *testing.B) {
 	const regions = 6
 	from := sample.At(time.Date(2025, 11, 3, 0, 0, 0, 0, time.UTC))
 	to := from + 7*24*hour
-	reader := NewReader(history.New(1, many(regions)), ids, past(b, regions, from, to, true))
+	store, _ := past(b, regions, from, to, true)
+	reader := NewReader(history.New(1, many(regions)), ids, store)
 	for b.Loop() {
 		for i := range regions {
 			limit := 40.0
