@@ -9,24 +9,53 @@ import (
 	"weald/config/internal/tree"
 )
 
-// A NewSite is a site of a place that is to go into a file, with its channels as
-// bridge/source/number.
+// A NewPlace is a place that is to go into a file.
+type NewPlace struct {
+	ID, Kind string
+	Sites    []NewSite
+	Mat      *NewMat // nil for none
+}
+
+// A NewSite is a site of a new place, with its channels as bridge/source/number.
 type NewSite struct {
 	ID       string
 	Channels []string
 }
 
-// PlaceText writes a place as the file has it: a piece of YAML to put under
+// A NewMat is the mat of a new place.
+type NewMat struct {
+	Source        string // bridge/source
+	Rows, Columns int
+	PitchMM       *[2]float64 // nil if not known
+	Head          Edge
+	FromBelow     bool
+}
+
+// Text writes the place as the file has it: a piece of YAML to put under
 // `places:`.
-func PlaceText(id, kind string, sites []NewSite) string {
+func (p *NewPlace) Text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "places:\n  - id: %s\n    kind: %s\n    sites:\n", word(id), word(kind))
-	for _, s := range sites {
+	fmt.Fprintf(&b, "places:\n  - id: %s\n    kind: %s\n", word(p.ID), word(p.Kind))
+	if len(p.Sites) > 0 {
+		b.WriteString("    sites:\n")
+	}
+	for _, s := range p.Sites {
 		var channels []string
 		for _, c := range s.Channels {
 			channels = append(channels, word(c))
 		}
 		fmt.Fprintf(&b, "      - {id: %s, channels: [%s]}\n", word(s.ID), strings.Join(channels, ", "))
+	}
+	if m := p.Mat; m != nil {
+		fmt.Fprintf(&b, "    mat: {source: %s, rows: %d, columns: %d", word(m.Source), m.Rows, m.Columns)
+		if m.PitchMM != nil {
+			fmt.Fprintf(&b, ", pitch_mm: [%g, %g]", m.PitchMM[0], m.PitchMM[1])
+		}
+		fmt.Fprintf(&b, ", head: %s", m.Head)
+		if m.FromBelow {
+			b.WriteString(", seen_from: below")
+		}
+		b.WriteString("}\n")
 	}
 	return b.String()
 }

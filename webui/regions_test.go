@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -115,6 +116,9 @@ func TestRegionsFoundOnABedGoIntoTheFile(t *testing.T) {
 		t.Errorf("a leg answers %d %s", rec.Code, rec.Body)
 	}
 	got := decoded[foundAnswer](s, ask)
+	if then := decoded[foundAnswer](s, ask+"?at="+url.QueryEscape(scan.At.Time().Format(time.RFC3339Nano))); then.YAML != got.YAML {
+		t.Errorf("at the scan's instant: %s, now: %s", then.YAML, got.YAML)
+	}
 	if len(got.Found) != 4 || len(got.Missing)+len(got.Faults) > 0 {
 		t.Fatalf("%+v", got)
 	}
@@ -171,5 +175,10 @@ func TestAPlaceSetUpByPressingIsJudged(t *testing.T) {
 		if rec.Code != 200 || !strings.Contains(rec.Body.String(), `"faults":`+k.faults) {
 			t.Errorf("%s: %d %s", k.id, rec.Code, rec.Body)
 		}
+	}
+	rec := s.post("/api/v1/setup/place", `{"id": "bed-9", "kind": "bed", "sites": [], "mat": {"source": "hub/mat", "rows": 16, "columns": 32, "head": "last_row", "seen_from": "below"}}`)
+	c.checkOf("post", "/api/v1/setup/place", rec)
+	if !strings.Contains(rec.Body.String(), `rows: 16, columns: 32, head: last_row, seen_from: below}\n","faults":[]`) {
+		t.Errorf("%s", rec.Body)
 	}
 }

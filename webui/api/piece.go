@@ -46,12 +46,22 @@ type pressedPlace struct {
 		ID    string        `json:"id" maxLength:"64"`
 		Kind  string        `json:"kind" enum:"wrap,bed,seat"`
 		Sites []pressedSite `json:"sites" maxItems:"200" nullable:"false"`
+		Mat   *pressedMat   `json:"mat,omitempty"`
 	}
 }
 
 type pressedSite struct {
 	ID       string   `json:"id" maxLength:"64"`
 	Channels []string `json:"channels" maxItems:"200" nullable:"false" doc:"Each as bridge/source/number"`
+}
+
+type pressedMat struct {
+	Source   string      `json:"source" doc:"As bridge/source"`
+	Rows     int         `json:"rows"`
+	Columns  int         `json:"columns"`
+	PitchMM  *[2]float64 `json:"pitch_mm,omitempty" doc:"From row to row and from column to column"`
+	Head     string      `json:"head" enum:"first_row,last_row,first_column,last_column" doc:"The edge at the head, on a seat at the back"`
+	SeenFrom string      `json:"seen_from" enum:"above,below"`
 }
 
 const placeCaution = "A proposal: nothing changes before it is in the configuration file. Press each sensor once more when it is in force: a place that has two sensors mixed up is worse than none."
@@ -66,11 +76,14 @@ func (s *server) checkPlace(_ context.Context, in *pressedPlace) (*answer[Piece]
 	if s.Draft == nil {
 		return nil, huma.Error503ServiceUnavailable("there is no configuration that a place could go into")
 	}
-	var sites []config.NewSite
+	place := config.NewPlace{ID: in.Body.ID, Kind: in.Body.Kind}
 	for _, site := range in.Body.Sites {
-		sites = append(sites, config.NewSite(site))
+		place.Sites = append(place.Sites, config.NewSite(site))
 	}
-	p := Piece{YAML: config.PlaceText(in.Body.ID, in.Body.Kind, sites), Faults: []Fault{}, Caution: placeCaution}
+	if m := in.Body.Mat; m != nil {
+		place.Mat = &config.NewMat{Source: m.Source, Rows: m.Rows, Columns: m.Columns, PitchMM: m.PitchMM, Head: config.Edge(m.Head), FromBelow: m.SeenFrom == "below"}
+	}
+	p := Piece{YAML: place.Text(), Faults: []Fault{}, Caution: placeCaution}
 	p.judged(s.Draft.WithPlaces([]byte(p.YAML)))
 	return &answer[Piece]{p}, nil
 }

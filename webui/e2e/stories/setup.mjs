@@ -94,6 +94,21 @@ export default [
       assert.match(await words(page, '.judged'), /would be accepted/);
       assert.deepEqual(await violations(page), []);
       await page.screenshot({ path: `${artifacts}/pressed-place.png`, fullPage: true });
+
+      // As a mat: its head at the last row, and the left of who lies there at the first column.
+      await page.getByLabel('Set up', { exact: true }).selectOption({ label: 'a mat of all its channels' });
+      await page.getByLabel('Kind').selectOption('bed');
+      await page.getByLabel('Rows and columns').selectOption({ label: '64 rows, 32 columns' });
+      for (const [channel, row, column, name] of [[62 * 32 + 15, 63, 16, 'That was the head'], [40 * 32 + 1, 41, 2, 'That was the left side']]) {
+        board.press(4, channel, 1630);
+        await until('the cell is named', async () => (await words(page, 'details')).includes(`Pressed: row ${row}, column ${column} of this grid.`));
+        board.release(4);
+        await page.getByRole('button', { name }).press('Enter');
+      }
+      await until('the mat is in the piece', async () => /mat: \{source: hub\/mat4, rows: 64, columns: 32, head: last_row\}/.test(await words(page, 'figure pre')));
+      assert.match(await words(page, '.judged'), /would be accepted/);
+      assert.deepEqual(await violations(page), []);
+      await page.screenshot({ path: `${artifacts}/pressed-mat.png`, fullPage: true });
       await page.getByLabel('Name of the place').fill('bed-4');
       await until('a name that is taken is refused', async () => /piece, line 2, column 9: .* has a place/.test(await words(page, '.judged')));
       await page.emulateMedia({ colorScheme: 'dark' });

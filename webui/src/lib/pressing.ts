@@ -31,7 +31,60 @@ export function nextName(kind: PlaceKind, sites: readonly PressedSite[]): string
   return SITES[kind].find((n) => sites.every((s) => s.id !== n)) ?? '';
 }
 
+export type Edge = 'first_row' | 'last_row' | 'first_column' | 'last_column';
+
+export interface PressedMat {
+  rows: number;
+  columns: number;
+  head: Edge;
+  seen_from: 'above' | 'below';
+}
+
+/** The most rows or columns of a mat. */
+const MOST = 1024;
+
+/** Rows and columns that so many channels can be, the squarest first. */
+export function grids(channels: number): [number, number][] {
+  const out: [number, number][] = [];
+  for (let r = 2; 2 * r <= channels; r++) {
+    if (channels % r === 0 && r <= MOST && channels / r <= MOST) out.push([r, channels / r]);
+  }
+  return out.sort(([r, c], [q, d]) => Math.max(r, c) - Math.max(q, d) || q - r);
+}
+
+/** How near to an edge, as a share of the mat, a press is at it; one that is as near to two is at neither. */
+const AT_EDGE = 0.25;
+
+/** The edge that a cell is at, null where that cannot be told. */
+export function edgeOf(rows: number, columns: number, channel: number): Edge | null {
+  const down = (Math.floor(channel / columns) + 0.5) / rows;
+  const on = ((channel % columns) + 0.5) / columns;
+  const far: [Edge, number][] = [['first_row', down], ['last_row', 1 - down], ['first_column', on], ['last_column', 1 - on]];
+  far.sort((a, b) => a[1] - b[1]);
+  return far[0]![1] <= AT_EDGE && far[1]![1] > AT_EDGE ? far[0]![0] : null;
+}
+
+/** The edge at the left of somebody who lies supine, or sits with the back at the head's edge, on a map as from above. */
+const LEFT: Record<Edge, Edge> = { first_row: 'last_column', last_row: 'first_column', first_column: 'first_row', last_column: 'last_row' };
+
+/** From where a map is seen, by its head and a cell at the person's left; null where that is no side of theirs. */
+export function seenFrom(rows: number, columns: number, head: Edge, left: number): 'above' | 'below' | null {
+  const along = head === 'first_row' || head === 'last_row';
+  const share = along ? ((left % columns) + 0.5) / columns : (Math.floor(left / columns) + 0.5) / rows;
+  if (Math.abs(share - 0.5) < 0.5 - AT_EDGE) return null;
+  const first = LEFT[head] === 'first_column' || LEFT[head] === 'first_row';
+  return share < 0.5 === first ? 'above' : 'below';
+}
+
 /** Asks how the place stands in the configuration, and what would be wrong with it. */
-export function judge(id: string, kind: PlaceKind, source: string, sites: readonly PressedSite[]): Promise<Piece> {
-  return post<Piece>('/api/v1/setup/place', { id, kind, sites: sites.map((s) => ({ id: s.id, channels: s.channels.map((c) => `${source}/${c}`) })) }, text);
+export function judge(id: string, kind: PlaceKind, source: string, sites: readonly PressedSite[], mat: PressedMat | null): Promise<Piece> {
+  return post<Piece>(
+    '/api/v1/setup/place',
+    {
+      id, kind,
+      sites: sites.map((s) => ({ id: s.id, channels: s.channels.map((c) => `${source}/${c}`) })),
+      mat: mat ? { source, ...mat } : undefined,
+    },
+    text,
+  );
 }
