@@ -2,6 +2,7 @@ package outline
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -170,26 +171,31 @@ func TestBedThatShowsNobody(t *testing.T) {
 	}
 }
 
-func FuzzAnyMap(f *testing.F) {
-	f.Add(uint8(12), uint8(8), uint8(0), []byte{1, 2, 3, 200})
-	f.Add(uint8(64), uint8(32), uint8(3), []byte{255, 0, 9})
-	f.Fuzz(func(t *testing.T, rows, columns, head uint8, b []byte) {
-		if rows == 0 || columns == 0 || len(b) == 0 || int(rows)*int(columns) > 4096 {
-			return
-		}
-		m := posture.Mat{Rows: int(rows), Columns: int(columns), Head: posture.Edge(head % 4)}
+// Whatever is on a mat of whatever size, what is found is on the mat.
+func TestAnyMap(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	found := 0
+	for range 3000 {
+		m := posture.Mat{Rows: 1 + r.IntN(40), Columns: 1 + r.IntN(24), Head: posture.Edge(r.IntN(4)), FromBelow: r.IntN(2) == 0}
 		values := make([]float64, m.Rows*m.Columns)
+		steps := 1 + r.IntN(4)
 		for i := range values {
-			if values[i] = float64(b[i%len(b)]); values[i] == 255 {
+			// Few steps give patches that are equal, high powers a few high cells.
+			values[i] = math.Pow(float64(r.IntN(steps+1))/float64(steps), 4) * 100
+			if r.IntN(20) == 0 {
 				values[i] = math.NaN()
 			}
 		}
 		for _, a := range []Answer{Bed(&m, values), Seat(&m, values)} {
-			for _, r := range a.Found {
-				if r.Rows[0] < 0 || r.Rows[0] > r.Rows[1] || r.Rows[1] >= m.Rows || r.Columns[0] < 0 || r.Columns[0] > r.Columns[1] || r.Columns[1] >= m.Columns {
-					t.Fatalf("%+v is not on a mat of %d rows and %d columns", r, m.Rows, m.Columns)
+			for _, f := range a.Found {
+				found++
+				if f.Rows[0] < 0 || f.Rows[0] > f.Rows[1] || f.Rows[1] >= m.Rows || f.Columns[0] < 0 || f.Columns[0] > f.Columns[1] || f.Columns[1] >= m.Columns {
+					t.Fatalf("%+v is not on a mat of %d rows and %d columns", f, m.Rows, m.Columns)
 				}
 			}
 		}
-	})
+	}
+	if found < 100 {
+		t.Errorf("%d regions were found: this looks at nothing", found)
+	}
 }

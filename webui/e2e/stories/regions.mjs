@@ -83,8 +83,8 @@ export default [
   {
     name: 'regions: drawing in light, dark and on a phone, on a bed and on a seat',
     async tell({ ward, browser, later, artifacts }) {
-      for (const [look, options] of [['light', {}], ['dark', { theme: 'dark' }], ['360', { width: 360, height: 780 }]]) {
-        for (const id of ['bed-2', 'seat-1']) {
+      for (const [look, options, ids] of [['light', {}, ['seat-1']], ['dark', { theme: 'dark' }, ['bed-2']], ['360', { width: 360, height: 780 }, ['bed-2', 'seat-1']]]) {
+        for (const id of ids) {
           const { page, context, complaints } = await open(browser, `${ward}/places/${id}`, options);
           later(() => context.close());
           await drawing(page);
