@@ -123,6 +123,7 @@ faults: $(WEB) packages
 	$(GO) test ./cmd/weald -v -timeout 30m -run 'TestPowerCutOfADaemon$$' -powercuts 100
 	$(GO) test ./cmd/weald -v -timeout 30m -run 'TestDamageIsNamed$$' -damages 40
 	$(GO) test ./cmd/weald -v -timeout 10m -run 'TestTheDiskOfADaemonFills$$|TestTheClockIsSetBack$$'
+	$(GO) test ./cmd/weald -v -timeout 10m -run 'TestAnAlertIsToldAtOnce$$' -raises 400
 	$(GO) test ./stream/journal/sqlite -v -timeout 60m -faults 200
 
 bench:

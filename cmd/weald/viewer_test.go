@@ -30,6 +30,19 @@ type viewer struct {
 
 func look(t *testing.T, address string) *viewer {
 	t.Helper()
+	v := &viewer{}
+	v.done = watch(t, address, func(one told) {
+		v.mu.Lock()
+		defer v.mu.Unlock()
+		v.told = append(v.told, one)
+	})
+	return v
+}
+
+// watch calls tell with every change of an alert that a viewer is told of, until the
+// daemon does not answer any more, and then closes done.
+func watch(t *testing.T, address string, tell func(told)) (done chan struct{}) {
+	t.Helper()
 	dialer := websocket.Dialer{Subprotocols: []string{live.Protocol}, HandshakeTimeout: 10 * time.Second}
 	conn, _, err := dialer.Dial("ws"+strings.TrimPrefix(address, "http")+"/live", http.Header{"Origin": {address}})
 	if err != nil {
@@ -38,10 +51,10 @@ func look(t *testing.T, address string) *viewer {
 	if err := conn.WriteMessage(websocket.TextMessage, []byte(`{"subscribe": {"places": "all"}}`)); err != nil {
 		t.Fatal(err)
 	}
-	v := &viewer{done: make(chan struct{})}
-	t.Cleanup(func() { conn.Close(); <-v.done })
+	done = make(chan struct{})
+	t.Cleanup(func() { conn.Close(); <-done })
 	go func() {
-		defer close(v.done)
+		defer close(done)
 		for {
 			_, body, err := conn.ReadMessage()
 			if err != nil {
@@ -61,12 +74,10 @@ func look(t *testing.T, address string) *viewer {
 			case m.What == "cleared" && m.Alert.ClearedAt != nil:
 				one.at = *m.Alert.ClearedAt
 			}
-			v.mu.Lock()
-			v.told = append(v.told, one)
-			v.mu.Unlock()
+			tell(one)
 		}
 	}()
-	return v
+	return done
 }
 
 // all returns what it was told so far.

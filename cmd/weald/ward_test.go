@@ -23,12 +23,13 @@ var (
 	wardSpeed = flag.Float64("ward-speed", 1, "how many times as fast as life")
 )
 
-// bedsConfig is a ward of beds that are judged as the demonstration's are.
-func bedsConfig(mats int, address string) string {
+// bedsConfig is a ward of beds that are judged as the demonstration's are, of which
+// each is scanned rate times a second.
+func bedsConfig(mats, rate int, address string) string {
 	var b strings.Builder
 	fmt.Fprint(&b, "data: record\nweb: {listen: \"127.0.0.1:0\"}\nbridges:\n")
 	for i := range mats {
-		fmt.Fprintf(&b, "  - {id: hub-%d, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: mat, channels: 2048, rate: 1, calibration: {slope: 0.05, offset: 0, u: 3}}]}\n", i, address)
+		fmt.Fprintf(&b, "  - {id: hub-%d, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: mat, channels: 2048, rate: %d, calibration: {slope: 0.05, offset: 0, u: 3}}]}\n", i, address, rate)
 	}
 	fmt.Fprint(&b, "places:\n")
 	for i := range mats {
@@ -43,8 +44,8 @@ func bedsConfig(mats int, address string) string {
 	return b.String()
 }
 
-// beds plays somebody lying on a mat, once a second, to everybody who connects.
-func beds(ctx context.Context, l net.Listener, speed float64) {
+// beds plays somebody lying on a mat, rate times a second, to everybody who connects.
+func beds(ctx context.Context, l net.Listener, rate int, speed float64) {
 	var all sync.WaitGroup
 	defer all.Wait()
 	context.AfterFunc(ctx, func() { l.Close() })
@@ -60,7 +61,7 @@ func beds(ctx context.Context, l net.Listener, speed float64) {
 				{Posture: emulate.OnLeft, For: 35 * time.Minute}, {Posture: emulate.OnRight, For: 25 * time.Minute},
 			}, seed)
 			p := emulate.Player{
-				Stream:   emulate.NewSampled(1, 2048, 1, body, emulate.Sensor{PerMMHg: 20, Top: 4095, Noise: 4, Gain: 0.05, Dead: 0.001}, seed),
+				Stream:   emulate.NewSampled(1, 2048, float64(rate), body, emulate.Sensor{PerMMHg: 20, Top: 4095, Noise: 4, Gain: 0.05, Dead: 0.001}, seed),
 				Encoding: emulate.Encoding{Coding: frame.U12}, Speed: speed, Seed: seed,
 			}
 			_ = p.Play(ctx, c) // ends with either side
@@ -80,10 +81,10 @@ func TestWard(t *testing.T) {
 	}
 	ctx, stop := context.WithCancel(t.Context())
 	var sending sync.WaitGroup
-	sending.Go(func() { beds(ctx, l, *wardSpeed) })
+	sending.Go(func() { beds(ctx, l, 1, *wardSpeed) })
 	defer sending.Wait()
 	defer stop()
-	v := launchIn(t, newWorld(*wardSpeed), write(t, "ward.yaml", bedsConfig(*wardMats, l.Addr().String())))
+	v := launchIn(t, newWorld(*wardSpeed), write(t, "ward.yaml", bedsConfig(*wardMats, 1, l.Addr().String())))
 	began := time.Now()
 	for time.Since(began) < *wardFor {
 		time.Sleep(min(30*time.Second, time.Until(began.Add(*wardFor))))
