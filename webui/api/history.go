@@ -32,12 +32,12 @@ type signalsBody struct {
 }
 
 type seriesBody struct {
-	Name string      `json:"name"`
-	Unit string      `json:"unit"`
-	T    []time.Time `json:"t" nullable:"false" doc:"When each point begins"`
-	Min  []*float64  `json:"min" nullable:"false" doc:"null where nothing was known"`
-	Mean []*float64  `json:"mean" nullable:"false" doc:"Weighted with time"`
-	Max  []*float64  `json:"max" nullable:"false"`
+	Name string  `json:"name"`
+	Unit string  `json:"unit"`
+	T    moments `json:"t" nullable:"false" doc:"When each point begins"`
+	Min  values  `json:"min" nullable:"false" doc:"null where nothing was known"`
+	Mean values  `json:"mean" nullable:"false" doc:"Weighted with time"`
+	Max  values  `json:"max" nullable:"false"`
 }
 
 func (s *server) addHistory(api huma.API) {
@@ -75,8 +75,8 @@ func (s *server) signals(ctx context.Context, in *signalsInput) (*answer[signals
 		From: found.From.Time(), To: found.To.Time(), StepS: found.Step.Seconds(),
 		Series: make([]seriesBody, len(found.Series)),
 	}}
-	for k := range found.Series {
-		a.Body.Series[k] = newSeries(&found.Series[k])
+	for k, l := range found.Series {
+		a.Body.Series[k] = seriesBody{Name: l.Name, Unit: l.Unit, T: l.T, Min: l.Min, Mean: l.Mean, Max: l.Max}
 	}
 	return a, nil
 }
@@ -102,24 +102,9 @@ func instantOf(t time.Time) (sample.Instant, error) {
 	return sample.At(t), nil
 }
 
-func newSeries(l *history.Line) seriesBody {
-	b := seriesBody{Name: l.Name, Unit: l.Unit, T: make([]time.Time, len(l.T)),
-		Min: numbers(l.Min), Mean: numbers(l.Mean), Max: numbers(l.Max)}
-	for i, at := range l.T {
-		b.T[i] = at.Time()
-	}
-	return b
-}
-
-// numbers makes what was kept in single precision readable: four decimals are
+// rounded makes what was kept in single precision readable: four decimals are
 // more than any sensor supports.
-func numbers(values []float64) []*float64 {
-	out := make([]*float64, len(values))
-	for i, v := range values {
-		out[i] = view.Number(math.Round(v*1e4) / 1e4)
-	}
-	return out
-}
+func rounded(v float64) *float64 { return view.Number(math.Round(v*1e4) / 1e4) }
 
 type mapInput struct {
 	Place string    `path:"place" doc:"The place's id in the configuration"`
@@ -151,7 +136,7 @@ func (s *server) cells(ctx context.Context, in *mapInput) (*answer[mapBody], err
 	}}
 	if known {
 		for k, v := range m.Cells {
-			a.Body.Cells[k] = view.Number(math.Round(float64(v)*1e4) / 1e4)
+			a.Body.Cells[k] = rounded(float64(v))
 		}
 	}
 	for k, v := range m.Loaded {

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"math"
 	"net/http"
@@ -10,10 +11,47 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/stream/history"
 )
+
+// Columns are written as encoding/json writes the same one value at a time.
+func TestColumnsAreJSON(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := values(rapid.SliceOf(rapid.OneOf(
+			rapid.Float64(),
+			rapid.Map(rapid.Float32(), func(f float32) float64 { return float64(f) }),
+			rapid.Map(rapid.Int64Range(-3e7, 3e7), func(n int64) float64 { return float64(n) / 1e5 }),
+			rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), 0, math.Copysign(0, -1), -1e-9, exactly / 1e4, -exactly / 1e4}),
+		)).Draw(t, "values"))
+		one := make([]*float64, len(v))
+		for i := range v {
+			one[i] = rounded(v[i])
+		}
+		same(t, v, one)
+		m := moments(rapid.SliceOf(rapid.Map(rapid.Int64(), func(n int64) sample.Instant { return sample.Instant(n) })).Draw(t, "instants"))
+		at := make([]time.Time, len(m))
+		for i := range m {
+			at[i] = m[i].Time()
+		}
+		same(t, m, at)
+	})
+	same(t, values(nil), []*float64{})
+}
+
+func same(t rapid.TB, got, want any) {
+	t.Helper()
+	g, err := json.Marshal(got)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if w, err := json.Marshal(want); err != nil || string(g) != string(w) {
+		t.Fatalf("%s, want %s, %v", g, w, err)
+	}
+}
 
 // BenchmarkSignals is what it costs to write eight hours of 24 series at 2,000
 // points each as an answer, once they have been found, and how many times as long
