@@ -5,6 +5,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"math"
 	"net"
 	"os"
 	"strings"
@@ -45,6 +46,7 @@ func bedsConfig(mats, rate int, address string) string {
 }
 
 // beds plays somebody lying on a mat, rate times a second, to everybody who connects.
+// Mats know nothing of each other: their scans are spread over the time between two.
 func beds(ctx context.Context, l net.Listener, rate int, speed float64) {
 	var all sync.WaitGroup
 	defer all.Wait()
@@ -56,6 +58,8 @@ func beds(ctx context.Context, l net.Listener, rate int, speed float64) {
 		}
 		all.Go(func() {
 			defer c.Close()
+			_, phase := math.Modf(float64(seed) * math.Phi)
+			time.Sleep(time.Duration(phase / float64(rate) / speed * float64(time.Second)))
 			body := emulate.NewBed(64, 32, 1, []emulate.Lie{
 				{Posture: emulate.Supine, For: time.Duration(20+seed%7) * time.Minute},
 				{Posture: emulate.OnLeft, For: 35 * time.Minute}, {Posture: emulate.OnRight, For: 25 * time.Minute},

@@ -29,6 +29,7 @@ type Keeper struct {
 	log     *slog.Logger
 	reviver *Reviver // owned by the pipeline's goroutine
 	config  uint64   // version of the configuration in force
+	share   int      // shareHolds, but for tests
 	heard   heard    // owned by the pipeline's goroutine
 
 	// Tell, if it is set before Run, is told of the keeper's own alert: that
@@ -57,7 +58,7 @@ type Keeper struct {
 // New returns a Keeper for the sources and places of plan, which goes on where r
 // has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
-	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, heard: r.heard, now: now, log: log,
+	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard, now: now, log: log,
 		blocks: make([]record.Block, len(plan.Sources)), open: make([]record.Block, len(plan.Sources))}
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}

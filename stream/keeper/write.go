@@ -27,11 +27,44 @@ type part struct {
 	kept   int // how many of its scans were kept before
 }
 
-// write makes all readings so far durable.
+// A large ward is written a share after the other, so that an event need not wait
+// for all of it: each share is what holds so many readings, with those of blocks
+// that are written again, or a little more. Who loses the power between two shares
+// has lost the last second of some sources and not of others, as if those had been
+// silent; an event is never among them, as it takes all that waits to the disk.
+const shareHolds = 1 << 18
+
+// write makes all readings so far durable. Where it returns an error some of them
+// may be.
 func (k *Keeper) write(ctx context.Context) error {
+	for from, more := 0, true; more; more = from < len(k.open) {
+		next, err := k.writeShare(ctx, from)
+		if err != nil {
+			return err
+		}
+		from = next
+	}
+	return nil
+}
+
+// writeShare writes what waits of some sources from one on, and returns the first
+// of those it left. After a failure all is one share, so that what became of it is
+// one answer.
+func (k *Keeper) writeShare(ctx context.Context, from int) (next int, err error) {
 	k.writing.Lock()
 	defer k.writing.Unlock()
-	return k.append(ctx, true)
+	if k.doubt {
+		return len(k.open), k.append(ctx, true, wanted{to: len(k.open)})
+	}
+	k.mu.Lock()
+	holds := 0
+	for next = from; next < len(k.open) && holds < k.share; next++ {
+		if b := &k.blocks[next]; len(b.Scans) > 0 {
+			holds += (len(k.open[next].Scans) + len(b.Scans)) * len(b.Scans[0].Raw)
+		}
+	}
+	k.mu.Unlock()
+	return next, k.append(ctx, true, wanted{from, next})
 }
 
 // hurry is write for an event, which waits for it: to write the blocks of a large
@@ -39,22 +72,26 @@ func (k *Keeper) write(ctx context.Context) error {
 func (k *Keeper) hurry(ctx context.Context) error {
 	k.writing.Lock()
 	defer k.writing.Unlock()
-	return k.append(ctx, k.doubt)
+	return k.append(ctx, k.doubt, wanted{to: len(k.open)})
 }
+
+// wanted are sources, as a range. With the last of them go the ticks: whoever lost
+// a reading has not been shown what time it was after it.
+type wanted struct{ from, to int }
 
 // append writes what waits, in blocks that grow or in new ones. The caller holds
 // writing.
-func (k *Keeper) append(ctx context.Context, grow bool) error {
-	err := k.appendOnce(ctx, grow)
+func (k *Keeper) append(ctx context.Context, grow bool, of wanted) error {
+	err := k.appendOnce(ctx, grow, of)
 	if errors.Is(err, journal.ErrOrder) && k.letGo() {
-		err = k.appendOnce(ctx, grow) // what was to grow is damaged; what is new is not
+		err = k.appendOnce(ctx, grow, of) // what was to grow is damaged; what is new is not
 	}
 	k.doubt = err != nil
 	return err
 }
 
-func (k *Keeper) appendOnce(ctx context.Context, grow bool) error {
-	blocks, parts, ticks := k.take(grow)
+func (k *Keeper) appendOnce(ctx context.Context, grow bool, of wanted) error {
+	blocks, parts, ticks := k.take(grow, of)
 	if len(blocks) == 0 && len(ticks) == 0 {
 		return nil
 	}
@@ -97,13 +134,17 @@ func (k *Keeper) letGo() bool {
 
 // take takes what waits, behind what was kept of blocks that grow. The caller
 // holds writing.
-func (k *Keeper) take(grow bool) (blocks []record.Block, parts []part, ticks []record.Tick) {
+func (k *Keeper) take(grow bool, of wanted) (blocks []record.Block, parts []part, ticks []record.Tick) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	for i := range k.blocks {
+	for i := of.from; i < of.to; i++ {
 		b := &k.blocks[i]
 		if len(b.Scans) == 0 {
 			continue
+		}
+		k.pending -= len(b.Scans)
+		for j := range b.Scans {
+			k.holds -= len(b.Scans[j].Raw)
 		}
 		open := k.open[i].Scans
 		if !grow || len(open) > 0 && b.Scans[0].Arrived.Sub(open[0].Arrived) >= blockTime {
@@ -118,7 +159,10 @@ func (k *Keeper) take(grow bool) (blocks []record.Block, parts []part, ticks []r
 		}
 		b.Scans = nil
 	}
-	ticks, k.ticks, k.pending, k.holds = k.ticks, nil, 0, 0
+	if of.to == len(k.blocks) {
+		ticks, k.ticks = k.ticks, nil
+		k.pending -= len(ticks)
+	}
 	return blocks, parts, ticks
 }
 
