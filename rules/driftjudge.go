@@ -17,9 +17,9 @@ type driftJudge struct {
 	drift   *Drift
 	signal  int // the resting level
 	worn    time.Duration
-	last    sample.Instant
-	recent  *trend.Window // resting levels of the last minutes
-	settled float64       // NaN before it has
+	last    sample.Instant // since then it is worn, as far as worn counts; Past where it is not known to be
+	recent  *trend.Window  // resting levels of the last minutes
+	settled float64        // NaN before it has
 	now     float64
 	away    bool // it lies too far off, and has not come back
 }
@@ -38,13 +38,16 @@ func (j *driftJudge) look(p *place) {
 	worn := p.body.answer()
 	if worn == sample.No { // the wrap has come off: the next has a level of its own
 		j.recent.Clear()
-		j.worn, j.settled, j.now, j.last, j.away = 0, sample.Unknown, sample.Unknown, p.at, false
+		j.worn, j.settled, j.now, j.last, j.away = 0, sample.Unknown, sample.Unknown, sample.Past, false
 		return
 	}
-	if j.last != sample.Past && worn == sample.Yes {
+	if j.last != sample.Past {
 		j.worn += p.at.Sub(j.last)
 	}
-	j.last, j.now = p.at, p.signals[j.signal].Value
+	if j.last = sample.Past; worn == sample.Yes {
+		j.last = p.at // what is known now lasts; a hole in the readings settles nothing
+	}
+	j.now = p.signals[j.signal].Value
 	if turned := j.recent.Add(p.at, j.now); turned && j.settled != j.settled && j.worn >= j.drift.Settle {
 		j.settled = j.recent.Median(3)
 	}
