@@ -113,42 +113,6 @@ func slowMedian(v []float64) float64 {
 	return (lower - stat.Quantile(0.5, stat.Empirical, v, nil)) / 2
 }
 
-// Coefficients from published tables and by SciPy 1.10.1, scipy.signal.butter(2,
-// 2*ratio).
-func TestButterworth(t *testing.T) {
-	for ratio, want := range map[float64][4]float64{
-		0.05: {0.0200833655642112, 0.0401667311284225, -1.5610180758007182, 0.6413515380575631},
-		0.1:  {0.0674552738890719, 0.1349105477781438, -1.1429805025399011, 0.4128015980961886},
-		0.2:  {0.2065720838261479, 0.4131441676522958, -0.3695273773512414, 0.1958157126558331},
-		0.25: {0.2928932188134525, 0.5857864376269050, 0, 0.1715728752538099},
-	} {
-		f := trend.NewButterworth(ratio)
-		for i, got := range []float64{f.B[0], f.B[1], f.A[0], f.A[1]} {
-			near(t, "coefficient", got, want[i], 1e-12)
-		}
-		near(t, "last coefficient", f.B[2], want[0], 1e-12)
-	}
-	// The step response from rest, reckoned apart from this program.
-	f, most := trend.NewButterworth(0.1), 0.0
-	for _, want := range []float64{
-		0.067455274, 0.279465885, 0.561399508, 0.796125823, 0.948030775, 1.024759775,
-		1.049752919, 1.046645742, 1.032777089, 1.018208137, 1.007281111, 1.000805820,
-	} {
-		got := f.Next(1)
-		near(t, "step", got, want, 1e-9)
-		most = max(most, got)
-	}
-	near(t, "overshoot", most, 1.04975, 1e-5)
-	// A short recording by scipy.signal.lfilter(*butter(2, 0.16), x).
-	f = trend.NewButterworth(0.08)
-	want := []float64{1.845272083733, 7.994244622508, 17.154976265576, 27.121423301002, 37.213531648434, 45.320645978531, 49.202524305248, 49.367431647608, 47.673857282935, 45.517164828054}
-	for i, x := range []float64{40, 41, 43, 60, 58, 41, 39, 40, 40, 42} {
-		near(t, "filtered", f.Next(x), want[i], 1e-9)
-	}
-	f.Settle(37)
-	near(t, "settled", f.Next(37), 37, 1e-9)
-}
-
 // NIST/SEMATECH e-Handbook 6.3.2.4: lambda 0.3 from 50.
 func TestEWMA(t *testing.T) {
 	v := 50.0
@@ -156,43 +120,6 @@ func TestEWMA(t *testing.T) {
 	for i, x := range []float64{52, 47, 53, 49.3, 50.1, 47, 51, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1} {
 		v = trend.EWMA(v, 0.3, x)
 		near(t, "average", v, want[i], 0.0051)
-	}
-}
-
-func TestSmootherOnAnUnevenClock(t *testing.T) {
-	for tau, want := range map[time.Duration]float64{time.Second: 0.0951626, 5 * time.Second: 0.0198013, time.Minute: 0.00166528} {
-		s := trend.Smoother{Tau: tau}
-		near(t, "weight of 0.1 s", s.Weight(100*time.Millisecond), want, 5e-8)
-	}
-	// However a constant is sampled, the way to it is the same.
-	even, uneven := trend.Smoother{Tau: time.Second}, trend.Smoother{Tau: time.Second}
-	even.Next(0, 0)
-	uneven.Next(0, 0)
-	for i := 1; i <= 10; i++ {
-		even.Next(sample.Instant(i*200e6), 1)
-	}
-	for _, ms := range []int64{90, 180, 310, 400, 1500, 1501, 2000} {
-		uneven.Next(sample.Instant(ms*1e6), 1)
-		uneven.Next(sample.Instant(ms*1e6), math.NaN())
-	}
-	a, b := even.Next(2e9, 1), uneven.Next(2e9, 1)
-	near(t, "after 2 s", a, 1-math.Exp(-2), 1e-12)
-	near(t, "the same, unevenly", b, a, 1e-12)
-	if s := (trend.Smoother{Tau: time.Second}); !math.IsNaN(s.Next(0, math.NaN())) {
-		t.Error("a smoother of nothing has a value")
-	}
-}
-
-func TestIntegral(t *testing.T) {
-	at := []sample.Instant{0, 10e9, 20e9, 30e9}
-	got, known := trend.Integral(at, []float64{0, 40, 40, 0})
-	near(t, "integral", got, 800, 1e-9)
-	if known != 30*time.Second {
-		t.Errorf("known %v", known)
-	}
-	got, known = trend.Integral(at, []float64{0, 40, math.NaN(), 0})
-	if got != 200 || known != 10*time.Second {
-		t.Errorf("with a hole: %v over %v, want 200 over 10 s", got, known)
 	}
 }
 

@@ -121,12 +121,7 @@ func (w *Window) Slope() float64 {
 	return Median(w.slopes)
 }
 
-// TheilSen returns the median of the slopes between all pairs of points; NaN if
-// no two have different x.
-func TheilSen(xs, ys []float64) float64 {
-	return Median(theilSen(nil, xs, ys))
-}
-
+// theilSen appends the slopes between all pairs of points with different x.
 func theilSen(dst, xs, ys []float64) []float64 {
 	for i := range xs {
 		for k := range i {
