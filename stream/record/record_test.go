@@ -87,6 +87,14 @@ func TestTheRestComesBack(t *testing.T) {
 		if got, err := DecodeStretch(b); err != nil || !reflect.DeepEqual(got, s) {
 			t.Fatalf("history: %v\n%s", err, cmp.Diff(s, got))
 		}
+		before := drawStretch(t).Points
+		room := slices.Grow(slices.Clone(before), rapid.IntRange(0, 2*len(s.Points)).Draw(t, "room"))
+		if got, err := AppendPoints(room, b); err != nil || !slices.Equal(got, slices.Concat(before, s.Points)) {
+			t.Fatalf("history after other: %v\n%v", err, got)
+		}
+		if got, err := AppendPoints(room, b[:len(b)-1]); err == nil || !slices.Equal(got, before) {
+			t.Fatalf("history that is cut: %v\n%v", err, got)
+		}
 
 		k := &Ticks{Number: rapid.Uint64().Draw(t, "number")}
 		ord := uint64(0)
