@@ -55,6 +55,7 @@ func (l *limbState) show(p *place, at sample.Instant) {
 		for k, v := range [len(siteQuantities)]float64{site.Resting, site.Stiffness, site.Swing, site.Settling * 3600} {
 			p.put(l.sites[i]+k, v, at, until)
 		}
+		p.doubtSite(l.sites[i], &p.signals[p.sites[s].signal])
 		if i == 0 {
 			continue
 		}
@@ -69,6 +70,22 @@ func (l *limbState) show(p *place, at sample.Instant) {
 		p.put(l.pairs[i-1], ratio, at, until)
 		p.put(l.pairs[i-1]+1, distal-here, at, until)
 		p.put(l.pairs[i-1]+2, residual, at, until)
+	}
+}
+
+// doubtSite says how uncertain a resting level and a stiffness are, where the
+// pressure of the site is known to be. Readings of one sensor err alike, so a median
+// of them is no surer than one; of two levels the parts of the site alone are taken
+// for independent (JCGM 100, 5.1.2), and what comes of the gauge goes with the
+// difference.
+func (p *place) doubtSite(first int, of *Signal) {
+	resting, stiffness := &p.signals[first], &p.signals[first+1]
+	resting.U, resting.Shared = of.U, of.Shared
+	stiffness.U, stiffness.Shared = math.Sqrt(2*max(0, of.U*of.U-of.Shared*of.Shared)), 0
+	for _, s := range []*Signal{resting, stiffness} {
+		if s.Value != s.Value {
+			s.U, s.Shared = sample.Unknown, 0
+		}
 	}
 }
 

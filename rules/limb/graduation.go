@@ -61,21 +61,3 @@ func (g Grade) Judge(distal, proximal float64) (Fault, sample.Truth) {
 	}
 	return Fine, sample.No
 }
-
-// The cut-off between elastic and inelastic wraps, mmHg (Mosti, Mattaliano, Acta
-// Vulnologica 2006;4(2):73-80).
-const cutOff = 10
-
-// Stiffness names what a static stiffness index says of a wrap: "elastic",
-// "inelastic", or "at cut-off", where sources say both; "" where it is NaN.
-func Stiffness(index float64) string {
-	switch {
-	case index != index:
-		return ""
-	case math.Abs(index-cutOff) <= exact:
-		return "at cut-off"
-	case index < cutOff:
-		return "elastic"
-	}
-	return "inelastic"
-}
