@@ -252,9 +252,9 @@ func (m *matState) restore(r *reader, version byte) {
 	} else {
 		clear(m.shared)
 	}
-	m.beyond = r.flags(len(m.us))
+	m.beyond = r.flags(len(m.own))
 	if version >= 4 && r.flag() {
-		m.past = r.flags(len(m.us))
+		m.past = r.flags(len(m.own))
 	}
 }
 

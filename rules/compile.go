@@ -116,7 +116,7 @@ func (p *place) addMat(spec *Mat) {
 	cells := spec.Rows * spec.Columns
 	m := &matState{
 		spec: spec, feed: p.feed(spec.Source), at: sample.Past, loaded: newLoaded(spec),
-		values: make([]float64, cells), us: make([]float64, cells), own: make([]float64, cells), shared: make([]float64, cells),
+		values: make([]float64, cells), own: make([]float64, cells), shared: make([]float64, cells),
 		stated: p.sources[spec.Source].U,
 	}
 	for i := range m.values {

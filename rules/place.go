@@ -336,7 +336,7 @@ func (m *matState) uncertainty(cell int) float64 {
 // is done with a cell, and few rules ask for them.
 func (m *matState) uncertainties() []float64 {
 	if !m.fresh {
-		m.fresh = true
+		m.fresh, m.us = true, slices.Grow(m.us[:0], len(m.own))[:len(m.own)]
 		for i := range m.us {
 			m.us[i] = m.uncertainty(i)
 		}

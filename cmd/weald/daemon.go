@@ -8,7 +8,6 @@ import (
 	"log/slog"
 	"net"
 	"os"
-	"runtime/debug"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -106,15 +105,10 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	return d, nil
 }
 
-// garbage is how much of it may be there before it is collected, in % of what is
-// held. A daemon holds much for long, the state of cells and the history, and makes
-// little that it does not hold: a ward of mats collects every few seconds so.
-const garbage = 30
-
 // run serves on l until ctx ends, and closes the record.
 func (d *daemon) run(ctx context.Context, l net.Listener) error {
 	if os.Getenv("GOGC") == "" { // who sets that knows better
-		debug.SetGCPercent(garbage)
+		defer collectOften()()
 	}
 	return errors.Join(d.serve(ctx, l), d.book.close())
 }

@@ -60,16 +60,20 @@ func beds(ctx context.Context, l net.Listener, rate int, speed float64) {
 			defer c.Close()
 			_, phase := math.Modf(float64(seed) * math.Phi)
 			time.Sleep(time.Duration(phase / float64(rate) / speed * float64(time.Second)))
-			body := emulate.NewBed(64, 32, 1, []emulate.Lie{
-				{Posture: emulate.Supine, For: time.Duration(20+seed%7) * time.Minute},
-				{Posture: emulate.OnLeft, For: 35 * time.Minute}, {Posture: emulate.OnRight, For: 25 * time.Minute},
-			}, seed)
-			p := emulate.Player{
-				Stream:   emulate.NewSampled(1, 2048, float64(rate), body, emulate.Sensor{PerMMHg: 20, Top: 4095, Noise: 4, Gain: 0.05, Dead: 0.001}, seed),
-				Encoding: emulate.Encoding{Coding: frame.U12}, Speed: speed, Seed: seed,
-			}
-			_ = p.Play(ctx, c) // ends with either side
+			_ = bed(seed, rate, speed).Play(ctx, c) // ends with either side
 		})
+	}
+}
+
+// bed plays somebody who lies on a mat, which is read so many times a second.
+func bed(seed uint64, rate int, speed float64) *emulate.Player {
+	body := emulate.NewBed(64, 32, 1, []emulate.Lie{
+		{Posture: emulate.Supine, For: time.Duration(20+seed%7) * time.Minute},
+		{Posture: emulate.OnLeft, For: 35 * time.Minute}, {Posture: emulate.OnRight, For: 25 * time.Minute},
+	}, seed)
+	return &emulate.Player{
+		Stream:   emulate.NewSampled(1, 2048, float64(rate), body, emulate.Sensor{PerMMHg: 20, Top: 4095, Noise: 4, Gain: 0.05, Dead: 0.001}, seed),
+		Encoding: emulate.Encoding{Coding: frame.U12}, Speed: speed, Seed: seed,
 	}
 }
 

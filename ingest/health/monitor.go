@@ -47,7 +47,7 @@ const (
 // use.
 type Monitor struct {
 	config Config
-	shape  shape
+	shape  *shape
 	sign   float32 // of a reading, to make load count upward
 	cells  []cell
 
@@ -89,7 +89,7 @@ func New(c Config) (*Monitor, error) {
 	if c.Silent <= 0 {
 		c.Silent = silentAfter
 	}
-	s, err := newShape(&c)
+	s, err := shapeOf(&c)
 	if err != nil {
 		return nil, err
 	}

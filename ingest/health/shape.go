@@ -3,6 +3,7 @@ package health
 import (
 	"fmt"
 	"slices"
+	"sync"
 )
 
 // A shape knows the neighbours of each channel.
@@ -26,20 +27,40 @@ var (
 	corners = [][2]int{{-1, -1}, {-1, 1}, {1, -1}, {1, 1}}
 )
 
-func newShape(c *Config) (shape, error) {
+// grids has the shapes of whole grids, of which a ward has hundreds alike. A shape is
+// not changed once it is made.
+var grids sync.Map // of rows and columns
+
+// shapeOf returns the shape of a source.
+func shapeOf(c *Config) (*shape, error) {
+	if len(c.Together) > 0 || c.Rows*c.Columns != c.Channels {
+		return newShape(c)
+	}
+	of := [2]int{c.Rows, c.Columns}
+	if s, ok := grids.Load(of); ok {
+		return s.(*shape), nil
+	}
+	s, err := newShape(c)
+	if err == nil {
+		grids.Store(of, s)
+	}
+	return s, err
+}
+
+func newShape(c *Config) (*shape, error) {
 	if c.Rows < 0 || c.Columns < 0 || c.Rows*c.Columns > c.Channels || (c.Rows == 0) != (c.Columns == 0) {
-		return shape{}, fmt.Errorf("%d rows of %d columns do not fit %d channels", c.Rows, c.Columns, c.Channels)
+		return nil, fmt.Errorf("%d rows of %d columns do not fit %d channels", c.Rows, c.Columns, c.Channels)
 	}
 	mates := make(map[int][]int)
 	for _, group := range c.Together {
 		for _, i := range group {
 			if i < 0 || i >= c.Channels {
-				return shape{}, fmt.Errorf("channel %d of a group is not one of %d", i, c.Channels)
+				return nil, fmt.Errorf("channel %d of a group is not one of %d", i, c.Channels)
 			}
 			mates[i] = append(mates[i], group...)
 		}
 	}
-	s := shape{starts: make([]int32, 1, c.Channels+1), direct: make([]uint8, c.Channels)}
+	s := &shape{starts: make([]int32, 1, c.Channels+1), direct: make([]uint8, c.Channels)}
 	for i := range c.Channels {
 		begin := len(s.near)
 		if i < c.Rows*c.Columns {

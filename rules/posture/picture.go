@@ -1,6 +1,9 @@
 package posture
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // The picture that a map is turned into: bins around the middle of the load,
 // from head to feet and from side to side.
@@ -23,16 +26,51 @@ type picture [layers * tall * wide]float64
 // A drawer makes pictures of the maps of one mat. It belongs to one goroutine.
 type drawer struct {
 	upright
-	cells  []float64 // the map upright and compressed; 0 where nothing presses
-	byRow  []float64 // what each row and each column adds up to
-	byCol  []float64
-	lines  []float64  // by bin from head to feet, with one beyond either end, and column
-	across []share    // by column, or part of one: the bins that it falls into
+	*paper            // while it draws
 	middle [2]float64 // of the map drawn last: its row and column, from 0
 
 	// Cells that are larger than a bin are looked at in so many parts.
 	partsAlong, partsAcross int
 }
+
+// A paper is what a map is drawn on. A ward has hundreds of drawers, which draw every
+// few seconds: they share what few of them need at once.
+type paper struct {
+	cells  []float64 // the map upright and compressed; 0 where nothing presses
+	byRow  []float64 // what each row and each column adds up to
+	byCol  []float64
+	lines  []float64 // by bin from head to feet, with one beyond either end, and column
+	shares []share   // by column, or part of one: the bins that it falls into
+}
+
+// papers are those that nobody draws on.
+var papers = make(chan *paper, 4)
+
+func takePaper() *paper {
+	select {
+	case p := <-papers:
+		return p
+	default:
+		return new(paper)
+	}
+}
+
+func (p *paper) giveBack() {
+	select {
+	case papers <- p:
+	default: // there are enough
+	}
+}
+
+// fit makes room for the maps of d.
+func (p *paper) fit(d *drawer) {
+	p.cells = room(p.cells, d.rows*d.columns)
+	p.lines = room(p.lines, (tall+2)*d.columns)
+	p.byRow, p.byCol = room(p.byRow, d.rows), room(p.byCol, d.columns)
+	p.shares = room(p.shares, d.columns*d.partsAcross)
+}
+
+func room[T any](s []T, n int) []T { return slices.Grow(s[:0], n)[:n] }
 
 // A share says how much of a line of cells falls into bin and how much into the
 // next one.
@@ -44,12 +82,7 @@ type share struct {
 func newDrawer(m *Mat) *drawer {
 	u := m.upright()
 	along, across := parts(u.along, binAlong), parts(u.across, binAcross)
-	return &drawer{
-		upright: u, cells: make([]float64, u.rows*u.columns),
-		lines: make([]float64, (tall+2)*u.columns),
-		byRow: make([]float64, u.rows), byCol: make([]float64, u.columns),
-		across: make([]share, u.columns*across), partsAlong: along, partsAcross: across,
-	}
+	return &drawer{upright: u, partsAlong: along, partsAcross: across}
 }
 
 func parts(pitch, bin float64) int { return int(math.Ceil(pitch / bin)) }
@@ -119,6 +152,9 @@ func (d *drawer) draw(values []float64, pic *picture) bool {
 	if !(m > 0) {
 		return false
 	}
+	d.paper = takePaper()
+	defer func() { d.giveBack(); d.paper = nil }()
+	d.fit(d)
 	d.compress(values, 1/m)
 	top, left, total := d.centre()
 	if !(total > 0) {
@@ -128,8 +164,8 @@ func (d *drawer) draw(values []float64, pic *picture) bool {
 	*pic = picture{}
 	clear(d.lines)
 	bins := d.upright.across / binAcross // to a cell
-	for k := range d.across {
-		d.across[k] = shareOf(partAt(k, d.partsAcross)-left, bins, wide)
+	for k := range d.shares {
+		d.shares[k] = shareOf(partAt(k, d.partsAcross)-left, bins, wide)
 	}
 	bins = d.along / binAlong
 	for k := range d.rows * d.partsAlong {
@@ -221,7 +257,7 @@ func (d *drawer) spread(cells []float64, row *[wide]float64) {
 		if v == 0 {
 			continue
 		}
-		for _, a := range d.across[c*d.partsAcross : (c+1)*d.partsAcross] {
+		for _, a := range d.shares[c*d.partsAcross : (c+1)*d.partsAcross] {
 			if a.bin != bin {
 				if uint(bin+1) < wide+1 {
 					line[bin+1] += here

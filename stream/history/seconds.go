@@ -73,13 +73,9 @@ func (s *Store) Reach(place int) sample.Instant {
 	return sample.Instant(max(first, kept, firstSecond)) * second
 }
 
-// unlent is how long seconds stay in memory that somebody else keeps too: the last
-// minutes are what pages ask for most.
-const unlent = 60
-
 // Kept says that all seconds of a place before an instant are kept elsewhere, so
-// that they may be forgotten here before their hour is over. Those of the last
-// minute stay.
+// that they may be forgotten here before their hour is over. Those of the chunk that
+// is being filled stay.
 func (s *Store) Kept(place int, before sample.Instant) {
 	p := &s.places[place]
 	p.mu.Lock()
@@ -93,7 +89,7 @@ func (s *Store) Kept(place int, before sample.Instant) {
 	if newest == math.MinInt64 {
 		return
 	}
-	gone := floorMinute(min(floorSecond(before), newest-unlent)) * chunkSeconds
+	gone := floorChunk(min(floorSecond(before), newest)) * chunkSeconds
 	for k := range p.tiers {
 		t := &p.tiers[k]
 		t.forget(gone)

@@ -9,8 +9,8 @@ import (
 
 const (
 	second       = sample.Instant(1e9)
-	chunkSeconds = 60
-	tierSeconds  = 62 * chunkSeconds // more than an hour, and what is being filled
+	chunkSeconds = 20
+	tierSeconds  = 186 * chunkSeconds // more than an hour, and what is being filled
 )
 
 // A bucket is what a series did in one second. Its mean is weighted with the
@@ -19,9 +19,9 @@ type bucket struct{ min, mean, max float32 }
 
 var nothing = bucket{float32(math.NaN()), float32(math.NaN()), float32(math.NaN())}
 
-// A chunk is a minute of a series.
+// A chunk is a third of a minute of a series.
 type chunk struct {
-	minute int64
+	number int64
 	all    *[chunkSeconds]bucket // nil: every second was as same says
 	same   bucket
 }
@@ -133,9 +133,9 @@ func (t *tier) current() bucket {
 
 // slot is where a second goes that is later than all that were closed before.
 func (t *tier) slot(s int64) *bucket {
-	m := floorMinute(s)
+	m := floorChunk(s)
 	n := len(t.chunks)
-	if n == 0 || t.chunks[n-1].minute != m {
+	if n == 0 || t.chunks[n-1].number != m {
 		if n > 0 {
 			if spare := t.chunks[n-1].close(); spare != nil {
 				t.spare = spare
@@ -149,7 +149,7 @@ func (t *tier) slot(s int64) *bucket {
 		for i := range all {
 			all[i] = nothing
 		}
-		t.chunks = append(t.chunks, chunk{minute: m, all: all})
+		t.chunks = append(t.chunks, chunk{number: m, all: all})
 		n = len(t.chunks)
 	}
 	return &t.chunks[n-1].all[s-m*chunkSeconds]
@@ -159,7 +159,7 @@ func (t *tier) slot(s int64) *bucket {
 // still being filled.
 func (t *tier) forget(before int64) {
 	n := 0
-	for n < len(t.chunks) && t.chunks[n].minute < floorMinute(before) && t.chunks[n].minute < floorMinute(t.open) {
+	for n < len(t.chunks) && t.chunks[n].number < floorChunk(before) && t.chunks[n].number < floorChunk(t.open) {
 		if t.spare == nil {
 			t.spare = t.chunks[n].all
 		}
@@ -181,11 +181,11 @@ func (t *tier) look(s int64) bucket {
 	case s < t.oldest():
 		return nothing
 	}
-	m := floorMinute(s)
-	// Most often it is as far from the end as its minute says.
-	i := len(t.chunks) - 1 - int(min(floorMinute(t.open)-m, int64(len(t.chunks))))
-	for i = max(i, 0); i < len(t.chunks) && t.chunks[i].minute <= m; i++ {
-		if c := &t.chunks[i]; c.minute == m {
+	m := floorChunk(s)
+	// Most often it is as far from the end as its number says.
+	i := len(t.chunks) - 1 - int(min(floorChunk(t.open)-m, int64(len(t.chunks))))
+	for i = max(i, 0); i < len(t.chunks) && t.chunks[i].number <= m; i++ {
+		if c := &t.chunks[i]; c.number == m {
 			if c.all == nil {
 				return c.same
 			}
@@ -195,7 +195,7 @@ func (t *tier) look(s int64) bucket {
 	return nothing
 }
 
-func floorMinute(s int64) int64           { return floorDiv(s, chunkSeconds) }
+func floorChunk(s int64) int64            { return floorDiv(s, chunkSeconds) }
 func floorSecond(at sample.Instant) int64 { return floorDiv(int64(at), int64(second)) }
 
 // floorDiv is a/by, rounded down.

@@ -143,8 +143,8 @@ func TestCalibrationsAreInputs(t *testing.T) {
 				}
 			case 3:
 				if rapid.Bool().Draw(t, "snapshot") {
-					if err := live.keeper.Snapshot(ctx, func(_ context.Context, f func(uint64, [][]byte)) error {
-						f(ord, [][]byte{live.engine.SnapshotPlace(0, nil)})
+					if err := live.keeper.Snapshot(ctx, func(_ context.Context, f func(uint64, int, func(int, []byte) []byte)) error {
+						f(ord, 1, live.engine.SnapshotPlace)
 						return nil
 					}); err != nil {
 						t.Fatal(err)

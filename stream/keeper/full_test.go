@@ -53,9 +53,9 @@ func newRunning(t *testing.T, j journal.Journal) *running {
 	r.keeper = keeper.New(j, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return sample.At(time.Now()) }, slog.New(slog.DiscardHandler))
 	ctx, cancel := context.WithCancel(t.Context())
 	r.end = func() { cancel(); synctest.Wait() }
-	go r.keeper.Run(ctx, func(_ context.Context, f func(uint64, [][]byte)) error {
+	go r.keeper.Run(ctx, func(_ context.Context, f func(uint64, int, func(int, []byte) []byte)) error {
 		r.snapshots++
-		f(r.ord.Load(), make([][]byte, len(plan.Places)))
+		f(r.ord.Load(), len(plan.Places), func(_ int, b []byte) []byte { return b })
 		return nil
 	})
 	return r

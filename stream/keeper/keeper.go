@@ -31,6 +31,7 @@ type Keeper struct {
 	config  uint64   // version of the configuration in force
 	share   int      // shareHolds, but for tests
 	heard   heard    // owned by the pipeline's goroutine
+	packed  int      // bytes of the last snapshot's body; owned by the pipeline's goroutine
 
 	// Tell, if it is set before Run, is told of the keeper's own alert: that
 	// readings are not kept.
@@ -39,6 +40,7 @@ type Keeper struct {
 	writing sync.Mutex // held while something is being written, so that it is in order
 
 	open  []record.Block // by source: what was kept of a block that may grow; guarded by writing
+	ends  []int          // by source: with how many scans its block ends; guarded by writing
 	doubt bool           // it is not known what became of the last writing; guarded by writing
 
 	mu      sync.Mutex
@@ -59,7 +61,7 @@ type Keeper struct {
 // has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
 	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard, now: now, log: log,
-		blocks: make([]record.Block, len(plan.Sources)), open: make([]record.Block, len(plan.Sources))}
+		blocks: make([]record.Block, len(plan.Sources)), open: make([]record.Block, len(plan.Sources)), ends: turns(len(plan.Sources))}
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
 	}

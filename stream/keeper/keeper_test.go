@@ -243,12 +243,8 @@ func TestKillsLoseAndDoubleNothing(t *testing.T) {
 						t.Fatal(err)
 					}
 				case 3:
-					err := l.keeper.Snapshot(t.Context(), func(_ context.Context, f func(uint64, [][]byte)) error {
-						var places [][]byte
-						for i := range l.plan.Places {
-							places = append(places, l.engine.SnapshotPlace(i, nil))
-						}
-						f(l.ord, places)
+					err := l.keeper.Snapshot(t.Context(), func(_ context.Context, f func(uint64, int, func(int, []byte) []byte)) error {
+						f(l.ord, len(l.plan.Places), l.engine.SnapshotPlace)
 						return nil
 					})
 					if err != nil {

@@ -18,10 +18,14 @@ const calibrations = "#calibrations"
 
 var errPlaces = errors.New("the snapshot is not one of places")
 
-func (k *Keeper) pack(places [][]byte) []byte {
-	var b []byte
-	for i, state := range places {
-		b = appendPlace(b, k.plan.Places[i].ID, state)
+// pack is the body of a snapshot. That of a ward is tens of megabytes for a moment: it
+// is made in one piece of the room that the last one took.
+func (k *Keeper) pack(places int, state func(place int, b []byte) []byte) []byte {
+	b := make([]byte, 0, k.packed+k.packed/16)
+	var one []byte
+	for i := range places {
+		one = state(i, one[:0])
+		b = appendPlace(b, k.plan.Places[i].ID, one)
 	}
 	for i := range k.plan.Sources {
 		id := k.plan.Sources[i].ID
@@ -29,9 +33,11 @@ func (k *Keeper) pack(places [][]byte) []byte {
 			b = appendPlace(b, id, packHeard(all))
 		}
 		if a := k.reviver.applied; a.Any(i) {
-			b = appendPlace(b, id+calibrations, a.Append(i, nil))
+			one = a.Append(i, one[:0])
+			b = appendPlace(b, id+calibrations, one)
 		}
 	}
+	k.packed = len(b)
 	return b
 }
 

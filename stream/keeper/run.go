@@ -11,9 +11,9 @@ import (
 	"weald/stream/record"
 )
 
-// A Source of snapshots runs f with the engine's state at one moment: the
-// ordinal of its last input and the places' states, which f must not keep.
-type Source func(ctx context.Context, f func(ord uint64, places [][]byte)) error
+// A Source of snapshots runs f with the engine's state at one moment: the ordinal of
+// its last input, the number of places, and what appends the state of one.
+type Source func(ctx context.Context, f func(ord uint64, places int, state func(place int, b []byte) []byte)) error
 
 // Run writes readings once a second, and a snapshot once a minute of the daemon's
 // clock, which may run fast, until ctx ends, and then everything that is left.
@@ -49,8 +49,8 @@ func (k *Keeper) Run(ctx context.Context, state Source) error {
 // Snapshot keeps the state of the engine now.
 func (k *Keeper) Snapshot(ctx context.Context, state Source) error {
 	s := record.Snapshot{At: k.now(), Config: k.config}
-	if err := state(ctx, func(ord uint64, places [][]byte) {
-		s.Ord, s.Body = ord, k.pack(places)
+	if err := state(ctx, func(ord uint64, places int, state func(int, []byte) []byte) {
+		s.Ord, s.Body = ord, k.pack(places, state)
 	}); err != nil || s.Ord == 0 {
 		return err
 	}

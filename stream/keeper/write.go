@@ -104,9 +104,10 @@ func (k *Keeper) appendOnce(ctx context.Context, grow bool, of wanted) error {
 	}
 	for i := range blocks {
 		open := &k.open[parts[i].source]
-		if *open = blocks[i]; grows(open) {
+		if *open = blocks[i]; grows(open, k.ends[parts[i].source]) {
 			continue
 		}
+		k.ends[parts[i].source] = blockScans
 		for j := range open.Scans {
 			k.reuse(open.Scans[j].Raw)
 		}
@@ -115,10 +116,33 @@ func (k *Keeper) appendOnce(ctx context.Context, grow bool, of wanted) error {
 	return nil
 }
 
-// grows reports whether a block that was kept takes more scans.
-func grows(b *record.Block) bool {
+// grows reports whether a block that was kept, and ends with so many scans, takes
+// more.
+func grows(b *record.Block, ends int) bool {
 	n := len(b.Scans)
-	return n < blockScans && (n+1)*len(b.Scans[0].Raw) <= blockHolds
+	return n < ends && (n+1)*len(b.Scans[0].Raw) <= blockHolds
+}
+
+// leastEnds is how many scans a block takes at least that begins before its turn.
+const leastEnds = 3
+
+// turns are how many scans the first block of each source takes, so that those of a
+// ward do not all end in the same second: what they hold until then is half as much,
+// and is used again at once.
+func turns(sources int) []int {
+	ends := make([]int, sources)
+	for i := range ends {
+		ends[i] = blockScans - i%blockScans
+	}
+	return ends
+}
+
+// begun says that another block of a source begins before the one of so many scans
+// had its turn to end. It ends at that turn, if there is enough until then.
+func (k *Keeper) begun(source, scans int) {
+	if k.ends[source] -= scans; k.ends[source] < leastEnds {
+		k.ends[source] = blockScans
+	}
 }
 
 // letGo ends all blocks that were to grow, and reports whether there are any. The
@@ -148,6 +172,7 @@ func (k *Keeper) take(grow bool, of wanted) (blocks []record.Block, parts []part
 		}
 		open := k.open[i].Scans
 		if !grow || len(open) > 0 && b.Scans[0].Arrived.Sub(open[0].Arrived) >= blockTime {
+			k.begun(i, len(open))
 			open = nil
 		}
 		kept := len(open)

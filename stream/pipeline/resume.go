@@ -15,20 +15,14 @@ type snapshotter interface {
 	SnapshotPlace(place int, b []byte) []byte
 }
 
-// Snapshot calls f, on the pipeline's goroutine, with the ordinal of the last
-// input and the state of every place after it. f must not keep the states.
-func (p *Pipeline) Snapshot(ctx context.Context, f func(ord uint64, places [][]byte)) error {
+// Snapshot calls f, on the pipeline's goroutine, with the ordinal of the last input,
+// the number of places, and what appends the state of a place after that input.
+func (p *Pipeline) Snapshot(ctx context.Context, f func(ord uint64, places int, state func(place int, b []byte) []byte)) error {
 	judge, ok := p.state.judge.(snapshotter)
 	if !ok {
 		return ErrNoState
 	}
-	return p.Do(ctx, func(*State) {
-		places := make([][]byte, len(p.state.places))
-		for i := range places {
-			places[i] = judge.SnapshotPlace(i, nil)
-		}
-		f(p.ord, places)
-	})
+	return p.Do(ctx, func(s *State) { f(p.ord, len(s.places), judge.SnapshotPlace) })
 }
 
 // standing returns the state of a place as the judge writes it down, nil if it
