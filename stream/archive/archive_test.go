@@ -144,14 +144,14 @@ func TestSilenceIsKeptToItsBegin(t *testing.T) {
 	l := begin(t, j, 0)
 	l.put(10*second, 40)
 	l.pass()
-	points, err := j.History(t.Context(), ids[0], ankle, record.Second, 0, hour)
+	points, err := j.History(t.Context(), ids[0], ankle, record.Second, 0, hour, nil)
 	if err != nil || len(points) != 0 {
 		t.Fatalf("%v %v: a second that may go on is not kept", points, err)
 	}
 	for range 2 {
 		l.pass()
 	}
-	points, err = j.History(t.Context(), ids[0], ankle, record.Second, 0, hour)
+	points, err = j.History(t.Context(), ids[0], ankle, record.Second, 0, hour, nil)
 	if err != nil || len(points) != 3 || points[2].At != 12*second || points[2].Mean != 40 {
 		t.Errorf("%v %v: the value stood for three seconds", points, err)
 	}

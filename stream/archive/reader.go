@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -114,19 +115,26 @@ func (r *Reader) read(ctx context.Context, q history.Query, tier record.Tier, as
 	return out, nil
 }
 
+// rooms are for points on their way into a line: a daemon would have to collect
+// hundreds of kilobytes for each line otherwise, while it looks for the rest.
+var rooms = sync.Pool{New: func() any { return new([]record.Point) }}
+
 // fill adds all that is known of a series: of a tier up to the step in which the
 // memory begins, of seconds to where it does, and then of the memory.
 func (r *Reader) fill(ctx context.Context, l *line, q history.Query, series int, tier record.Tier, reach sample.Instant) error {
 	place, name := r.ids[q.Place], r.memory.Series(q.Place)[series].Name
 	unit := sample.Instant(tier.Step())
 	cut := min(floor(reach, unit), q.To)
-	points, err := kept(ctx, r.journal, place, name, tier, l.from, cut)
+	room := rooms.Get().(*[]record.Point)
+	defer rooms.Put(room)
+	points, err := kept(ctx, r.journal, place, name, tier, l.from, cut, (*room)[:0])
+	*room = points
 	if err != nil {
 		return err
 	}
 	var partly []record.Point
 	if tier != record.Second {
-		if partly, err = kept(ctx, r.journal, place, name+knownSuffix, tier, l.from, cut); err != nil {
+		if partly, err = kept(ctx, r.journal, place, name+knownSuffix, tier, l.from, cut, nil); err != nil {
 			return err
 		}
 	}
@@ -140,7 +148,8 @@ func (r *Reader) fill(ctx context.Context, l *line, q history.Query, series int,
 		}
 		l.add(p, known)
 	}
-	points, err = r.Seconds(ctx, q.Place, name, max(cut, l.from), q.To, nil)
+	points, err = r.Seconds(ctx, q.Place, name, max(cut, l.from), q.To, points[:0])
+	*room = points
 	for _, p := range points {
 		l.add(p, 1)
 	}
@@ -156,15 +165,11 @@ func (r *Reader) Seconds(ctx context.Context, place int, series string, from, to
 		return dst, nil
 	}
 	cut := max(from, min(floor(r.memory.Reach(place), sample.Instant(time.Second)), to))
-	points, err := kept(ctx, r.journal, r.ids[place], series, record.Second, from, cut)
-	if err != nil {
+	dst, err := kept(ctx, r.journal, r.ids[place], series, record.Second, from, cut, dst)
+	if err != nil || cut >= to {
 		return dst, err
 	}
-	dst = append(dst, points...)
-	if cut >= to {
-		return dst, nil
-	}
-	points, _ = r.memory.Seconds(place, k, cut, points[:0])
+	points, _ := r.memory.Seconds(place, k, cut, nil)
 	for _, p := range r.memory.Tail(place, k, sample.Past, points) {
 		if p.At >= cut && p.At < to { // what came before is in the journal
 			dst = append(dst, p)

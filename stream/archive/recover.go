@@ -71,7 +71,7 @@ func missing(ctx context.Context, j journal.History, memory *history.Store, i, k
 	if len(points) == 0 {
 		return nil, nil
 	}
-	was, err := kept(ctx, j, place, name, record.Second, points[0].At, points[len(points)-1].At+1)
+	was, err := kept(ctx, j, place, name, record.Second, points[0].At, points[len(points)-1].At+1, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -52,7 +52,7 @@ func TestRecoverMakesWhatWasNotKept(t *testing.T) {
 		if err := Recover(t.Context(), j, plan, reviver, oneSeries, last); err != nil {
 			t.Fatal(err)
 		}
-		minute, err := j.History(t.Context(), ids[0], ankle, record.Minute, began, began+hour)
+		minute, err := j.History(t.Context(), ids[0], ankle, record.Minute, began, began+hour, nil)
 		if err != nil || len(minute) != minutes {
 			t.Fatalf("%d minutes, %v", len(minute), err)
 		}
@@ -63,11 +63,11 @@ func TestRecoverMakesWhatWasNotKept(t *testing.T) {
 		if p := minute[minutes-1]; p.Min != 0 || p.Max != 59 {
 			t.Errorf("the minute that was made of readings is %+v", p)
 		}
-		known, err := j.History(t.Context(), ids[0], ankle+knownSuffix, record.Minute, began, began+hour)
+		known, err := j.History(t.Context(), ids[0], ankle+knownSuffix, record.Minute, began, began+hour, nil)
 		if err != nil || len(known) != 1 || known[0].Mean != 42 {
 			t.Errorf("known seconds: %+v, %v", known, err)
 		}
-		quarter, err := j.History(t.Context(), ids[0], ankle, record.Quarter, began, began+hour)
+		quarter, err := j.History(t.Context(), ids[0], ankle, record.Quarter, began, began+hour, nil)
 		if err != nil || len(quarter) != 1 || quarter[0].Max != 59 {
 			t.Errorf("the quarter is %+v, %v", quarter, err)
 		}

@@ -66,14 +66,14 @@ func coarser(seconds []record.Point, tier record.Tier) (points, known []record.P
 // rollUp sums up an hour of a series whose seconds are kept. Nothing comes back
 // where that has been done.
 func rollUp(ctx context.Context, j journal.History, place, series string, from sample.Instant) ([]record.Stretch, error) {
-	seconds, err := kept(ctx, j, place, series, record.Second, from, from+hour)
+	seconds, err := kept(ctx, j, place, series, record.Second, from, from+hour, nil)
 	if err != nil || len(seconds) == 0 {
 		return nil, err
 	}
 	var out []record.Stretch
 	for _, tier := range rolled {
 		points, known := coarser(seconds, tier)
-		was, err := kept(ctx, j, place, series, tier, from, from+hour)
+		was, err := kept(ctx, j, place, series, tier, from, from+hour, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -81,7 +81,7 @@ func rollUp(ctx context.Context, j journal.History, place, series string, from s
 			continue
 		}
 		out = append(out, record.Stretch{Place: place, Series: series, Tier: tier, Points: points})
-		was, err = kept(ctx, j, place, series+knownSuffix, tier, from, from+hour)
+		was, err = kept(ctx, j, place, series+knownSuffix, tier, from, from+hour, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -107,9 +107,9 @@ func byTime(p record.Point, at sample.Instant) int {
 	return 0
 }
 
-// kept reads points. What is damaged is a gap; Check of the journal tells of it.
-func kept(ctx context.Context, j journal.History, place, series string, tier record.Tier, from, to sample.Instant) ([]record.Point, error) {
-	points, err := j.History(ctx, place, series, tier, from, to)
+// kept appends points to dst. What is damaged is a gap; Check of the journal tells of it.
+func kept(ctx context.Context, j journal.History, place, series string, tier record.Tier, from, to sample.Instant, dst []record.Point) ([]record.Point, error) {
+	points, err := j.History(ctx, place, series, tier, from, to, dst)
 	var loss *journal.Loss
 	if errors.As(err, &loss) {
 		err = nil

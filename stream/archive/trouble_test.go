@@ -48,7 +48,7 @@ func TestTrouble(t *testing.T) {
 	if err := l.arch.Trouble(); err != nil {
 		t.Fatalf("trouble is still %v", err)
 	}
-	if kept, err := j.History(t.Context(), "bench-1", ankle, record.Second, now, now+29*second); err != nil || len(kept) != 29 {
+	if kept, err := j.History(t.Context(), "bench-1", ankle, record.Second, now, now+29*second, nil); err != nil || len(kept) != 29 {
 		t.Errorf("%d seconds of 29 were kept, %v", len(kept), err)
 	}
 }

@@ -165,8 +165,8 @@ type History interface {
 	// PutHistory keeps points. A point that is put again replaces the former.
 	PutHistory(ctx context.Context, stretches ...record.Stretch) error
 
-	// History returns the points of a series with from <= At < to, in order of
-	// time. No points is no error. What could not be read is missing from
+	// History appends the points of a series with from <= At < to, in order of
+	// time, to dst. No points is no error. What could not be read is missing from
 	// them, and is told by an error that is a *Loss.
-	History(ctx context.Context, place, series string, tier record.Tier, from, to sample.Instant) ([]record.Point, error)
+	History(ctx context.Context, place, series string, tier record.Tier, from, to sample.Instant, dst []record.Point) ([]record.Point, error)
 }

@@ -251,7 +251,7 @@ func testClosed(t *testing.T, maker Maker) {
 	wantErr(t, "Snapshot", err, journal.ErrClosed)
 	_, err = j.Document(ctx, "n", 0)
 	wantErr(t, "Document", err, journal.ErrClosed)
-	_, err = j.History(ctx, "p", "s", record.Second, 0, 1)
+	_, err = j.History(ctx, "p", "s", record.Second, 0, 1, nil)
 	wantErr(t, "History", err, journal.ErrClosed)
 	_, _, err = j.Span(ctx, 0, 1)
 	wantErr(t, "Span", err, journal.ErrClosed)

@@ -266,9 +266,9 @@ func historyKey(place, series string, tier record.Tier) string {
 }
 
 // History implements journal.History.
-func (m *Memory) History(_ context.Context, place, series string, tier record.Tier, from, to sample.Instant) ([]record.Point, error) {
+func (m *Memory) History(_ context.Context, place, series string, tier record.Tier, from, to sample.Instant, dst []record.Point) ([]record.Point, error) {
 	if err := m.lock(); err != nil {
-		return nil, err
+		return dst, err
 	}
 	defer m.mu.Unlock()
 	var points []record.Point
@@ -278,7 +278,7 @@ func (m *Memory) History(_ context.Context, place, series string, tier record.Ti
 		}
 	}
 	slices.SortFunc(points, func(a, b record.Point) int { return cmp.Compare(a.At, b.At) })
-	return points, nil
+	return append(dst, points...), nil
 }
 
 func failed[T any](err error) iter.Seq2[T, error] {

@@ -202,8 +202,8 @@ func (p *pair) compare(t *rapid.T) {
 		t.Fatalf("snapshot %+v, want %+v", s, o)
 	}
 	tier := rapid.SampledFrom(record.Tiers()).Draw(t, "tier")
-	h, err := p.store.History(ctx, "bed-4", "peak", tier, from, to)
-	k, _ := p.model.History(ctx, "bed-4", "peak", tier, from, to)
+	h, err := p.store.History(ctx, "bed-4", "peak", tier, from, to, nil)
+	k, _ := p.model.History(ctx, "bed-4", "peak", tier, from, to, nil)
 	if err != nil || !slices.Equal(h, k) {
 		t.Fatalf("history: %v\n%s", err, diff.Diff(k, h))
 	}

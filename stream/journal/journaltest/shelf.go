@@ -180,7 +180,8 @@ func testHistory(t *testing.T, maker Maker) {
 		ctx := t.Context()
 		for _, tier := range record.Tiers() {
 			for _, r := range [][2]int{{0, 3200}, {50, 90}, {60, 80}, {100, 101}, {900, 2100}} {
-				var want []record.Point
+				before := []record.Point{point(tier, r[1]), point(tier, r[0])} // of another series, to stay as they are
+				want := slices.Clone(before)
 				for i := r[0]; i < r[1]; i++ {
 					p := point(tier, i)
 					switch {
@@ -192,18 +193,18 @@ func testHistory(t *testing.T, maker Maker) {
 					}
 					want = append(want, p)
 				}
-				got, err := j.History(ctx, "bed-4", "mat.peak", tier, point(tier, r[0]).At, point(tier, r[1]).At)
+				got, err := j.History(ctx, "bed-4", "mat.peak", tier, point(tier, r[0]).At, point(tier, r[1]).At, before)
 				if err != nil || !slices.Equal(got, want) {
 					t.Errorf("%v, points %d to %d: %v\n%s", tier, r[0], r[1], err, cmp.Diff(want, got))
 				}
 			}
 		}
 		for _, c := range [][2]string{{"bed-4", "mat.mean"}, {"bed-5", "mat.peak"}, {"x", "y"}} {
-			if got, err := j.History(ctx, c[0], c[1], record.Second, sample.Past, sample.Never); err != nil || len(got) != 0 {
+			if got, err := j.History(ctx, c[0], c[1], record.Second, sample.Past, sample.Never, nil); err != nil || len(got) != 0 {
 				t.Errorf("%v: %d points, %v", c, len(got), err)
 			}
 		}
-		if got, err := j.History(ctx, "bed-4", "mat.peak", record.Second, Noon.Add(time.Hour), Noon); err != nil || len(got) != 0 {
+		if got, err := j.History(ctx, "bed-4", "mat.peak", record.Second, Noon.Add(time.Hour), Noon, nil); err != nil || len(got) != 0 {
 			t.Errorf("backwards: %d points, %v", len(got), err)
 		}
 	})

@@ -306,7 +306,7 @@ func BenchmarkHistory(b *testing.B) {
 		b.Run(fmt.Sprintf("%d series by %v over %v", c.series, c.tier, c.span), func(b *testing.B) {
 			for b.Loop() {
 				for i := range c.series {
-					p, err := s.History(b.Context(), "bed-4", fmt.Sprint("region-", i), c.tier, journaltest.Noon, journaltest.Noon.Add(c.span))
+					p, err := s.History(b.Context(), "bed-4", fmt.Sprint("region-", i), c.tier, journaltest.Noon, journaltest.Noon.Add(c.span), nil)
 					if err != nil || len(p) < int(c.span/c.tier.Step())-1 {
 						b.Fatal(len(p), err)
 					}

@@ -94,20 +94,20 @@ func insertStretch(tx *sql.Tx, s *record.Stretch, body []byte) error {
 }
 
 // History implements journal.History.
-func (s *Store) History(ctx context.Context, place, series string, tier record.Tier, from, to sample.Instant) ([]record.Point, error) {
+func (s *Store) History(ctx context.Context, place, series string, tier record.Tier, from, to sample.Instant, dst []record.Point) ([]record.Point, error) {
 	if tier.Step() == 0 {
-		return nil, fmt.Errorf("history of %s %s: %v %w", place, series, tier, journal.ErrNotFound)
+		return dst, fmt.Errorf("history of %s %s: %v %w", place, series, tier, journal.ErrNotFound)
 	}
 	if to <= from {
-		return nil, nil
+		return dst, nil
 	}
 	bodies, err := collect(ctx, s, `SELECT h.body FROM history h JOIN series s ON h.series = s.id
 		WHERE s.place = ? AND s.name = ? AND h.tier = ? AND h.window BETWEEN ? AND ? ORDER BY h.window, h.id`,
 		[]any{place, series, int64(tier), window(tier, from), window(tier, to-1)}, scanBody)
 	if err != nil {
-		return nil, err
+		return dst, err
 	}
-	var points []record.Point
+	points, before := dst, len(dst)
 	var lost error
 	sorted := true
 	for i, body := range bodies {
@@ -118,12 +118,12 @@ func (s *Store) History(ctx context.Context, place, series string, tier record.T
 		}
 		points = points[:n+len(within(points[n:], from, to))]
 		if i == 0 {
-			points = slices.Grow(points, (len(bodies)-1)*len(points))
+			points = slices.Grow(points, (len(bodies)-1)*(len(points)-before))
 		}
-		sorted = sorted && (n == 0 || n == len(points) || points[n-1].At < points[n].At)
+		sorted = sorted && (n == before || n == len(points) || points[n-1].At < points[n].At)
 	}
 	if !sorted {
-		points = newestOfEach(points)
+		points = points[:before+len(newestOfEach(points[before:]))]
 	}
 	return points, lost
 }

@@ -239,7 +239,7 @@ func TestDamagedThings(t *testing.T) {
 	if err != nil || n.Ord != 1+32*12 {
 		t.Errorf("the snapshot before the damaged one: %d, %v", n.Ord, err)
 	}
-	points, err := s.History(t.Context(), "bed-4", "mat.peak", record.Second, sample.Past, sample.Never)
+	points, err := s.History(t.Context(), "bed-4", "mat.peak", record.Second, sample.Past, sample.Never, nil)
 	if len(points) != 1 || err == nil {
 		t.Errorf("%d points and error %v, want what is left and a loss", len(points), err)
 	}

@@ -60,7 +60,7 @@ func what(t testing.TB, s *Store) map[journal.Class]int {
 		n[kinds[e.Body.Kind()]]++
 	}
 	for tier, class := range map[record.Tier]journal.Class{record.Second: journal.Seconds, record.Minute: journal.Minutes, record.Quarter: journal.Quarters} {
-		points, err := s.History(t.Context(), "bed-4", "peak", tier, sample.Past, sample.Never)
+		points, err := s.History(t.Context(), "bed-4", "peak", tier, sample.Past, sample.Never, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
