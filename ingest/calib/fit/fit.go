@@ -77,7 +77,7 @@ func Fit(rows []figures.Row, o Options) (*Result, error) {
 	r.Figures = figures.Of(rows)
 	r.Calibration = curve.Calibration{
 		Version: curve.Version, Loading: c.up.curve, Creep: o.Creep,
-		Raw: spread(rows, func(r figures.Row) float64 { return r.Raw }), MMHg: spread(rows, func(r figures.Row) float64 { return r.Reference }),
+		Raw: spread(rows, func(r figures.Row) float64 { return r.Raw }), MMHg: spread(rows, referenceOf),
 	}
 	if c.down != nil {
 		r.Calibration.Unloading = &c.down.curve

@@ -245,3 +245,37 @@ func BenchmarkFit(b *testing.B) {
 		}
 	}
 }
+
+// A cycle that broke off halfway down has no unloading curve: it would know nothing
+// of low pressures, and a sensor at rest is read by the middle of both curves. One
+// that ended a step above the bottom has.
+func TestBrokenOff(t *testing.T) {
+	whole := cycles(1, func(_ int, p float64, d figures.Direction) float64 {
+		if d == figures.Down {
+			return 100 + 8*p + 40*math.Sin(math.Pi*p/100)
+		}
+		return 100 + 8*p
+	})
+	for _, c := range []struct {
+		rows     int
+		branches bool
+	}{{21, true}, {20, true}, {16, false}} {
+		r, err := Fit(whole[:c.rows], Defaults())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := r.Calibration.Unloading != nil; got != c.branches {
+			t.Errorf("%d readings: branches %v", c.rows, got)
+		}
+		if v := r.Calibration.Value(180, curve.Still, 0); math.Abs(float64(v.MMHg)-10) > 1.96*v.U() {
+			t.Errorf("%d readings: at rest 180 counts are %.1f mmHg, u %.1f, want 10", c.rows, v.MMHg, v.U())
+		}
+		noted := false
+		for _, tried := range r.Candidates {
+			noted = noted || strings.Contains(tried.Note, "unloading was not read over the whole range")
+		}
+		if noted == c.branches {
+			t.Errorf("%d readings: candidates %+v", c.rows, r.Candidates)
+		}
+	}
+}

@@ -139,11 +139,30 @@ func sides(rows []figures.Row, branches bool) [][]figures.Row {
 	return [][]figures.Row{up, down}
 }
 
+// beyondAtMost is how far a branch may be extrapolated at either end, as a share
+// of the range: common practice, without a source, ends the way down a step of ten above the bottom.
+const beyondAtMost = 0.15
+
+// covers reports whether a branch that was read over part can stand for the whole
+// range. A cycle that broke off halfway down leaves an unloading curve that knows
+// nothing of low pressures, and a sensor at rest is read by both curves.
+func covers(part, whole curve.Range) bool {
+	beyond := beyondAtMost * (whole.High - whole.Low)
+	return part.Low <= whole.Low+beyond && part.High >= whole.High-beyond
+}
+
+func referenceOf(r figures.Row) float64 { return r.Reference }
+
 func try(m curve.Model, rows []figures.Row, branches bool) candidate {
 	c := candidate{model: m, branches: branches, loo: math.NaN(), sd: math.NaN()}
 	squares, left := 0.0, []float64(nil)
 	count := 0
+	whole := spread(rows, referenceOf)
 	for i, side := range sides(rows, branches) {
+		if !covers(spread(side, referenceOf), whole) {
+			c.err = fmt.Errorf("%s was not read over the whole range", []string{"loading", "unloading"}[i])
+			return c
+		}
 		f, err := fitModel(m, side, nil)
 		if err != nil {
 			c.err = err
