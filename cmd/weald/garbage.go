@@ -11,8 +11,8 @@ import (
 // that it does not hold. So garbage is collected by its amount: where the share of it
 // is left as it is, a ward of mats takes twice the room that it needs.
 const (
-	headroom  = 16 << 20        // bytes of garbage that may be there
-	leastLeft = 8               // and what they are at least and at most, in % of what is held
+	headroom  = 12 << 20        // bytes of garbage that may be there
+	leastLeft = 6               // and what they are at least and at most, in % of what is held
 	mostLeft  = 100             // the default of the language
 	lookAt    = 5 * time.Second // how much is held
 )

@@ -1,11 +1,13 @@
 package history
 
 import (
+	"bytes"
 	"math"
 	"time"
 
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/stream/record"
 )
 
 const (
@@ -50,10 +52,10 @@ type grid struct {
 
 // An oldMap stands from at on for all maps up to the next, the last of which ends
 // at until. Its cells are coded by Code, less those of the map before it, which
-// makes them a quarter as large.
+// makes them a sixth as large.
 type oldMap struct {
 	at, until sample.Instant
-	cells     []byte // see pack
+	cells     []byte // see pack and record.Pack
 }
 
 func (g *grid) set(c *rules.Cells, until sample.Instant) {
@@ -102,7 +104,7 @@ func (g *grid) keep() {
 	if g.codes == nil {
 		g.codes = make([]int16, len(codes))
 	}
-	o.cells = pack(o.cells[:0], codes, g.codes)
+	o.cells = bytes.Clone(record.Pack(nil, pack(nil, codes, g.codes))) // it stays for an hour: no byte too many
 	g.codes = codes
 }
 
