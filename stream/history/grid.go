@@ -7,7 +7,6 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules"
-	"weald/stream/record"
 )
 
 const (
@@ -52,10 +51,10 @@ type grid struct {
 
 // An oldMap stands from at on for all maps up to the next, the last of which ends
 // at until. Its cells are coded by Code, less those of the map before it, which
-// makes them a sixth as large.
+// makes them a quarter as large.
 type oldMap struct {
 	at, until sample.Instant
-	cells     []byte // see pack and record.Pack
+	cells     []byte // see pack
 }
 
 func (g *grid) set(c *rules.Cells, until sample.Instant) {
@@ -104,7 +103,7 @@ func (g *grid) keep() {
 	if g.codes == nil {
 		g.codes = make([]int16, len(codes))
 	}
-	o.cells = bytes.Clone(record.Pack(nil, pack(nil, codes, g.codes))) // it stays for an hour: no byte too many
+	o.cells = bytes.Clone(pack(nil, codes, g.codes)) // it stays for an hour: no byte too many
 	g.codes = codes
 }
 

@@ -1,7 +1,5 @@
 package history
 
-import "weald/stream/record"
-
 // first is the number of the oldest map that is remembered: the first of a group.
 func (g *grid) first() int {
 	n := max(0, g.next-oldMaps)
@@ -12,11 +10,7 @@ func (g *grid) first() int {
 func (g *grid) cells(n int) []int16 {
 	codes := make([]int16, g.now.Rows*g.now.Columns)
 	for k := n / mapGroup * mapGroup; k <= n; k++ {
-		nibbles, err := record.Unpack(nil, g.old[k%oldMaps].cells)
-		if err != nil {
-			panic("history: a map in memory is damaged: " + err.Error())
-		}
-		unpack(codes, nibbles)
+		unpack(codes, g.old[k%oldMaps].cells)
 	}
 	return codes
 }
@@ -29,7 +23,7 @@ const (
 
 // pack appends by how much codes differ from those before: zig-zagged, half a byte
 // each, the low one first, but for the large ones. A body that lies still is
-// noise, which is small, and of which most is smaller still.
+// noise, which is small.
 func pack(dst []byte, codes, before []int16) []byte {
 	half, open := byte(0), false
 	put := func(nibble uint32) {

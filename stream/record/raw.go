@@ -33,13 +33,6 @@ var (
 	largeUnpacker = newUnpacker(MaxDocument + 1)
 )
 
-// Pack appends b in a smaller form to dst, and Unpack what it was. Nothing of it is
-// written to disk as it is.
-func Pack(dst, b []byte) []byte { return packer.EncodeAll(b, dst) }
-
-// Unpack is the inverse of Pack. The error says that b is damaged.
-func Unpack(dst, b []byte) ([]byte, error) { return unpacker.DecodeAll(b, dst) }
-
 func newUnpacker(most uint64) *zstd.Decoder {
 	d, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(2), zstd.WithDecoderMaxMemory(most))
 	if err != nil {

@@ -34,7 +34,7 @@ type Candidate struct {
 // A Verdict is what the acceptance limits say.
 type Verdict string
 
-// The verdicts. A rejected record is kept, and must not be used live.
+// The verdicts. A rejected record must not be used live.
 const (
 	Accepted Verdict = "accepted"
 	Warned   Verdict = "accepted with warnings"
