@@ -84,6 +84,7 @@ func (c *Config) WithPlaces(b []byte) Proposed {
 	r.places()
 	for i, p := range piece.Places {
 		if slices.ContainsFunc(c.Places, func(q Place) bool { return q.ID == string(p.ID) }) {
+			// No file of its own can show this problem: it is one of two texts together.
 			d.Report(tree.Path{"places", i, "id"}, "%s", fmt.Sprintf("the file has a place %q already: give this one another name", p.ID))
 		}
 	}

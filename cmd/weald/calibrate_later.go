@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
-	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -29,7 +28,7 @@ and never changes it. The status is 1 if the calibration does not hold.`,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return calibrateCheck(cmd, f) },
 	}
 	flags := cmd.Flags()
-	flags.StringVarP(&f.config, "config", "c", "", "the configuration that the daemon runs with")
+	daemonFlag(cmd, &f.config)
 	flags.StringVar(&f.channel, "channel", "", "which channel, BRIDGE/SOURCE/NUMBER")
 	flags.Float64Var(&f.at, "at", -1, "what the gauge shows, in mmHg")
 	flags.Float64Var(&f.gaugeU, "reference-u", 0, "standard uncertainty of the gauge, in mmHg; the default is that of fit")
@@ -51,7 +50,7 @@ calibrated again. A later calibration ends it, and --undo takes the last one bac
 		RunE:    func(cmd *cobra.Command, _ []string) error { return calibrateZero(cmd, f) },
 	}
 	flags := cmd.Flags()
-	flags.StringVarP(&f.config, "config", "c", "", "the configuration that the daemon runs with")
+	daemonFlag(cmd, &f.config)
 	flags.StringVar(&f.source, "source", "", "whose channels are at rest, BRIDGE/SOURCE")
 	flags.StringVar(&f.channels, "channels", "0", "those that are: numbers and ranges, such as 0-3,7")
 	flags.StringVar(&f.by, "by", "", "a code for who zeroes, such as E-01; never a name")
@@ -101,13 +100,13 @@ func calibrateCheck(cmd *cobra.Command, f laterFlags) error {
 }
 
 func calibrateZero(cmd *cobra.Command, f laterFlags) error {
-	bridge, source, ok := strings.Cut(f.source, "/")
+	bridge, source, wrong := splitSource(f.source)
 	channels, err := channelList(f.channels)
 	switch {
 	case f.config == "":
 		return usageError{errWhichDaemon}
-	case !ok || bridge == "" || source == "" || strings.Contains(source, "/"):
-		return usageError{fmt.Errorf("--source is %q: want BRIDGE/SOURCE, such as trolley/leg", f.source)}
+	case wrong != nil:
+		return usageError{wrong}
 	case err != nil:
 		return usageError{err}
 	case f.by == "":

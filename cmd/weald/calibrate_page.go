@@ -30,6 +30,14 @@ func splitChannel(s string) (bridge, source string, channel int, err error) {
 	return "", "", 0, fmt.Errorf("--channel is %q: want BRIDGE/SOURCE/NUMBER, such as trolley/leg/0", s)
 }
 
+func splitSource(s string) (bridge, source string, err error) {
+	bridge, source, ok := strings.Cut(s, "/")
+	if !ok || bridge == "" || source == "" || strings.Contains(source, "/") {
+		return "", "", fmt.Errorf("--source is %q: want BRIDGE/SOURCE, such as trolley/leg", s)
+	}
+	return bridge, source, nil
+}
+
 // record is what is kept of a calibration that was made now.
 func (f *fitFlags) record(rows []figures.Row, r *fit.Result, now time.Time) *record.Record {
 	c := fit.Circumstances{At: now, By: f.by, Reference: f.reference, Method: f.method}

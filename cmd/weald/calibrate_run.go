@@ -58,7 +58,7 @@ refused or rejected.`,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return calibrateRun(cmd, f) },
 	}
 	flags := cmd.Flags()
-	flags.StringVarP(&f.config, "config", "c", "", "the configuration that the daemon runs with")
+	daemonFlag(cmd, &f.config)
 	flags.StringVar(&f.source, "source", "", "whose channels lie under the cuff, BRIDGE/SOURCE")
 	flags.StringVar(&f.channels, "channels", "0", "those that do: numbers and ranges, such as 0-3,7")
 	flags.StringVar(&f.wish.By, "by", "", "a code for who calibrates, such as E-01; never a name")
@@ -77,14 +77,14 @@ refused or rejected.`,
 }
 
 func (f *leadFlags) check() (err error) {
-	bridge, source, ok := strings.Cut(f.source, "/")
+	bridge, source, wrong := splitSource(f.source)
 	switch {
 	case f.config == "":
 		return errWhichDaemon
 	case f.resume:
 		return nil // the daemon knows the rest
-	case !ok || bridge == "" || source == "" || strings.Contains(source, "/"):
-		return fmt.Errorf("--source is %q: want BRIDGE/SOURCE, such as trolley/leg", f.source)
+	case wrong != nil:
+		return wrong
 	case f.wish.By == "" || f.wish.Reference == "":
 		return errors.New("give --by and --reference: who calibrates, and with which gauge")
 	}
@@ -140,6 +140,11 @@ func calibrateRun(cmd *cobra.Command, f leadFlags) error {
 }
 
 var errWhichDaemon = errors.New("which daemon? Give -c with the configuration that it runs with")
+
+// daemonFlag is how a command is told which daemon to ask.
+func daemonFlag(cmd *cobra.Command, config *string) {
+	cmd.Flags().StringVarP(config, "config", "c", "", "the configuration that the daemon runs with")
+}
 
 // pagesOf returns where the daemon that runs with a configuration has its pages.
 func pagesOf(cmd *cobra.Command, config string) (string, error) {

@@ -64,8 +64,8 @@ func (s *sheet) unfit(m *posture.Mat) string {
 	switch {
 	case !m.Shows():
 		return "the mat is too small or too coarse to show a body"
-	case 2*s.known < len(s.cells):
-		return "fewer than half of the cells are known"
+	case s.blind():
+		return unknown
 	case s.typical <= 0:
 		return "nobody lies on the mat"
 	}

@@ -64,6 +64,11 @@ func newSheet(m *posture.Mat, values []float64) *sheet {
 	return s
 }
 
+const unknown = "fewer than half of the cells are known"
+
+// blind reports whether too little is known of the map.
+func (s *sheet) blind() bool { return 2*s.known < len(s.cells) }
+
 // mean returns the mean of what is at least low, 0 where nothing is.
 func mean(values []float64, low float64) float64 {
 	sum, n := 0.0, 0

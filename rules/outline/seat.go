@@ -90,8 +90,8 @@ func (s *sheet) bones() (left, right spot, why string) {
 	if s.Rows < 8 || s.Columns < 8 || s.AlongMM > coarsest || s.AcrossMM > coarsest {
 		return left, right, fmt.Sprintf("the mat is too coarse: it takes 8 rows and columns, %.0f mm apart at most", coarsest)
 	}
-	if 2*s.known < len(s.cells) {
-		return left, right, "fewer than half of the cells are known"
+	if s.blind() {
+		return left, right, unknown
 	}
 	b, ok := s.contact()
 	tall, wide := float64(b.bottom-b.top+1)*s.AlongMM, float64(b.right-b.left+1)*s.AcrossMM

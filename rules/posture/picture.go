@@ -55,11 +55,12 @@ func takePaper() *paper {
 	}
 }
 
-func (p *paper) giveBack() {
+func (d *drawer) giveBack() {
 	select {
-	case papers <- p:
+	case papers <- d.paper:
 	default: // there are enough
 	}
+	d.paper = nil
 }
 
 // fit makes room for the maps of d.
@@ -153,7 +154,7 @@ func (d *drawer) draw(values []float64, pic *picture) bool {
 		return false
 	}
 	d.paper = takePaper()
-	defer func() { d.giveBack(); d.paper = nil }()
+	defer d.giveBack()
 	d.fit(d)
 	d.compress(values, 1/m)
 	top, left, total := d.centre()

@@ -76,7 +76,7 @@ func missing(ctx context.Context, j journal.History, memory *history.Store, i, k
 		return nil, err
 	}
 	points = slices.DeleteFunc(points, func(p record.Point) bool {
-		_, there := slices.BinarySearchFunc(was, p.At, byTime)
+		_, there := slices.BinarySearchFunc(was, p.At, record.Point.Compare)
 		return there
 	})
 	if len(points) == 0 {

@@ -87,7 +87,7 @@ func rollUp(ctx context.Context, j journal.History, place, series string, from s
 		}
 		// One that is whole now may have been counted as less before.
 		known = slices.DeleteFunc(known, func(p record.Point) bool {
-			_, counted := slices.BinarySearchFunc(was, p.At, byTime)
+			_, counted := slices.BinarySearchFunc(was, p.At, record.Point.Compare)
 			return float64(p.Mean) == tier.Step().Seconds() && !counted
 		})
 		if len(known) > 0 {
@@ -95,16 +95,6 @@ func rollUp(ctx context.Context, j journal.History, place, series string, from s
 		}
 	}
 	return out, nil
-}
-
-func byTime(p record.Point, at sample.Instant) int {
-	switch {
-	case p.At < at:
-		return -1
-	case p.At > at:
-		return 1
-	}
-	return 0
 }
 
 // kept appends points to dst. What is damaged is a gap; Check of the journal tells of it.

@@ -46,8 +46,8 @@ func NewReviver(plan *rules.Plan, converters []*calib.Converter) *Reviver {
 // what has been revived. A reviver revives nothing more then.
 func (r *Reviver) Applied() *applied.Set { return r.applied }
 
-// recall puts the records and zeroings into force that were before the input with the given
-// ordinal. Motions begin anew.
+// recall puts the records and zeroings into force that were before the input with the
+// given ordinal. Motions begin anew.
 func (r *Reviver) recall(ctx context.Context, j journal.Log, before uint64) error {
 	r.recalled = true
 	if before <= 1 {

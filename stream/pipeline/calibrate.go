@@ -56,7 +56,7 @@ func (p *Pipeline) Zero(ctx context.Context, source int, z *record.Zeroing) erro
 }
 
 func (p *Pipeline) zero(z *record.Zeroing) error {
-	if err := z.Check(); err != nil {
+	if err := p.applied.PermitsZero(z); err != nil {
 		return err
 	}
 	if err := p.convertOtherwise(func(k Recorder, ord uint64) error { return k.Zero(ord, z) }); err != nil {

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"math"
+	"slices"
 	"time"
 
 	"weald/ingest/calib/record"
@@ -51,18 +52,12 @@ func (p *Pipeline) Rest(ctx context.Context, source int, channels []int) (shown 
 }
 
 func (p *Pipeline) unwatch(w *watch) {
-	for i := range p.watches {
-		if p.watches[i] == w {
-			p.watches = append(p.watches[:i], p.watches[i+1:]...)
-			return
-		}
-	}
+	p.watches = slices.DeleteFunc(p.watches, func(x *watch) bool { return x == w })
 }
 
 // look gives a scan to whoever watches its source.
 func (p *Pipeline) look(s *sample.Scan) {
-	for i := len(p.watches) - 1; i >= 0; i-- {
-		w := p.watches[i]
+	for _, w := range slices.Clone(p.watches) { // some go meanwhile
 		if w.source != s.Source || s.Stored || s.At < w.since {
 			continue
 		}

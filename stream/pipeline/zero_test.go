@@ -125,6 +125,13 @@ func TestWhatIsNotZeroed(t *testing.T) {
 		if off := b.applied.Offset(0, 1); off != 0 {
 			t.Errorf("%s: %v mmHg are taken off", says, off)
 		}
+		if err := b.Do(t.Context(), func(*State) {
+			if slices.ContainsFunc(b.d.lines, func(line string) bool { return strings.Contains(line, "kept a zeroing") }) {
+				t.Errorf("%s: it was refused, and kept", says)
+			}
+		}); err != nil {
+			t.Fatal(err)
+		}
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
 	defer cancel()

@@ -228,15 +228,15 @@ func (e *Entry) Check() error {
 	if e.Body == nil {
 		return fmt.Errorf("entry %w: it says nothing", ErrInvalid)
 	}
-	if b, ok := e.Body.(Calibration); ok {
-		if err := b.Record.Check(); err != nil {
-			return fmt.Errorf("calibration %w: %w", ErrInvalid, err)
-		}
+	var err error
+	switch b := e.Body.(type) {
+	case Calibration:
+		err = b.Record.Check()
+	case Zeroing:
+		err = b.Zeroing.Check()
 	}
-	if b, ok := e.Body.(Zeroing); ok {
-		if err := b.Zeroing.Check(); err != nil {
-			return fmt.Errorf("zeroing %w: %w", ErrInvalid, err)
-		}
+	if err != nil {
+		return fmt.Errorf("%s %w: %w", e.Body.Kind(), ErrInvalid, err)
 	}
 	for _, s := range e.texts() {
 		if !utf8.ValidString(s) {

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"encoding/binary"
 	"fmt"
 	"math"
@@ -55,6 +56,9 @@ type Point struct {
 	At             sample.Instant // begin of the step: a multiple of it
 	Min, Mean, Max float32
 }
+
+// Compare says whether p begins before an instant (-1), at it, or after it (1).
+func (p Point) Compare(at sample.Instant) int { return cmp.Compare(p.At, at) }
 
 // A Stretch is some points of one series, in ascending order of time.
 type Stretch struct {

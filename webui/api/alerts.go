@@ -126,8 +126,8 @@ func reasoned(why string) error {
 
 // act does it, and says why if it cannot be done.
 func (s *server) act(ctx context.Context, id string, d pipeline.Deed) (*answer[view.Alert], error) {
-	if problem := CodeProblem(d.Who); problem != "" {
-		return nil, huma.Error422UnprocessableEntity("code: " + problem)
+	if err := codeError("code", d.Who); err != nil {
+		return nil, err
 	}
 	k, ok := alert.ParseKey(id)
 	if !ok {

@@ -172,12 +172,12 @@ func (s *server) beginRun(ctx context.Context, in *beginRun) (*answer[runBody], 
 		return nil, err
 	}
 	b := &in.Body
-	if problem := CodeProblem(b.By); problem != "" {
-		return nil, huma.Error422UnprocessableEntity("by: " + problem)
+	if err := codeError("by", b.By); err != nil {
+		return nil, err
 	}
-	i := s.source(b.Bridge + "/" + b.Source)
-	if i < 0 {
-		return nil, huma.Error404NotFound("there is no source " + b.Bridge + "/" + b.Source)
+	i, err := s.channelsOf(b.Bridge, b.Source, nil) // the desk looks at the channels
+	if err != nil {
+		return nil, err
 	}
 	levels, err := protocol.Levels(b.Lowest, b.Highest, b.Step, b.Cycles)
 	if err != nil {

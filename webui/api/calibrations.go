@@ -204,8 +204,8 @@ func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answ
 		return nil, err
 	}
 	b := &in.Body
-	if problem := CodeProblem(b.By); problem != "" {
-		return nil, huma.Error422UnprocessableEntity("by: " + problem)
+	if err := codeError("by", b.By); err != nil {
+		return nil, err
 	}
 	now, err := s.now(ctx)
 	if err != nil {

@@ -65,8 +65,8 @@ func (s *server) check(ctx context.Context, in *newCheck) (*answer[spotCheck], e
 		return nil, err
 	}
 	b := &in.Body
-	if problem := CodeProblem(b.By); problem != "" {
-		return nil, huma.Error422UnprocessableEntity("by: " + problem)
+	if err := codeError("by", b.By); err != nil {
+		return nil, err
 	}
 	var raw float64
 	if b.Raw != nil {

@@ -4,6 +4,8 @@ import (
 	"regexp"
 	"strings"
 	"unicode"
+
+	"github.com/danielgtaylor/huma/v2"
 )
 
 // A person's code is one to four capital letters, a hyphen and one to six
@@ -11,6 +13,15 @@ import (
 var codeForm = regexp.MustCompile(`^[A-Z]{1,4}-[0-9]{1,6}$`)
 
 const codeHelp = "give a code of letters and digits, such as K-07, and keep the list of who is who somewhere else"
+
+// codeError is the answer to text, in the field of a request, that is not a person's
+// code; nil if it is one. The text itself is not repeated: it may be a name.
+func codeError(field, text string) error {
+	if problem := CodeProblem(text); problem != "" {
+		return huma.Error422UnprocessableEntity(field + ": " + problem)
+	}
+	return nil
+}
 
 // CodeProblem says why text is not a person's code; "" if it is one.
 func CodeProblem(text string) string {

@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"encoding/json"
-	"net/http"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -77,8 +76,8 @@ func (s *server) propose(ctx context.Context, in *newProposal) (*answer[proposal
 		return nil, err
 	}
 	b := &in.Body
-	if problem := CodeProblem(b.Author); problem != "" {
-		return nil, huma.NewError(http.StatusUnprocessableEntity, "author: "+problem)
+	if err := codeError("author", b.Author); err != nil {
+		return nil, err
 	}
 	delay := time.Duration(b.DelayS * float64(time.Second))
 	changes, o, err := s.besides(ctx, in.Rehearsal, b.Limit, delay)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
-	"net/http"
 	"strings"
 	"time"
 
@@ -170,9 +169,8 @@ func (s *server) beginSession(ctx context.Context, in *beginInput) (*answer[sess
 	if err != nil {
 		return nil, err
 	}
-	if problem := CodeProblem(b.Code); problem != "" {
-		// The text itself is not repeated: it may be a name.
-		return nil, huma.NewError(http.StatusUnprocessableEntity, "code: "+problem)
+	if err := codeError("code", b.Code); err != nil {
+		return nil, err
 	}
 	at, err := s.when(ctx, i, b.At)
 	if err != nil {

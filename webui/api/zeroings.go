@@ -93,8 +93,8 @@ func (s *server) zero(ctx context.Context, in *newZeroing) (*answer[zeroed], err
 		return nil, err
 	}
 	b := &in.Body
-	if problem := CodeProblem(b.By); problem != "" {
-		return nil, huma.Error422UnprocessableEntity("by: " + problem)
+	if err := codeError("by", b.By); err != nil {
+		return nil, err
 	}
 	i, err := s.channelsOf(b.Bridge, b.Source, b.Channels)
 	if err != nil {

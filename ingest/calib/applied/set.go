@@ -58,7 +58,7 @@ func (s *Set) Apply(r *record.Record) error {
 	if err := s.Permits(r); err != nil {
 		return err
 	}
-	src := &s.sources[s.index(r)]
+	src := &s.sources[s.index(r.Bridge, r.Source)]
 	at, found := slices.BinarySearchFunc(src.channels, r.Channel, func(c *channel, n int) int { return c.index - n })
 	if found {
 		src.channels[at] = newChannel(r)
@@ -70,14 +70,14 @@ func (s *Set) Apply(r *record.Record) error {
 	return nil
 }
 
-func (s *Set) index(r *record.Record) int {
-	return slices.IndexFunc(s.sources, func(x source) bool { return x.ID == r.Bridge+"/"+r.Source })
+func (s *Set) index(bridge, id string) int {
+	return slices.IndexFunc(s.sources, func(x source) bool { return x.ID == bridge+"/"+id })
 }
 
 // Permits returns why Apply would refuse a record, or nil.
 func (s *Set) Permits(r *record.Record) error {
 	name := fmt.Sprintf("%s/%s/%d", r.Bridge, r.Source, r.Channel)
-	i := s.index(r)
+	i := s.index(r.Bridge, r.Source)
 	switch {
 	case i < 0 || r.Channel >= s.sources[i].Channels:
 		return fmt.Errorf("calibration of %s: there is no such channel", name)
@@ -92,8 +92,8 @@ func (s *Set) Permits(r *record.Record) error {
 
 // Convert sets the values of those channels of a scan that have a record, and the
 // scan's U, Shared, Extrapolated and Expired, which are valid until the next call, and
-// takes off what zeroings say; a scan of a source without either stays as it is. What was not delivered, is at the
-// rail or was withheld has no value.
+// takes off what zeroings say; a scan of a source without either stays as it is. What
+// was not delivered, is at the rail or was withheld has no value.
 func (s *Set) Convert(scan *sample.Scan) {
 	if s == nil {
 		return

@@ -16,18 +16,25 @@ type zero struct {
 	off   []float64 // never empty
 }
 
-// Zero lets a zeroing be in force from the next scan on, or takes the last ones back;
-// to take back what is none does nothing. Its errors are those of Check, or the
-// configuration has no such channel; nothing has changed then.
-func (s *Set) Zero(z *record.Zeroing) error {
+// PermitsZero returns why Zero would refuse a zeroing, or nil: it does not pass
+// Check, or the configuration has no such channel.
+func (s *Set) PermitsZero(z *record.Zeroing) error {
 	if err := z.Check(); err != nil {
 		return err
 	}
-	i := slices.IndexFunc(s.sources, func(x source) bool { return x.ID == z.Bridge+"/"+z.Source })
-	if i < 0 || slices.Max(z.Channels) >= s.sources[i].Channels {
+	if i := s.index(z.Bridge, z.Source); i < 0 || slices.Max(z.Channels) >= s.sources[i].Channels {
 		return fmt.Errorf("zeroing of %s/%s: there is no such channel", z.Bridge, z.Source)
 	}
-	src := &s.sources[i]
+	return nil
+}
+
+// Zero lets a zeroing be in force from the next scan on, or takes the last ones back;
+// to take back what is none does nothing. One that is refused changes nothing.
+func (s *Set) Zero(z *record.Zeroing) error {
+	if err := s.PermitsZero(z); err != nil {
+		return err
+	}
+	src := &s.sources[s.index(z.Bridge, z.Source)]
 	for k, c := range z.Channels {
 		at, found := src.zero(c)
 		switch {

@@ -36,14 +36,14 @@ func New(p Plan, at sample.Instant) (*Run, error) {
 		return nil, err
 	}
 	r := &Run{plan: p, windows: make([]window, len(p.Under)), since: at, mostly: sample.Never}
-	many := 0
-	for _, under := range p.Under {
+	every := p.spacing()
+	for i, under := range p.Under {
 		if under {
-			many++
+			r.windows[i] = newWindow(p.Dwell+p.patience(), every)
+			r.windows[i].felt = true
+		} else {
+			r.windows[i] = newWindow(p.Dwell, p.Dwell/mostBeside)
 		}
-	}
-	for i := range r.windows {
-		r.windows[i] = newWindow(&p, p.Under[i], many)
 	}
 	return r, nil
 }

@@ -31,10 +31,10 @@ type reading struct {
 
 // A window is what a channel read of late.
 type window struct {
-	felt  bool          // strokes are looked for; of channels beside the cuff only the mean is asked
-	keep  time.Duration // what is older is forgotten
-	every time.Duration // readings that come sooner after the last are passed over
-	begun sample.Instant
+	felt  bool           // strokes are looked for; of channels beside the cuff only the mean is asked
+	keep  time.Duration  // what is older is forgotten
+	every time.Duration  // readings that come sooner after the last are passed over
+	begun sample.Instant // of the first reading; Never before
 
 	readings []reading      // in the order of time
 	arrived  sample.Instant // when it came to where it is: the end of the last stroke, or of a silence
@@ -53,14 +53,19 @@ const (
 	mostBeside = 20
 )
 
-// newWindow returns the window of a channel, which lies under the cuff, where so many
-// do, or beside it.
-func newWindow(p *Plan, under bool, many int) window {
-	w := window{felt: under, keep: p.Dwell + p.patience(), rest: math.NaN(), taken: math.NaN(), begun: sample.Never}
-	if w.every = w.keep / time.Duration(min(mostKept, mostOfAll/max(1, many))); !under {
-		w.keep, w.every = p.Dwell, p.Dwell/mostBeside
+// spacing is how far readings of the channels under the cuff lie apart at least.
+func (p *Plan) spacing() time.Duration {
+	many := 0
+	for _, under := range p.Under {
+		if under {
+			many++
+		}
 	}
-	return w
+	return (p.Dwell + p.patience()) / time.Duration(min(mostKept, mostOfAll/max(1, many)))
+}
+
+func newWindow(keep, every time.Duration) window {
+	return window{keep: keep, every: every, rest: math.NaN(), taken: math.NaN(), begun: sample.Never}
 }
 
 // take adds a reading and forgets old ones.

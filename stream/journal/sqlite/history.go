@@ -1,7 +1,6 @@
 package sqlite
 
 import (
-	"cmp"
 	"context"
 	"database/sql"
 	"fmt"
@@ -131,19 +130,17 @@ func (s *Store) History(ctx context.Context, place, series string, tier record.T
 // within moves those of points, which ascend, that are in [from, to) to the front
 // and returns them.
 func within(points []record.Point, from, to sample.Instant) []record.Point {
-	first, _ := slices.BinarySearchFunc(points, from, byTime)
-	end, _ := slices.BinarySearchFunc(points, to, byTime)
+	first, _ := slices.BinarySearchFunc(points, from, record.Point.Compare)
+	end, _ := slices.BinarySearchFunc(points, to, record.Point.Compare)
 	if first == 0 {
 		return points[:end]
 	}
 	return points[:copy(points, points[first:max(first, end)])]
 }
 
-func byTime(p record.Point, at sample.Instant) int { return cmp.Compare(p.At, at) }
-
 // newestOfEach sorts points by time; of those for one instant the last stays.
 func newestOfEach(points []record.Point) []record.Point {
-	slices.SortStableFunc(points, func(a, b record.Point) int { return byTime(a, b.At) })
+	slices.SortStableFunc(points, func(a, b record.Point) int { return a.Compare(b.At) })
 	kept := points[:0]
 	for i, p := range points {
 		if i+1 == len(points) || points[i+1].At != p.At {

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { channelsOf, tally, ticks, type Run, type RunChannel } from './calibrate';
+import type { Bridge } from './link/equipment';
+import { allOf, channelsOf, pressureOf, sourcesOf, tally, ticks, type Run, type RunChannel } from './calibrate';
 
 describe('channelsOf', () => {
   it('takes numbers and ranges', () => {
@@ -10,6 +11,18 @@ describe('channelsOf', () => {
   it('refuses what is no channel', () => {
     for (const typed of ['', 'a', '4', '2-1', '0-4', '1,', '-1', '1.5']) expect(channelsOf(typed, 4)).toBeNull();
   });
+});
+
+it('a pressure is typed with a point or a comma', () => {
+  expect(['12', ' 10,4 ', '0', '', ' ', '-1', 'a', '1,2,3'].map(pressureOf)).toEqual([12, 10.4, 0, null, null, null, null, null]);
+});
+
+it('sources are those of all bridges, and all of one are a range', () => {
+  const list = [{ id: 'hub', sources: [{ id: 'hub/leg', channels: 4 }] }, { id: 'new', sources: null }, { id: 'b', sources: [{ id: 'b/s', channels: 1 }] }] as unknown as Bridge[];
+  const all = sourcesOf(list);
+  expect(all).toEqual([{ bridge: 'hub', id: 'hub/leg', name: 'leg', channels: 4 }, { bridge: 'b', id: 'b/s', name: 's', channels: 1 }]);
+  expect([...all, undefined].map(allOf)).toEqual(['0-3', '0', '0']);
+  expect(sourcesOf(null)).toEqual([]);
 });
 
 it('counts states, trouble first', () => {

@@ -1,5 +1,6 @@
 // Calibrations over HTTP: the one that goes on, and those that are kept.
 
+import type { Bridge } from './link/equipment';
 import { getJSON } from './link/history';
 import { post as send } from './link/post';
 import { sentence } from './records';
@@ -132,6 +133,28 @@ export const check = (id: string, by: string, mmhg: number) => send<Check>(check
 export const readOff = async () => (await getJSON<{ in_force: Off[] }>('/api/v1/zeroings')).in_force;
 export const zero = (bridge: string, source: string, channels: number[], by: string, undo: boolean) =>
   send<Zeroed>('/api/v1/zeroings', { bridge, source, channels, by, undo }, text, sentence);
+
+/** A source that has channels to choose from. */
+export interface ChannelSource {
+  bridge: string;
+  /** bridge/name */
+  id: string;
+  name: string;
+  channels: number;
+}
+
+/** The sources of all bridges. */
+export const sourcesOf = (list: readonly Bridge[] | null): ChannelSource[] =>
+  (list ?? []).flatMap((b) => (b.sources ?? []).map((s) => ({ bridge: b.id, id: s.id, name: s.id.slice(b.id.length + 1), channels: s.channels })));
+
+/** All channels of a source, as one types them. */
+export const allOf = (s: ChannelSource | undefined) => (!s || s.channels === 1 ? '0' : `0-${s.channels - 1}`);
+
+/** A pressure as somebody types it, in mmHg; null where it is none. */
+export function pressureOf(typed: string): number | null {
+  const mmhg = Number(typed.replace(',', '.'));
+  return typed.trim() !== '' && mmhg >= 0 ? mmhg : null;
+}
 
 /** "0-3, 7" to channels below `count`; null where it is none, or one is no channel. */
 export function channelsOf(typed: string, count: number): number[] | null {
