@@ -71,12 +71,12 @@ async function tell(story) {
   console.log(said.join('\n'));
 }
 
-// Most of a story is waiting, so four groups are told beside each other, each story
+// Most of a story is waiting, so three groups are told beside each other, each story
 // by story.
 async function lane() {
   for (let group; (group = groups.shift()); ) for (const story of group) await tell(story);
 }
-await Promise.all([lane(), lane(), lane(), lane()]);
+await Promise.all([lane(), lane(), lane()]);
 for (const story of alone) await tell(story);
 await browser.close();
 await ward.stop();

@@ -139,7 +139,7 @@ export default [
       await page.getByRole('link', { name: 'Round' }).click();
       await live(page);
       await page.waitForTimeout(500);
-      assert.equal(await page.locator('main aside').count(), 0, 'nurses are not told of it');
+      assert.deepEqual(await page.locator('main aside').allInnerTexts(), [], 'nurses are not told of it');
       assert.deepEqual(complaints, []);
     },
   },
