@@ -102,7 +102,7 @@ func (p *Place) whole() string {
 // pairs returns the pairs of sites that a graduation judges at a place, as
 // indices, the distal one first.
 func (g *Graduation) pairs(p *Place) (pairs [][2]int) {
-	order := p.distalFirst()
+	order := p.DistalFirst()
 	if g.Sites != [2]string{} {
 		pair := [2]int{-1, -1}
 		for i := range p.Sites {

@@ -75,7 +75,7 @@ func (p *Place) derivedSignals(add func(name, unit string, members int)) {
 			add(name, Truths, 1)
 		}
 		add(sigStride, "Hz", 1)
-		order := p.distalFirst()
+		order := p.DistalFirst()
 		for i, s := range order {
 			for _, q := range siteQuantities {
 				add(p.Sites[s].ID+"."+q.name, q.unit, len(p.Sites[s].Channels))
@@ -112,8 +112,8 @@ func (p *Place) derivedSignals(add func(name, unit string, members int)) {
 	}
 }
 
-// distalFirst returns the sites' indices along the limb, the most distal first.
-func (p *Place) distalFirst() []int {
+// DistalFirst returns the sites' indices along the limb, the most distal first.
+func (p *Place) DistalFirst() []int {
 	order := make([]int, len(p.Sites))
 	known := true
 	for i := range order {
@@ -139,7 +139,7 @@ func (p *Place) distalFirst() []int {
 func (p *place) derive(used func(name string) bool, lean bool) {
 	if p.spec.Kind == Wrap && len(p.sites) > 0 {
 		p.body = newBody(p.signalNamed(sigWrapped))
-		l := &limbState{limb: limb.New(len(p.sites)), order: p.spec.distalFirst(), stride: p.signalNamed(sigStride), lasts: p.longest()}
+		l := &limbState{limb: limb.New(len(p.sites)), order: p.spec.DistalFirst(), stride: p.signalNamed(sigStride), lasts: p.longest()}
 		for _, name := range limbTruths {
 			l.truths = append(l.truths, p.signalNamed(name))
 		}

@@ -33,6 +33,8 @@ var ranks = map[string]int{
 	"weald/rules/contrast":     2,
 	"weald/rules/field":        2,
 	"weald/rules/state":        1,
+	"weald/rules/compression":  1,
+	"weald/rules/attempt":      4,
 	"weald/rules/trend":        2,
 	"weald/rules/relief":       3,
 	"weald/rules/limb":         3,
