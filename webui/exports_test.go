@@ -122,7 +122,7 @@ func TestExportsAreAsDocumented(t *testing.T) {
 		c.check(check.of, rec)
 	}
 	s.post("/api/v1/places/bed-4/marks", `{"what": "turned"}`)
-	if rec := s.get("/api/v1/record"); strings.Count(rec.Body.String(), `"since":null`) != 3 {
+	if rec := s.get("/api/v1/record"); strings.Count(rec.Body.String(), `"since":null`) != 4 {
 		t.Errorf("with readings and a mark: %s", rec.Body)
 	}
 }

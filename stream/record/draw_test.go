@@ -9,6 +9,7 @@ import (
 	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
 	"weald/rules/alert"
+	"weald/rules/attempt"
 )
 
 // What follows draws things of every shape that can be kept.
@@ -128,6 +129,15 @@ func drawBody(t *rapid.T) Body {
 	case KindCheck:
 		return Check{calibration.Spot{Record: text("record"), By: text("by"), At: drawInstant(t, "at").Time().UTC(), Reference: rapid.Float64Range(0, 300).Draw(t, "reference"),
 			Raw: rapid.Float64Range(0, 4095).Draw(t, "raw"), Holds: rapid.Bool().Draw(t, "holds"), Text: text("text")}}
+	case KindAttempt:
+		a := Attempt{ID: text("id"), What: text("what"), Code: text("code"), Lesson: text("lesson"), Config: rapid.Uint64().Draw(t, "config"), Notes: text("notes")}
+		if rapid.Bool().Draw(t, "plan") {
+			a.Plan = planned()
+			a.Plan.Scheme, a.Plan.Most, a.Plan.Sites[0].GirthCM = text("scheme"), drawFloat(t, "most"), drawFloat(t, "girth")
+		} else {
+			a.Read = &attempt.Reading{Step: attempt.Step(text("step")), At: drawInstant(t, "at"), Values: []attempt.Value{{MMHg: drawFloat(t, "mmhg"), U: drawFloat(t, "u")}}}
+		}
+		return a
 	case KindState:
 		return State{rapid.SliceOfN(rapid.Byte(), 1, 300).Draw(t, "state")}
 	default:

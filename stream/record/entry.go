@@ -33,11 +33,12 @@ const (
 	KindCheck       Kind = "check"
 	KindState       Kind = "state"
 	KindNotice      Kind = "notice"
+	KindAttempt     Kind = "attempt"
 )
 
 // Kinds lists all kinds of entries.
 func Kinds() []Kind {
-	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindZeroing, KindCheck, KindState, KindNotice}
+	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindZeroing, KindCheck, KindState, KindNotice, KindAttempt}
 }
 
 // An Entry is one thing that happened and is kept word for word.
@@ -60,7 +61,7 @@ type Entry struct {
 }
 
 // A Body is what an entry says: one of Transition, Action, Mark, Session,
-// Config, Fault, Calibration, State and Notice.
+// Config, Fault, Calibration, State, Notice and Attempt.
 type Body interface {
 	Kind() Kind
 	sealed()
@@ -266,6 +267,8 @@ func (e *Entry) texts() []string {
 		if b.Event != nil {
 			own = append(own, eventTexts(b.Event)...)
 		}
+	case Attempt:
+		return append(own, b.texts()...)
 	case Zeroing:
 		return append(own, b.Zeroing.Bridge, b.Zeroing.Source, b.Zeroing.By)
 	case Check:

@@ -173,6 +173,8 @@ func marshalBody(b Body) ([]byte, error) {
 		return json.Marshal(b.Zeroing)
 	case Check:
 		return json.Marshal(b.Spot)
+	case Attempt:
+		return marshalAttempt(&b)
 	case State:
 		return json.Marshal(stateJSON{packer.EncodeAll(b.Body, nil)})
 	}
@@ -230,6 +232,9 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 		var j calibration.Spot
 		err := json.Unmarshal(raw, &j)
 		return Check{j}, err
+	case KindAttempt:
+		a, err := unmarshalAttempt(raw)
+		return a, err
 	case KindState:
 		var j stateJSON
 		if err := json.Unmarshal(raw, &j); err != nil {

@@ -18,6 +18,8 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules/alert"
+	"weald/rules/attempt"
+	"weald/rules/compression"
 )
 
 var add = flag.Bool("add", false, "write golden files that do not exist; one that exists is never changed")
@@ -95,7 +97,10 @@ func goldens() map[string]golden {
 		"entry-zeroing":              {"entry", with(82, Zeroing{calibration.Zeroing{Bridge: "trolley", Source: "leg", At: base.Time().UTC(), By: "E-01", Channels: []int{0, 3}, Shown: []float64{1.25, -0.5}}}), entry, true},
 		"entry-zeroing-undone":       {"entry", with(83, Zeroing{calibration.Zeroing{Bridge: "trolley", Source: "leg", At: base.Time().UTC(), By: "E-01", Channels: []int{3}, Undo: true}}), entry, true},
 		"entry-check":                {"entry", with(0, Check{calibration.Spot{Record: "00112233445566778899aabbccddeeff", At: base.Time().UTC(), By: "E-01", Reference: 40, Raw: 412, MMHg: 41.5, Error: 1.5, Allowed: 3.2, Holds: true, Text: "holds"}}), entry, true},
-		"entry-state":                {"entry", with(81, State{[]byte("state of the rules at a place")}), entry, false},
+		"entry-attempt-begun":        {"entry", with(0, Attempt{ID: "a-1", What: "begun", Code: "K-07", Lesson: "L-3", Config: 3, Plan: planned(), Notes: "second try"}), entry, true},
+		"entry-attempt-read": {"entry", with(0, Attempt{ID: "a-1", What: "read", Code: "K-07", Lesson: "L-3", Config: 3, Read: &attempt.Reading{Step: attempt.Lying, At: base,
+			Values: []attempt.Value{{MMHg: 41.5, U: 1.8, Shared: 0.5}, {MMHg: math.NaN(), U: math.NaN(), Shared: math.NaN()}}}}), entry, true},
+		"entry-state": {"entry", with(81, State{[]byte("state of the rules at a place")}), entry, false},
 		"document": {"document", &Document{"calibration/hub/mat4", 2, base, []byte(`{"slope":0.5}`)},
 			func(b []byte) (any, error) { d, err := DecodeDocument(b); return &d, err }, true},
 		"document-gone": {"document", &Document{"session/1", 3, base, nil},
@@ -179,6 +184,12 @@ func TestGoldenOfEveryKind(t *testing.T) {
 	if len(missing) > 0 {
 		t.Errorf("without a golden file: %v", missing)
 	}
+}
+
+// planned is what was aimed for in a try at a wrap.
+func planned() *attempt.Plan {
+	return &attempt.Plan{Scheme: "ral", Class: "IV", Least: 0.5, Most: 0.7, Wrapping: compression.Wrapping{Newtons: 4.9, Layers: 2, WidthCM: 10},
+		Sites: []attempt.Site{{ID: "ankle", HeightCM: 12, GirthCM: 23.5, Aim: attempt.Band{Low: 49, High: math.Inf(1)}}, {ID: "calf", Aim: attempt.Open}}}
 }
 
 // calibrated is a calibration record with a little of everything.

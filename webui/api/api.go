@@ -69,6 +69,7 @@ const answerWithin = 5 * time.Second
 type server struct {
 	Options
 	sessions sync.Mutex // held while one begins or ends
+	attempts sync.Mutex // held while one goes on by a step
 
 	traces sync.Mutex
 	traced string            // guarded by traces: the field whose trace was read last
@@ -105,6 +106,8 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addPieces(api)
 	s.addMarks(api)
 	s.addSessions(api)
+	s.addAttempts(api)
+	s.addCompression(api)
 	s.addExports(api)
 	s.addRehearsals(api)
 	s.addKept(api)

@@ -20,7 +20,7 @@ type Kept struct {
 }
 
 type keptKind struct {
-	Kind  string     `json:"kind" enum:"readings,alerts,actions,marks,sessions"`
+	Kind  string     `json:"kind" enum:"readings,alerts,actions,marks,sessions,attempts"`
 	Since *time.Time `json:"since" doc:"The first; null where there is none"`
 }
 
@@ -52,7 +52,7 @@ func (s *server) whatIsKept(ctx context.Context, _ *struct{}) (*answer[keptBody]
 	for _, of := range []struct {
 		name string
 		kind record.Kind
-	}{{"alerts", record.KindTransition}, {"actions", record.KindAction}, {"marks", record.KindMark}, {"sessions", record.KindSession}} {
+	}{{"alerts", record.KindTransition}, {"actions", record.KindAction}, {"marks", record.KindMark}, {"sessions", record.KindSession}, {"attempts", record.KindAttempt}} {
 		one := keptKind{Kind: of.name}
 		err := s.entries(ctx, journal.Query{Kinds: []record.Kind{of.kind}}, func(e *record.Entry) bool {
 			at := e.At.Time()

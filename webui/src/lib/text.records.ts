@@ -77,7 +77,7 @@ export const exporting = {
 
 export const kept = {
   title: 'What is kept',
-  kinds: { readings: 'Readings', alerts: 'Alerts', actions: 'What people did with alerts', marks: 'Marks', sessions: 'Sessions' } as Record<string, string>,
+  kinds: { readings: 'Readings', alerts: 'Alerts', actions: 'What people did with alerts', marks: 'Marks', sessions: 'Sessions', attempts: 'Attempts on the bench' } as Record<string, string>,
   since: (t: string) => `since ${t}`,
   none: 'none yet',
   size: 'They take',
