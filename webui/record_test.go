@@ -267,6 +267,11 @@ func TestCalibrationsAreAsDocumented(t *testing.T) {
 		t.Fatalf("%v, %s", err, made.Body)
 	}
 	c.checkOf("post", all, made)
+	for _, want := range []string{`"limits":{"warn_percent_fs":5,"reject_percent_fs":15}`, `"name":"hysteresis"`, `"levels":[{"mmhg":0,`, `"left_mmhg":[`, `"verdict":"accepted"`} {
+		if !strings.Contains(made.Body.String(), want) {
+			t.Errorf("what it says for itself lacks %s: %s", want, made.Body)
+		}
+	}
 	later := kept.Record
 	later.By, later.ValidUntil = "E-02", later.At.Add(time.Second)
 	for i, r := range []calibration.Record{kept.Record, later} { // this stack's pipeline has no recorder
@@ -281,6 +286,7 @@ func TestCalibrationsAreAsDocumented(t *testing.T) {
 	}{
 		{of("leg", "Pat Larch", calibrationRows(11)), 422, "names are not kept"},
 		{of("leg", "E-01", calibrationRows(3)), 422, "there are 3 levels of pressure"},
+		{strings.Replace(of("leg", "E-01", calibrationRows(11)), `"by"`, `"warn_percent_fs": 20, "by"`, 1), 422, "acceptance limits of 20 and 15 %"},
 		{of("none", "E-01", calibrationRows(11)), 409, "there is no such channel"},
 		{strings.Replace(of("leg", "E-01", calibrationRows(11)), `"by"`, `"at": "2999-01-01T00:00:00Z", "by"`, 1), 422, "has not come yet"},
 	} {
@@ -329,6 +335,7 @@ func TestACalibrationRunIsAsDocumented(t *testing.T) {
 		{"post", "", of("leg", "Pat Larch", ""), 422, "names are not kept"},
 		{"post", "", of("leg", "E-01", `, "lowest_mmhg": 80, "highest_mmhg": 60`), 422, "going up"},
 		{"post", "", strings.Replace(of("leg", "E-01", ""), "[0, 1]", "[0, 2]", 1), 404, "channel 2 of trolley/leg"},
+		{"post", "", of("leg", "E-01", `, "warn_percent_fs": 0`), 422, "acceptance limits of 0 and 15 %"},
 		{"post", "", of("leg", "E-01", `, "cycles": 1, "keyed": true`), 201, `"next":0`},
 		{"post", "", of("leg", "E-01", ""), 409, "another calibration is going on"},
 		{"post", "/ready", `{}`, 422, "expected required property run"},
@@ -339,6 +346,7 @@ func TestACalibrationRunIsAsDocumented(t *testing.T) {
 		{"post", "/gauge", `{"run": "RUN", "level": 7, "mmhg": 1.5}`, 422, "has not been come to"},
 		{"post", "/gauge", `{"run": "c-other", "level": 0, "mmhg": 1.5}`, 409, "another one is going on"},
 		{"post", "/keep", `{"run": "RUN", "channels": [0]}`, 409, "pressures are still being read"},
+		{"get", "/channels/0", "", 404, "nothing has come of such a channel"},
 		{"post", "/finish", `{"run": "RUN"}`, 409, "no pressure has been read"},
 		{"post", "/leave", other, 409, "another one is going on"},
 		{"post", "/leave", `{"run": "RUN"}`, 200, `"runs":[]`},
@@ -356,6 +364,6 @@ func TestACalibrationRunIsAsDocumented(t *testing.T) {
 		if got.Code != r.status || !strings.Contains(got.Body.String(), r.says) {
 			t.Errorf("%s %s %s: %d, want %d with %q: %.400s", r.method, r.path, r.body, got.Code, r.status, r.says, got.Body)
 		}
-		c.checkOf(r.method, run+r.path, got)
+		c.checkOf(r.method, run+strings.Replace(r.path, "/0", "/{channel}", 1), got)
 	}
 }

@@ -112,8 +112,11 @@ func (f *fitFlags) check() error {
 		return fmt.Errorf("--direction response is for line, quadratic and auto, not %s", f.model)
 	case !slices.Contains([]string{"auto", "yes", "no"}, f.branches):
 		return fmt.Errorf("--branches is %q: want yes, no or auto", f.branches)
-	case !(o.ReferenceU >= 0) || !(o.Noise >= 0) || !(o.Drift >= 0) || !(o.Warn > 0) || !(o.Reject >= o.Warn) || o.Valid <= 0:
-		return errors.New("an uncertainty or a limit is negative, or --reject is below --warn")
+	case !(o.ReferenceU >= 0) || !(o.Noise >= 0) || !(o.Drift >= 0) || o.Valid <= 0:
+		return errors.New("an uncertainty, the drift or the validity is negative")
+	}
+	if err := o.Limits().Check(); err != nil {
+		return fmt.Errorf("--warn and --reject: %w", err)
 	}
 	if f.held != "" && (f.creep != 0 || f.direction == "response") {
 		return errors.New("--held tells the creep of a calibration: leave --creep and --direction out")

@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"weald/ingest/calib/fit"
 )
 
 type leadFlags struct {
@@ -34,6 +36,8 @@ type leadWish struct {
 	Rail      float64 `json:"rail"`
 
 	ReferenceU *float64 `json:"reference_u_mmhg,omitempty"`
+	Warn       float64  `json:"warn_percent_fs"`
+	Reject     float64  `json:"reject_percent_fs"`
 }
 
 func newCalibrateRun() *cobra.Command {
@@ -71,6 +75,9 @@ refused or rejected.`,
 	flags.BoolVar(&f.wish.Keyed, "keyed", false, "wait for Enter at every pressure")
 	flags.Float64Var(&f.referenceU, "reference-u", 0, "standard uncertainty of the gauge, in mmHg; the default is that of fit")
 	flags.Float64Var(&f.wish.Rail, "rail", 0, "the highest count that a channel can read; 0 for not known")
+	usual := fit.Defaults()
+	flags.Float64Var(&f.wish.Warn, "warn", usual.Warn, "repeatability above which there is a warning, % of full scale")
+	flags.Float64Var(&f.wish.Reject, "reject", usual.Reject, "repeatability above which a channel is rejected, % of full scale")
 	flags.BoolVar(&f.keep, "keep", false, "put what was accepted into force")
 	flags.BoolVar(&f.resume, "resume", false, "go on with the calibration that is at the daemon, instead of beginning one")
 	return cmd

@@ -94,6 +94,7 @@ func goldens() map[string]golden {
 		"entry-notice-given-up":      {"entry", with(0, Notice{Sender: "desk", What: "given-up", Key: "test.desk.2026-03-01", Why: "10.0.0.5:443 refuses connections"}), entry, true},
 		"entry-notice-seen":          {"entry", with(0, Notice{What: "seen", Through: 9, From: 3}), entry, true},
 		"entry-calibration":          {"entry", with(80, Calibration{calibrated()}), entry, false},
+		"entry-calibration-limits":   {"entry", with(80, Calibration{limited()}), entry, false},
 		"entry-zeroing":              {"entry", with(82, Zeroing{calibration.Zeroing{Bridge: "trolley", Source: "leg", At: base.Time().UTC(), By: "E-01", Channels: []int{0, 3}, Shown: []float64{1.25, -0.5}}}), entry, true},
 		"entry-zeroing-undone":       {"entry", with(83, Zeroing{calibration.Zeroing{Bridge: "trolley", Source: "leg", At: base.Time().UTC(), By: "E-01", Channels: []int{3}, Undo: true}}), entry, true},
 		"entry-check":                {"entry", with(0, Check{calibration.Spot{Record: "00112233445566778899aabbccddeeff", At: base.Time().UTC(), By: "E-01", Reference: 40, Raw: 412, MMHg: 41.5, Error: 1.5, Allowed: 3.2, Holds: true, Text: "holds"}}), entry, true},
@@ -190,6 +191,14 @@ func TestGoldenOfEveryKind(t *testing.T) {
 func planned() *attempt.Plan {
 	return &attempt.Plan{Scheme: "ral", Class: "IV", Least: 0.5, Most: 0.7, Wrapping: compression.Wrapping{Newtons: 4.9, Layers: 2, WidthCM: 10},
 		Sites: []attempt.Site{{ID: "ankle", HeightCM: 12, GirthCM: 23.5, Aim: attempt.Band{Low: 49, High: math.Inf(1)}}, {ID: "calf", Aim: attempt.Open}}}
+}
+
+// limited is one that says what it was judged by.
+func limited() calibration.Record {
+	r := calibrated()
+	r.Limits = &calibration.Limits{Warn: 5, Reject: 15}
+	r.Figures.Scatter = &figures.Figure{MMHg: 1.2, Percent: 1.2}
+	return r
 }
 
 // calibrated is a calibration record with a little of everything.

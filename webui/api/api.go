@@ -113,6 +113,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addKept(api)
 	s.addCalibrations(api)
 	s.addCalibrationRun(api)
+	s.addCalibrationAccount(api)
 	s.addChecks(api)
 	s.addZeroings(api)
 	s.addAlerts(api)

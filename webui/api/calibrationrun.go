@@ -88,6 +88,7 @@ type beginRun struct {
 		DwellS      float64  `json:"dwell_s,omitempty" minimum:"5" maximum:"600" default:"20" doc:"How long each pressure is held before it is read"`
 		Keyed       bool     `json:"keyed,omitempty" doc:"Wait at every pressure until somebody says that it is there"`
 		Rail        float64  `json:"rail,omitempty" minimum:"0" doc:"The highest count that a channel can read; 0 for not known"`
+		Acceptance
 	}
 }
 
@@ -183,11 +184,15 @@ func (s *server) beginRun(ctx context.Context, in *beginRun) (*answer[runBody], 
 	if err != nil {
 		return nil, huma.Error422UnprocessableEntity(err.Error())
 	}
+	o := fitWith(b.ReferenceU, b.Rail)
+	if err := b.Acceptance.into(&o); err != nil {
+		return nil, err
+	}
 	err = desk.Begin("c-"+strings.ToLower(rand.Text()[:10]), calibrating.Ask{
 		Of:    fit.Circumstances{Bridge: b.Bridge, Source: b.Source, By: b.By, Reference: b.Reference, Temperature: b.Temperature, Method: b.Method},
 		Index: i, Width: s.Plan.Sources[i].Channels, Channels: b.Channels,
 		Plan: protocol.Plan{Levels: levels, Rate: s.rate(b.Bridge + "/" + b.Source), Dwell: time.Duration(b.DwellS * float64(time.Second)), Keyed: b.Keyed},
-		Fit:  fitWith(b.ReferenceU, b.Rail),
+		Fit:  o,
 	})
 	if err != nil {
 		return nil, benchError(err)

@@ -35,6 +35,7 @@ type calibrated struct {
 	ValidUntil   time.Time `json:"valid_until"`
 	InForce      bool      `json:"in_force" doc:"No later record of this channel is kept"`
 	PastItsDate  bool      `json:"past_its_date"`
+	IsDue        bool      `json:"due_soon" doc:"It will soon be past its date: calibrate again"`
 	RangeMMHg    []float64 `json:"range_mmhg" nullable:"false" minItems:"2" maxItems:"2" doc:"The pressures between which it was made: beyond, values are extrapolated"`
 	LeftOutLevel *float64  `json:"leave_one_out_mmhg" doc:"Root mean square error at levels that the fit did not see"`
 }
@@ -56,6 +57,7 @@ type calibrationInput struct {
 
 type calibrationBody struct {
 	Calibration calibrated      `json:"calibration"`
+	Account     *account        `json:"account"`
 	Record      json.RawMessage `json:"record" doc:"All of it as it is kept: readings, candidates, curves, figures"`
 }
 
@@ -80,6 +82,7 @@ type newCalibration struct {
 		Rows        []newRow  `json:"rows" nullable:"false" minItems:"1" maxItems:"5000"`
 		Rail        float64   `json:"rail,omitempty" minimum:"0" doc:"The highest count that the channel can read; 0 for not known"`
 		Noise       float64   `json:"noise,omitempty" minimum:"0" doc:"Standard deviation of a single live reading, in counts"`
+		Acceptance
 	}
 }
 
@@ -125,7 +128,7 @@ func calibratedOf(all []calibration.Record, now time.Time) []calibrated {
 		out[i] = calibrated{
 			ID: r.ID(), Bridge: r.Bridge, Source: r.Source, Channel: r.Channel, At: r.At, By: r.By, Reference: r.Reference.Name,
 			Model: string(c.Loading.Model()), Branches: c.Unloading != nil, Verdict: string(r.Verdict), Remarks: append([]string{}, r.Remarks...),
-			ValidUntil: r.ValidUntil, InForce: last[channel{r.Bridge, r.Source, r.Channel}] == i, PastItsDate: r.Expired(now),
+			ValidUntil: r.ValidUntil, InForce: last[channel{r.Bridge, r.Source, r.Channel}] == i, PastItsDate: r.Expired(now), IsDue: r.Due(now),
 			RangeMMHg: []float64{c.MMHg.Low, c.MMHg.High},
 		}
 		if f := r.Figures.UHighest; f != nil {
@@ -196,7 +199,7 @@ func calibrationAnswer(r *calibration.Record, told calibrated) (*answer[calibrat
 	if err != nil {
 		return nil, err
 	}
-	return &answer[calibrationBody]{calibrationBody{told, b}}, nil
+	return &answer[calibrationBody]{calibrationBody{told, accountOf(r), b}}, nil
 }
 
 func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answer[calibrationBody], error) {
@@ -219,6 +222,9 @@ func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answ
 	}
 	o := fitWith(b.ReferenceU, b.Rail)
 	o.Noise = b.Noise
+	if err := b.Acceptance.into(&o); err != nil {
+		return nil, err
+	}
 	rows := make([]figures.Row, len(b.Rows))
 	for i, r := range b.Rows {
 		rows[i] = figures.Row{Cycle: r.Cycle, Direction: figures.Direction(r.Direction), Reference: r.Reference, Raw: r.Raw}
@@ -249,6 +255,26 @@ func fitWith(referenceU *float64, rail float64) fit.Options {
 		o.ReferenceU = *referenceU
 	}
 	return o
+}
+
+// Acceptance is by what a calibration is judged, where somebody says so.
+type Acceptance struct {
+	Warn   *float64 `json:"warn_percent_fs,omitempty" doc:"Acceptance limit of what repeats, in % of full scale: above it there is a warning; 5 without it"`
+	Reject *float64 `json:"reject_percent_fs,omitempty" doc:"Above it the channel is rejected; 15 without it"`
+}
+
+// into puts the limits into o, if they can be any.
+func (a *Acceptance) into(o *fit.Options) error {
+	if a.Warn != nil {
+		o.Warn = *a.Warn
+	}
+	if a.Reject != nil {
+		o.Reject = *a.Reject
+	}
+	if err := o.Limits().Check(); err != nil {
+		return huma.Error422UnprocessableEntity(err.Error())
+	}
+	return nil
 }
 
 // putIntoForce keeps r and rests values on it.

@@ -129,3 +129,20 @@ func (c *Calibration) Check() error {
 	}
 	return c.U.check()
 }
+
+// Inverse returns the count at which the loading curve says p, in mmHg, by halving;
+// beyond the calibrated range, its nearer end.
+func (c *Calibration) Inverse(p float64) float64 {
+	low, high := c.Raw.Low, c.Raw.High
+	if c.Loading.At(low) > c.Loading.At(high) {
+		low, high = high, low
+	}
+	for range 60 {
+		if middle := (low + high) / 2; c.Loading.At(middle) < p {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return (low + high) / 2
+}

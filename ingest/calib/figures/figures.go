@@ -34,10 +34,38 @@ type Figures struct {
 	ResidualSD     *Share   `json:"residual_sd"`
 	UHighest       *Figure  `json:"combined_u"` // the largest combined standard uncertainty within the range
 	CreepPerDecade *float64 `json:"creep_per_decade_percent,omitempty"`
+	Scatter        *Figure  `json:"single_readings,omitempty"` // two standard deviations of live readings about their level, of the whole range
+}
+
+// A Named is a figure with its name; nil where it is not known.
+type Named struct {
+	Name string
+	*Figure
+	Whole  bool // of the whole range, not at a pressure
+	Judged bool // acceptance limits are for it
+}
+
+// Named returns all figures in the order in which people read them.
+func (f *Figures) Named() []Named {
+	residual := Named{Name: "residual standard deviation", Whole: true}
+	if s := f.ResidualSD; s != nil {
+		residual.Figure = &Figure{MMHg: s.MMHg, Percent: s.Percent}
+	}
+	return []Named{
+		{"repeatability", f.Repeatability, false, true},
+		{"single readings, two standard deviations", f.Scatter, true, true},
+		{"hysteresis", f.Hysteresis, false, false},
+		{"linearity, independent line", f.Linearity, false, false},
+		{"linearity, terminal line", f.Terminal, false, false},
+		{"linearity, least squares", f.LeastSquares, false, false},
+		{"zero error", f.Zero, false, false},
+		residual,
+		{"combined standard uncertainty, largest", f.UHighest, false, false},
+	}
 }
 
 // Of returns the figures that follow from a table alone: Zero, ResidualSD,
-// UHighest and creep belong to a fit and stay empty. It needs two levels with
+// UHighest, Scatter and creep belong to a fit and stay empty. It needs two levels with
 // different mean readings; otherwise all is empty.
 func Of(rows []Row) Figures {
 	of, level := Levels(rows)

@@ -148,13 +148,13 @@ func (r *Result) complete(rows []figures.Row, o Options) {
 func (r *Result) judge(remarks []string, o Options) {
 	r.Verdict, r.Remarks = record.Accepted, remarks
 	hold := func(percent float64, text string) {
-		switch {
-		case percent > o.Reject:
-			r.Verdict = record.Rejected
+		switch verdict := o.Limits().Judge(percent); {
+		case verdict == record.Rejected:
+			r.Verdict = verdict
 			text += fmt.Sprintf(", more than %g %%: not fit for use. Exchange the sensor, or load it a few times and calibrate again", o.Reject)
-		case percent > o.Warn:
+		case verdict == record.Warned:
 			if r.Verdict == record.Accepted {
-				r.Verdict = record.Warned
+				r.Verdict = verdict
 			}
 			text += fmt.Sprintf(", more than %g %%: average it with others", o.Warn)
 		}
@@ -165,6 +165,7 @@ func (r *Result) judge(remarks []string, o Options) {
 	}
 	if o.Noise > 0 {
 		p := r.Figures.Figure(2*o.Noise, 0)
+		r.Figures.Scatter = p
 		hold(p.Percent, fmt.Sprintf("single readings scatter by %.1f %% of full scale (%.1f mmHg, two standard deviations)", p.Percent, p.MMHg))
 	}
 }

@@ -39,6 +39,9 @@ func Defaults() Options {
 	return Options{Model: Auto, ReferenceU: 3 / math.Sqrt(3), Warn: 5, Reject: 15, Valid: 90 * 24 * time.Hour, Drift: 2}
 }
 
+// Limits are the acceptance limits of o.
+func (o *Options) Limits() record.Limits { return record.Limits{Warn: o.Warn, Reject: o.Reject} }
+
 // A Result is a fit: a record without the particulars of who and when.
 type Result struct {
 	Calibration curve.Calibration
@@ -184,11 +187,11 @@ type Circumstances struct {
 
 // Record completes r, which was fitted to rows with o, to a record.
 func (r *Result) Record(rows []figures.Row, c Circumstances, o Options) *record.Record {
-	at := c.At.UTC().Truncate(time.Second)
+	at, limits := c.At.UTC().Truncate(time.Second), o.Limits()
 	return &record.Record{
 		Version: record.Version, Bridge: c.Bridge, Source: c.Source, Channel: c.Channel, At: at, By: c.By,
 		Reference: record.Instrument{Name: c.Reference, U: o.ReferenceU}, Temperature: c.Temperature, Method: c.Method,
 		Rows: slices.Clone(rows), Candidates: r.Candidates, Calibration: r.Calibration, Figures: r.Figures,
-		Verdict: r.Verdict, Remarks: r.Remarks, ValidUntil: at.Add(o.Valid),
+		Limits: &limits, Verdict: r.Verdict, Remarks: r.Remarks, ValidUntil: at.Add(o.Valid),
 	}
 }

@@ -194,6 +194,25 @@ func try(m curve.Model, rows []figures.Row, branches bool) candidate {
 	return c
 }
 
+// Residuals returns what a candidate makes of each row less its reference, in mmHg:
+// the model fitted to all rows, with a curve for each direction or with one. The
+// error says why it cannot be fitted.
+func Residuals(m curve.Model, branches bool, rows []figures.Row) ([]float64, error) {
+	c := candidate{model: m, branches: branches}
+	for i, side := range sides(rows, branches) {
+		f, err := fitModel(m, side, nil)
+		if err != nil {
+			return nil, err
+		}
+		if i == 0 {
+			c.up = f
+		} else {
+			c.down = &f
+		}
+	}
+	return deviations(rows, c), nil
+}
+
 func parameters(m curve.Model, rows []figures.Row) int {
 	switch m {
 	case curve.Line:

@@ -41,6 +41,32 @@ const (
 	Rejected Verdict = "rejected"
 )
 
+// Limits are the shares of full scale, in %, above which what repeats badly is
+// warned of, and above which it is rejected.
+type Limits struct {
+	Warn   float64 `json:"warn_percent_fs"`
+	Reject float64 `json:"reject_percent_fs"`
+}
+
+// Judge returns what the limits say of a figure, in % of full scale.
+func (l Limits) Judge(percent float64) Verdict {
+	switch {
+	case percent > l.Reject:
+		return Rejected
+	case percent > l.Warn:
+		return Warned
+	}
+	return Accepted
+}
+
+// Check says why nothing can be judged by l.
+func (l Limits) Check() error {
+	if !(l.Warn > 0) || !(l.Reject >= l.Warn) || l.Reject > 100 {
+		return fmt.Errorf("acceptance limits of %g and %g %% of full scale: want more than 0, and that of rejecting not below that of warning, nor above 100", l.Warn, l.Reject)
+	}
+	return nil
+}
+
 // A Record is one calibration of one channel.
 type Record struct {
 	Version int    `json:"version"`
@@ -59,6 +85,7 @@ type Record struct {
 	Calibration curve.Calibration `json:"calibration"`
 	Figures     figures.Figures   `json:"figures"`
 
+	Limits     *Limits   `json:"limits,omitempty"` // what the verdict was made by; nil in what earlier programs kept
 	Verdict    Verdict   `json:"verdict"`
 	Remarks    []string  `json:"remarks"` // what the verdict rests on, in sentences
 	ValidUntil time.Time `json:"valid_until"`
@@ -81,6 +108,19 @@ func (r *Record) Age(now time.Time) time.Duration { return now.Sub(r.At) }
 // Expired reports whether r is past its date. Its values are still the best
 // there are; that they are past their date must be said with them.
 func (r *Record) Expired(now time.Time) bool { return now.After(r.ValidUntil) }
+
+// soon is for how long before its date a record is said to be due, and what share of
+// its validity that is at most. Common practice, no source.
+const (
+	soon      = 14 * 24 * time.Hour
+	soonShare = 4
+)
+
+// Due reports whether r is soon past its date and is not yet.
+func (r *Record) Due(now time.Time) bool {
+	left := r.ValidUntil.Sub(now)
+	return left >= 0 && left <= min(soon, r.ValidUntil.Sub(r.At)/soonShare)
+}
 
 // Check says why r cannot be kept.
 func (r *Record) Check() error {

@@ -121,13 +121,13 @@ func loop(r *record.Record) template.HTML {
 
 // residuals draws what the calibration is off at each reading, with twice its
 // combined standard uncertainty.
-func residuals(r *record.Record, rows []row) template.HTML {
+func residuals(r *record.Record, rows []record.Residual) template.HTML {
 	c := &r.Calibration
 	var upper, lower [][2]float64
 	most := 0.0
 	for i := range 81 {
 		p := c.MMHg.Low + c.MMHg.Span()*float64(i)/80
-		_, u := c.At(inverse(c, p))
+		_, u := c.At(c.Inverse(p))
 		most = max(most, 2*u)
 		upper, lower = append(upper, [2]float64{p, 2 * u}), append(lower, [2]float64{p, -2 * u})
 	}

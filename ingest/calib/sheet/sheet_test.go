@@ -48,6 +48,7 @@ func TestSheet(t *testing.T) {
 	for _, want := range []string{
 		"Calibration of trolley/leg/2", string(r.Verdict), r.ID(), "E-01", "4 March 2026, 10:00 UTC", "2 June 2026", "bench gauge &lt;1&gt;",
 		"hysteresis", "repeatability", "signature", "not a medical device", "size: A4", "(taken)",
+		"warned of above 5, rejected above 15",
 	} {
 		if !strings.Contains(got, want) {
 			t.Errorf("the page does not say %q", want)
@@ -78,7 +79,7 @@ func TestSheet(t *testing.T) {
 // The drawings are well-formed, and no mark lies outside.
 func TestDrawings(t *testing.T) {
 	r := example(t)
-	for _, svg := range []string{string(loop(r)), string(residuals(r, fittedRows(r)))} {
+	for _, svg := range []string{string(loop(r)), string(residuals(r, r.Residuals()))} {
 		d := xml.NewDecoder(strings.NewReader(svg))
 		for {
 			if _, err := d.Token(); errors.Is(err, io.EOF) {

@@ -74,10 +74,19 @@ export default [
       await until('there is a verdict', async () => /What came of it/.test(await words(page, 'main')), 20_000);
       assert.match(await words(page, 'main'), /Channel 0: accepted[\s\S]*Channel 1: refused[\s\S]*does not respond/);
       await page.getByText('Models that were tried').first().press('Enter');
+      const account = page.getByText('Figures against their limits').first();
+      await account.press('Enter');
+      await until('it is judged by its limits', async () => /a warning above 5 % of full scale, rejected above 15 %[\s\S]*repeatability[\s\S]*not known[\s\S]*Levels/.test(await words(page, 'main')));
+      await page.getByLabel('Residuals of').selectOption({ label: 'quadratic' });
+      assert.match(await page.getByRole('img', { name: 'what the quadratic leaves' }).getAttribute('aria-label'), /hub\/leg\/0, .*: \d\.\d mmHg off at most/);
       assert.deepEqual(await violations(page), []);
       await page.screenshot({ path: `${artifacts}/calibrate-outcome.png`, fullPage: true });
       await page.emulateMedia({ colorScheme: 'dark' });
       await page.screenshot({ path: `${artifacts}/calibrate-outcome-dark.png`, fullPage: true });
+      await page.setViewportSize({ width: 360, height: 740 });
+      assert.equal(await overflow(page), 0);
+      await page.screenshot({ path: `${artifacts}/calibrate-outcome-360.png`, fullPage: true });
+      await page.setViewportSize({ width: 1280, height: 900 });
       await page.getByRole('button', { name: 'Put the accepted one into force' }).press('Enter');
       await until('it is in force', async () => /Largest u [\d.]+ mmHg\s+in force\s+Sheet to print/.test(await words(page, 'main')));
       cuff(20);
@@ -87,6 +96,8 @@ export default [
       });
       await page.getByRole('button', { name: 'Done' }).press('Enter');
       await until('it is listed', async () => /hub\/leg\/0[\s\S]*Valid until/.test(await words(page, 'main')));
+      await page.getByText('Figures against their limits').first().press('Enter');
+      await until('what is kept says for itself', async () => /a warning above 5 %[\s\S]*hysteresis[\s\S]*Levels/.test(await words(page, 'main')));
       // Later, at one known pressure, and with nothing on the sensor.
       await page.getByText('Spot checks').first().press('Enter');
       await page.getByLabel('The gauge shows').fill('20');

@@ -70,6 +70,31 @@ export interface Kept {
   u_highest_mmhg: number | null;
   valid_until: string;
   past_its_date: boolean;
+  /** It will soon be past its date. */
+  due_soon: boolean;
+}
+
+export interface AccountFigure {
+  name: string;
+  /** null where the readings do not tell */
+  mmhg: number | null;
+  percent_fs: number | null;
+  /** null for a figure of the whole range */
+  at_mmhg: number | null;
+  /** '' where no limit is for it */
+  verdict: '' | 'accepted' | 'accepted with warnings' | 'rejected';
+}
+
+/** What a record says for itself. */
+export interface Account {
+  /** null in what earlier programs kept */
+  limits: { warn_percent_fs: number; reject_percent_fs: number } | null;
+  figures: AccountFigure[];
+  creep_per_decade_percent: number | null;
+  levels: { mmhg: number; readings: number; loading: number | null; unloading: number | null; worst_mmhg: number; u_mmhg: number | null }[];
+  readings: { cycle: number; direction: string; reference_mmhg: number; raw: number }[];
+  residuals: { model: string; branches: boolean; chosen: boolean; left_mmhg: number[] }[];
+  band: { mmhg: number[]; u_mmhg: number[] };
 }
 
 export interface Wish {
@@ -83,6 +108,8 @@ export interface Wish {
   cycles: number;
   dwell_s: number;
   keyed: boolean;
+  warn_percent_fs: number;
+  reject_percent_fs: number;
 }
 
 const RUN = '/api/v1/calibrations/run';
@@ -101,6 +128,8 @@ export const step = (run: Run, what: 'ready' | 'again' | 'finish' | 'leave') => 
 export const gauge = (run: Run, level: number, mmhg: number) => post(`${RUN}/gauge`, { run: run.id, level, mmhg });
 export const keep = (run: Run) => post(`${RUN}/keep`, { run: run.id });
 export const readKept = async () => (await getJSON<{ calibrations: Kept[] }>('/api/v1/calibrations?in_force=true')).calibrations;
+export const readAccount = async (id: string) => (await getJSON<{ account: Account }>(`/api/v1/calibrations/${encodeURIComponent(id)}`)).account;
+export const readRunAccount = (channel: number) => getJSON<Account>(`${RUN}/channels/${channel}`);
 export const sheetHref = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/sheet`;
 
 /** A spot check: whether a record holds at one known pressure. */
@@ -173,6 +202,12 @@ export function channelsOf(typed: string, count: number): number[] | null {
 export function tally(run: Run): { state: ChannelState; count: number }[] {
   const order: ChannelState[] = ['refused', 'rejected', 'silent', 'sparse', 'moving', 'waiting', 'settled', 'accepted with warnings', 'accepted'];
   return order.map((state) => ({ state, count: run.channels.filter((c) => c.state === state).length })).filter((t) => t.count > 0);
+}
+
+/** A model in words. */
+export function modelName(m: { model: string; branches: boolean }): string {
+  const name = text.models[m.model] ?? m.model;
+  return m.branches ? text.branches(name) : name;
 }
 
 /** A pressure as one reads it from a gauge. */
