@@ -25,24 +25,20 @@ func (l *Link) Name() string { return fmt.Sprintf("mqtt client %s", l.bridge) }
 // Open waits until a client of the bridge is connected, or ctx ends. Each Read
 // of the connection returns one message, and tells the client that the message
 // before is safe. A read ends with an error in plain words when the last of the
-// bridge's clients has gone. The connection stays open until Close, whatever
+// bridge's clients has gone, also if that was before Open returned. The connection stays open until Close, whatever
 // becomes of ctx.
 func (l *Link) Open(ctx context.Context) (io.ReadCloser, error) {
 	s := l.broker.seats[l.bridge]
 	if s == nil {
 		return nil, fmt.Errorf("bridge %s: %w", l.bridge, errStranger)
 	}
-	for {
-		p, arrived := s.now()
-		if p != nil {
-			return handover.New(l.Name(), s.offers, p.over, func() error { return p.why }, nil), nil
-		}
-		select {
-		case <-arrived:
-		case <-ctx.Done():
-			return nil, context.Cause(ctx)
-		}
+	p := s.now()
+	select {
+	case <-p.came:
+	case <-ctx.Done():
+		return nil, context.Cause(ctx)
 	}
+	return handover.New(l.Name(), s.offers, p.over, func() error { return p.why }, nil), nil
 }
 
 // Counts returns what became of the bridge's messages. It may be called by

@@ -33,21 +33,25 @@ type seat struct {
 
 	mu      sync.Mutex
 	clients map[*mochi.Client]bool // guarded by mu
-	present *presence              // guarded by mu; nil while no client is there
-	arrived chan struct{}          // guarded by mu; closed when the first client comes
+	present *presence              // guarded by mu; that of now, or the next while no client is there
 }
 
-// A presence is a time in which a bridge has clients.
+// A presence is a time in which a bridge has clients. Who waits for one sees that
+// it was there, however short it was.
 type presence struct {
-	from string        // the address of the client that came first
+	came chan struct{} // closed when the first client came
 	over chan struct{} // closed when the last client left
 	why  error         // set before over is closed
+}
+
+func newPresence() *presence {
+	return &presence{came: make(chan struct{}), over: make(chan struct{})}
 }
 
 func newSeat(a Account, topic string) *seat {
 	return &seat{
 		account: a, topic: topic, offers: make(chan handover.Offer),
-		clients: map[*mochi.Client]bool{}, arrived: make(chan struct{}),
+		clients: map[*mochi.Client]bool{}, present: newPresence(),
 	}
 }
 
@@ -74,12 +78,11 @@ func (s *seat) join(c *mochi.Client) bool {
 	if len(s.clients) >= mostPerBridge {
 		return false
 	}
+	if len(s.clients) == 0 {
+		close(s.present.came)
+	}
 	s.clients[c] = true
 	s.trespassed.Store(false)
-	if s.present == nil {
-		s.present = &presence{from: c.Net.Remote, over: make(chan struct{})}
-		close(s.arrived)
-	}
 	return true
 }
 
@@ -94,16 +97,15 @@ func (s *seat) leave(c *mochi.Client, why error) {
 	if len(s.clients) == 0 {
 		s.present.why = why
 		close(s.present.over)
-		s.present = nil
-		s.arrived = make(chan struct{})
+		s.present = newPresence()
 	}
 }
 
-// now returns the presence, or nil and what is closed when there will be one.
-func (s *seat) now() (*presence, <-chan struct{}) {
+// now returns the presence of now, or the next.
+func (s *seat) now() *presence {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.present, s.arrived
+	return s.present
 }
 
 // firstTrespass reports whether this is the first time since a client came:
