@@ -8,9 +8,6 @@ import (
 	"sync"
 	"time"
 
-	"github.com/eclipse/paho.golang/packets"
-	"github.com/eclipse/paho.golang/paho"
-
 	"weald/ingest/tcp/wire"
 	"weald/rules/alert"
 	"weald/stream/notify"
@@ -47,14 +44,33 @@ type Topic struct {
 
 // A session is one connection.
 type session struct {
-	client *paho.Client
-	conn   net.Conn
-	shown  string // what NAME/lamp has been told; "" for nothing yet
+	line  line
+	conn  net.Conn
+	shown string // what NAME/lamp has been told; "" for nothing yet
 
 	gone chan struct{} // closed when it has ended
 	mu   sync.Mutex
 	lost error // why it ended; guarded by mu
 }
+
+// A line is what one version of the protocol makes of a connection.
+type line interface {
+	// publish returns nil when the broker has acknowledged, and a *notTaken if it
+	// acknowledged with an error. It ends with ctx.
+	publish(ctx context.Context, topic string, payload []byte, retain bool) error
+
+	// end closes the connection, after a farewell or without one, and returns when
+	// nothing of it runs any more. After a farewell nobody publishes the last will.
+	end(farewell bool)
+}
+
+// A notTaken is an error of a broker about one message, by the codes of MQTT 5.
+type notTaken struct {
+	code  byte
+	cause error
+}
+
+func (n *notTaken) Error() string { return fmt.Sprintf("reason 0x%02X", n.code) }
 
 func (s *session) lose(err error) {
 	s.mu.Lock()
@@ -135,60 +151,62 @@ func (t *Topic) connect(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	conn, err := wire.Dial(ctx, t.Broker, t.TLS)
+	s, err := t.open5(ctx, password)
+	if older, ok := errors.AsType[*notSpoken](err); ok {
+		if s, err = t.open311(ctx, password); errors.As(err, &older) {
+			err = older.cause
+		}
+	}
 	if err != nil {
 		return err
-	}
-	s := &session{conn: conn, gone: make(chan struct{})}
-	s.client = paho.NewClient(paho.ClientConfig{
-		ClientID: t.ClientID, Conn: packets.NewThreadSafeConn(conn), PacketTimeout: Patience,
-		OnClientError:      s.lose,
-		OnServerDisconnect: func(d *paho.Disconnect) { s.lose(fmt.Errorf("reason 0x%02X", d.ReasonCode)) },
-	})
-	stop := context.AfterFunc(ctx, func() { conn.SetDeadline(time.Now()) })
-	ack, err := s.client.Connect(ctx, &paho.Connect{
-		ClientID: t.ClientID, KeepAlive: keepAlive, CleanStart: true,
-		Username: t.User, UsernameFlag: t.User != "", Password: []byte(password), PasswordFlag: password != "",
-		WillMessage: &paho.WillMessage{Topic: t.Name + "/lamp", Payload: []byte(Gone), QoS: 1, Retain: true},
-	})
-	stop()
-	if err == nil && ack.ReasonCode >= 0x80 {
-		err = fmt.Errorf("reason 0x%02X", ack.ReasonCode)
-	}
-	if err != nil {
-		conn.Close()
-		return t.refused(ctx, ack, err)
 	}
 	t.session = s
 	return nil
 }
 
-// refused says why a broker lets nobody in.
-func (t *Topic) refused(ctx context.Context, ack *paho.Connack, err error) error {
-	if ack != nil {
-		switch ack.ReasonCode {
-		case 0x84:
-			return wire.Plain(err, "%s does not speak MQTT 5", t.Broker)
-		case 0x86, 0x87, 0x8C:
-			return wire.Plain(err, "%s does not take the account %q", t.Broker, t.User)
-		case 0x8A:
-			return wire.Plain(err, "%s has banned this client", t.Broker)
-		case 0x93, 0x97, 0x9F:
-			return wire.Plain(err, "%s is full", t.Broker)
-		}
-		if ack.ReasonCode >= 0x80 {
-			return wire.Plain(err, "%s refuses: reason 0x%02X", t.Broker, ack.ReasonCode)
-		}
+// A notSpoken is an error of a broker that may know another version of the protocol.
+type notSpoken struct{ cause error }
+
+func (n *notSpoken) Error() string { return n.cause.Error() }
+
+// dial makes what a version of the protocol then speaks over.
+func (t *Topic) dial(ctx context.Context) (*session, error) {
+	conn, err := wire.Dial(ctx, t.Broker, t.TLS)
+	if err != nil {
+		return nil, err
 	}
-	if ctx.Err() != nil {
+	return &session{conn: conn, gone: make(chan struct{})}, nil
+}
+
+// refused says why a broker lets nobody in, by the reason codes of MQTT 5; 0 for a
+// broker that said nothing that is understood.
+func (t *Topic) refused(ctx context.Context, code byte, version string, err error) error {
+	switch {
+	case code == 0 && ctx.Err() != nil:
 		return wire.Plain(err, "%s has not answered in time", t.Broker)
+	case code == 0:
+		return &notSpoken{wire.Plain(err, "%s ended the connection when MQTT %s was proposed", t.Broker, version)}
 	}
-	return wire.Plain(err, "%s ended the connection when MQTT 5 was proposed", t.Broker)
+	switch code {
+	case 0x84:
+		return &notSpoken{wire.Plain(err, "%s does not speak MQTT %s", t.Broker, version)}
+	case 0x85:
+		return wire.Plain(err, "%s does not take the client id %q", t.Broker, t.ClientID)
+	case 0x86, 0x87, 0x8C:
+		return wire.Plain(err, "%s does not take the account %q", t.Broker, t.User)
+	case 0x88:
+		return wire.Plain(err, "%s is not ready to serve", t.Broker)
+	case 0x8A:
+		return wire.Plain(err, "%s has banned this client", t.Broker)
+	case 0x93, 0x97, 0x9F:
+		return wire.Plain(err, "%s is full", t.Broker)
+	}
+	return wire.Plain(err, "%s refuses: reason 0x%02X", t.Broker, code)
 }
 
 // publish returns nil when the broker has acknowledged.
 func (t *Topic) publish(ctx context.Context, topic string, payload []byte, retain bool) error {
-	// The client library would wait for an acknowledgement that cannot come.
+	// The client libraries would wait for an acknowledgement that cannot come.
 	waits, cancel := context.WithCancel(ctx)
 	defer cancel()
 	gone := t.session.gone
@@ -199,19 +217,19 @@ func (t *Topic) publish(ctx context.Context, topic string, payload []byte, retai
 		case <-waits.Done():
 		}
 	}()
-	answer, err := t.session.client.Publish(waits, &paho.Publish{Topic: topic, QoS: 1, Retain: retain, Payload: payload})
-	if answer != nil && answer.ReasonCode >= 0x80 {
-		why := fmt.Sprintf("reason 0x%02X", answer.ReasonCode)
-		switch answer.ReasonCode {
+	err := t.session.line.publish(waits, topic, payload, retain)
+	if err == nil {
+		return nil
+	}
+	if refusal, ok := errors.AsType[*notTaken](err); ok {
+		why := refusal.Error()
+		switch refusal.code {
 		case 0x87:
 			why = fmt.Sprintf("user %q may not publish to %s", t.User, topic)
 		case 0x97:
 			why = "a quota is used up"
 		}
-		return wire.Plain(err, "%s has not taken it: %s", t.Broker, why)
-	}
-	if err == nil {
-		return nil
+		return wire.Plain(refusal.cause, "%s has not taken it: %s", t.Broker, why)
 	}
 	lost := t.session.why()
 	t.hangUp(err)
@@ -228,10 +246,9 @@ func (t *Topic) publish(ctx context.Context, topic string, payload []byte, retai
 func (t *Topic) hangUp(err error) {
 	s := t.session
 	t.session = nil
-	s.conn.SetDeadline(time.Now().Add(time.Second))
-	if err == nil && s.why() == nil {
-		_ = s.client.Disconnect(&paho.Disconnect{}) // after it nobody publishes the last will
-	}
-	s.conn.Close()
-	<-s.client.Done()
+	s.conn.SetDeadline(time.Now().Add(farewellTime))
+	s.line.end(err == nil && s.why() == nil)
 }
+
+// farewellTime is how long the end of a session may take.
+const farewellTime = time.Second

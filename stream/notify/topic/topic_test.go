@@ -1,8 +1,11 @@
 package topic
 
 import (
+	"bufio"
+	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"net"
 	"strings"
 	"testing"
@@ -10,6 +13,7 @@ import (
 
 	"github.com/eclipse/paho.golang/packets"
 	"github.com/eclipse/paho.golang/paho"
+	packets311 "github.com/eclipse/paho.mqtt.golang/packets"
 	"go.uber.org/goleak"
 
 	"weald/ingest/mqtt/mosquitto"
@@ -68,10 +72,49 @@ func next(t *testing.T, got <-chan heard) heard {
 }
 
 // A lamp at Debian's mosquitto shows what calls, and that the daemon is gone, with
-// or without a farewell; who comes later is told how things stand.
+// or without a farewell; who comes later is told how things stand. So it is where the
+// broker knows only MQTT 3.1.1, and says so or breaks the connection off.
 func TestLampAtABroker(t *testing.T) {
-	b := mosquitto.Start(t, mosquitto.Options{})
-	top := &Topic{Broker: b.Address, Name: "weald/lamp", ClientID: "weald-send-lamp"}
+	t.Run("MQTT 5", func(t *testing.T) {
+		b := mosquitto.Start(t, mosquitto.Options{})
+		lamp(t, b, b.Address, "refuses connections")
+	})
+	for name, answer := range map[string]string{"MQTT 3.1.1, which it says": "\x20\x02\x00\x01", "MQTT 3.1.1 or nothing": ""} {
+		t.Run(name, func(t *testing.T) {
+			b := mosquitto.Start(t, mosquitto.Options{})
+			lamp(t, b, older(t, b.Address, answer), "ended the connection when MQTT 3.1.1 was proposed")
+		})
+	}
+}
+
+// older returns the address of a broker that knows only version 4 of the protocol,
+// which is MQTT 3.1.1: it is a given one, before which another version is answered
+// (section 3.1.2.2 of the standard: with CONNACK and the code 1) and cut off.
+func older(t *testing.T, broker, answer string) string {
+	return notifytest.Serve(t, func(near net.Conn) {
+		defer near.Close()
+		in := bufio.NewReader(near)
+		begin, err := in.Peek(12) // type, one or two bytes of length, "MQTT" behind its length, version
+		if err != nil {
+			return
+		}
+		if at := bytes.Index(begin, []byte("\x00\x04MQTT")); at < 0 || begin[at+6] != 4 {
+			io.WriteString(near, answer)
+			return
+		}
+		far, err := net.Dial("tcp", broker)
+		if err != nil {
+			return
+		}
+		defer far.Close()
+		go func() { io.Copy(near, far); near.Close() }()
+		io.Copy(far, in)
+	})
+}
+
+// lamp has a lamp at b, to which address leads; says is what is said once it is gone.
+func lamp(t *testing.T, b *mosquitto.Broker, address, says string) {
+	top := &Topic{Broker: address, Name: "weald/lamp", ClientID: "weald-send-lamp"}
 	got := listen(t, b.Address)
 	show := func(p alert.Priority, did bool, word string) {
 		t.Helper()
@@ -98,7 +141,7 @@ func TestLampAtABroker(t *testing.T) {
 	if h := next(t, listen(t, b.Address)); !h.retained || h.payload != "high" {
 		t.Errorf("who comes later hears %+v", h)
 	}
-	top.session.conn.Close() // as when the process is killed
+	top.session.conn.SetDeadline(time.Now()) // it is broken off, as when the process is killed
 	if h := next(t, got); h.payload != Gone {
 		t.Errorf("%+v, want the last will", h)
 	}
@@ -110,7 +153,7 @@ func TestLampAtABroker(t *testing.T) {
 	for end := time.Now().Add(soon); top.session.why() == nil && time.Now().Before(end); {
 		time.Sleep(time.Millisecond)
 	}
-	if _, err := top.Show(t.Context(), alert.High); err == nil || !strings.Contains(err.Error(), "refuses connections") {
+	if _, err := top.Show(t.Context(), alert.High); err == nil || !strings.Contains(err.Error(), says) {
 		t.Errorf("the broker is gone: %v", err)
 	}
 	b.Run()
@@ -162,6 +205,33 @@ func TestBrokersThatFail(t *testing.T) {
 			}
 		}
 	}
+	// older311 is a broker that speaks only MQTT 3.1.1, and answers with a CONNACK and,
+	// unless told otherwise, nothing.
+	older311 := func(connack byte, hangsUp bool) func(net.Conn) {
+		return func(c net.Conn) {
+			defer c.Close()
+			for {
+				p, err := packets311.ReadPacket(c)
+				if err != nil {
+					return
+				}
+				switch in := p.(type) {
+				case *packets311.ConnectPacket:
+					out := packets311.NewControlPacket(packets311.Connack).(*packets311.ConnackPacket)
+					if out.ReturnCode = connack; in.ProtocolVersion != 4 {
+						out.ReturnCode = packets311.ErrRefusedBadProtocolVersion
+					}
+					if out.Write(c) != nil || out.ReturnCode != 0 {
+						return
+					}
+				case *packets311.PublishPacket:
+					if hangsUp {
+						return
+					}
+				}
+			}
+		}
+	}
 	done := make(chan struct{})
 	defer close(done)
 	guarded := mosquitto.Start(t, mosquitto.Options{Passwords: map[string]string{"weald": "another"}})
@@ -182,6 +252,13 @@ func TestBrokersThatFail(t *testing.T) {
 		{name: "may not publish", broker: notifytest.Serve(t, answers(0, 0x87)), says: "may not publish"},
 		{name: "never acknowledges", broker: notifytest.Serve(t, answers(0, 1)), says: "has not acknowledged in time"},
 		{name: "drops instead of acknowledging", broker: notifytest.Serve(t, answers(0, 2)), says: "before it had taken it"},
+		{name: "neither version", broker: older(t, "127.0.0.1:1", "\x20\x02\x00\x01"), says: "ended the connection when MQTT 3.1.1"},
+		{name: "wrong password, in 3.1.1", broker: older(t, guarded.Address, "\x20\x02\x00\x01"), says: `does not take the account "weald"`},
+		{name: "id not taken, in 3.1.1", broker: notifytest.Serve(t, older311(2, false)), says: `does not take the client id "weald-send-lamp"`},
+		{name: "not ready, in 3.1.1", broker: notifytest.Serve(t, older311(3, false)), says: "is not ready"},
+		{name: "no version at all", broker: notifytest.Serve(t, older311(1, false)), says: "does not speak MQTT 3.1.1"},
+		{name: "never acknowledges, in 3.1.1", broker: notifytest.Serve(t, older311(0, false)), says: "has not acknowledged in time"},
+		{name: "drops instead of acknowledging, in 3.1.1", broker: notifytest.Serve(t, older311(0, true)), says: "before it had taken it"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			top := &Topic{Broker: c.broker, Name: "weald/lamp", ClientID: "weald-send-lamp", User: "weald", Password: notifytest.Secret(t, planted), Patience: 10 * time.Second}
