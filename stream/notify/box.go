@@ -61,7 +61,17 @@ func (b *box) find(key string) *Message {
 	return nil
 }
 
-// enqueue lets m wait for a sender, and gives up others if there are too many.
+// full reports whether a sender may keep no more waiting.
+func (d *Desk) full(i int) bool { return len(d.boxes[i].waiting) >= max(1, d.specs[i].Most) }
+
+// fullness is ErrFull with how many messages may wait.
+func (d *Desk) fullness(i int) error {
+	return fmt.Errorf("%w: more than %d messages wait", ErrFull, max(1, d.specs[i].Most))
+}
+
+// enqueue lets m wait for a sender. If there are too many, those that are needed
+// least are given up, which may be m itself: it is queued and given up at once, so
+// that the record tells of it as of every other.
 func (d *Desk) enqueue(i int, m *Message, now sample.Instant) {
 	b := &d.boxes[i]
 	m.Sender = d.specs[i].ID
@@ -70,30 +80,44 @@ func (d *Desk) enqueue(i int, m *Message, now sample.Instant) {
 		d.tests[i] = m.Queued
 		d.tested[i] = d.through + 1 // it will be there, or after it
 	}
-	for len(b.waiting) >= max(1, d.specs[i].Most) {
+	why := d.fullness(i).Error()
+	refused := false
+	for d.full(i) && !refused {
 		last := b.leastNeeded()
 		if last == nil {
 			break // it is being tried
 		}
 		b.gaveUp = true
-		d.end(i, last, GivenUp, fmt.Sprintf("more than %d messages wait", d.specs[i].Most))
+		if refused = m.need() < last.need(); !refused {
+			d.end(i, last, GivenUp, why, now)
+		}
 	}
 	b.waiting = append(b.waiting, m)
+	d.called(i, m, Queued, now)
 	d.step(record.Notice{Sender: m.Sender, What: Queued, Key: m.Key, About: string(m.About), Change: m.Change, Event: m.Event})
+	if refused {
+		d.end(i, m, GivenUp, why, now)
+	}
 }
 
-// leastNeeded returns the message that is given up first: the oldest of those that
-// call nobody, else the oldest of the least priority.
+// need says how much a message is needed: a test less than what is said to somebody,
+// and that less than a call, which goes by its priority.
+func (m *Message) need() int {
+	switch m.About {
+	case Test:
+		return 0
+	case Call:
+		return 2 + int(m.Event.Priority)
+	}
+	return 1
+}
+
+// leastNeeded returns the oldest of the messages that are needed least, beside what
+// is being tried; nil if there is none.
 func (b *box) leastNeeded() *Message {
 	var found *Message
-	rank := func(m *Message) int {
-		if m.About != Call {
-			return 0
-		}
-		return int(m.Event.Priority)
-	}
 	for _, m := range b.waiting {
-		if !m.flying && (found == nil || rank(m) < rank(found)) {
+		if !m.flying && (found == nil || m.need() < found.need()) {
 			found = m
 		}
 	}
@@ -101,7 +125,7 @@ func (b *box) leastNeeded() *Message {
 }
 
 // end takes a message out, and says what became of it.
-func (d *Desk) end(i int, m *Message, what, why string) {
+func (d *Desk) end(i int, m *Message, what, why string, now sample.Instant) {
 	b := &d.boxes[i]
 	b.waiting = slices.DeleteFunc(b.waiting, func(w *Message) bool { return w == m })
 	switch what {
@@ -112,6 +136,7 @@ func (d *Desk) end(i int, m *Message, what, why string) {
 	case Withdrawn:
 		b.Withdrawn++
 	}
+	d.called(i, m, what, now)
 	d.step(record.Notice{Sender: m.Sender, What: what, Key: m.Key, Why: why})
 }
 
@@ -124,7 +149,7 @@ func (d *Desk) expire(i int, now sample.Instant) {
 				why += ": " + d.boxes[i].why
 			}
 			d.boxes[i].gaveUp = true
-			d.end(i, m, GivenUp, why)
+			d.end(i, m, GivenUp, why, now)
 		}
 	}
 }
@@ -141,9 +166,6 @@ type Sending struct {
 // latest. Done has to be called for what it returns.
 func (d *Desk) Pick(i int, now sample.Instant) (*Sending, sample.Instant) {
 	b := &d.boxes[i]
-	if len(b.waiting) > 0 && now < b.pause {
-		return nil, b.pause
-	}
 	var best *Message
 	later := sample.Never
 	seen := map[string]bool{}
@@ -151,6 +173,8 @@ func (d *Desk) Pick(i int, now sample.Instant) (*Sending, sample.Instant) {
 		first := m.id == "" || !seen[m.id]
 		seen[m.id] = true
 		switch {
+		case now < b.pause && !m.asked:
+			later = min(later, b.pause)
 		case m.flying || !first:
 		case m.next > now:
 			later = min(later, m.next)
@@ -209,20 +233,29 @@ func (d *Desk) Done(i int, key string, err error, now sample.Instant, jitter flo
 		if m.About == Test {
 			d.boxes[i].LastTest = now
 		}
-		d.end(i, m, Sent, "")
+		d.end(i, m, Sent, "", now)
 	case refused:
 		d.boxes[i].why, d.boxes[i].gaveUp = refusal.Why, true
-		d.end(i, m, GivenUp, refusal.Why)
+		d.end(i, m, GivenUp, refusal.Why, now)
+	case m.asked: // what a person tried makes nobody else wait
+		d.boxes[i].Failed++
+		m.again(now, jitter)
 	default:
-		m.Tries++
-		m.next = now.Add(Pause(m.Tries, jitter))
+		m.again(now, jitter)
 		d.Report(i, err, now, jitter)
 		if s := d.find(m.id); s != nil && m.About == Call && stateOf(&s.event).Aside() {
-			d.end(i, m, Withdrawn, "the alert was put aside before it was sent")
+			d.end(i, m, Withdrawn, "the alert was put aside before it was sent", now)
 		}
 	}
 	d.prune()
 	return d.flush()
+}
+
+// again lets m wait for its next attempt, which is one like every other.
+func (m *Message) again(now sample.Instant, jitter float64) {
+	m.Tries++
+	m.next = now.Add(Pause(m.Tries, jitter))
+	m.asked = false
 }
 
 // Report takes how a sender fares beside its messages, such as that its connection

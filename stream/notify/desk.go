@@ -2,6 +2,7 @@ package notify
 
 import (
 	"cmp"
+	"errors"
 	"slices"
 	"time"
 
@@ -35,8 +36,9 @@ type standing struct {
 	calls  alert.Event     // that change
 	first  record.Position // of the first change that a start needs to know of it
 
-	told []record.Position // by sender: the newest call that was queued for it
-	open []bool            // by sender: it was called, and not told how that ended
+	told   []record.Position // by sender: the newest call that was queued for it
+	open   []bool            // by sender: it was called, and not told how that ended
+	called []Called          // by sender: what became of the newest call
 }
 
 // NewDesk returns a desk that knows of no alert. Times of day are those of zone.
@@ -75,13 +77,29 @@ func (d *Desk) Due(now sample.Instant) []record.Notice {
 	return d.flush()
 }
 
+// testEvery is how often a test is sent because somebody asks for one.
+const testEvery = time.Minute
+
+// ErrFull means that too many messages wait for one that is needed so little.
+var ErrFull = errors.New("outbox full")
+
+// ErrTooSoon means that the last test is not a minute old.
+var ErrTooSoon = errors.New("one test a minute: the last one is not that old")
+
 // AskTest queues a test at once, and returns its key. Whoever asks waits for the
-// outcome, so that it is tried even if the sender pauses.
-func (d *Desk) AskTest(sender int, now sample.Instant) (string, []record.Notice) {
-	m := &Message{About: Test, Queued: max(now, d.tests[sender].Add(time.Second))}
+// outcome, so that its first attempt is made even if the sender pauses; for all else
+// the pause stays what it was, unless the receiver takes the test, which ends it. Its
+// error is ErrFull or ErrTooSoon, and then nothing is queued.
+func (d *Desk) AskTest(sender int, now sample.Instant) (string, []record.Notice, error) {
+	switch age := now.Sub(d.tests[sender]); {
+	case d.full(sender):
+		return "", nil, d.fullness(sender)
+	case age >= 0 && age < testEvery: // a clock that was set back holds nobody up
+		return "", nil, ErrTooSoon
+	}
+	m := &Message{About: Test, Queued: max(now, d.tests[sender].Add(time.Second)), asked: true}
 	d.enqueue(sender, m, now)
-	d.boxes[sender].pause = sample.Past
-	return m.Key, d.flush()
+	return m.Key, d.flush(), nil
 }
 
 // apply notes what a change makes of an alert; nil if people are not told of it.
@@ -93,7 +111,8 @@ func (d *Desk) apply(p record.Position, e *alert.Event) *standing {
 	case s == nil && !calls(e):
 		return nil // nobody was told that it called
 	case s == nil:
-		s = &standing{first: p, told: make([]record.Position, len(d.specs)), open: make([]bool, len(d.specs))}
+		n := len(d.specs)
+		s = &standing{first: p, told: make([]record.Position, n), open: make([]bool, n), called: make([]Called, n)}
 		d.alerts = append(d.alerts, s)
 		d.byID[e.ID()] = s
 	}
@@ -113,7 +132,7 @@ func (d *Desk) find(id string) *standing { return d.byID[id] }
 func (d *Desk) owes(s *standing, now sample.Instant) {
 	local := now.Time().In(d.zone)
 	for i := range d.specs {
-		d.withdraw(i, s)
+		d.withdraw(i, s, now)
 		switch spec := &d.specs[i]; {
 		case s.call != 0 && s.told[i] != s.call && spec.covers(&s.calls, local):
 			s.told[i], s.open[i] = s.call, true
@@ -130,13 +149,13 @@ func (d *Desk) owes(s *standing, now sample.Instant) {
 }
 
 // withdraw takes back calls that have not left, if their alert is put aside.
-func (d *Desk) withdraw(i int, s *standing) {
+func (d *Desk) withdraw(i int, s *standing, now sample.Instant) {
 	if !stateOf(&s.event).Aside() {
 		return
 	}
 	for _, m := range slices.Clone(d.boxes[i].waiting) {
 		if m.About == Call && !m.flying && m.id == s.event.ID() {
-			d.end(i, m, Withdrawn, "the alert was put aside before it was sent")
+			d.end(i, m, Withdrawn, "the alert was put aside before it was sent", now)
 		}
 	}
 }

@@ -68,6 +68,14 @@ func (w *ward) restart(minute int) {
 	w.keep(minute, r.End(w.now))
 }
 
+// calls is what is said of calls, of all senders.
+func (w *ward) calls() (out []Called) {
+	for i := range w.specs {
+		out = append(out, w.desk.Calls(i)...)
+	}
+	return out
+}
+
 // send lets every sender try what it has, with receivers that fail as they like.
 func (w *ward) send(minute int) {
 	for i := range w.specs {
@@ -89,7 +97,11 @@ func (w *ward) send(minute int) {
 			case 1, 2, 3:
 				err = errors.New("no route")
 			case 4:
+				before := w.calls()
 				w.restart(minute) // in the middle of an attempt
+				if after := w.calls(); !slices.Equal(after, before) {
+					w.t.Fatalf("after a start it is said of calls\n%+v, before it\n%+v", after, before)
+				}
 				return
 			}
 			w.keep(minute, w.desk.Done(i, s.Key, err, w.now, 0.5))
@@ -228,6 +240,156 @@ func TestAMessageThatIsNeverTakenHoldsUpNoOther(t *testing.T) {
 	want := []string{"bed-1 call false", "bed-2 call true", "bed-1 call false", "bed-1 call false", "bed-1 call true", "bed-1 acknowledged true"}
 	if !slices.Equal(order, want) {
 		t.Errorf("%q\nwant %q", order, want)
+	}
+}
+
+// What has become of the present call is said, and of no earlier one.
+func TestWhatHasBecomeOfACall(t *testing.T) {
+	d := NewDesk([]Spec{{ID: "desk", TestAt: -1, GiveUp: time.Hour, Most: 10}}, time.UTC, 0)
+	change := func(p record.Position, m int, what alert.Change, state alert.State, tier int) {
+		e := alert.Event{At: minute(m), Key: alert.Key{Place: "bed-1", Rule: "r", Subject: "s"}, What: what, State: state, Tier: tier}
+		d.Change(p, &e, minute(m))
+	}
+	says := func(want string) {
+		t.Helper()
+		got := ""
+		for _, c := range d.Calls(0) {
+			got += fmt.Sprintf("%s tier %d since %v %s after %v", c.Alert, c.Tier, c.Queued.Sub(minute(0)), c.What, c.Since.Sub(c.Queued))
+		}
+		if got != want {
+			t.Errorf("it says %q, want %q", got, want)
+		}
+	}
+	try := func(m int, err error) {
+		s, _ := d.Pick(0, minute(m))
+		d.Done(0, s.Key, err, minute(m), 0)
+	}
+	says("")
+	change(1, 1, alert.Raised, alert.Unacknowledged, 1)
+	says("bed-1~r~s tier 1 since 1m0s queued after 0s")
+	try(2, errors.New("no route"))
+	says("bed-1~r~s tier 1 since 1m0s queued after 0s")
+	try(3, nil)
+	says("bed-1~r~s tier 1 since 1m0s sent after 2m0s")
+	change(2, 10, alert.Escalated, alert.Unacknowledged, 2)
+	says("bed-1~r~s tier 2 since 10m0s queued after 0s")
+	try(11, &Refusal{"422"})
+	says("bed-1~r~s tier 2 since 10m0s given-up after 1m0s")
+	change(3, 12, alert.WasAcknowledged, alert.Acknowledged, 0)
+	says("")
+}
+
+// What is needed less than all that waits is queued and given up at once, so that it
+// takes the place of nothing: neither of a call by a test, nor of a call by a lesser
+// one. A start finds the same.
+func TestANewcomerTakesNoBettersPlace(t *testing.T) {
+	spec := Spec{ID: "desk", FollowUps: true, TestAt: -1, GiveUp: time.Hour, Most: 2}
+	d := NewDesk([]Spec{spec}, time.UTC, minute(0))
+	w := &ward{t: nil, ended: map[string]string{}, specs: []Spec{spec}, now: minute(0)}
+	change := func(place string, what alert.Change, state alert.State, priority alert.Priority) (steps []string) {
+		e := alert.Event{At: w.now, Key: alert.Key{Place: place, Rule: "r", Subject: "s"}, What: what, State: state, Tier: 1, Priority: priority}
+		p := record.Position(len(w.entries) + 1)
+		w.entries = append(w.entries, entryOf(p, e))
+		notices := d.Change(p, &e, w.now)
+		w.keep(0, notices)
+		for _, n := range notices {
+			key, _, _ := strings.Cut(n.Key, "~")
+			steps = append(steps, n.What+" "+key+" "+n.About)
+		}
+		return steps
+	}
+	for _, c := range []struct {
+		place    string
+		what     alert.Change
+		state    alert.State
+		priority alert.Priority
+		want     []string
+	}{
+		{"bed-1", alert.Raised, alert.Unacknowledged, alert.High, []string{"queued bed-1 call"}},
+		{"bed-2", alert.Raised, alert.Unacknowledged, alert.Medium, []string{"queued bed-2 call"}},
+		{"bed-3", alert.Raised, alert.Unacknowledged, alert.Low, []string{"queued bed-3 call", "given-up bed-3 "}},
+		{"bed-3", alert.Cleared, alert.Normal, alert.Low, []string{"queued bed-3 over", "given-up bed-3 "}},
+		{"bed-4", alert.Raised, alert.Unacknowledged, alert.Medium, []string{"given-up bed-2 ", "queued bed-4 call"}},
+	} {
+		if got := change(c.place, c.what, c.state, c.priority); !slices.Equal(got, c.want) {
+			t.Errorf("%s %v: %q, want %q", c.place, c.what, got, c.want)
+		}
+	}
+	before := waits(d)
+	d.specs[0].TestAt = 8 * time.Hour
+	w.now = minute(9 * 60)
+	d.specs[0].GiveUp = 24 * time.Hour
+	n := d.Due(w.now)
+	w.keep(0, n)
+	if len(n) != 2 || n[0].What != Queued || n[0].About != string(Test) || n[1].What != GivenUp || n[1].Why != "outbox full: more than 2 messages wait" {
+		t.Errorf("the daily test: %+v", n)
+	}
+	if n := d.Due(w.now); len(n) != 0 {
+		t.Errorf("the daily test is due again: %+v", n)
+	}
+	if _, n, err := d.AskTest(0, w.now.Add(time.Hour)); !errors.Is(err, ErrFull) || n != nil {
+		t.Errorf("a test that somebody asks for: %v, %+v", err, n)
+	}
+	if got := waits(d); !slices.Equal(got, before) || len(got) != 2 {
+		t.Errorf("there wait %q, and before the tests %q", got, before)
+	}
+	w.restart(0)
+	if got := waits(w.desk); !slices.Equal(got, before) {
+		t.Errorf("after a start there wait %q, want %q", got, before)
+	}
+}
+
+func waits(d *Desk) (keys []string) {
+	for _, m := range d.boxes[0].waiting {
+		keys = append(keys, m.Key)
+	}
+	return keys
+}
+
+// A person may ask for a test once a minute; it is tried at once though the sender
+// pauses, and the call that waits goes when it would have gone. If the receiver takes
+// the test, a call that comes then does not wait.
+func TestATestThatIsAskedForMovesNoCall(t *testing.T) {
+	for _, takes := range []bool{false, true} {
+		d := NewDesk([]Spec{{ID: "desk", TestAt: -1, GiveUp: time.Hour, Most: 10}}, time.UTC, minute(0))
+		now := minute(0)
+		d.Change(1, &alert.Event{At: now, Key: alert.Key{Place: "bed-1", Rule: "r", Subject: "s"}, What: alert.Raised, State: alert.Unacknowledged, Tier: 1}, now)
+		for range 8 { // until it pauses for two minutes
+			m, later := d.Pick(0, now)
+			for m == nil {
+				now = later
+				m, later = d.Pick(0, now)
+			}
+			d.Done(0, m.Key, errors.New("no route"), now, 0)
+		}
+		_, call := d.Pick(0, now)
+		now = now.Add(10 * time.Second)
+		key, _, err := d.AskTest(0, now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, _, err := d.AskTest(0, now.Add(59*time.Second)); !errors.Is(err, ErrTooSoon) {
+			t.Errorf("a second one in a minute: %v", err)
+		}
+		m, _ := d.Pick(0, now)
+		if m == nil || m.Key != key {
+			t.Fatalf("the test is not tried at once, but %+v", m)
+		}
+		var outcome error
+		if !takes {
+			outcome = errors.New("no route")
+		}
+		d.Done(0, key, outcome, now, 0)
+		if next, later := d.Pick(0, now); next != nil || later != call {
+			t.Errorf("after the test %+v is tried, at %v; the call was to be tried at %v", next, later, call)
+		}
+		d.Change(2, &alert.Event{At: now, Key: alert.Key{Place: "bed-2", Rule: "r", Subject: "s"}, What: alert.Raised, State: alert.Unacknowledged, Tier: 1}, now)
+		if next, _ := d.Pick(0, now); (next != nil) != takes {
+			t.Errorf("the receiver takes messages: %v; tried is %+v", takes, next)
+		}
+		if _, _, err := d.AskTest(0, now.Add(time.Minute)); err != nil {
+			t.Errorf("a minute later: %v", err)
+		}
 	}
 }
 

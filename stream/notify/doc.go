@@ -23,7 +23,9 @@
 // for nobody can acknowledge them.
 //
 // A test is due once a day, at a time of the local day; one that was due while the
-// daemon was down is sent when it is up.
+// daemon was down is sent when it is up. A person may ask for one more, once a minute
+// and not while too many messages wait; its first attempt is made at once. When that
+// fails, nothing else waits longer or shorter than it would have.
 //
 // # What becomes of a message
 //
@@ -32,7 +34,9 @@
 // taken it, with pauses that double from a second to five minutes. It is given up
 // when the receiver says that it will never take this one, when it has waited for
 // longer than the sender allows, or when too many wait; that is said in the record
-// and makes the sender one that is broken. A call is withdrawn when its alert is
+// and makes the sender one that is broken. When too many wait, what is given up is
+// what is needed least, which may be the one that came last: tests, then what is said
+// of how a call ended, then calls of the least priority, the oldest of each first. A call is withdrawn when its alert is
 // put aside before it was sent. A call whose alert somebody has by then, or which is
 // over, says so.
 //

@@ -43,6 +43,7 @@ type Message struct {
 
 	next   sample.Instant // before which it is not tried again
 	flying bool           // it is being tried
+	asked  bool           // a person waits for the outcome of the first attempt
 	id     string         // of the alert; "" for a test
 }
 

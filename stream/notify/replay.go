@@ -84,6 +84,7 @@ func (r *Replay) notice(p record.Position, at sample.Instant, n *record.Notice) 
 			}
 		}
 		d.boxes[i].waiting = append(d.boxes[i].waiting, m)
+		d.called(i, m, Queued, at)
 	case n.Sender != "":
 		for k := range r.lost {
 			if r.lost[k].Key == n.Key {
@@ -102,7 +103,7 @@ func (r *Replay) notice(p record.Position, at sample.Instant, n *record.Notice) 
 			if n.What == Sent {
 				b.LastSent = at
 			}
-			d.end(i, m, n.What, "")
+			d.end(i, m, n.What, "", at)
 		}
 	}
 }

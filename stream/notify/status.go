@@ -16,12 +16,13 @@ type Status struct {
 	Since   sample.Instant // of Trouble
 	Next    sample.Instant // when it is tried again; 0 if nothing waits
 	Test    sample.Instant // when the newest test was queued; 0 for never
+	Calls   []Called       // of what calls it now
 }
 
 // Status returns how a sender fares.
 func (d *Desk) Status(i int) Status {
 	b := &d.boxes[i]
-	s := Status{Totals: b.Totals, ID: d.specs[i].ID, Waiting: len(b.waiting), Broken: b.broken, Trouble: b.why, Test: d.tests[i]}
+	s := Status{Totals: b.Totals, ID: d.specs[i].ID, Waiting: len(b.waiting), Broken: b.broken, Trouble: b.why, Test: d.tests[i], Calls: d.Calls(i)}
 	if b.failed > 0 {
 		s.Since = b.since
 	}

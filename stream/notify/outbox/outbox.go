@@ -2,6 +2,7 @@ package outbox
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"math/rand/v2"
 	"sync"
@@ -210,6 +211,7 @@ func (b *Outbox) keep(ctx context.Context, notices []record.Notice) {
 		}
 		b.marked, b.when = max(b.marked, n.Through), time.Now()
 		if n.What == notify.GivenUp {
+			b.answer(n.Key, fmt.Errorf("%s: %s", n.Sender, n.Why)) // a test that waited for its first attempt
 			b.Log.Error("a message was given up", slog.String("sender", n.Sender), slog.String("key", n.Key), slog.String("why", n.Why))
 		}
 	}
@@ -283,12 +285,17 @@ func (b *Outbox) attempt(ctx context.Context, i int, s *notify.Sending) {
 		b.Log.Warn("a message was not delivered", slog.String("sender", s.Sender), slog.String("key", s.Key), slog.Any("error", err))
 	}
 	b.decide(ctx, func() []record.Notice {
-		if waits, ok := b.asked[s.Key]; ok {
-			waits <- err
-			delete(b.asked, s.Key)
-		}
+		b.answer(s.Key, err)
 		return b.desk.Done(i, s.Key, err, b.Now(), rand.Float64())
 	})
+}
+
+// answer tells who asked for a test how its first attempt went. The caller holds mu.
+func (b *Outbox) answer(key string, outcome error) {
+	if waits, ok := b.asked[key]; ok {
+		waits <- outcome
+		delete(b.asked, key)
+	}
 }
 
 // show lets a lamp show how things stand, unless its sender pauses.

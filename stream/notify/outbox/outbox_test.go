@@ -8,6 +8,7 @@ import (
 	"iter"
 	"log/slog"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -262,6 +263,10 @@ func TestDailyTest(t *testing.T) {
 		desk.mu.Lock()
 		desk.does = func(*notify.Sending) error { return errors.New("no route") }
 		desk.mu.Unlock()
+		if err := b.Test(t.Context(), "desk"); !errors.Is(err, notify.ErrTooSoon) || len(desk.keys()) != 3 {
+			t.Errorf("a second test in a minute: %v, %q", err, desk.keys())
+		}
+		time.Sleep(time.Minute)
 		if err := b.Test(t.Context(), "desk"); err == nil || err.Error() != "no route" {
 			t.Error(err)
 		}
@@ -269,6 +274,46 @@ func TestDailyTest(t *testing.T) {
 			t.Error(err)
 		}
 		stop()
+	})
+}
+
+// A test that somebody asked for gives way to calls, and who asked hears of it: where
+// there is no room, and where there was some until a call needed it.
+func TestATestGivesWayToCalls(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		time.Sleep(time.Hour)
+		j := &journaltest.Memory{}
+		list := specs("desk")
+		list[0].Most = 2
+		hang := make(chan struct{})
+		desk := &way{does: func(*notify.Sending) error { <-hang; return nil }}
+		b, _, stop := begin(t, j, list, desk)
+		synctest.Wait()
+		keep(t, j, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 1)})
+		synctest.Wait() // it is being tried
+		outcome := make(chan error, 1)
+		go func() { outcome <- b.Test(t.Context(), "desk") }()
+		synctest.Wait()
+		keep(t, j, record.Transition{Event: event("bed-5", alert.Raised, alert.Unacknowledged, 1)})
+		synctest.Wait()
+		select {
+		case err := <-outcome:
+			if err == nil || !strings.Contains(err.Error(), "outbox full: more than 2 messages wait") {
+				t.Errorf("who asked is told %v", err)
+			}
+		default:
+			t.Error("the test was given up, and who asked still waits")
+		}
+		time.Sleep(2 * time.Minute)
+		if err := b.Test(t.Context(), "desk"); !errors.Is(err, notify.ErrFull) {
+			t.Errorf("where there is no room: %v", err)
+		}
+		close(hang)
+		synctest.Wait()
+		stop()
+		if got := desk.keys(); len(got) != 2 || !strings.HasPrefix(got[0], "bed-4~") || !strings.HasPrefix(got[1], "bed-5~") {
+			t.Errorf("the desk got %q, want both calls and no test", got)
+		}
 	})
 }
 

@@ -79,7 +79,9 @@ func (b *Outbox) renew(ctx context.Context) error {
 }
 
 // Test queues a test and returns the outcome of the first attempt. A test that
-// failed is tried again like every message.
+// failed is tried again like every message. Where so much waits that there is no room
+// for a test, or no longer, the error is notify.ErrFull; where the last one is not a
+// minute old, notify.ErrTooSoon.
 func (b *Outbox) Test(ctx context.Context, sender string) error {
 	i := -1
 	for k := range b.Specs {
@@ -98,7 +100,11 @@ func (b *Outbox) Test(ctx context.Context, sender string) error {
 	}
 	outcome := make(chan error, 1)
 	b.decide(ctx, func() []record.Notice {
-		key, notices := b.desk.AskTest(i, b.Now())
+		key, notices, err := b.desk.AskTest(i, b.Now())
+		if err != nil {
+			outcome <- fmt.Errorf("%s: %w", sender, err)
+			return nil
+		}
 		b.asked[key] = outcome
 		return notices
 	})
