@@ -11,6 +11,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -167,6 +168,9 @@ func looksBroken(t *testing.T, address string, said *bytes.Buffer) {
 		}
 		if s := body.Senders; len(s) != 4 || s[0].Waiting > 0 || s[0].State != "well" || s[1].State != "broken" || s[2].Trouble == "" || s[3].Trouble == "" {
 			return fmt.Errorf("%+v", s)
+		}
+		if calls := body.Senders[0].Calls; !slices.ContainsFunc(calls, func(c api.Called) bool { return c.Alert == "~sender~chat" && c.State == "sent" }) {
+			return fmt.Errorf("that chat is broken was not told by the desk: %+v", calls)
 		}
 		return nil
 	})

@@ -112,5 +112,12 @@ func senderView(st *notify.Status, reaches string) api.Sender {
 	}
 	v.TroubleSince, v.NextTryAt, v.WaitingSince = when(st.Since), when(st.Next), when(st.Oldest)
 	v.LastSentAt, v.LastTestAt = when(st.LastSent), when(st.LastTest)
+	v.Calls = make([]api.Called, len(st.Calls))
+	for i, c := range st.Calls {
+		v.Calls[i] = api.Called{Alert: c.Alert, Tier: c.Tier, State: c.What, QueuedAt: when(c.Queued), At: when(c.Since)}
+		if c.What == notify.Queued {
+			v.Calls[i].State = "trying"
+		}
+	}
 	return v
 }

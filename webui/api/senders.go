@@ -24,6 +24,17 @@ type Sender struct {
 	Withdrawn    uint64     `json:"withdrawn" doc:"Their alert was put aside before they were sent"`
 	LastSentAt   *time.Time `json:"last_sent_at"`
 	LastTestAt   *time.Time `json:"last_test_at" doc:"The newest test that was delivered"`
+
+	Calls []Called `json:"calls" nullable:"false" doc:"What has become of the calls of alerts that call this sender now"`
+}
+
+// A Called is what has become of one call of an alert that still calls.
+type Called struct {
+	Alert    string     `json:"alert" doc:"The alert's id"`
+	Tier     int        `json:"tier" doc:"The tier that was called"`
+	State    string     `json:"state" enum:"trying,sent,given-up,withdrawn" doc:"sent: a receiver has taken it; nobody need have seen it"`
+	QueuedAt *time.Time `json:"queued_at" doc:"Since when it is tried, or was"`
+	At       *time.Time `json:"at" doc:"Since when it is in this state"`
 }
 
 type sendersBody struct {

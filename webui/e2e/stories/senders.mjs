@@ -5,7 +5,7 @@ import { live, overflow, plain, until, violations } from '../expect.mjs';
 const at = '2026-03-01T14:03:00Z';
 const sender = (id, over) => ({
   id, reaches: `webhook at https://${id}.larch`, state: 'well', trouble: '', trouble_since: null, next_try_at: null, waiting: 0, waiting_since: null,
-  sent: 3, given_up: 0, withdrawn: 0, last_sent_at: at, last_test_at: at, ...over,
+  sent: 3, given_up: 0, withdrawn: 0, last_sent_at: at, last_test_at: at, calls: [], ...over,
 });
 
 export default [

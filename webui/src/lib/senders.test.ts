@@ -4,7 +4,7 @@ import { details, standing, type Sender } from './senders';
 const clock = (at: string) => at.slice(11, 16);
 const sender = (over: Partial<Sender>): Sender => ({
   id: 'desk', reaches: 'webhook http://desk', state: 'well', trouble: '', trouble_since: null, next_try_at: null, waiting: 0, waiting_since: null,
-  sent: 3, given_up: 0, withdrawn: 0, last_sent_at: '2026-03-01T14:03:00Z', last_test_at: '2026-03-01T08:00:00Z', ...over,
+  sent: 3, given_up: 0, withdrawn: 0, last_sent_at: '2026-03-01T14:03:00Z', last_test_at: '2026-03-01T08:00:00Z', calls: [], ...over,
 });
 
 describe('a sender', () => {

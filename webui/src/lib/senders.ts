@@ -17,6 +17,16 @@ export interface Sender {
   withdrawn: number;
   last_sent_at: string | null;
   last_test_at: string | null;
+  calls: Called[];
+}
+
+/** What has become of the call of an alert that calls a sender now. */
+export interface Called {
+  alert: string;
+  tier: number;
+  state: 'trying' | 'sent' | 'given-up' | 'withdrawn';
+  queued_at: string | null;
+  at: string | null;
 }
 
 /** Whether it is open; clock tells an instant of the server. */
@@ -41,4 +51,11 @@ export function details(s: Sender, clock: (at: string) => string): string[] {
   if (s.trouble && s.waiting > 0 && s.next_try_at) parts.push(text.next(clock(s.next_try_at)));
   parts.push(text.counts(s.sent, s.given_up), s.last_test_at ? text.test(clock(s.last_test_at)) : text.noTest);
   return parts;
+}
+
+/** By whom the present tier of an alert was called, and whether that was delivered; clock tells an instant of the server. */
+export function called(list: readonly Sender[], alert: string, tier: number, clock: (at: string) => string): string[] {
+  return list.flatMap((s) =>
+    s.calls.filter((c) => c.alert === alert && c.tier === tier).map((c) => text.called[c.state](s.id, clock(c.queued_at ?? ''), clock(c.at ?? ''))),
+  );
 }

@@ -15,4 +15,12 @@ export const senders = {
   counts: (sent: number, givenUp: number) => `${sent} sent${givenUp ? `, ${givenUp} given up` : ''} since the start`,
   test: (t: string) => `last test taken ${t}`,
   noTest: 'no test was taken yet',
+  /** Of one call: by which sender, since when, and when it came to what it is. */
+  called: {
+    trying: (id: string, from: string) => `not delivered yet by ${id}, which has tried since ${from}`,
+    sent: (id: string, _: string, at: string) => `delivered by ${id} at ${at}`,
+    'given-up': (id: string, _: string, at: string) => `given up by ${id} at ${at}`,
+    withdrawn: (id: string, _: string, at: string) => `withdrawn from ${id} at ${at}`,
+  },
+  tierCalled: (n: number, how: string[]) => `tier ${n} is called: ${how.join('; ')}`,
 };

@@ -2,17 +2,21 @@ import { fireEvent, render, screen, waitFor } from '@testing-library/svelte';
 import { tick } from 'svelte';
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
 import { who } from '../lib/deeds.svelte';
+import type { Sender } from '../lib/senders';
 import { alert } from '../lib/testplace';
 import AlertItem from './AlertItem.svelte';
 
 const sent: { path: string; body: unknown }[] = [];
 let answer: () => Response;
+let told: Pick<Sender, 'id' | 'calls'>[];
 
 beforeEach(() => {
   sent.length = 0;
   answer = () => Response.json(alert({ state: 'acknowledged', by: 'K-07' }));
   who.forget();
+  told = [];
   vi.stubGlobal('fetch', async (path: string, init: RequestInit) => {
+    if (path === '/api/v1/senders') return Response.json({ senders: told });
     sent.push({ path, body: JSON.parse(String(init.body)) });
     return answer();
   });
@@ -80,4 +84,19 @@ it.each([
 ] as const)('says in words that it is %s', (state, part, words) => {
   const { container } = render(AlertItem, { alert: alert({ state, ...part }) });
   expect(container.querySelector('.state')!.textContent!.replaceAll('\u00a0', ' ')).toMatch(words);
+});
+
+it('says by which sender its tier was called, and whether that was delivered', async () => {
+  const id = 'bed-1~long-load~pelvis';
+  const call = { alert: id, tier: 2, queued_at: '2031-01-01T10:10:00Z', at: '2031-01-01T10:10:02Z' };
+  told = [
+    { id: 'desk', calls: [{ ...call, tier: 1, state: 'sent' }] },
+    { id: 'second', calls: [{ ...call, state: 'sent' }, { ...call, alert: 'bed-2~long-load~pelvis', state: 'given-up' }] },
+    { id: 'chat', calls: [{ ...call, state: 'trying' }] },
+  ];
+  const { container } = render(AlertItem, { alert: alert({ tier: 2 }) });
+  const said = () => container.querySelector('.state')!.textContent!.replaceAll('\u00a0', ' ');
+  expect(said()).toMatch(/not acknowledged, tier 2 is due to be called/);
+  await waitFor(() => expect(said()).toMatch(/tier 2 is called: delivered by second at \S+; not delivered yet by chat, which has tried since \S+/));
+  expect(said()).not.toMatch(/desk|given up|due/);
 });
