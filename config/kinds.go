@@ -34,7 +34,7 @@ func (r *reader) kinds(in shape.Rule, out *rules.Rule, path tree.Path) {
 		out.Rate = &rules.Rate{Watch: x.Watch, Rise: x.Rise, Fall: x.Fall, Per: time.Duration(x.Per), Window: time.Duration(x.Window)}
 	}
 	if x := in.Quality; x != nil {
-		out.Quality = &rules.Quality{Unchanged: time.Duration(x.Unchanged), Share: x.Share, Loss: x.Loss, Clock: time.Duration(x.Clock)}
+		out.Quality = &rules.Quality{Unchanged: time.Duration(x.Unchanged), Share: x.Share, Loss: x.Loss, Clock: time.Duration(x.Clock), Battery: x.Battery}
 		for i, f := range x.Of {
 			if !slices.Contains(rules.Faults, rules.Fault(f)) {
 				r.doc.Report(path.With("quality", "of", i), "no fault is called %q: there are %s", f, rules.FaultNames())

@@ -46,7 +46,7 @@ func TestKinds(t *testing.T) {
 }
 
 func quality(of ...rules.Fault) *rules.Quality {
-	return &rules.Quality{Of: of, Unchanged: 10 * time.Minute, Share: 0.02, Loss: 0.05, Clock: 2 * time.Second}
+	return &rules.Quality{Of: of, Unchanged: 10 * time.Minute, Share: 0.02, Loss: 0.05, Clock: 2 * time.Second, Battery: 15}
 }
 
 // What the schema tells people of a default is what the rules say, and both say

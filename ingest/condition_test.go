@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -39,6 +40,37 @@ func TestABatteryThatOnlyTheLinkKnows(t *testing.T) {
 			if e := s.Condition.Battery; e.State != battery.Falling || e.Left.Hours() < 7 || e.Left.Hours() > 9.5 {
 				t.Errorf("%s: %+v: %s", s.ID, e, e.Sentence())
 			}
+		}
+	})
+}
+
+// A scan carries the level that was heard of last, unless that is long ago; one that
+// the bridge kept tells of another time, and one that comes before any level of none.
+func TestAScanCarriesTheLevelOfTheBattery(t *testing.T) {
+	bubble(t, mattress, func(r *rig) {
+		raw := make([]float64, 512)
+		want := []int{-1, 31, 31, -1, 30, -1, -1}
+		r.packed(&frame.Frame{Kind: frame.Readings, Readings: raw})
+		r.packed(&frame.Frame{Kind: frame.Status, Health: frame.Health{BatteryMV: 3900, BatteryPercent: 31, Celsius: 25}})
+		r.packed(&frame.Frame{Kind: frame.Readings, Readings: raw})
+		r.packed(&frame.Frame{Kind: frame.Readings, Readings: raw})
+		r.packed(&frame.Frame{Kind: frame.Readings, Readings: raw, Stored: true})
+		r.packed(&frame.Frame{Kind: frame.Status, Health: frame.Health{BatteryMV: 3900, BatteryPercent: 30, Celsius: 25}})
+		r.packed(&frame.Frame{Kind: frame.Readings, Readings: raw})
+		r.pass(3 * time.Hour)
+		r.packed(&frame.Frame{Kind: frame.Readings, Readings: raw})
+		r.packed(&frame.Frame{Kind: frame.Status, Health: frame.Health{BatteryMV: 3800, BatteryPercent: -1, Celsius: 25}})
+		r.packed(&frame.Frame{Kind: frame.Readings, Readings: raw})
+		var got []int
+		for _, s := range r.scans() {
+			percent, known := s.Battery.Percent()
+			if !known {
+				percent = -1
+			}
+			got = append(got, percent)
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("scans carry %v, want %v", got, want)
 		}
 	})
 }

@@ -82,6 +82,9 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 // pass screens a whole scan and hands it on.
 func (s *source) pass(scan *sample.Scan) {
 	s.lastPass, s.unheard = max(s.lastPass, scan.Arrived), false
+	if scan.Battery = 0; !scan.Stored {
+		scan.Battery = sample.ChargeOf(s.trend.Level(scan.Arrived))
+	}
 	s.withheld += uint64(s.screen.Pass(scan))
 	s.out(scan)
 }

@@ -63,6 +63,9 @@ func (c *checker) quality(at func(...any) []any, q *Quality) {
 	if slices.Contains(q.Of, Clock) && q.Clock <= 0 {
 		c.bad(at("quality", "clock"), "clock is by how much a clock may be off: give a duration above 0")
 	}
+	if slices.Contains(q.Of, Battery) && !(q.Battery > 0 && q.Battery < 100) {
+		c.bad(at("quality", "battery"), "battery is the level in percent at or below which it is low: give a number between 0 and 100")
+	}
 }
 
 func (c *checker) graduation(at func(...any) []any, g *Graduation) {

@@ -55,6 +55,7 @@ func (w *writer) scan(s *sample.Scan) {
 	w.flag(s.Stored)
 	w.floats(s.Values)
 	w.passage(s)
+	w.count(int(s.Battery))
 	w.flag(s.U != nil)
 	if s.U != nil {
 		w.floats(s.U)
@@ -150,6 +151,9 @@ func (r *reader) scan(version byte) (s sample.Scan) {
 	}
 	if version >= 4 {
 		r.passage(&s)
+	}
+	if version >= 5 {
+		s.Battery = sample.Charge(r.count(math.MaxUint8))
 	}
 	if version >= 3 && r.flag() {
 		n := len(s.Values)

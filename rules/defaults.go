@@ -41,6 +41,7 @@ func Defaults() []Default {
 		{"quality", "", "share", 0.02, own},
 		{"quality", "", "loss", 0.05, own},
 		{"quality", "", "clock", 2 * time.Second, own},
+		{"quality", "", "battery", 15.0, own},
 		{"drift", Wrap, "by", 9.4, "23.5 % of 40 mmHg, the mean loss within 4 h: J Wound Management 2023;24(3):87-94"},
 		{"drift", Wrap, "settle", 90 * time.Minute, "resting pressure is steady after 90 min: J Wound Management 2023;24(3):87-94"},
 	}

@@ -57,10 +57,11 @@
 // A quality watches the channels of a site, each by itself, and the cells of a mat,
 // of which so many must have a fault: what is silent, uncalibrated, at its rail,
 // without a value, open, stuck, in disagreement, past the date of its calibration or
-// extrapolated, and sources that lose frames or of which the clock is off. It goes
-// by the scans that were judged and nothing else, so that the record gives the same
-// again. The level of a battery is in no scan: no rule can ask for it. What is unknown elsewhere is what it asks for, so its
-// condition is never unknown, and it needs nobody to be there.
+// extrapolated, and sources that lose frames, of which the clock is off or the battery
+// is low. It goes by the scans that were judged and nothing else, so that the record
+// gives the same again: each carries the level of the battery that was known when it
+// came. A level lasts until another one is told. What is unknown elsewhere is what it
+// asks for, so its condition is never unknown, and it needs nobody to be there.
 //
 // # From alerts to what people are told
 //

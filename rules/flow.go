@@ -9,7 +9,8 @@ import (
 	"weald/rules/state"
 )
 
-// A flow is how the frames of a source come, over one to two windows of time: how
+// A flow is what the frames of a source say of it: the level of its battery, which
+// is the newest that was known, and how they come, over one to two windows of time: how
 // many are lost, and how far the instants at which they were sampled are from those
 // at which they arrived. A clock that is off shows in the fastest of them, as a
 // frame can be late, but not early (semantics of package clock); one that was mapped
@@ -19,6 +20,7 @@ type flow struct {
 	began       sample.Instant
 	seq         uint32 // of the newest frame
 	now, before passage
+	charge      sample.Charge
 }
 
 // A passage is what came in one window.
@@ -36,6 +38,9 @@ const (
 func (f *flow) add(s *sample.Scan) {
 	if s.Stored {
 		return
+	}
+	if s.Battery != 0 {
+		f.charge = s.Battery
 	}
 	first := s.Seq
 	if s.Counted {
@@ -78,16 +83,26 @@ func (f *flow) off() time.Duration {
 func (f *flow) fault(q *Quality) Fault {
 	for _, of := range q.Of {
 		switch {
-		case of == Lossy && f.lost() > q.Loss, of == Clock && f.off().Abs() > q.Clock:
+		case of == Lossy && f.lost() > q.Loss, of == Clock && f.off().Abs() > q.Clock, of == Battery && f.low(q):
 			return of
 		}
 	}
 	return ""
 }
 
+// low reports whether the battery is known to be low.
+func (f *flow) low(q *Quality) bool {
+	percent, known := f.charge.Percent()
+	return known && float64(percent) <= q.Battery
+}
+
 func (f *flow) words(of Fault) string {
-	if of == Lossy {
+	switch of {
+	case Lossy:
 		return fmt.Sprintf("loses %.0f %% of its frames", 100*f.lost())
+	case Battery:
+		percent, _ := f.charge.Percent()
+		return fmt.Sprintf("has a battery at %d %%", percent)
 	}
 	way := "behind"
 	if f.off() < 0 {
@@ -108,4 +123,7 @@ func (f *flow) Code(c *state.Codec) {
 		c.Int(&p.lost, 0, math.MaxInt)
 		c.Duration(&p.least)
 	}
+	charge := int(f.charge)
+	c.Int(&charge, 0, int(sample.ChargeOf(100)))
+	f.charge = sample.Charge(charge)
 }

@@ -21,6 +21,8 @@ type Quality struct {
 	Loss float64
 	// Clock is by how much a source's clock may be off.
 	Clock time.Duration
+	// Battery is the level in percent at or below which a source's battery is low.
+	Battery float64
 }
 
 // A Fault is what a channel, or its source, can have.
@@ -40,10 +42,11 @@ const (
 	Extrapolated Fault = "extrapolated" // it measures a pressure outside of what it was calibrated for
 	Lossy        Fault = "loss"         // its source loses frames
 	Clock        Fault = "clock"        // its source's clock is off
+	Battery      Fault = "battery"      // its source's battery is low; what tells no level has none
 )
 
 // Faults are all faults.
-var Faults = []Fault{Silent, Uncalibrated, Saturated, Missing, Open, Stuck, Disagrees, Expired, Extrapolated, Lossy, Clock}
+var Faults = []Fault{Silent, Uncalibrated, Saturated, Missing, Open, Stuck, Disagrees, Expired, Extrapolated, Lossy, Clock, Battery}
 
 // FaultNames lists them for a sentence.
 func FaultNames() string {

@@ -36,6 +36,14 @@ func slowly(of rules.Fault, q *rules.Quality, history []sample.Scan) bool {
 	if len(live) == 0 {
 		return false
 	}
+	if of == rules.Battery {
+		for i := len(live) - 1; i >= 0; i-- {
+			if percent, known := live[i].Battery.Percent(); known {
+				return float64(percent) <= q.Battery
+			}
+		}
+		return false
+	}
 	// What came in this minute and the one before, if that followed.
 	starts := []int{0}
 	for i := range live {
@@ -171,6 +179,9 @@ func TestQualityIsWhatTheScansSay(t *testing.T) {
 					x := sample.Scan{
 						At: sample.Instant(at), Rail: 4095, Seq: seq, Stored: rapid.IntRange(0, 15).Draw(t, "stored") == 0,
 						Arrived: sample.Instant(at).Add(time.Duration(late*1e9) + time.Duration(rapid.IntRange(0, 5).Draw(t, "jitter"))*1e8),
+					}
+					if told := rapid.IntRange(0, 9).Draw(t, "told"); told < 3 {
+						x.Battery = sample.ChargeOf(told * rapid.IntRange(5, 15).Draw(t, "level")) // of a stored scan not to be believed
 					}
 					for i, kind := range kinds {
 						raw := []float64{7, 400, 300 + 200*float64((n+i)%2), 4095}[kind]

@@ -10,7 +10,7 @@ import (
 )
 
 func faulty(of ...rules.Fault) rules.Rule {
-	q := &rules.Quality{Of: of, Unchanged: 20 * time.Second, Share: 0.25, Loss: 0.1, Clock: 2 * time.Second}
+	q := &rules.Quality{Of: of, Unchanged: 20 * time.Second, Share: 0.25, Loss: 0.1, Clock: 2 * time.Second, Battery: 15}
 	return rules.Rule{ID: "sensor", Quality: q, OnDelay: 5 * time.Second, ForgetAfter: time.Minute, Priority: alert.Low}
 }
 

@@ -20,7 +20,7 @@ import (
 // calibration, x extrapolated, e expired, w withheld, d doubled every other second.
 // A reading at 4095 is at the rail. "lost n" has n frames lost before each scan,
 // "late n" has it arrive n seconds late. Lines that begin with "=" are what must
-// happen, ~ what is said then.
+// happen, ~ what is said then. "battery n" has a scan carry that level.
 func tell(t *testing.T, s *story, timeline string) {
 	t.Helper()
 	seq := uint32(0)
@@ -55,15 +55,18 @@ func scanOf(t *testing.T, at time.Duration, fields []string, seq *uint32) *sampl
 	*seq++
 	for i := 0; i < len(fields); i++ {
 		f := fields[i]
-		if f == "lost" || f == "late" {
+		if f == "lost" || f == "late" || f == "battery" {
 			n, err := strconv.ParseFloat(fields[i+1], 64)
 			if err != nil {
 				t.Fatal(err)
 			}
-			if i++; f == "lost" {
+			switch i++; f {
+			case "lost":
 				*seq += uint32(n)
-			} else {
+			case "late":
 				x.Arrived = x.Arrived.Add(time.Duration(n * 1e9))
+			case "battery":
+				x.Battery = sample.ChargeOf(int(n))
 			}
 			continue
 		}
@@ -177,6 +180,24 @@ func TestQualityTimelines(t *testing.T) {
 			~ a/leg has a clock that is 3 s behind
 			126s     400 410 420
 			= 2m6s cleared bench-1~sensor~ankle`},
+		"battery": {rules.Battery, `
+			# unknown is not empty
+			0s..20s  400 410 420
+			21s..30s 400 410 420 battery 16
+			31s..34s 400 410 420 battery 15
+			35s      400 410 420 battery 16
+			36s..38s 400 410 420 battery 15
+			# a level lasts until another one is told
+			39s..42s 400 410 420
+			= 41s raised bench-1~sensor~ankle
+			~ ankle with a faulty channel for 5 s: a/leg has a battery at 15 % when raised
+			43s..60s 400 410 420
+			61s      400 410 420 battery 90
+			= 1m1s cleared bench-1~sensor~ankle
+			62s..90s 400 410 420
+			91s..97s 400 410 420 battery 0
+			= 1m36s raised bench-1~sensor~ankle
+			~ a/leg has a battery at 0 %`},
 	} {
 		t.Run(name, func(t *testing.T) { tell(t, newStory(t, cluster(3, nil, faulty(c.of))), c.timeline) })
 	}
@@ -212,7 +233,7 @@ func TestQualityIsChecked(t *testing.T) {
 	for what, spoil := range map[string]func(*rules.Quality){
 		"of": func(q *rules.Quality) { q.Of = nil }, "unchanged": func(q *rules.Quality) { q.Unchanged = 0 },
 		"share": func(q *rules.Quality) { q.Share = math.NaN() }, "loss": func(q *rules.Quality) { q.Loss = 1 },
-		"clock": func(q *rules.Quality) { q.Clock = -1 },
+		"clock": func(q *rules.Quality) { q.Clock = -1 }, "battery": func(q *rules.Quality) { q.Battery = 0 },
 	} {
 		rule := faulty(rules.Faults...)
 		spoil(rule.Quality)

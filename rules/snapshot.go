@@ -25,7 +25,10 @@ import (
 // Version 4 has the parts of those of a mat's cells apart; of version 3 all are
 // taken to be of the cells alone until the next scan. It has more of scans that
 // wait, and of rules of quality, which begin anew.
-const snapshotVersion = 4
+//
+// Version 5 has the levels of batteries, in scans that wait and of rules of quality,
+// which begin anew.
+const snapshotVersion = 5
 
 // SnapshotPlace adds the state of a place to b: every accumulator, memory and
 // raised alert, and the values that its signals last. RestorePlace takes it up

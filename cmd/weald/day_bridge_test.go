@@ -27,6 +27,7 @@ type wireless struct {
 	stores  bool          // what it could not send it sends later
 	cuts    time.Duration // how long the road is there at most; 0 for ever
 	read    func(at sample.Instant) []float64
+	battery func(at sample.Instant) float64 // its level in percent; nil where it tells none
 
 	// wire makes bytes of a scan.
 	wire func(*wireless, *frame.Frame, sample.Instant) []byte
@@ -104,6 +105,9 @@ func (b *wireless) boot(at sample.Instant) {
 	b.booted, b.seq, b.dies, b.kept = at, 0, b.soon(b.reboots), nil
 }
 
+// batteryEvery is after how many frames a bridge tells the level of its battery.
+const batteryEvery = 100
+
 // until returns what is sent of all that is measured until an instant.
 func (b *wireless) until(now sample.Instant, connected bool) (out []byte) {
 	for ; b.next <= now; b.next = b.next.Add(b.every) {
@@ -139,6 +143,12 @@ func (b *wireless) until(now sample.Instant, connected bool) (out []byte) {
 			continue
 		}
 		out = append(out, bytes...)
+		if b.battery != nil && b.seq%batteryEvery == 0 {
+			status := &frame.Frame{Kind: frame.Status, Source: 1, Seq: b.seq, Millis: f.Millis,
+				Health: frame.Health{BatteryMV: -1, BatteryPercent: int(b.battery(b.next)), Celsius: frame.NoCelsius}}
+			out = append(out, b.wire(b, status, b.next)...)
+			b.seq++
+		}
 		out = append(out, b.held...)
 		b.held = nil
 		b.sent++
@@ -196,7 +206,7 @@ func dayBridges(t *testing.T, w world) (bridges map[string]*wireless, ports map[
 	body := func(at sample.Instant) float64 { return max(0, moves(at)) }
 	noise, breath := rng(), rng()
 	bridges = map[string]*wireless{
-		"steady": {ppm: 0, read: func(sample.Instant) []float64 { return []float64{40 + noise.Float64()} }},
+		"steady": {ppm: 0, battery: wave(rng(), 5, 60, 53*time.Minute), read: func(sample.Instant) []float64 { return []float64{40 + noise.Float64()} }},
 		"rough": {ppm: 480, lossy: true, reboots: time.Hour, cuts: 40 * time.Minute,
 			read: func(at sample.Instant) []float64 { return []float64{tight(at), tight(at) + 2, slow(at)} }},
 		"locker": {ppm: -300, stores: true, cuts: 50 * time.Minute,

@@ -61,11 +61,13 @@ rules:
   - {id: sore, limit: {watch: mat.pressure, above: 30}, on_delay: 90s, off_delay: 10s, resets_after: 1m, priority: medium}
   - {id: cells, at: {kind: bed}, quality: {unchanged: 20m, share: 0}, on_delay: 2m, off_delay: 1m, priority: low}
   - {id: sensors, at: {place: bench-2}, quality: {unchanged: 20m}, on_delay: 2m, off_delay: 1m, priority: low}
+  - {id: power, at: {place: bench-1}, quality: {of: [battery]}, on_delay: 3m, off_delay: 1m, priority: low}
 `
 
 // A day in which everything happens: frames get lost, come twice and overtake
 // each other; bridges lose their way, keep what they measure and send it later,
-// reboot, and have clocks that are wrong; a cell of a mat is dead; two people
+// reboot, have batteries that run low, and clocks that are wrong; a cell of a mat is
+// dead; two people
 // acknowledge, shelve and take out of service what they find; and three times the
 // daemon is killed (-9). Judged again from its record, the day gives the alerts of
 // the live runs, to the byte and in their order, none lost and none doubled, and
@@ -126,6 +128,7 @@ type dayRecord struct {
 
 	scans, stored, overtaken, gaps, restarts int
 	withheld                                 int // readings of the dead cell
+	low                                      int // how often a battery was
 	steady                                   []record.Input
 }
 
@@ -144,6 +147,9 @@ func readDay(t *testing.T, dir string) *dayRecord {
 		event := e.Body.(record.Transition).Event
 		if event.Rule == "two-hours" && event.What == alert.Raised {
 			d.raised = append(d.raised, event.At)
+		}
+		if event.Rule == "power" && event.What == alert.Raised {
+			d.low++
 		}
 		d.changes = append(d.changes, printed(t, &event))
 	}
@@ -191,6 +197,7 @@ func (d *dayRecord) happened(t *testing.T) {
 	for what, n := range map[string]int{
 		"scan was sent later": d.stored, "scan was overtaken": d.overtaken, "frame was lost": d.gaps,
 		"device restarted": d.restarts, "reading of the dead cell was left out": d.withheld,
+		"battery was low": d.low,
 	} {
 		if n == 0 {
 			t.Errorf("no %s: the day proves nothing about that", what)

@@ -71,11 +71,7 @@ func (t *Trend) Estimate(now sample.Instant) Estimate {
 	if t.known == 0 {
 		return e
 	}
-	patience := oldAfter
-	if t.before != sample.Past {
-		patience = max(patience, 4*t.at.Sub(t.before))
-	}
-	if now.Sub(t.at) > patience {
+	if t.old(now) {
 		return e
 	}
 	e.State, e.Percent, e.MV = Measuring, t.percent, t.mV
@@ -115,6 +111,24 @@ func (t *Trend) Estimate(now sample.Instant) Estimate {
 	e.Least = left(t.fit.level-t.step(), t.fit.fast)
 	e.Most = left(t.fit.level+t.step(), t.fit.slow)
 	return e
+}
+
+// Level returns the level in percent at the given instant, which must not be before
+// the newest status; -1 where it is not known, or has not been heard of for long.
+func (t *Trend) Level(now sample.Instant) int {
+	if t.known == 0 || t.old(now) {
+		return -1
+	}
+	return t.percent
+}
+
+// old reports whether the newest status is too old for a level to count.
+func (t *Trend) old(now sample.Instant) bool {
+	patience := oldAfter
+	if t.before != sample.Past {
+		patience = max(patience, 4*t.at.Sub(t.before))
+	}
+	return now.Sub(t.at) > patience
 }
 
 // Sentence says what is known in one sentence, empty if nothing is.

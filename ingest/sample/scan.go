@@ -30,6 +30,10 @@ type Scan struct {
 	// the source: all are missing.
 	Damaged bool
 
+	// Battery is the level of the source's battery, as it was last heard of when the
+	// scan came. One that the bridge kept does not tell it.
+	Battery Charge
+
 	// Rail is the reading, as delivered, at and above which a value is
 	// unknown: +Inf where there is none.
 	Rail float64

@@ -76,7 +76,7 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	kept := record.Scan{
 		Ord: ord, At: s.At, Arrived: s.Arrived, Seq: s.Seq,
 		First: s.First, Millis: s.Millis, Counted: s.Counted,
-		Stored: s.Stored, Damaged: s.Damaged, Rail: s.Rail, Raw: append(k.buffer(), s.Raw...),
+		Stored: s.Stored, Damaged: s.Damaged, Battery: s.Battery, Rail: s.Rail, Raw: append(k.buffer(), s.Raw...),
 	}
 	// The engine did not see what was left out of the signals although it was
 	// delivered, so whoever feeds it again must not.

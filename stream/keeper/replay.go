@@ -96,7 +96,7 @@ func (r *Reviver) Revive(source string, s *record.Scan) (*sample.Scan, bool) {
 	}
 	r.scan = sample.Scan{
 		Source: i, At: s.At, Arrived: s.Arrived, Seq: s.Seq, Stored: s.Stored, Damaged: s.Damaged,
-		First: s.First, Millis: s.Millis, Counted: s.Counted,
+		First: s.First, Millis: s.Millis, Counted: s.Counted, Battery: s.Battery,
 		Rail: rail, Values: values[:len(s.Raw)], Raw: s.Raw,
 	}
 	r.converters[i].Convert(r.scan.Values, s.Raw, 0, rail)

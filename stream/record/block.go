@@ -33,7 +33,11 @@ import (
 //
 // Version 3 has, before the ordinals, by how much the first is greater than the
 // last one of the block before; 0 if there is none (uvarint).
-const blockVersion = 3
+//
+// Version 4 has, before the raw readings, the levels of the battery: 0 if none is
+// known, 1 and the one of all, or 2 and each (a byte: the percent and 1, 0 for an
+// unknown one).
+const blockVersion = 4
 
 const (
 	flagStored  = 1
@@ -62,6 +66,7 @@ func (b *Block) Append(dst []byte) ([]byte, error) {
 	dst = appendFlags(dst, b.Scans)
 	dst = appendRails(dst, b.Scans)
 	dst = appendCounters(dst, b.Scans)
+	dst = appendCharges(dst, b.Scans)
 	dst = appendRaw(dst, b.Scans)
 	return seal(dst, start), nil
 }
@@ -223,6 +228,34 @@ func readRails(c *cursor, scans []Scan) {
 	}
 }
 
+func appendCharges(dst []byte, scans []Scan) []byte {
+	one := scans[0].Battery
+	switch other := func(s Scan) bool { return s.Battery != one }; {
+	case slices.ContainsFunc(scans, other):
+		dst = append(dst, 2)
+		for i := range scans {
+			dst = append(dst, byte(scans[i].Battery))
+		}
+		return dst
+	case one == 0:
+		return append(dst, 0)
+	}
+	return append(dst, 1, byte(one))
+}
+
+func readCharges(c *cursor, scans []Scan) {
+	how, charge := c.byte(), byte(0)
+	if how == 1 {
+		charge = c.byte()
+	}
+	for i := range scans {
+		if how == 2 {
+			charge = c.byte()
+		}
+		scans[i].Battery = sample.Charge(charge)
+	}
+}
+
 // DecodeBlock is the inverse of Append. Its errors wrap ErrDamaged, ErrNewer or
 // ErrForm. The block shares no memory with b.
 func DecodeBlock(b []byte) (*Block, error) {
@@ -247,6 +280,9 @@ func DecodeBlock(b []byte) (*Block, error) {
 	readFlags(c, block.Scans)
 	readRails(c, block.Scans)
 	readCounters(c, block.Scans, version)
+	if version >= 4 {
+		readCharges(c, block.Scans)
+	}
 	if before > 0 {
 		block.After = block.Scans[0].Ord - before
 	}

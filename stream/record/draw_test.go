@@ -54,6 +54,7 @@ func drawBlock(t *rapid.T) *Block {
 	channels := rapid.IntRange(0, 9).Draw(t, "channels")
 	reading := drawReading(t)
 	rail := rapid.SampledFrom([]float64{math.NaN(), 4095}).Draw(t, "rail")
+	told, level := rapid.Bool().Draw(t, "tells"), rapid.IntRange(-1, 100).Draw(t, "battery")
 	ord := uint64(0)
 	for range rapid.IntRange(1, 12).Draw(t, "scans") {
 		ord += rapid.Uint64Range(1, 1<<40).Draw(t, "ord")
@@ -64,6 +65,10 @@ func drawBlock(t *rapid.T) *Block {
 		}
 		if s.Counted = rapid.Bool().Draw(t, "counted"); s.Counted {
 			s.Millis, s.First = rapid.Uint32().Draw(t, "millis"), s.Seq-rapid.Uint32Range(0, 9).Draw(t, "frames")
+		}
+		if told {
+			s.Battery = sample.ChargeOf(level)
+			level -= max(0, rapid.IntRange(-3, 1).Draw(t, "falls"))
 		}
 		if rapid.IntRange(0, 9).Draw(t, "moves") == 0 {
 			s.Rail = drawFloat(t, "rail")

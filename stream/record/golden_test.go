@@ -60,6 +60,11 @@ func goldens() map[string]golden {
 		s.Counted, s.Millis, s.First = i != 6, math.MaxUint32-300+100*uint32(i)+uint32(i%2), s.Seq-uint32(i%3)
 		counted.Scans = append(counted.Scans, s)
 	}
+	charged := &Block{Source: "hub/mat4", Number: 20, Config: 3}
+	for i, s := range counted.Scans {
+		s.Battery = sample.ChargeOf(21 - i/4)
+		charged.Scans = append(charged.Scans, s)
+	}
 	following := *counted
 	following.Number, following.After = 19, counted.Scans[0].Ord-300
 	event := alert.Event{At: base, Key: alert.Key{Place: "bench-1", Rule: "ankle-too-tight", Subject: "ankle"},
@@ -78,6 +83,7 @@ func goldens() map[string]golden {
 		"block-floats":     {"block", floats, block, false},
 		"v2/block-counted": {"block", counted, block, false},
 		"v3/block-after":   {"block", &following, block, false},
+		"v4/block-charged": {"block", charged, block, false},
 		"ticks": {"ticks", &Ticks{Number: 5, Ticks: []Tick{{Ord: 8, At: base}, {Ord: 9, Place: "bed-4", At: base + 25e7}}},
 			func(b []byte) (any, error) { return DecodeTicks(b) }, true},
 		"entry-transition":           {"entry", with(0, Transition{event}), entry, true},

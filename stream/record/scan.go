@@ -25,6 +25,8 @@ type Scan struct {
 	// Stored says that the bridge kept the scan and sent it later; Damaged,
 	// that it looked damaged and none of its values was believed.
 	Stored, Damaged bool
+	// Battery is the level of the source's battery as it was known then.
+	Battery sample.Charge
 	// Rail is the raw reading at and above which a channel is saturated; NaN
 	// where there is none. It is usually the same in all scans of a block.
 	Rail float64
@@ -131,7 +133,7 @@ func (b *Block) Begins(c *Block) bool {
 func (s *Scan) equal(o *Scan) bool {
 	if s.Ord != o.Ord || s.At != o.At || s.Arrived != o.Arrived || s.Seq != o.Seq ||
 		s.Counted != o.Counted || s.Counted && (s.First != o.First || s.Millis != o.Millis) ||
-		s.Stored != o.Stored || s.Damaged != o.Damaged || !same(s.Rail, o.Rail) || len(s.Raw) != len(o.Raw) {
+		s.Battery != o.Battery || s.Stored != o.Stored || s.Damaged != o.Damaged || !same(s.Rail, o.Rail) || len(s.Raw) != len(o.Raw) {
 		return false
 	}
 	for i := range s.Raw {

@@ -168,7 +168,8 @@ type Quality struct {
 	// because it disagrees with the other channels there; expired, past the date of
 	// its calibration; extrapolated, measuring a pressure outside of what it was
 	// calibrated for; loss, of a source that loses frames; clock, of a source of
-	// which the clock is off. Default: all of them.
+	// which the clock is off; battery, of a source of which the battery is low.
+	// Default: all of them.
 	Of []string `yaml:"of"`
 
 	// For how long a channel must not change at all to be stuck or open. Default
@@ -186,4 +187,9 @@ type Quality struct {
 	// By how much a source's clock may be off. Default 2s (our own choice, no
 	// source).
 	Clock Duration `yaml:"clock" jsonschema:"default=2s"`
+
+	// The level of a source's battery, in percent, at or below which it is low. A
+	// source that tells its voltage alone tells no level. Default 15 (our own
+	// choice, no source).
+	Battery float64 `yaml:"battery" jsonschema:"exclusiveMinimum=0,exclusiveMaximum=100,default=15"`
 }

@@ -117,7 +117,7 @@ type Mail struct {
 
 // Topic is where at a broker messages go.
 type Topic struct {
-	// Address and port of the broker, such as broker:1883. It has to speak MQTT 5.
+	// Address and port of the broker, such as broker:1883. It has to speak MQTT 5 or 3.1.1.
 	Broker string `yaml:"broker" jsonschema:"required"`
 
 	// Topic under which the sender publishes: NAME/lamp is off, low, medium or
