@@ -15,10 +15,14 @@ const (
 	oldMaps  = 120 + mapGroup // of the oldest group all but some may be gone
 )
 
-// MapStep is the step in mmHg to which cells of older maps are kept.
-const MapStep = 0.1
+// MapStep and OldMapStep are the steps in mmHg in which cells are told to pages, and
+// in which those of older maps are kept, which is far below what a sensor is sure of.
+const (
+	MapStep    = 0.1
+	OldMapStep = 0.5
+)
 
-// NoCell is an older map's cell that was unknown; no pressure is coded so.
+// NoCell is the code of a cell that is unknown; no pressure is coded so.
 const NoCell = math.MinInt16
 
 // NoTime is the loaded time of a cell that is unknown; longer times than
@@ -50,8 +54,7 @@ type grid struct {
 }
 
 // An oldMap stands from at on for all maps up to the next, the last of which ends
-// at until. Its cells are coded by Code, less those of the map before it, which
-// makes them a quarter as large.
+// at until. Its cells are codes of OldMapStep, less those of the map before it.
 type oldMap struct {
 	at, until sample.Instant
 	cells     []byte // see pack
@@ -95,7 +98,7 @@ func (g *grid) keep() {
 	}
 	codes := make([]int16, len(g.now.Cells))
 	for i, v := range g.now.Cells {
-		codes[i] = Code(v)
+		codes[i] = code(v, OldMapStep)
 	}
 	o := &g.old[g.next%oldMaps]
 	g.next++
@@ -109,12 +112,14 @@ func (g *grid) keep() {
 
 // Code writes a pressure in steps of MapStep, NoCell for unknown, and the
 // nearest it can for what is out of range.
-func Code(v float32) int16 {
+func Code(v float32) int16 { return code(v, MapStep) }
+
+func code(v float32, step float64) int16 {
 	if v != v {
 		return NoCell
 	}
 	// The quotient is rounded half up; maps are read by eyes.
-	return int16(min(max(math.Floor(float64(v)/MapStep+0.5), NoCell+1), math.MaxInt16))
+	return int16(min(max(math.Floor(float64(v)/step+0.5), NoCell+1), math.MaxInt16))
 }
 
 // MapVersion tells whether a place's map is a new one.
@@ -158,7 +163,7 @@ func (s *Store) MapAt(place int, at sample.Instant, m *Map) error {
 	for _, c := range g.cells(best) {
 		v := float32(math.NaN())
 		if c != NoCell {
-			v = float32(float64(c) * MapStep)
+			v = float32(float64(c) * OldMapStep)
 		}
 		m.Cells = append(m.Cells, v)
 	}

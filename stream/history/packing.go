@@ -1,5 +1,7 @@
 package history
 
+import "math/bits"
+
 // first is the number of the oldest map that is remembered: the first of a group.
 func (g *grid) first() int {
 	n := max(0, g.next-oldMaps)
@@ -15,58 +17,125 @@ func (g *grid) cells(n int) []int16 {
 	return codes
 }
 
-// large marks a difference that is written in the largeNibbles that follow.
+// A difference takes as many ones as fit into it with low bits cut off, a zero, and
+// those bits (Rice 1979). From longest ones on it is written as it is instead.
 const (
-	large        = 15
-	largeNibbles = 5 // 17 bits are enough for any difference
+	longest   = 12
+	wholeBits = 17 // enough for any difference of two codes
+	mostLow   = 8  // bits that are cut off, at most
 )
 
-// pack appends by how much codes differ from those before: zig-zagged, half a byte
-// each, the low one first, but for the large ones. A body that lies still is
-// noise, which is small.
+// zigzag makes small numbers of small differences, positive or negative.
+func zigzag(code, before int16) uint32 {
+	d := int32(code) - int32(before)
+	return uint32(d<<1 ^ d>>31)
+}
+
+// pack appends by how much codes differ from those before: first how many low bits
+// are cut off, then the differences. A body that lies still is noise, which is small:
+// two bits a cell and a little more.
 func pack(dst []byte, codes, before []int16) []byte {
-	half, open := byte(0), false
-	put := func(nibble uint32) {
-		if open = !open; open {
-			half = byte(nibble)
-			return
-		}
-		dst = append(dst, half|byte(nibble)<<4)
-	}
+	low := fewestBits(codes, before)
+	w := writer{out: append(dst, byte(low))}
 	for i, c := range codes {
-		d := int32(c) - int32(before[i])
-		z := uint32(d<<1 ^ d>>31)
-		if z < large {
-			put(z)
+		z := zigzag(c, before[i])
+		if ones := z >> low; ones < longest {
+			w.put(1<<ones-1, int(ones)+1)
+			w.put(z&(1<<low-1), low)
 			continue
 		}
-		put(large)
-		for k := range largeNibbles {
-			put(z >> (4 * k) & 15)
+		w.put(1<<longest-1, longest)
+		w.put(z, wholeBits)
+	}
+	return w.end()
+}
+
+// fewestBits is how many low bits to cut off for the shortest text.
+func fewestBits(codes, before []int16) int {
+	var all [mostLow + 1]int
+	for i, c := range codes {
+		z := zigzag(c, before[i])
+		for low := range all {
+			if ones := z >> low; ones < longest {
+				all[low] += int(ones) + 1 + low
+			} else {
+				all[low] += longest + wholeBits
+			}
 		}
 	}
-	if open {
-		put(0)
+	best := 0
+	for low, n := range all {
+		if n < all[best] {
+			best = low
+		}
 	}
-	return dst
+	return best
 }
 
 // unpack adds to codes what pack has written.
 func unpack(codes []int16, b []byte) {
-	k := 0
-	get := func() uint32 {
-		v := uint32(b[k/2]) >> (4 * (k % 2)) & 15
-		k++
-		return v
-	}
+	low := int(b[0])
+	r := reader{in: b[1:]}
 	for i := range codes {
-		z := get()
-		if z == large {
-			z = 0
-			for k := range largeNibbles {
-				z |= get() << (4 * k)
-			}
+		var z uint32
+		if ones := r.ones(); ones < longest {
+			z = uint32(ones)<<low | r.get(low)
+		} else {
+			z = r.get(wholeBits)
 		}
 		codes[i] += int16(int32(z>>1) ^ -int32(z&1))
 	}
+}
+
+// A writer writes bits, the low ones of a byte first.
+type writer struct {
+	out  []byte
+	bits uint64
+	n    int
+}
+
+// put writes the n low bits of v, n at most 32.
+func (w *writer) put(v uint32, n int) {
+	w.bits |= uint64(v) << w.n
+	for w.n += n; w.n >= 8; w.n -= 8 {
+		w.out = append(w.out, byte(w.bits))
+		w.bits >>= 8
+	}
+}
+
+func (w *writer) end() []byte {
+	w.put(0, 7) // what is begun is written
+	return w.out
+}
+
+// A reader reads what a writer wrote.
+type reader struct {
+	in   []byte
+	bits uint64
+	n    int
+}
+
+func (r *reader) fill() {
+	for ; r.n <= 32 && len(r.in) > 0; r.in = r.in[1:] {
+		r.bits |= uint64(r.in[0]) << r.n
+		r.n += 8
+	}
+}
+
+func (r *reader) get(n int) uint32 {
+	r.fill()
+	v := uint32(r.bits) & (1<<n - 1)
+	r.bits >>= n
+	r.n -= n
+	return v
+}
+
+// ones reads ones, and the zero that ends them unless they are longest.
+func (r *reader) ones() int {
+	r.fill()
+	n := min(bits.TrailingZeros64(^r.bits), longest)
+	skip := min(n+1, longest)
+	r.bits >>= skip
+	r.n -= skip
+	return n
 }

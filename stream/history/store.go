@@ -6,7 +6,7 @@
 // the last minute, at most 1,024 (4 bytes a series and row, 16 more a row); for each
 // series 62 minutes of seconds (12 bytes each while they differ, taken as they fill
 // up), or, where somebody else keeps them too, those of the last minutes; for each
-// mat the present map and 120 older ones, half a minute apart (about a byte a cell).
+// mat the present map and 120 older ones, half a minute apart (about 3 bits a cell).
 //
 // The pipeline writes, anybody reads. Every place has a lock of its own, held
 // for copying and never for more.

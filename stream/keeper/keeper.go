@@ -39,9 +39,9 @@ type Keeper struct {
 
 	writing sync.Mutex // held while something is being written, so that it is in order
 
-	open  []record.Block // by source: what was kept of a block that may grow; guarded by writing
-	ends  []int          // by source: with how many scans its block ends; guarded by writing
-	doubt bool           // it is not known what became of the last writing; guarded by writing
+	open  []open // by source: what was kept of a block that may grow; guarded by writing
+	ends  []int  // by source: with how many scans its block ends; guarded by writing
+	doubt bool   // it is not known what became of the last writing; guarded by writing
 
 	mu      sync.Mutex
 	blocks  []record.Block // by source; guarded by mu, as is all below
@@ -54,14 +54,15 @@ type Keeper struct {
 	failing bool           // the last writing of readings failed
 	failed  sample.Instant // when that began
 	trouble string         // why, in plain words
-	spare   [][]float64
+	spare   spares[float64]
+	counts  spares[uint16]
 }
 
 // New returns a Keeper for the sources and places of plan, which goes on where r
 // has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
 	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard, now: now, log: log,
-		blocks: make([]record.Block, len(plan.Sources)), open: make([]record.Block, len(plan.Sources)), ends: turns(len(plan.Sources))}
+		blocks: make([]record.Block, len(plan.Sources)), open: make([]open, len(plan.Sources)), ends: turns(len(plan.Sources))}
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
 	}
@@ -76,7 +77,7 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	kept := record.Scan{
 		Ord: ord, At: s.At, Arrived: s.Arrived, Seq: s.Seq,
 		First: s.First, Millis: s.Millis, Counted: s.Counted,
-		Stored: s.Stored, Damaged: s.Damaged, Battery: s.Battery, Rail: s.Rail, Raw: append(k.buffer(), s.Raw...),
+		Stored: s.Stored, Damaged: s.Damaged, Battery: s.Battery, Rail: s.Rail, Raw: append(k.spare.get(), s.Raw...),
 	}
 	// The engine did not see what was left out of the signals although it was
 	// delivered, so whoever feeds it again must not.

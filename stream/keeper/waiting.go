@@ -48,26 +48,8 @@ func (l *loss) String() string {
 	return fmt.Sprintf("%d scans that came from %v to %v found no room and are lost: %s", l.scans, l.first, l.last, strings.Join(each, ", "))
 }
 
-// buffer returns an empty slice that may have room already. The caller holds mu,
-// as does that of all below.
-func (k *Keeper) buffer() []float64 {
-	n := len(k.spare)
-	if n == 0 {
-		return nil
-	}
-	b := k.spare[n-1]
-	k.spare = k.spare[:n-1]
-	return b[:0]
-}
-
-// reuse takes the readings of a scan that is not needed any more.
-func (k *Keeper) reuse(raw []float64) {
-	if len(k.spare) < 256 {
-		k.spare = append(k.spare, raw)
-	}
-}
-
-// makeRoom gives up the oldest of what waits while it is too much.
+// makeRoom gives up the oldest of what waits while it is too much. The caller holds
+// mu, as does that of all below.
 func (k *Keeper) makeRoom() {
 	for k.pending > mostPending || k.holds > mostReadings {
 		k.giveUp()
@@ -91,7 +73,7 @@ func (k *Keeper) giveUp() {
 	k.gone.add(oldest.Source, s)
 	k.lost++
 	k.holds -= len(s.Raw)
-	k.reuse(s.Raw)
+	k.spare.put(s.Raw)
 	s.Raw = nil
 	oldest.Scans = oldest.Scans[1:]
 }

@@ -60,7 +60,7 @@ func (k *Keeper) writeShare(ctx context.Context, from int) (next int, err error)
 	holds := 0
 	for next = from; next < len(k.open) && holds < k.share; next++ {
 		if b := &k.blocks[next]; len(b.Scans) > 0 {
-			holds += (len(k.open[next].Scans) + len(b.Scans)) * len(b.Scans[0].Raw)
+			holds += (len(k.open[next].block.Scans) + len(b.Scans)) * len(b.Scans[0].Raw)
 		}
 	}
 	k.mu.Unlock()
@@ -103,24 +103,22 @@ func (k *Keeper) appendOnce(ctx context.Context, grow bool, of wanted) error {
 		return err
 	}
 	for i := range blocks {
-		open := &k.open[parts[i].source]
-		if *open = blocks[i]; grows(open, k.ends[parts[i].source]) {
-			continue
+		source := parts[i].source
+		o := &k.open[source]
+		if o.set(blocks[i], parts[i].kept, &k.counts); !o.grows(k.ends[source]) {
+			k.ends[source] = blockScans
+			o.end(&k.counts)
 		}
-		k.ends[parts[i].source] = blockScans
-		for j := range open.Scans {
-			k.reuse(open.Scans[j].Raw)
-		}
-		open.Scans = nil
+		k.reuse(blocks[i].Scans)
 	}
 	return nil
 }
 
-// grows reports whether a block that was kept, and ends with so many scans, takes
-// more.
-func grows(b *record.Block, ends int) bool {
-	n := len(b.Scans)
-	return n < ends && (n+1)*len(b.Scans[0].Raw) <= blockHolds
+// reuse takes the room of readings that nobody needs any more.
+func (k *Keeper) reuse(scans []record.Scan) {
+	for i := range scans {
+		k.spare.put(scans[i].Raw)
+	}
 }
 
 // leastEnds is how many scans a block takes at least that begins before its turn.
@@ -148,10 +146,12 @@ func (k *Keeper) begun(source, scans int) {
 // letGo ends all blocks that were to grow, and reports whether there are any. The
 // caller holds writing.
 func (k *Keeper) letGo() bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
 	any := false
 	for i := range k.open {
-		any = any || len(k.open[i].Scans) > 0
-		k.open[i].Scans = nil
+		any = any || len(k.open[i].block.Scans) > 0
+		k.open[i].end(&k.counts)
 	}
 	return any
 }
@@ -170,13 +170,14 @@ func (k *Keeper) take(grow bool, of wanted) (blocks []record.Block, parts []part
 		for j := range b.Scans {
 			k.holds -= len(b.Scans[j].Raw)
 		}
-		open := k.open[i].Scans
-		if !grow || len(open) > 0 && b.Scans[0].Arrived.Sub(open[0].Arrived) >= blockTime {
-			k.begun(i, len(open))
-			open = nil
+		was, again := k.open[i].block.Scans, []record.Scan(nil)
+		if !grow || len(was) > 0 && b.Scans[0].Arrived.Sub(was[0].Arrived) >= blockTime {
+			k.begun(i, len(was))
+		} else {
+			again = k.open[i].scans(&k.spare)
 		}
-		kept := len(open)
-		for scans := slices.Concat(open, b.Scans); len(scans) > 0; kept = 0 {
+		kept := len(again)
+		for scans := slices.Concat(again, b.Scans); len(scans) > 0; kept = 0 {
 			n := min(len(scans), max(1, blockHolds/max(1, len(scans[0].Raw))))
 			one := *b
 			one.Scans, scans = scans[:n:n], scans[n:]
@@ -194,6 +195,7 @@ func (k *Keeper) take(grow bool, of wanted) (blocks []record.Block, parts []part
 // putBack lets what could not be written wait again, before what came since.
 func (k *Keeper) putBack(blocks []record.Block, parts []part, ticks []record.Tick) {
 	for i, b := range slices.Backward(blocks) {
+		k.reuse(b.Scans[:parts[i].kept])
 		scans := b.Scans[parts[i].kept:]
 		waits := &k.blocks[parts[i].source]
 		waits.Scans = slices.Concat(scans, waits.Scans)

@@ -16,6 +16,7 @@ package pipeline
 import (
 	"context"
 	"errors"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -118,10 +119,11 @@ type Pipeline struct {
 	delay     func(time.Duration)
 	followers []Follower // set before Run
 
-	in   chan *waiting
-	free chan *waiting // empty ones; there are as many as in holds
-	asks chan func(*State)
-	done chan struct{} // closed when Run returns
+	in    chan *waiting
+	free  chan struct{} // a token for each that in has room for and that is not being judged
+	rooms sync.Pool     // of *waiting: those of a burst are let go after it
+	asks  chan func(*State)
+	done  chan struct{} // closed when Run returns
 
 	behind atomic.Int64 // how long the scan taken last had waited, ns
 	scans  atomic.Uint64
@@ -158,7 +160,8 @@ func New(o Options) *Pipeline {
 		clock: o.Clock,
 		delay: o.Delay,
 		in:    make(chan *waiting, o.Queue),
-		free:  make(chan *waiting, o.Queue),
+		free:  make(chan struct{}, o.Queue),
+		rooms: sync.Pool{New: func() any { return new(waiting) }},
 		asks:  make(chan func(*State)),
 		done:  make(chan struct{}),
 
@@ -166,7 +169,7 @@ func New(o Options) *Pipeline {
 		latest: newLatest(len(o.Plan.Sources), o.Clock),
 	}
 	for range o.Queue {
-		p.free <- new(waiting)
+		p.free <- struct{}{}
 	}
 	p.state = newState(o.Plan, o.Views, o.Clock)
 	p.state.judge = o.Judge(o.Plan, sink{p})
@@ -209,20 +212,19 @@ func (p *Pipeline) PutAndWait(ctx context.Context, s *sample.Scan) error {
 
 func (p *Pipeline) put(ctx context.Context, s *sample.Scan, taken chan<- struct{}) error {
 	p.latest.put(s)
-	var kept *waiting
 	select {
-	case kept = <-p.free:
+	case <-p.free:
 	default:
 		p.full.Add(1)
 		select {
-		case kept = <-p.free:
+		case <-p.free:
 		case <-ctx.Done():
 			return context.Cause(ctx)
 		case <-p.done:
 			return ErrStopped
 		}
 	}
-
+	kept := p.rooms.Get().(*waiting)
 	kept.scan.Set(s)
 	kept.since, kept.taken = p.clock.Now(), taken
 	p.in <- kept // there are no more scans than places in the queue

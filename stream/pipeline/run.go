@@ -79,5 +79,6 @@ func (p *Pipeline) take(w *waiting) {
 	if w.taken != nil {
 		close(w.taken)
 	}
-	p.free <- w
+	p.rooms.Put(w)
+	p.free <- struct{}{}
 }
