@@ -14,7 +14,7 @@ RACE := -race $(foreach c2go,sqlite/lib libc/... memory,-gcflags='modernc.org/$(
 # cmd/internal/archtest keeps that true.
 CALM := ./rules/... ./ingest/assembly ./ingest/battery ./ingest/calib/... ./ingest/capture ./ingest/clock \
   ./ingest/frame ./ingest/health ./stream/export/... ./stream/journal ./stream/lag ./stream/record \
-  ./stream/rehearsal ./stream/view ./config/internal/... ./cmd/internal/archtest ./cmd/internal/beds \
+  ./stream/report/paper ./stream/report/sheet ./stream/report/tally ./stream/rehearsal ./stream/view ./config/internal/... ./cmd/internal/archtest ./cmd/internal/beds \
   ./cmd/internal/posturefit
 
 .DEFAULT_GOAL := build

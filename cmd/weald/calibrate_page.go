@@ -3,9 +3,9 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"syscall"
@@ -16,7 +16,8 @@ import (
 	"weald/ingest/calib/figures"
 	"weald/ingest/calib/fit"
 	"weald/ingest/calib/record"
-	"weald/ingest/calib/sheet"
+	"weald/stream/export"
+	"weald/stream/report/sheet"
 	"weald/webui/api"
 )
 
@@ -55,7 +56,7 @@ func (f *fitFlags) publish(cmd *cobra.Command, r *record.Record) error {
 		return err
 	}
 	if f.page != "" {
-		if err := writePage(f.page, r); err != nil {
+		if _, err := export.Whole(cmd.Context(), f.page, func(w io.Writer) error { return sheet.Write(w, r, r.At) }); err != nil {
 			return err
 		}
 	}
@@ -74,19 +75,4 @@ func (f *fitFlags) publish(cmd *cobra.Command, r *record.Record) error {
 		return fmt.Errorf("%s: no daemon runs with it, and only a running one takes a calibration: start it first", f.keep)
 	}
 	return err
-}
-
-func writePage(name string, r *record.Record) error {
-	file, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return err
-	}
-	err = sheet.Write(file, r, r.At)
-	if e := file.Close(); err == nil {
-		err = e
-	}
-	if err != nil {
-		return fmt.Errorf("%s: %w", name, err)
-	}
-	return nil
 }

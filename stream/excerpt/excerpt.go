@@ -150,36 +150,59 @@ func (x *Excerpt) restsOn(signal string) []int {
 func (x *Excerpt) rows(which []int) iter.Seq2[export.Row, error] {
 	return func(yield func(export.Row, error) bool) {
 		t := x.newTaker(which, yield)
-		x.Foreign = 0
-		reviver := x.reviver()
-		records, err := x.calibrations()
-		if err != nil {
+		switch err := x.feed(t.engine, func() bool { return t.done }); {
+		case t.done:
+		case err != nil:
 			yield(export.Row{}, err)
-			return
+		default:
+			t.engine.Finish()
+			t.flush()
 		}
-		for r, err := range x.readings() {
-			if err != nil {
-				yield(export.Row{}, err)
-				return
-			}
-			for len(records) > 0 && records[0].At <= r.scan.At {
-				reviver.Apply(&records[0])
-				records = records[1:]
-			}
-			scan, ok := reviver.Revive(r.source, r.scan)
-			if !ok {
-				x.Foreign++
-				continue
-			}
-			// In its place it is on time.
-			scan.Arrived, scan.Stored = scan.At, false
-			if t.engine.Scan(scan); t.done {
-				return
-			}
-		}
-		t.engine.Finish()
-		t.flush()
 	}
+}
+
+// Plan is that of the place alone, judged by rules.
+func (x *Excerpt) Plan(by []rules.Rule) *rules.Plan {
+	return &rules.Plan{Sources: x.plan.Sources, Places: x.plan.Places, Rules: by}
+}
+
+// Judge gives all readings to an engine of Plan, and lets it come to an end.
+func (x *Excerpt) Judge(engine *rules.Engine) error {
+	if err := x.feed(engine, func() bool { return false }); err != nil {
+		return err
+	}
+	engine.Finish()
+	return nil
+}
+
+// feed gives readings to an engine, in the order of their times, until enough.
+func (x *Excerpt) feed(engine *rules.Engine, enough func() bool) error {
+	x.Foreign = 0
+	reviver := x.reviver()
+	records, err := x.calibrations()
+	if err != nil {
+		return err
+	}
+	for r, err := range x.readings() {
+		if err != nil {
+			return err
+		}
+		for len(records) > 0 && records[0].At <= r.scan.At {
+			reviver.Apply(&records[0])
+			records = records[1:]
+		}
+		scan, ok := reviver.Revive(r.source, r.scan)
+		if !ok {
+			x.Foreign++
+			continue
+		}
+		// In its place it is on time.
+		scan.Arrived, scan.Stored = scan.At, false
+		if engine.Scan(scan); enough() {
+			return nil
+		}
+	}
+	return nil
 }
 
 // lose notes what cannot be read.

@@ -9,6 +9,7 @@ import (
 	"weald/stream/journal"
 	"weald/stream/keeper"
 	"weald/stream/record"
+	"weald/stream/sessions"
 )
 
 // entries calls each with the entries of the place that q picks.
@@ -62,24 +63,10 @@ func (x *Excerpt) annotations() ([]export.Annotation, error) {
 // person fills in whose recording it is, if there was one session and no more in
 // that time: a recording of two people is of nobody.
 func (x *Excerpt) person(h *export.Header) error {
-	type span struct {
-		step   record.Session
-		before bool // it had ended when the excerpt begins
-	}
-	var all []*span
-	err := x.entries(journal.Query{Kinds: []record.Kind{record.KindSession}}, func(e *record.Entry) {
-		step := e.Body.(record.Session)
-		i := slices.IndexFunc(all, func(s *span) bool { return s.step.ID == step.ID })
-		switch {
-		case i < 0 && e.At < x.to:
-			all = append(all, &span{step: step})
-		case i >= 0 && step.What == "ended":
-			all[i].before = e.At <= x.from
-		}
-	})
-	all = slices.DeleteFunc(all, func(s *span) bool { return s.before })
+	all, err := sessions.Read(x.ctx, x.journal, x.place().ID, x.lose)
+	all = slices.DeleteFunc(all, func(s sessions.Session) bool { return s.To <= x.from || s.From >= x.to })
 	if len(all) == 1 {
-		h.Person, h.Session = all[0].step.Code, all[0].step.ID
+		h.Person, h.Session = all[0].Code, all[0].ID
 	}
 	return err
 }

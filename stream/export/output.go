@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -41,6 +42,25 @@ func (o *output) create(name string) (*part, error) {
 	p := &part{Writer: bufio.NewWriterSize(f, 1<<18), f: f, path: path}
 	o.parts = append(o.parts, p)
 	return p, nil
+}
+
+// Whole makes one file of what write writes. It appears when it is whole; one that is
+// there already is not replaced, which is fs.ErrExist.
+func Whole(ctx context.Context, path string, write func(io.Writer) error) (File, error) {
+	o := output{folder: filepath.Dir(path)}
+	defer o.discard()
+	p, err := o.create(filepath.Base(path))
+	if err != nil {
+		return File{}, err
+	}
+	if err := write(p); err != nil {
+		return File{}, fmt.Errorf("%s: %w", path, err)
+	}
+	files, err := o.commit(ctx)
+	if err != nil {
+		return File{}, err
+	}
+	return files[0], nil
 }
 
 // commit makes all files durable and gives them their names, unless ctx has

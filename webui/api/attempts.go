@@ -19,10 +19,12 @@ import (
 	"weald/stream/view"
 )
 
-// Further steps in the life of a try, beside begun and ended.
+// The steps in the life of a try, as the record writes them.
 const (
-	read = "read"
-	left = "left"
+	begun = "begun"
+	read  = "read"
+	ended = "ended"
+	left  = "left"
 )
 
 type attemptsInput struct {

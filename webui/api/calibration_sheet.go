@@ -6,7 +6,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"weald/ingest/calib/sheet"
+	"weald/stream/report/sheet"
 )
 
 // sheetPolicy lets a sheet have its own style and nothing else: it loads nothing,

@@ -9,15 +9,9 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"weald/stream/journal"
 	"weald/stream/record"
-)
-
-// The steps in the life of a session, as the record writes them.
-const (
-	begun      = "begun"
-	ended      = "ended"
-	notedLater = "noted"
+	"weald/stream/sessions"
+	"weald/stream/view"
 )
 
 type session struct {
@@ -77,8 +71,8 @@ func (s *server) addSessions(api huma.API) {
 	huma.Register(api, operation("sessions", all, "Sessions: who was at which place, by code, and when", 422), s.listSessions)
 	huma.Register(api, operation("session", one, "One session", 404), s.oneSession)
 	huma.Register(api, noted("begin-session", all, "Begin a session; it is on the disk when this is answered", 404, 409), s.beginSession)
-	huma.Register(api, noted("end-session", one+"/end", "End a session", 404, 409), s.step(ended))
-	huma.Register(api, noted("note-session", one+"/notes", "Add a note to a session, also after its end", 404), s.step(notedLater))
+	huma.Register(api, noted("end-session", one+"/end", "End a session", 404, 409), s.step(sessions.Ended))
+	huma.Register(api, noted("note-session", one+"/notes", "Add a note to a session, also after its end", 404), s.step(sessions.Noted))
 }
 
 // readSessions returns the sessions at a place, "" for all, by their begin.
@@ -86,27 +80,24 @@ func (s *server) readSessions(ctx context.Context, place string) ([]session, err
 	if err := s.recording(); err != nil {
 		return nil, err
 	}
-	all := []session{}
-	index := map[string]int{}
-	err := s.entries(ctx, journal.Query{Kinds: []record.Kind{record.KindSession}, Place: place}, func(e *record.Entry) bool {
-		step := e.Body.(record.Session)
-		i, known := index[step.ID]
-		if !known { // even if its begin has been lost
-			i = len(all)
-			index[step.ID] = i
-			all = append(all, session{ID: step.ID, Place: e.Place, Code: step.Code, Config: step.Config, BegunAt: e.At.Time(), Notes: []sessionNote{}})
-		}
-		if step.What == ended {
-			at := e.At.Time()
-			all[i].EndedAt = &at
-		}
-		if step.Notes != "" {
-			all[i].Notes = append(all[i].Notes, sessionNote{At: e.At.Time(), Author: e.Author, Text: step.Notes})
-		}
-		return true
-	})
+	read, err := sessions.Read(ctx, s.Record, place, nil)
+	if err != nil {
+		return nil, huma.Error503ServiceUnavailable("the record cannot be read: " + err.Error())
+	}
+	all := make([]session, len(read))
+	for i := range read {
+		all[i] = sessionOf(&read[i])
+	}
 	s.reach(all)
-	return all, err
+	return all, nil
+}
+
+func sessionOf(s *sessions.Session) session {
+	v := session{ID: s.ID, Place: s.Place, Code: s.Code, Config: s.Config, BegunAt: s.From.Time(), EndedAt: view.Moment(s.To), Notes: []sessionNote{}}
+	for _, n := range s.Notes {
+		v.Notes = append(v.Notes, sessionNote{At: n.At.Time(), Author: n.Author, Text: n.Text})
+	}
+	return v
 }
 
 // reach says of sessions whether the record reaches back to them.
@@ -189,7 +180,7 @@ func (s *server) beginSession(ctx context.Context, in *beginInput) (*answer[sess
 	}
 	id := "s-" + strings.ToLower(rand.Text()[:10])
 	_, err = s.note(ctx, record.Entry{At: at, Place: b.Place, Author: b.Author,
-		Body: record.Session{ID: id, What: begun, Code: b.Code, Config: s.Config, Notes: b.Notes}})
+		Body: record.Session{ID: id, What: sessions.Begun, Code: b.Code, Config: s.Config, Notes: b.Notes}})
 	if err != nil {
 		return nil, err
 	}
@@ -206,10 +197,10 @@ func (s *server) step(what string) func(context.Context, *stepInput) (*answer[se
 			return nil, err
 		}
 		was := &found.Body
-		if what == notedLater && strings.TrimSpace(in.Body.Notes) == "" {
+		if what == sessions.Noted && strings.TrimSpace(in.Body.Notes) == "" {
 			return nil, huma.Error422UnprocessableEntity("notes: there is nothing in it")
 		}
-		if what == ended && was.EndedAt != nil {
+		if what == sessions.Ended && was.EndedAt != nil {
 			return nil, huma.Error409Conflict(fmt.Sprintf("session %s ended at %s", was.ID, was.EndedAt.Format(time.RFC3339)))
 		}
 		i, err := s.place(was.Place)

@@ -5,25 +5,24 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"math"
-	"strconv"
 	"strings"
 	"time"
 
 	"weald/ingest/calib/curve"
 	"weald/ingest/calib/record"
+	"weald/stream/report/paper"
 )
 
 //go:embed sheet.html
 var text string
 
-var page = template.Must(template.New("sheet").Funcs(template.FuncMap{
+var page = paper.New(text, template.FuncMap{
 	"n": func(v any) string {
 		switch v := v.(type) {
 		case *float64:
-			return number(*v)
+			return paper.Number(*v)
 		case float64:
-			return number(v)
+			return paper.Number(v)
 		}
 		return fmt.Sprint(v)
 	},
@@ -41,15 +40,7 @@ var page = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	},
 	"time":  func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
 	"model": func(c record.Candidate) string { return modelName(c.Model, c.Branches) },
-}).Parse(text))
-
-// number has four digits that matter and no exponent in the range of counts.
-func number(v float64) string {
-	if a := math.Abs(v); a >= 1000 && a < 1e9 {
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	}
-	return strconv.FormatFloat(v, 'g', 4, 64)
-}
+})
 
 func modelName(m curve.Model, branches bool) string {
 	name := map[curve.Model]string{
@@ -61,11 +52,14 @@ func modelName(m curve.Model, branches bool) string {
 	return name
 }
 
+const bench = "These figures describe a sensor on the calibration bench; on a body it reads differently."
+
 // Write writes the page of a record, printed at now.
 func Write(w io.Writer, r *record.Record, now time.Time) error {
 	rows := r.Residuals()
-	return page.Execute(w, map[string]any{
-		"Name":      fmt.Sprintf("%s/%s/%d", r.Bridge, r.Source, r.Channel),
+	title := fmt.Sprintf("Calibration of %s/%s/%d", r.Bridge, r.Source, r.Channel)
+	return page.Write(w, title, []string{bench}, map[string]any{
+		"Title":     title,
 		"Record":    r,
 		"ID":        r.ID(),
 		"Verdict":   string(r.Verdict),
