@@ -32,7 +32,7 @@ func newShortenedStack(t *testing.T, j journal.Log, kept func() api.Kept) *stack
 	mux := http.NewServeMux()
 	err := api.Register(mux, api.Options{
 		Plan: plan, Pipeline: s.pipe, Store: history.New(len(plan.Places), s.pipe.Series), Record: j, Config: 7,
-		Calibrating: calibrating.New(s.pipe.Raw, s.clock.Now),
+		Calibrating: calibrating.New(s.pipe.Raw, s.clock.Now, nil),
 		Bridges:     func() []api.Bridge { return nil }, Kept: kept,
 	})
 	if err != nil {
@@ -296,7 +296,25 @@ func TestCalibrationsAreAsDocumented(t *testing.T) {
 		}
 		c.checkOf("post", all, got)
 	}
-	for ask, want := range map[string]int{"": 2, "?in_force=true": 1, "?bridge=new&source=leg&channel=0": 2, "?channel=1": 0, "?bridge=trolley": 0} {
+	// What was not one is kept as such, of channels that there are; of limits that no
+	// table keeps too.
+	strict := strings.Replace(of("leg", "E-01", strings.ReplaceAll(calibrationRows(11), "]", `,{"reference_mmhg": 50, "raw": 520, "cycle": 2, "direction": "up"}]`)), `"by"`, `"warn_percent_fs": 0.5, "reject_percent_fs": 1, "by"`, 1)
+	if got := s.post(all, strict); got.Code != 422 || !strings.Contains(got.Body.String(), "rejected: ") || !strings.Contains(got.Body.String(), "more than 1 %") {
+		t.Errorf("%d %s", got.Code, got.Body)
+	}
+	refused := s.get(all + "?refused=true&bridge=new")
+	c.check(all, refused)
+	for _, want := range []string{`"calibrations":[]`, `"state":"refused","reasons":["there are 3 levels of pressure`, `"state":"rejected","reasons":[`} {
+		if !strings.Contains(refused.Body.String(), want) || strings.Count(refused.Body.String(), `"id"`) != 2 {
+			t.Errorf("of what was refused, nothing says %s: %s", want, refused.Body)
+		}
+	}
+	for e, err := range j.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindRefused}}) {
+		if err != nil || e.Ord != 0 || e.Author != "E-01" || e.Written == 0 {
+			t.Errorf("%+v, %v", e, err)
+		}
+	}
+	for ask, want := range map[string]int{"": 4, "?in_force=true": 1, "?bridge=new&source=leg&channel=0": 4, "?channel=1": 0, "?bridge=trolley": 0} {
 		got := s.get(all + ask)
 		c.check(all, got)
 		if n := strings.Count(got.Body.String(), `"id"`); got.Code != 200 || n != want {

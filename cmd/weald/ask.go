@@ -39,7 +39,8 @@ type question struct {
 	// Retention is what to show of what these limits would delete.
 	Retention journal.Limits `json:"retention,omitempty"`
 
-	Calibrate *calibration.Record `json:"calibrate,omitempty"` // to put into force
+	Calibrate *calibration.Record  `json:"calibrate,omitempty"` // to put into force
+	Refuse    *calibration.Refused `json:"refuse,omitempty"`    // to keep as what did not come into force
 }
 
 // An answer is one line of what comes back.
@@ -122,6 +123,8 @@ func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, sends *senders
 		return tellPlan(ctx, b.store, q.Retention, sample.At(time.Now()), func(text string) { tell(answerLine{Finding: text}) })
 	case q.Calibrate != nil:
 		return pipe.Calibrate(ctx, q.Calibrate)
+	case q.Refuse != nil:
+		return b.Refuse(ctx, q.Refuse)
 	}
 	return errors.New("the running daemon does not know what is asked; it may be of another version")
 }

@@ -61,7 +61,8 @@ the status is 1. So it is where the acceptance limits reject the channel.
 
 With --keep, a running daemon keeps what came of it in its record and rests the
 channel's values on it from the next scan on. It is never changed afterwards: a
-later calibration of the channel takes its place.
+later calibration of the channel takes its place. What was refused or rejected is
+kept too, with the reasons, and nothing rests on it.
 
 With --json everything is one object on one line.`,
 		Example: `  weald calibrate fit --table leg-0.csv
@@ -168,7 +169,7 @@ func calibrateFit(cmd *cobra.Command, f fitFlags) error {
 		return fmt.Errorf("%s: %w", f.table, err)
 	}
 	if (f.page != "" || f.keep != "") && out.Calibration != nil {
-		if err := f.publish(cmd, f.record(rows, out.result, time.Now())); err != nil {
+		if err := f.publish(cmd, out.result.Record(rows, f.circumstances(time.Now()), f.options)); err != nil {
 			return err
 		}
 	}
@@ -183,6 +184,12 @@ func calibrateFit(cmd *cobra.Command, f fitFlags) error {
 	}
 	for _, r := range out.Refused {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s: refused: %v\n", f.table, r)
+	}
+	if len(out.Refused) > 0 && f.keep != "" {
+		why := fit.Refused(out.Refused)
+		if err := f.tell(cmd, question{Refuse: why.Record(rows, f.circumstances(time.Now()), f.options)}); err != nil {
+			return err
+		}
 	}
 	if len(out.Refused) > 0 || out.rejected() {
 		return errFound

@@ -51,9 +51,11 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 	defer port.Close()
 	config := write(t, "hub.yaml", fmt.Sprintf(uncalibratedConfig, t.TempDir(), port.Addr()))
 	table := write(t, "leg-0.csv", kneeTable())
-	fit := func(channel, by string) []string {
+	few := write(t, "leg-0-few.csv", "reference_mmhg,raw\n0,100\n50,700\n100,1300\n")
+	fitOf := func(table, channel, by string) []string {
 		return []string{"calibrate", "fit", "--table", table, "--keep", config, "--channel", channel, "--by", by, "--reference", "bench gauge"}
 	}
+	fit := func(channel, by string) []string { return fitOf(table, channel, by) }
 	said := func(args ...string) (string, int) {
 		var stderr bytes.Buffer
 		code := run(t.Context(), args, io.Discard, &stderr)
@@ -108,6 +110,10 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 			InForce     bool `json:"in_force"`
 			PastItsDate bool `json:"past_its_date"`
 		}
+		Refused []struct {
+			By, State string
+			Reasons   []string
+		}
 	}
 	during("first", func(t *testing.T, address string, until func(func() error, float64)) {
 		until(counted(t, address, map[string]float64{`weald_frames_total{bridge="hub"}`: 5}), 500)
@@ -124,6 +130,12 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 			t.Fatalf("status %d: %s", code, text)
 		}
 		until(shows(address, 50), 500)
+		if text, code := said(fitOf(few, "hub/leg/0", "E-02")...); code != 1 || !strings.Contains(text, "refused: there are 3 levels") {
+			t.Fatalf("status %d: %s", code, text)
+		}
+		if text, code := said(fitOf(few, "hub/leg/9", "E-02")...); code != 1 || !strings.Contains(text, "there is no such channel") {
+			t.Errorf("refused, of no channel: status %d, %s", code, text)
+		}
 		until(raised(address, "tight"), 660)
 	})
 	during("again", func(t *testing.T, address string, until func(func() error, float64)) {
@@ -131,6 +143,9 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 		all, err := get[listed](address, "/api/v1/calibrations?in_force=true")
 		if err != nil || len(all.Calibrations) != 1 || !all.Calibrations[0].InForce || all.Calibrations[0].By != "E-01" || all.Calibrations[0].PastItsDate {
 			t.Fatalf("%+v, %v", all, err)
+		}
+		if of, err := get[listed](address, "/api/v1/calibrations?channel=0"); err != nil || len(of.Calibrations) != 1 || len(of.Refused) != 1 || of.Refused[0].By != "E-02" || of.Refused[0].State != "refused" || len(of.Refused[0].Reasons) == 0 {
+			t.Errorf("of the channel there is %+v, %v", of, err)
 		}
 		if sheet := text(t, address, "/api/v1/calibrations/"+all.Calibrations[0].ID+"/sheet"); !strings.Contains(sheet, "Calibration of hub/leg/0") || !strings.Contains(sheet, "bench gauge") {
 			t.Errorf("the sheet says %.300s", sheet)

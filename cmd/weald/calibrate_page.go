@@ -13,7 +13,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"weald/ingest/calib/figures"
 	"weald/ingest/calib/fit"
 	"weald/ingest/calib/record"
 	"weald/stream/export"
@@ -39,18 +38,18 @@ func splitSource(s string) (bridge, source string, err error) {
 	return bridge, source, nil
 }
 
-// record is what is kept of a calibration that was made now.
-func (f *fitFlags) record(rows []figures.Row, r *fit.Result, now time.Time) *record.Record {
+// circumstances are those of a calibration that was made now.
+func (f *fitFlags) circumstances(now time.Time) fit.Circumstances {
 	c := fit.Circumstances{At: now, By: f.by, Reference: f.reference, Method: f.method}
 	c.Bridge, c.Source, c.Channel, _ = splitChannel(f.channel) // check has looked at it
 	if !math.IsNaN(f.temperature) {
 		c.Temperature = &f.temperature
 	}
-	return r.Record(rows, c, f.options)
+	return c
 }
 
-// publish hands r to those that --page and --keep name. A rejected one gets its
-// page, and no daemon.
+// publish hands r to those that --page and --keep name. A daemon keeps a rejected one
+// as such.
 func (f *fitFlags) publish(cmd *cobra.Command, r *record.Record) error {
 	if err := r.Check(); err != nil {
 		return err
@@ -60,17 +59,25 @@ func (f *fitFlags) publish(cmd *cobra.Command, r *record.Record) error {
 			return err
 		}
 	}
-	if f.keep == "" || r.Verdict == record.Rejected {
+	switch {
+	case f.keep == "":
 		return nil
+	case r.Verdict == record.Rejected:
+		return f.tell(cmd, question{Refuse: record.Reject(r)})
 	}
-	if problem := api.CodeProblem(r.By); problem != "" {
+	return f.tell(cmd, question{Calibrate: r})
+}
+
+// tell has the daemon that --keep names keep what came of a table.
+func (f *fitFlags) tell(cmd *cobra.Command, q question) error {
+	if problem := api.CodeProblem(f.by); problem != "" {
 		return fmt.Errorf("--by: %s", problem)
 	}
 	dir, err := folderOf(cmd, f.keep, "")
 	if err != nil {
 		return err
 	}
-	err = askDaemon(cmd.Context(), dir, question{Calibrate: r}, func(answerLine) {})
+	err = askDaemon(cmd.Context(), dir, q, func(answerLine) {})
 	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ECONNREFUSED) {
 		return fmt.Errorf("%s: no daemon runs with it, and only a running one takes a calibration: start it first", f.keep)
 	}

@@ -96,7 +96,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	}
 	d.book.remember(store, plan, d.clock, d.pipe.Series, &d.handler.API, d.log)
 	if d.book != nil {
-		d.handler.API.Calibrating = calibrating.New(d.pipe.Raw, d.clock.Now)
+		d.handler.API.Calibrating = calibrating.New(d.pipe.Raw, d.clock.Now, d.book)
 	}
 	if err := d.book.serve(c, &d.handler.API); err != nil {
 		return nil, err

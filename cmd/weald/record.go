@@ -26,6 +26,8 @@ import (
 type book struct {
 	store   *sqlite.Store
 	config  uint64 // version of the configuration in force
+	plan    *rules.Plan
+	now     func() sample.Instant // set by into
 	resumed *keeper.Resumed
 	reviver *keeper.Reviver
 	keeper  *keeper.Keeper // set by into
@@ -60,6 +62,7 @@ func (b *book) takeUp(ctx context.Context, c *config.Config, log *slog.Logger) e
 		return err
 	}
 	plan := c.Plan()
+	b.plan = plan
 	b.newReviver = func() *keeper.Reviver { return keeper.NewReviver(plan, converters) }
 	b.reviver = b.newReviver()
 	if b.resumed, err = keeper.Resume(ctx, b.store, plan, b.reviver, log); err != nil {
@@ -120,6 +123,7 @@ func (b *book) into(o *pipeline.Options, log *slog.Logger) {
 	if b == nil {
 		return
 	}
+	b.now = o.Clock.Now
 	b.keeper = keeper.New(b.store, o.Plan, b.resumed, b.reviver, b.config, o.Clock.Now, log)
 	o.Recorder, o.Ord, o.Applied = b.keeper, b.resumed.Ord, b.reviver.Applied()
 	o.Past, o.Found = b.resumed.Past, b.resumed.New

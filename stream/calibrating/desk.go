@@ -11,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	"weald/ingest/calib/figures"
 	"weald/ingest/calib/fit"
 	"weald/ingest/calib/protocol"
 	"weald/ingest/calib/record"
@@ -33,6 +34,9 @@ type Ask struct {
 type Made struct {
 	Record  *record.Record // what may be put into force, unless it was rejected
 	Refused fit.Refused
+
+	channel int
+	rows    []figures.Row // those of what was refused
 }
 
 // Errors of a desk.
@@ -57,8 +61,9 @@ const (
 
 // A Desk leads calibrations. Its methods may be called at once.
 type Desk struct {
-	raw func(source int, into []float64) ([]float64, sample.Instant)
-	now func() sample.Instant
+	raw  func(source int, into []float64) ([]float64, sample.Instant)
+	now  func() sample.Instant
+	book Book
 
 	keeping sync.Mutex // held while records come into force, so that none does twice
 
@@ -70,17 +75,29 @@ type Desk struct {
 	stage stage
 	out   map[int]*Made  // once it is finished, by channel
 	kept  map[int]string // the records that came into force, by channel
+
+	// What did not come into force and is not in the record yet: of this run and of
+	// former ones.
+	unkept []*record.Refused
+}
+
+// A Book keeps what a desk has to keep. Its errors are shown, and what was not kept is
+// tried again.
+type Book interface {
+	// Refuse keeps what did not come into force; it is on the disk when this returns.
+	Refuse(context.Context, *record.Refused) error
 }
 
 // New returns a desk that reads counts from raw, such as Pipeline.Raw, and the
-// time from now.
-func New(raw func(int, []float64) ([]float64, sample.Instant), now func() sample.Instant) *Desk {
-	return &Desk{raw: raw, now: now}
+// time from now. A nil book keeps nothing.
+func New(raw func(int, []float64) ([]float64, sample.Instant), now func() sample.Instant, book Book) *Desk {
+	return &Desk{raw: raw, now: now, book: book}
 }
 
 const (
 	readEvery = 50 * time.Millisecond  // counts; what a source delivers in between is passed over
 	lookEvery = 500 * time.Millisecond // for plateaus
+	tryEvery  = time.Second            // to keep what is to be kept
 )
 
 // Run reads counts, and fits what was read, until ctx ends.
@@ -88,14 +105,19 @@ func (d *Desk) Run(ctx context.Context) error {
 	tick := time.NewTicker(readEvery)
 	defer tick.Stop()
 	var raw []float64
-	looked := sample.Past
+	looked, tried := sample.Past, time.Time{}
 	for {
 		select {
 		case <-ctx.Done():
+			d.refuse(context.WithoutCancel(ctx))
 			return context.Cause(ctx)
 		case <-tick.C:
 			raw, looked = d.step(raw, looked)
 			d.fit()
+			if now := time.Now(); now.Sub(tried) >= tryEvery {
+				tried = now
+				d.refuse(ctx)
+			}
 		}
 	}
 }
@@ -136,6 +158,41 @@ func (d *Desk) fit() {
 	defer d.mu.Unlock()
 	if d.run != nil && d.id == id {
 		d.out, d.stage = out, finished
+		for _, c := range ask.Channels {
+			if r := out[c].refused(ask, run); r != nil && d.book != nil {
+				d.unkept = append(d.unkept, r)
+			}
+		}
+	}
+}
+
+// refused returns what is kept of what does not come into force; nil of all else.
+func (m *Made) refused(ask Ask, run *protocol.Run) *record.Refused {
+	taken := run.Taken()
+	switch {
+	case len(taken) == 0:
+	case m.Refused != nil:
+		of := ask.Of
+		of.Channel, of.At = m.channel, taken[len(taken)-1].At.Time()
+		return m.Refused.Record(m.rows, of, ask.Fit)
+	case m.Record.Verdict == record.Rejected:
+		return record.Reject(m.Record)
+	}
+	return nil
+}
+
+// refuse keeps what did not come into force, until something cannot be kept.
+func (d *Desk) refuse(ctx context.Context) {
+	for {
+		d.mu.Lock()
+		waits := d.unkept
+		d.mu.Unlock()
+		if len(waits) == 0 || d.book.Refuse(ctx, waits[0]) != nil {
+			return
+		}
+		d.mu.Lock()
+		d.unkept = d.unkept[1:]
+		d.mu.Unlock()
 	}
 }
 
@@ -145,11 +202,11 @@ func made(run *protocol.Run, ask Ask) map[int]*Made {
 	out, err := run.Outcomes(ask.Fit)
 	if err != nil {
 		for _, c := range ask.Channels {
-			all[c] = &Made{Refused: fit.Refused{{Reason: err.Error(), Advice: "calibrate again"}}}
+			all[c] = &Made{Refused: fit.Refused{{Reason: err.Error(), Advice: "calibrate again"}}, channel: c}
 		}
 	}
 	for _, o := range out {
-		one := &Made{Refused: o.Refused}
+		one := &Made{Refused: o.Refused, channel: o.Channel, rows: o.Rows}
 		if o.Refused == nil {
 			of, taken := ask.Of, run.Taken()
 			of.Channel, of.At = o.Channel, taken[len(taken)-1].At.Time()

@@ -1,8 +1,10 @@
 package calibrating
 
 import (
+	"context"
 	"errors"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -25,11 +27,26 @@ func (c *cuff) raw(source int, into []float64) ([]float64, sample.Instant) {
 	return append(into, math.Round(100+8*c.pressure)+flutter, 7), c.now
 }
 
+// A notebook keeps what a desk has to keep, unless it is full.
+type notebook struct {
+	full    error
+	refused []*record.Refused
+}
+
+func (n *notebook) Refuse(_ context.Context, r *record.Refused) error {
+	if n.full == nil {
+		n.refused = append(n.refused, r)
+	}
+	return n.full
+}
+
 // A run by plateau alone: the first channel is calibrated, the second is dead and
 // refused; what came of it can be had until it is left.
 func TestARun(t *testing.T) {
 	c := &cuff{now: sample.At(time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC))}
-	d := New(c.raw, func() sample.Instant { return c.now })
+	full := errors.New("the disk is full")
+	book := &notebook{full: full}
+	d := New(c.raw, func() sample.Instant { return c.now }, book)
 	levels, err := protocol.Levels(0, 40, 10, 1)
 	if err != nil {
 		t.Fatal(err)
@@ -93,13 +110,22 @@ func TestARun(t *testing.T) {
 	if p.Channels[0].Made.Record == nil || p.Channels[1].Made.Record != nil || p.Channels[1].Made.Refused == nil {
 		t.Errorf("%+v", p.Channels)
 	}
+	d.refuse(t.Context()) // finds no room
+	book.full = nil
+	d.refuse(t.Context())
+	d.refuse(t.Context())
+	if len(book.refused) != 1 {
+		t.Fatalf("%d channels are kept as refused, want 1", len(book.refused))
+	}
+	if r := book.refused[0]; r.Check() != nil || r.Channel != 1 || r.By != "E-01" || len(r.Rows) != len(levels) || !strings.Contains(r.Reasons[0], "does not respond") || *r.Limits != (record.Limits{Warn: 5, Reject: 15}) {
+		t.Errorf("%+v, %v", r, r.Check())
+	}
 	if _, err := keep(1); err == nil || errors.Is(err, ErrChannel) {
 		t.Errorf("a dead channel: %v", err)
 	}
 	if _, err := keep(2); !errors.Is(err, ErrChannel) {
 		t.Errorf("no channel: %v", err)
 	}
-	full := errors.New("the disk is full")
 	if err := d.Keep("c-1", nil, func(*record.Record) error { return full }); !errors.Is(err, full) {
 		t.Errorf("a disk that refuses: %v", err)
 	}
@@ -131,7 +157,7 @@ func TestARun(t *testing.T) {
 // What is left while it is being fitted is gone, and leaves nothing in the next run.
 func TestLeftWhileItIsFitted(t *testing.T) {
 	c := &cuff{now: sample.At(time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC))}
-	d := New(c.raw, func() sample.Instant { return c.now })
+	d := New(c.raw, func() sample.Instant { return c.now }, nil)
 	ask := Ask{Width: 2, Channels: []int{0}, Fit: fit.Defaults(), Plan: protocol.Plan{Levels: []protocol.Level{{Cycle: 1}, {Cycle: 1, Reference: 10}}, Dwell: 5 * time.Second}}
 	for _, id := range []string{"c-1", "c-2"} {
 		if err := d.Begin(id, ask); err != nil {
@@ -151,7 +177,7 @@ func TestLeftWhileItIsFitted(t *testing.T) {
 }
 
 func TestAChannelNamedTwice(t *testing.T) {
-	d := New(nil, func() sample.Instant { return 0 })
+	d := New(nil, func() sample.Instant { return 0 }, nil)
 	err := d.Begin("c-1", Ask{Width: 2, Channels: []int{0, 1, 1}, Plan: protocol.Plan{Levels: make([]protocol.Level, 2), Dwell: 5 * time.Second}})
 	if !errors.Is(err, ErrTwice) {
 		t.Error(err)

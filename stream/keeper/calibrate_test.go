@@ -84,7 +84,7 @@ func recordOf(channel int, gain float64) *calibration.Record {
 	made := time.Unix(0, 0)
 	return &calibration.Record{
 		Version: calibration.Version, Bridge: "trolley", Source: "leg", Channel: channel, At: made, By: "K-07",
-		Rows: []figures.Row{{}}, Verdict: calibration.Accepted, ValidUntil: made.AddDate(1, 0, 0),
+		Rows: []figures.Row{{}}, Remarks: []string{"repeatability is 3 %"}, Verdict: calibration.Accepted, ValidUntil: made.AddDate(1, 0, 0),
 		Calibration: curve.Calibration{
 			Version: curve.Version, Loading: up, Unloading: &down, Width: 1,
 			Raw: curve.Range{Low: 100, High: 2000}, MMHg: curve.Range{Low: 0, High: 60},
@@ -119,7 +119,7 @@ func TestCalibrationsAreInputs(t *testing.T) {
 		_, converters := bench()
 		raw := []float64{500, 500, 500}
 		for range rapid.IntRange(1, 60).Draw(t, "steps") {
-			switch rapid.IntRange(0, 12).Draw(t, "what") {
+			switch rapid.IntRange(0, 13).Draw(t, "what") {
 			case 0, 1:
 				r := recordOf(rapid.IntRange(0, 2).Draw(t, "channel"), rapid.Float64Range(0.8, 1.2).Draw(t, "gain"))
 				ord++
@@ -139,6 +139,12 @@ func TestCalibrationsAreInputs(t *testing.T) {
 					t.Fatal(err)
 				}
 				if err := live.reviver.Applied().Zero(z); err != nil {
+					t.Fatal(err)
+				}
+			case 13: // what did not come into force is no input, whatever it holds
+				r := recordOf(rapid.IntRange(0, 2).Draw(t, "channel"), 1.7)
+				r.Verdict = calibration.Rejected
+				if _, err := j.Append(ctx, record.Entry{At: at, Written: at, Body: record.Refused{Refused: *calibration.Reject(r)}}); err != nil {
 					t.Fatal(err)
 				}
 			case 3:

@@ -143,6 +143,10 @@ func drawBody(t *rapid.T) Body {
 			a.Read = &attempt.Reading{Step: attempt.Step(text("step")), At: drawInstant(t, "at"), Values: []attempt.Value{{MMHg: drawFloat(t, "mmhg"), U: drawFloat(t, "u")}}}
 		}
 		return a
+	case KindRefused:
+		r := refused()
+		r.By, r.Method, r.Reasons = text("by"), text("method"), []string{text("reason")}
+		return Refused{r}
 	case KindState:
 		return State{rapid.SliceOfN(rapid.Byte(), 1, 300).Draw(t, "state")}
 	default:

@@ -31,6 +31,7 @@ const (
 	KindCalibration Kind = "calibration"
 	KindZeroing     Kind = "zeroing"
 	KindCheck       Kind = "check"
+	KindRefused     Kind = "refused"
 	KindState       Kind = "state"
 	KindNotice      Kind = "notice"
 	KindAttempt     Kind = "attempt"
@@ -38,7 +39,7 @@ const (
 
 // Kinds lists all kinds of entries.
 func Kinds() []Kind {
-	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindZeroing, KindCheck, KindState, KindNotice, KindAttempt}
+	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindZeroing, KindCheck, KindRefused, KindState, KindNotice, KindAttempt}
 }
 
 // An Entry is one thing that happened and is kept word for word.
@@ -162,6 +163,14 @@ type Check struct{ Spot calibration.Spot }
 func (Check) Kind() Kind { return KindCheck }
 func (Check) sealed()    {}
 
+// A Refused is a calibration that did not come into force. It is no input: nothing is
+// converted by it.
+type Refused struct{ Refused calibration.Refused }
+
+// Kind implements Body.
+func (Refused) Kind() Kind { return KindRefused }
+func (Refused) sealed()    {}
+
 // A State is how the rules stand at a place, as their engine writes it down. It is
 // kept as an input where changes of alerts were kept and the readings that led to
 // them could not be: whoever takes the record up goes on from it.
@@ -235,6 +244,8 @@ func (e *Entry) Check() error {
 		err = b.Record.Check()
 	case Zeroing:
 		err = b.Zeroing.Check()
+	case Refused:
+		err = b.Refused.Check()
 	}
 	if err != nil {
 		return fmt.Errorf("%s %w: %w", e.Body.Kind(), ErrInvalid, err)
@@ -274,10 +285,19 @@ func (e *Entry) texts() []string {
 	case Check:
 		return append(own, b.Spot.Record, b.Spot.By, b.Spot.Text)
 	case Calibration:
-		v := &b.Record
-		return append(append(own, v.Bridge, v.Source, v.By, v.Reference.Name, v.Method), v.Remarks...)
+		return append(own, calibrationTexts(&b.Record)...)
+	case Refused:
+		v := &b.Refused
+		own = append(append(own, v.Bridge, v.Source, v.By, v.Reference.Name, v.Method), v.Reasons...)
+		if v.Rejected != nil {
+			own = append(own, calibrationTexts(v.Rejected)...)
+		}
 	}
 	return own
+}
+
+func calibrationTexts(v *calibration.Record) []string {
+	return append([]string{v.Bridge, v.Source, v.By, v.Reference.Name, v.Method}, v.Remarks...)
 }
 
 func eventTexts(v *alert.Event) []string {

@@ -173,6 +173,8 @@ func marshalBody(b Body) ([]byte, error) {
 		return json.Marshal(b.Zeroing)
 	case Check:
 		return json.Marshal(b.Spot)
+	case Refused:
+		return json.Marshal(b.Refused) // which has a version of its own
 	case Attempt:
 		return marshalAttempt(&b)
 	case State:
@@ -232,6 +234,12 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 		var j calibration.Spot
 		err := json.Unmarshal(raw, &j)
 		return Check{j}, err
+	case KindRefused:
+		var j calibration.Refused
+		if err := json.Unmarshal(raw, &j); err != nil {
+			return nil, err
+		}
+		return Refused{j}, j.Check()
 	case KindAttempt:
 		a, err := unmarshalAttempt(raw)
 		return a, err

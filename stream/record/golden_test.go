@@ -103,6 +103,8 @@ func goldens() map[string]golden {
 		"entry-calibration-limits":   {"entry", with(80, Calibration{limited()}), entry, false},
 		"entry-zeroing":              {"entry", with(82, Zeroing{calibration.Zeroing{Bridge: "trolley", Source: "leg", At: base.Time().UTC(), By: "E-01", Channels: []int{0, 3}, Shown: []float64{1.25, -0.5}}}), entry, true},
 		"entry-zeroing-undone":       {"entry", with(83, Zeroing{calibration.Zeroing{Bridge: "trolley", Source: "leg", At: base.Time().UTC(), By: "E-01", Channels: []int{3}, Undo: true}}), entry, true},
+		"entry-refused":              {"entry", with(0, Refused{refused()}), entry, true},
+		"entry-refused-rejected":     {"entry", with(0, Refused{*calibration.Reject(rejected())}), entry, false},
 		"entry-check":                {"entry", with(0, Check{calibration.Spot{Record: "00112233445566778899aabbccddeeff", At: base.Time().UTC(), By: "E-01", Reference: 40, Raw: 412, MMHg: 41.5, Error: 1.5, Allowed: 3.2, Holds: true, Text: "holds"}}), entry, true},
 		"entry-attempt-begun":        {"entry", with(0, Attempt{ID: "a-1", What: "begun", Code: "K-07", Lesson: "L-3", Config: 3, Plan: planned(), Notes: "second try"}), entry, true},
 		"entry-attempt-read": {"entry", with(0, Attempt{ID: "a-1", What: "read", Code: "K-07", Lesson: "L-3", Config: 3, Read: &attempt.Reading{Step: attempt.Lying, At: base,
@@ -205,6 +207,22 @@ func limited() calibration.Record {
 	r.Limits = &calibration.Limits{Warn: 5, Reject: 15}
 	r.Figures.Scatter = &figures.Figure{MMHg: 1.2, Percent: 1.2}
 	return r
+}
+
+// rejected is one that does not come into force.
+func rejected() *calibration.Record {
+	r := limited()
+	r.Verdict = calibration.Rejected
+	return &r
+}
+
+// refused is what is kept of readings that were no calibration.
+func refused() calibration.Refused {
+	return calibration.Refused{
+		Version: calibration.RefusedVersion, Bridge: "trolley", Source: "leg", Channel: 1, At: time.Date(2026, 3, 1, 20, 0, 0, 0, time.UTC), By: "K-07",
+		Reference: calibration.Instrument{Name: "gauge 3", U: 0.5}, Rows: []figures.Row{{Cycle: 1, Direction: figures.Up, Reference: 50, Raw: 77}},
+		Reasons: []string{"the channel does not respond: exchange it"}, Limits: &calibration.Limits{Warn: 5, Reject: 15},
+	}
 }
 
 // calibrated is a calibration record with a little of everything.

@@ -3,7 +3,8 @@
 // Errors are RFC 9457 problem details. What is not known is null, never 0.
 //
 // Handlers ask the pipeline, the history and the record; they hold no state but
-// for the trace of the field that was looked at last, which is at most 45 MB.
+// for the trace of the field that was looked at last, which is at most 45 MB, and
+// where calibrations are in the record.
 package api
 
 import (
@@ -69,6 +70,7 @@ const answerWithin = 5 * time.Second
 type server struct {
 	Options
 	sessions sync.Mutex // held while one begins or ends
+	index    calibrationIndex
 	attempts sync.Mutex // held while one goes on by a step
 
 	traces sync.Mutex

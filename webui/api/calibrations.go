@@ -14,7 +14,7 @@ import (
 	"weald/ingest/calib/figures"
 	"weald/ingest/calib/fit"
 	calibration "weald/ingest/calib/record"
-	"weald/stream/journal"
+	"weald/ingest/sample"
 	"weald/stream/pipeline"
 	"weald/stream/record"
 )
@@ -40,15 +40,29 @@ type calibrated struct {
 	LeftOutLevel *float64  `json:"leave_one_out_mmhg" doc:"Root mean square error at levels that the fit did not see"`
 }
 
+type refusedCalibration struct {
+	ID        string    `json:"id" doc:"The hash of what is kept of it"`
+	Bridge    string    `json:"bridge"`
+	Source    string    `json:"source"`
+	Channel   int       `json:"channel"`
+	At        time.Time `json:"at" doc:"When the readings were taken"`
+	By        string    `json:"by" doc:"Who took them, by code"`
+	Reference string    `json:"reference" doc:"The gauge"`
+	State     string    `json:"state" enum:"refused,rejected" doc:"The readings were no calibration, or the acceptance limits rejected what came of them"`
+	Reasons   []string  `json:"reasons" nullable:"false" doc:"Why, and what to do"`
+}
+
 type calibrationsInput struct {
 	Bridge  string `query:"bridge"`
 	Source  string `query:"source"`
 	Channel int    `query:"channel" default:"-1" minimum:"-1" doc:"-1 for all"`
 	InForce bool   `query:"in_force" doc:"Only those that values rest on now"`
+	Refused bool   `query:"refused" doc:"Only those that did not come into force"`
 }
 
 type calibrationsBody struct {
-	Calibrations []calibrated `json:"calibrations" nullable:"false" doc:"In the order in which they came into force"`
+	Calibrations []calibrated         `json:"calibrations" nullable:"false" doc:"In the order in which they came into force"`
+	Refused      []refusedCalibration `json:"refused" nullable:"false" doc:"What did not come into force, in the order in which it was kept"`
 }
 
 type calibrationInput struct {
@@ -98,47 +112,30 @@ func (s *server) addCalibrations(api huma.API) {
 	huma.Register(api, page, s.calibrationSheet)
 }
 
-// calibrations returns all records of calibrations in the order of the inputs.
-func (s *server) calibrations(ctx context.Context) ([]calibration.Record, error) {
-	if err := s.recording(); err != nil {
-		return nil, err
+// calibratedOf tells of a record.
+func calibratedOf(r *calibration.Record, inForce bool, now time.Time) calibrated {
+	c := &r.Calibration
+	out := calibrated{
+		ID: r.ID(), Bridge: r.Bridge, Source: r.Source, Channel: r.Channel, At: r.At, By: r.By, Reference: r.Reference.Name,
+		Model: string(c.Loading.Model()), Branches: c.Unloading != nil, Verdict: string(r.Verdict), Remarks: append([]string{}, r.Remarks...),
+		ValidUntil: r.ValidUntil, InForce: inForce, PastItsDate: r.Expired(now), IsDue: r.Due(now),
+		RangeMMHg: []float64{c.MMHg.Low, c.MMHg.High},
 	}
-	var all []calibration.Record
-	err := s.entries(ctx, journal.Query{Kinds: []record.Kind{record.KindCalibration}}, func(e *record.Entry) bool {
-		all = append(all, e.Body.(record.Calibration).Record)
-		return true
-	})
-	return all, err
+	if f := r.Figures.UHighest; f != nil {
+		out.HighestU = &f.MMHg
+	}
+	for _, tried := range r.Candidates {
+		if tried.Chosen {
+			out.LeftOutLevel = tried.Error
+		}
+	}
+	return out
 }
 
-// calibratedOf tells of all, of which the last of each channel is in force.
-func calibratedOf(all []calibration.Record, now time.Time) []calibrated {
-	type channel struct {
-		bridge, source string
-		index          int
-	}
-	last := map[channel]int{}
-	for i, r := range all {
-		last[channel{r.Bridge, r.Source, r.Channel}] = i
-	}
-	out := make([]calibrated, len(all))
-	for i := range all {
-		r := &all[i]
-		c := &r.Calibration
-		out[i] = calibrated{
-			ID: r.ID(), Bridge: r.Bridge, Source: r.Source, Channel: r.Channel, At: r.At, By: r.By, Reference: r.Reference.Name,
-			Model: string(c.Loading.Model()), Branches: c.Unloading != nil, Verdict: string(r.Verdict), Remarks: append([]string{}, r.Remarks...),
-			ValidUntil: r.ValidUntil, InForce: last[channel{r.Bridge, r.Source, r.Channel}] == i, PastItsDate: r.Expired(now), IsDue: r.Due(now),
-			RangeMMHg: []float64{c.MMHg.Low, c.MMHg.High},
-		}
-		if f := r.Figures.UHighest; f != nil {
-			out[i].HighestU = &f.MMHg
-		}
-		for _, tried := range r.Candidates {
-			if tried.Chosen {
-				out[i].LeftOutLevel = tried.Error
-			}
-		}
+func refusedOf(r *calibration.Refused) refusedCalibration {
+	out := refusedCalibration{ID: r.ID(), Bridge: r.Bridge, Source: r.Source, Channel: r.Channel, At: r.At, By: r.By, Reference: r.Reference.Name, State: "refused", Reasons: r.Reasons}
+	if r.Rejected != nil {
+		out.State = string(calibration.Rejected)
 	}
 	return out
 }
@@ -149,41 +146,56 @@ func (s *server) now(ctx context.Context) (now time.Time, err error) {
 }
 
 func (s *server) listCalibrations(ctx context.Context, in *calibrationsInput) (*answer[calibrationsBody], error) {
-	all, err := s.calibrations(ctx)
-	if err != nil {
-		return nil, err
-	}
 	now, err := s.now(ctx)
 	if err != nil {
 		return nil, err
 	}
-	a := &answer[calibrationsBody]{Body: calibrationsBody{Calibrations: []calibrated{}}}
-	for _, c := range calibratedOf(all, now) {
-		if (in.Bridge == "" || c.Bridge == in.Bridge) && (in.Source == "" || c.Source == in.Source) &&
-			(in.Channel < 0 || c.Channel == in.Channel) && (c.InForce || !in.InForce) {
-			a.Body.Calibrations = append(a.Body.Calibrations, c)
-		}
+	found, err := s.index.pick(ctx, s, func(p picked) bool {
+		return (in.Bridge == "" || p.of.bridge == in.Bridge) && (in.Source == "" || p.of.source == in.Source) &&
+			(in.Channel < 0 || p.of.channel == in.Channel) && (p.inForce || !in.InForce) && (p.refused || !in.Refused)
+	})
+	if err != nil {
+		return nil, err
 	}
-	return a, nil
+	at := make([]record.Position, len(found))
+	for i := range found {
+		at[i] = found[i].at
+	}
+	a := &answer[calibrationsBody]{Body: calibrationsBody{Calibrations: []calibrated{}, Refused: []refusedCalibration{}}}
+	err = s.entriesAt(ctx, at, func(i int, e *record.Entry) {
+		switch b := e.Body.(type) {
+		case record.Calibration:
+			a.Body.Calibrations = append(a.Body.Calibrations, calibratedOf(&b.Record, found[i].inForce, now))
+		case record.Refused:
+			a.Body.Refused = append(a.Body.Refused, refusedOf(&b.Refused))
+		}
+	})
+	return a, err
 }
 
 // calibration finds a record by its id.
-func (s *server) calibration(ctx context.Context, id string) (*calibration.Record, *calibrated, error) {
-	all, err := s.calibrations(ctx)
-	if err != nil {
-		return nil, nil, err
-	}
+func (s *server) calibration(ctx context.Context, id string) (r *calibration.Record, told *calibrated, err error) {
 	now, err := s.now(ctx)
 	if err != nil {
 		return nil, nil, err
 	}
-	told := calibratedOf(all, now)
-	for i := len(all) - 1; i >= 0; i-- { // the same record may have been put into force again
-		if told[i].ID == id {
-			return &all[i], &told[i], nil
-		}
+	found, err := s.index.pick(ctx, s, func(p picked) bool { return p.id == id && !p.refused })
+	if err != nil {
+		return nil, nil, err
 	}
-	return nil, nil, huma.Error404NotFound(fmt.Sprintf("there is no calibration %q", id))
+	if len(found) > 0 { // the same record may have been put into force again
+		last := found[len(found)-1]
+		err = s.entriesAt(ctx, []record.Position{last.at}, func(_ int, e *record.Entry) {
+			if b, ok := e.Body.(record.Calibration); ok {
+				one := calibratedOf(&b.Record, last.inForce, now)
+				r, told = &b.Record, &one
+			}
+		})
+	}
+	if err == nil && r == nil {
+		err = huma.Error404NotFound(fmt.Sprintf("there is no calibration %q", id))
+	}
+	return r, told, err
 }
 
 func (s *server) oneCalibration(ctx context.Context, in *calibrationInput) (*answer[calibrationBody], error) {
@@ -230,21 +242,22 @@ func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answ
 		rows[i] = figures.Row{Cycle: r.Cycle, Direction: figures.Direction(r.Direction), Reference: r.Reference, Raw: r.Raw}
 	}
 	result, err := fit.Fit(rows, o)
-	if refused, ok := errors.AsType[fit.Refused](err); ok {
-		return nil, refusedCalibration(refused)
+	of := fit.Circumstances{
+		Bridge: b.Bridge, Source: b.Source, Channel: b.Channel, At: at, By: b.By, Reference: b.Reference, Temperature: b.Temperature, Method: b.Method,
+	}
+	if why, ok := errors.AsType[fit.Refused](err); ok {
+		return nil, s.refuse(ctx, why.Record(rows, of, o), refusalError(why))
 	} else if err != nil {
 		return nil, huma.Error422UnprocessableEntity("rows: " + err.Error())
 	}
-	if result.Verdict == calibration.Rejected {
-		return nil, huma.Error422UnprocessableEntity("rejected: " + strings.Join(result.Remarks, "; "))
+	r := result.Record(rows, of, o)
+	if r.Verdict == calibration.Rejected {
+		return nil, s.refuse(ctx, calibration.Reject(r), huma.Error422UnprocessableEntity("rejected: "+strings.Join(result.Remarks, "; ")))
 	}
-	r := result.Record(rows, fit.Circumstances{
-		Bridge: b.Bridge, Source: b.Source, Channel: b.Channel, At: at, By: b.By, Reference: b.Reference, Temperature: b.Temperature, Method: b.Method,
-	}, o)
 	if err := s.putIntoForce(ctx, r); err != nil {
 		return nil, err
 	}
-	return calibrationAnswer(r, calibratedOf([]calibration.Record{*r}, now)[0])
+	return calibrationAnswer(r, calibratedOf(r, true, now))
 }
 
 // fitWith are the usual options with what was said about gauge and channel.
@@ -291,8 +304,20 @@ func (s *server) putIntoForce(ctx context.Context, r *calibration.Record) error 
 	}
 }
 
-// refusedCalibration says every reason, and what to do about each.
-func refusedCalibration(refused fit.Refused) error {
+// refuse keeps what did not come into force, and returns why it did not. What is of no
+// channel is not kept.
+func (s *server) refuse(ctx context.Context, r *calibration.Refused, why error) error {
+	if _, err := s.channelsOf(r.Bridge, r.Source, []int{r.Channel}); err != nil {
+		return why
+	}
+	if _, err := s.note(ctx, record.Entry{At: sample.At(r.At), Author: r.By, Body: record.Refused{Refused: *r}}); err != nil {
+		return err
+	}
+	return why
+}
+
+// refusalError says every reason, and what to do about each.
+func refusalError(refused fit.Refused) error {
 	details := make([]error, len(refused))
 	for i, r := range refused {
 		details[i] = &huma.ErrorDetail{Location: "body.rows", Message: r.Error()}

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"time"
 
@@ -9,7 +10,6 @@ import (
 
 	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
-	"weald/stream/journal"
 	"weald/stream/record"
 )
 
@@ -46,15 +46,18 @@ func (s *server) addChecks(api huma.API) {
 }
 
 func (s *server) listChecks(ctx context.Context, in *calibrationInput) (*answer[checksBody], error) {
-	if _, _, err := s.calibration(ctx, in.Calibration); err != nil {
+	found, err := s.index.pick(ctx, s, func(p picked) bool { return p.id == in.Calibration && !p.refused })
+	switch {
+	case err != nil:
 		return nil, err
+	case len(found) == 0:
+		return nil, huma.Error404NotFound(fmt.Sprintf("there is no calibration %q", in.Calibration))
 	}
 	a := &answer[checksBody]{Body: checksBody{Checks: []spotCheck{}}}
-	err := s.entries(ctx, journal.Query{Kinds: []record.Kind{record.KindCheck}}, func(e *record.Entry) bool {
-		if c := e.Body.(record.Check); c.Spot.Record == in.Calibration {
+	err = s.entriesAt(ctx, s.index.checksOf(in.Calibration), func(_ int, e *record.Entry) {
+		if c, ok := e.Body.(record.Check); ok {
 			a.Body.Checks = append(a.Body.Checks, spotOf(&c.Spot))
 		}
-		return true
 	})
 	return a, err
 }

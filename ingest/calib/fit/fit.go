@@ -195,3 +195,18 @@ func (r *Result) Record(rows []figures.Row, c Circumstances, o Options) *record.
 		Limits: &limits, Verdict: r.Verdict, Remarks: r.Remarks, ValidUntil: at.Add(o.Valid),
 	}
 }
+
+// Record completes the reasons why rows could not be a calibration to what is kept
+// of it.
+func (why Refused) Record(rows []figures.Row, c Circumstances, o Options) *record.Refused {
+	limits := o.Limits()
+	r := &record.Refused{
+		Version: record.RefusedVersion, Bridge: c.Bridge, Source: c.Source, Channel: c.Channel, At: c.At.UTC().Truncate(time.Second), By: c.By,
+		Reference: record.Instrument{Name: c.Reference, U: o.ReferenceU}, Temperature: c.Temperature, Method: c.Method,
+		Rows: slices.Clone(rows), Limits: &limits,
+	}
+	for _, one := range why {
+		r.Reasons = append(r.Reasons, one.Error())
+	}
+	return r
+}

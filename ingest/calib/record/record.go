@@ -93,8 +93,10 @@ type Record struct {
 
 // ID returns the identity of r: 32 hexadecimal digits of the hash of its
 // encoding.
-func (r *Record) ID() string {
-	b, err := json.Marshal(r)
+func (r *Record) ID() string { return identity(r) }
+
+func identity(of any) string {
+	b, err := json.Marshal(of)
 	if err != nil {
 		panic("record: " + err.Error()) // NaN in a record is a bug of whoever made it: Check finds it
 	}

@@ -96,6 +96,9 @@ export default [
       });
       await page.getByRole('button', { name: 'Done' }).press('Enter');
       await until('it is listed', async () => /hub\/leg\/0[\s\S]*Valid until/.test(await words(page, 'main')));
+      await until('what was refused is kept', async () => /Did not come into force[\s\S]*hub\/leg\/1: refused[\s\S]*does not respond/.test(await words(page, 'main')));
+      await page.getByText('All calibrations of this channel').first().press('Enter');
+      await until('the channel has one', async () => /All calibrations of this channel\s+in force\s+accepted/.test(await words(page, 'main')));
       await page.getByText('Figures against their limits').first().press('Enter');
       await until('what is kept says for itself', async () => /a warning above 5 %[\s\S]*hysteresis[\s\S]*Levels/.test(await words(page, 'main')));
       // Later, at one known pressure, and with nothing on the sensor.
@@ -120,7 +123,7 @@ export default [
       await page.getByRole('button', { name: 'Take the last one back' }).press('Enter');
       await until('it is taken back', async () => /Nothing is taken off/.test(await words(page, 'main')));
       const sheet = await context.newPage();
-      await sheet.goto(`${daemon.url}${await page.getByRole('link', { name: 'Sheet to print' }).getAttribute('href')}`);
+      await sheet.goto(`${daemon.url}${await page.getByRole('link', { name: 'Sheet to print' }).first().getAttribute('href')}`);
       assert.match(await sheet.locator('body').innerText(), /Calibration of hub\/leg\/0[\s\S]*bench gauge/);
       assert.deepEqual(complaints, []);
     },

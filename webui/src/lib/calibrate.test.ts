@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Bridge } from './link/equipment';
-import { allOf, channelsOf, pressureOf, sourcesOf, tally, ticks, type Run, type RunChannel } from './calibrate';
+import { allOf, channelsOf, lastRefused, pressureOf, sourcesOf, type Kept, type RefusedCalibration, tally, ticks, type Run, type RunChannel } from './calibrate';
 
 describe('channelsOf', () => {
   it('takes numbers and ranges', () => {
@@ -36,4 +36,12 @@ it('ticks are round and within', () => {
   expect(ticks(87, 933, 5)).toEqual([200, 400, 600, 800]);
   expect(ticks(0.1, 0.42, 4)).toEqual([0.1, 0.2, 0.3, 0.4]);
   expect(ticks(3, 3, 5)).toEqual([]);
+});
+
+it('what was refused last is shown until something has come into force since', () => {
+  const at = (minute: number) => new Date(Date.UTC(2026, 2, 1, 9, minute)).toISOString();
+  const of = (id: string, channel: number, minute: number) => ({ id, bridge: 'hub', source: 'leg', channel, at: at(minute) });
+  const kept = [of('k0', 0, 10), of('k2', 2, 10)] as Kept[];
+  const refused = [of('a', 10, 1), of('b', 0, 5), of('c', 2, 11), of('d', 10, 12)] as RefusedCalibration[];
+  expect(lastRefused(kept, refused).map((r) => r.id)).toEqual(['c', 'd']);
 });

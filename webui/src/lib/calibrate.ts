@@ -74,6 +74,26 @@ export interface Kept {
   due_soon: boolean;
 }
 
+/** A calibration that did not come into force. */
+export interface RefusedCalibration {
+  id: string;
+  bridge: string;
+  source: string;
+  channel: number;
+  at: string;
+  by: string;
+  state: 'refused' | 'rejected';
+  reasons: string[];
+}
+
+/** One of a channel's calibrations: one of the two is set. */
+export interface ChannelCalibration {
+  at: string;
+  by: string;
+  kept?: Kept & { in_force: boolean };
+  refused?: RefusedCalibration;
+}
+
 export interface AccountFigure {
   name: string;
   /** null where the readings do not tell */
@@ -128,6 +148,15 @@ export const step = (run: Run, what: 'ready' | 'again' | 'finish' | 'leave') => 
 export const gauge = (run: Run, level: number, mmhg: number) => post(`${RUN}/gauge`, { run: run.id, level, mmhg });
 export const keep = (run: Run) => post(`${RUN}/keep`, { run: run.id });
 export const readKept = async () => (await getJSON<{ calibrations: Kept[] }>('/api/v1/calibrations?in_force=true')).calibrations;
+export const readRefused = async () => (await getJSON<{ refused: RefusedCalibration[] }>('/api/v1/calibrations?refused=true')).refused;
+
+/** All calibrations of a channel, the newest first. */
+export async function readChannel(bridge: string, source: string, channel: number): Promise<ChannelCalibration[]> {
+  const query = new URLSearchParams({ bridge, source, channel: String(channel) });
+  const { calibrations, refused } = await getJSON<{ calibrations: (Kept & { in_force: boolean })[]; refused: RefusedCalibration[] }>(`/api/v1/calibrations?${query}`);
+  return [...refused.map((r) => ({ at: r.at, by: r.by, refused: r })), ...[...calibrations].reverse().map((k) => ({ at: k.at, by: k.by, kept: k }))].sort((a, b) => Date.parse(b.at) - Date.parse(a.at));
+}
+
 export const readAccount = async (id: string) => (await getJSON<{ account: Account }>(`/api/v1/calibrations/${encodeURIComponent(id)}`)).account;
 export const readRunAccount = (channel: number) => getJSON<Account>(`${RUN}/channels/${channel}`);
 export const sheetHref = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/sheet`;
@@ -202,6 +231,15 @@ export function channelsOf(typed: string, count: number): number[] | null {
 export function tally(run: Run): { state: ChannelState; count: number }[] {
   const order: ChannelState[] = ['refused', 'rejected', 'silent', 'sparse', 'moving', 'waiting', 'settled', 'accepted with warnings', 'accepted'];
   return order.map((state) => ({ state, count: run.channels.filter((c) => c.state === state).length })).filter((t) => t.count > 0);
+}
+
+/** Of each channel the last that did not come into force, where nothing has since; by channel. */
+export function lastRefused(kept: readonly Kept[], refused: readonly RefusedCalibration[]): RefusedCalibration[] {
+  const name = (c: Pick<Kept, 'bridge' | 'source' | 'channel'>) => `${c.bridge}/${c.source}/${c.channel}`;
+  const since = new Map(kept.map((k) => [name(k), Date.parse(k.at)]));
+  const last = new Map<string, RefusedCalibration>();
+  for (const r of refused) if (!(Date.parse(r.at) <= (since.get(name(r)) ?? -Infinity))) last.set(name(r), r);
+  return [...last.values()].sort((a, b) => `${a.bridge}/${a.source}`.localeCompare(`${b.bridge}/${b.source}`) || a.channel - b.channel);
 }
 
 /** A model in words. */

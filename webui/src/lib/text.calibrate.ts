@@ -101,6 +101,10 @@ export const calibrate = {
   done: 'Done',
 
   inForce: 'In force',
+  former: 'no longer in force',
+  history: 'All calibrations of this channel',
+  notInForce: 'Did not come into force',
+  moreRefused: (n: number) => `and ${n} more`,
   noneInForce: 'No calibration has been put into force: values rest on the straight lines of the configuration.',
   columns: { channel: 'Channel', made: 'Made', by: 'By', model: 'Model', u: 'Largest u', until: 'Valid until' },
   past: 'past its date: calibrate again',
