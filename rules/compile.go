@@ -35,7 +35,7 @@ func newPlace(plan *Plan, index int, sink Sink) *place {
 		p.addSite(&spec.Sites[s])
 	}
 	if spec.Mat != nil {
-		p.addMat(spec.Mat)
+		p.addMat(spec.Mat, plan.Lean)
 	}
 	return p
 }
@@ -112,16 +112,20 @@ func (p *place) addSite(spec *Site) {
 	p.sites = append(p.sites, s)
 }
 
-func (p *place) addMat(spec *Mat) {
+func (p *place) addMat(spec *Mat, lean bool) {
 	cells := spec.Rows * spec.Columns
 	m := &matState{
-		spec: spec, feed: p.feed(spec.Source), at: sample.Past, loaded: newLoaded(spec),
+		spec: spec, feed: p.feed(spec.Source), at: sample.Past,
 		values: make([]float64, cells), own: make([]float64, cells), shared: make([]float64, cells),
 		stated: p.sources[spec.Source].U,
 	}
 	for i := range m.values {
 		m.values[i] = sample.Unknown
 	}
+	if !lean {
+		m.counted = cells
+	}
+	m.loaded = newLoaded(spec, m.counted)
 	m.state()
 	m.level = even(m.stated)
 	var parts [][]int

@@ -111,14 +111,14 @@ func (e *Engine) Measured(place int) int { return e.places[place].basic }
 
 // Cells returns the present cells of a place's mat; false without a mat. Values
 // is the engine's: read it before the next call. Loaded is filled into the
-// given buffer, which is grown as needed.
+// given buffer, which is grown as needed; a lean plan has none.
 func (e *Engine) Cells(place int, loaded []time.Duration) (Cells, bool) {
 	m := e.places[place].mat
 	if m == nil {
 		return Cells{}, false
 	}
 	loaded = loaded[:0]
-	for i := range m.values {
+	for i := range m.counted {
 		s, _ := m.loaded.State(i)
 		loaded = append(loaded, s.Held)
 	}
@@ -137,8 +137,8 @@ func (e *Engine) Progress(place int, dst []Progress) []Progress {
 	return dst
 }
 
-func newLoaded(m *Mat) *hold.Cells {
-	return hold.NewCells(m.Rows*m.Columns, nil,
+func newLoaded(m *Mat, cells int) *hold.Cells {
+	return hold.NewCells(cells, nil,
 		hold.Spec{OnDelay: hold.Forever, ResetsAfter: m.LoadedResets, ForgetAfter: DefaultForgetAfter},
 		hold.Above(m.LoadedAbove, 0))
 }

@@ -76,7 +76,8 @@ type matState struct {
 	disjoint bool    // no cell is in two regions
 	rest     area    // the cells that are in no region
 
-	loaded *hold.Cells // counts how long each cell has been loaded; raises nothing
+	loaded  *hold.Cells // counts for how long each of so many cells has been loaded; raises nothing
+	counted int         // all, or none in a lean plan: it is for people
 }
 
 // A watch is one rule applied to one place.
@@ -233,7 +234,7 @@ func (p *place) take(f int, s *sample.Scan) {
 	if p.mat != nil && p.mat.feed == f {
 		p.mat.take(s)
 		p.mat.at = s.At
-		p.mat.loaded.Set(p.mat.values)
+		p.mat.loaded.Set(p.mat.values[:p.mat.counted])
 		p.updateMat(s.At)
 	}
 	p.look(false)

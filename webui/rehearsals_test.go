@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"path"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -39,8 +40,11 @@ func newRehearsingStack(t *testing.T) *stack {
 			return dst, nil
 		}
 	}
-	sources := &rehearsal.Sources{Plan: plan, Seconds: seconds, Replay: func(_ context.Context, p *rules.Plan, _ rehearsal.Options, _ func(float64)) (*rehearsal.Result, []string, error) {
-		return &rehearsal.Result{Scans: len(p.Rules)}, []string{"a block cannot be read"}, nil
+	sources := &rehearsal.Sources{Plan: plan, Seconds: seconds, Replay: func(_ context.Context, plans []*rules.Plan, _ rehearsal.Options, _ func(float64)) (results []*rehearsal.Result, notes []string, err error) {
+		for _, p := range plans {
+			results = append(results, &rehearsal.Result{Scans: len(p.Rules)})
+		}
+		return results, []string{"a block cannot be read"}, nil
 	}}
 	desk := order.New(filepath.Join(t.TempDir(), "rehearsals"), sources.Make)
 	ctx, stop := context.WithCancel(context.Background())
@@ -72,10 +76,10 @@ func newRehearsingStack(t *testing.T) *stack {
 }
 
 type rehearsed struct {
-	ID, State string
-	Field     *rehearsal.FieldMade
-	Result    *rehearsal.RulesMade
-	Notes     []string
+	ID, State, Of string
+	Field         *rehearsal.FieldMade
+	Result        *rehearsal.RulesMade
+	Notes         []string
 }
 
 // rehearsed waits until what was asked for is made.
@@ -168,6 +172,7 @@ func TestRehearsalsAreAsDocumented(t *testing.T) {
 	if len(p) != 1 || p[0].Author != "T-1" || p[0].Evidence.Alerts != [2]int{24, 24} || p[0].Evidence.Limit != [2]float64{60, 70} || p[0].YAML != "rules: [tight true 70 5m0s]" {
 		t.Errorf("%+v", p)
 	}
+	exactly(t, s, c, path)
 	cells := s.rehearsed(s.post(all, `{"place": "bed-4", "rule": "loaded", `+span))
 	if cells.Field.Signal != "mat.peak" || len(cells.Field.Notes) != 2 {
 		t.Errorf("of cells: %+v", cells.Field)
@@ -179,4 +184,31 @@ func TestRehearsalsAreAsDocumented(t *testing.T) {
 	c.check(one, s.get(all+"/"+other.ID))
 	c.check(one, s.get(all+"/x-none"))
 	c.checkOf("post", one+"/stop", s.post(path+"/stop", ""))
+}
+
+// A field's rule with another limit and delay is judged over every reading, and what
+// that comes to is kept with a proposal, if it is of that limit and delay.
+func exactly(t *testing.T, s *stack, c *contract, field string) {
+	t.Helper()
+	const exact, propose = "/api/v1/rehearsals/{rehearsal}/exact", "/api/v1/rehearsals/{rehearsal}/proposals"
+	rec := s.post(field+"/exact", `{"limit": 70, "delay_s": 300}`)
+	c.checkOf("post", exact, rec)
+	made := s.rehearsed(rec)
+	if made.Result == nil || made.Of != path.Base(field) || len(made.Notes) != 1 {
+		t.Fatalf("%+v of %s", made, field)
+	}
+	for body, status := range map[string]int{
+		`{"limit": 70, "delay_s": 301, "author": "T-1", "exact": "` + made.ID + `"}`: 422,
+		`{"limit": 70, "delay_s": 300, "author": "T-1", "exact": "x-none"}`:          404,
+		`{"limit": 70, "delay_s": 300, "author": "T-1", "exact": "` + made.ID + `"}`: 201,
+	} {
+		rec := s.post(field+"/proposals", body)
+		c.checkOf("post", propose, rec)
+		if kept := strings.Contains(rec.Body.String(), `"exactly":{"scans":`); rec.Code != status || kept != (status == 201) {
+			t.Errorf("%s: %d %s, want %d", body, rec.Code, rec.Body, status)
+		}
+	}
+	if rec := s.post("/api/v1/rehearsals/"+made.ID+"/exact", `{"limit": 70, "delay_s": 300}`); rec.Code != 422 {
+		t.Errorf("what is no field was taken for one: %d", rec.Code)
+	}
 }

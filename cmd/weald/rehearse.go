@@ -130,13 +130,8 @@ func runRehearsal(cmd *cobra.Command, c *config.Config, plans []*rules.Plan, giv
 		played[i] = &recording{bridge: bridgeOf(c, in.bridge, nil), path: in.path}
 		inputs[i] = played[i].play
 	}
-	results := make([]*rehearsal.Result, len(plans))
-	for i := range plans {
-		if results[i], err = rehearsal.Run(cmd.Context(), plans[i], inputs, o); err != nil {
-			return nil, nil, err
-		}
-	}
-	return results, played, nil
+	results, err := rehearsal.Run(cmd.Context(), plans, inputs, o)
+	return results, played, err
 }
 
 func instant(flag, text string, otherwise sample.Instant) (sample.Instant, error) {

@@ -29,23 +29,17 @@ func rehearseRecord(ctx context.Context, c *config.Config, plans []*rules.Plan, 
 	if err != nil {
 		return nil, err
 	}
-	results := make([]*rehearsal.Result, len(plans))
-	for i := range plans {
-		if results[i], err = judgeRecord(ctx, c, plans[i], o, store, converters, stderr); err != nil {
-			break
-		}
-		stderr = io.Discard // it is the same record, with the same losses
-	}
+	results, err := judgeRecord(ctx, c, plans, o, store, converters, stderr)
 	return results, errors.Join(err, store.Close())
 }
 
-func judgeRecord(ctx context.Context, c *config.Config, plan *rules.Plan, o rehearsal.Options, store journal.Journal, converters []*calib.Converter, stderr io.Writer) (*rehearsal.Result, error) {
+func judgeRecord(ctx context.Context, c *config.Config, plans []*rules.Plan, o rehearsal.Options, store journal.Journal, converters []*calib.Converter, stderr io.Writer) ([]*rehearsal.Result, error) {
 	first, last, err := span(ctx, store, o)
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
-	return rehearsal.Replay(plan, o, func(live *rehearsal.Live) error {
-		replay, err := keeper.Feed(ctx, store, plan, keeper.NewReviver(plan, converters), first, last, live)
+	return rehearsal.Replay(plans, o, func(live *rehearsal.Live) error {
+		replay, err := keeper.Feed(ctx, store, plans[0], keeper.NewReviver(plans[0], converters), first, last, live)
 		for _, l := range replay.Losses {
 			fmt.Fprintf(stderr, "weald: %v\n", l)
 		}

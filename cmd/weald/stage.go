@@ -43,23 +43,23 @@ func (b *book) rehearse(c *config.Config, o *api.Options) {
 	}
 }
 
-// judgeAgain judges the readings of a span by a plan.
-func (b *book) judgeAgain(ctx context.Context, plan *rules.Plan, o rehearsal.Options, tell func(float64)) (*rehearsal.Result, []string, error) {
+// judgeAgain judges the readings of a span by each of the plans.
+func (b *book) judgeAgain(ctx context.Context, plans []*rules.Plan, o rehearsal.Options, tell func(float64)) ([]*rehearsal.Result, []string, error) {
 	var notes []string
-	result, err := rehearsal.Replay(plan, o, func(live *rehearsal.Live) error {
+	results, err := rehearsal.Replay(plans, o, func(live *rehearsal.Live) error {
 		first, last, err := span(ctx, b.store, o)
 		if errors.Is(err, journal.ErrNotFound) {
 			return nil // nothing was kept then
 		} else if err != nil {
 			return err
 		}
-		replay, err := keeper.Feed(ctx, b.store, plan, b.newReviver(), first, last, &reporting{Live: live, o: o, tell: tell})
+		replay, err := keeper.Feed(ctx, b.store, plans[0], b.newReviver(), first, last, &reporting{Live: live, o: o, tell: tell})
 		for _, l := range replay.Losses {
 			notes = append(notes, l.Error())
 		}
 		return err
 	})
-	return result, notes, err
+	return results, notes, err
 }
 
 // A reporting tells how far a replay has come, once in a while.

@@ -47,6 +47,7 @@ var scratch = sync.Pool{New: func() any { return new(rawBuffer) }}
 type rawBuffer struct {
 	deltas []uint32
 	plain  []byte
+	now    []int32 // the last known value of each channel
 }
 
 // appendRaw appends a byte that says how, then the readings compressed (zstd).
@@ -100,7 +101,8 @@ func (buf *rawBuffer) fixed(scans []Scan, decimals int, missing bool) {
 	channels := len(scans[0].Raw)
 	n := len(scans) * channels
 	buf.deltas = grow(buf.deltas, n)
-	now := make([]int32, channels) // the last known value of each channel
+	buf.now = grow(buf.now, channels)
+	now := buf.now
 	power, k, union := powers[decimals], 0, uint32(0)
 	for i := range scans {
 		var left int32
@@ -189,7 +191,7 @@ func readRaw(c *cursor, scans []Scan, channels int) error {
 	ok := false
 	switch how {
 	case rawFixed:
-		ok = unfix(plain, all, channels)
+		ok = buf.unfix(plain, all, channels)
 	case rawFloat:
 		ok = len(plain) == 8*n
 		for k := 0; ok && k < n; k++ {
@@ -213,7 +215,8 @@ func readRaw(c *cursor, scans []Scan, channels int) error {
 	return nil
 }
 
-func unfix(plain []byte, all []float64, channels int) bool {
+// unfix reads what fixed has written.
+func (buf *rawBuffer) unfix(plain []byte, all []float64, channels int) bool {
 	n := len(all)
 	if len(plain) < 3 || plain[0] > maxDecimals || plain[1] > 1 || plain[2] < 1 || plain[2] > 4 {
 		return false
@@ -231,25 +234,77 @@ func unfix(plain []byte, all []float64, channels int) bool {
 	if len(in) != planes*n {
 		return false
 	}
-	now := make([]int32, channels)
-	var left int32
-	for k := range all {
-		z := uint32(in[k])
-		for plane := 1; plane < planes; plane++ {
-			z |= uint32(in[plane*n+k]) << (8 * plane)
+	buf.now = grow(buf.now, channels)
+	for k := 0; k < n; k += channels {
+		row := all[k:][:channels]
+		switch {
+		case k == 0:
+			buf.first(row, in, planes, n)
+		case planes == 1:
+			follow(row, buf.now, in[k:])
+		case planes == 2:
+			followWide(row, buf.now, in[k:], in[n+k:])
+		default:
+			for j := range row {
+				buf.now[j] += unzig(in[k+j:], planes, n)
+				row[j] = float64(buf.now[j])
+			}
 		}
-		j := k % channels
-		guess := now[j]
-		if k < channels {
-			guess = left
+	}
+	if power != 1 {
+		for k := range all {
+			all[k] /= power
 		}
-		x := guess + int32(z>>1^-(z&1))
-		now[j], left = x, x
-		if all[k] = float64(x) / power; missing && bits[k/8]>>(k%8)&1 != 0 {
-			all[k] = math.NaN()
+	}
+	if missing {
+		for k := range all {
+			if bits[k/8]>>(k%8)&1 != 0 {
+				all[k] = math.NaN()
+			}
 		}
 	}
 	return true
+}
+
+// unzig returns by how much a reading differs from its prediction. Its lowest byte
+// is the first of in, and the byte of each further plane lies n behind.
+func unzig(in []byte, planes, n int) int32 {
+	z := uint32(0)
+	for plane := range planes {
+		z |= uint32(in[plane*n]) << (8 * plane)
+	}
+	return int32(z>>1 ^ -(z & 1))
+}
+
+// first reads the first scan, in which each channel goes by the one before it.
+func (buf *rawBuffer) first(row []float64, in []byte, planes, n int) {
+	x := int32(0)
+	for j := range row {
+		x += unzig(in[j:], planes, n)
+		buf.now[j], row[j] = x, float64(x)
+	}
+}
+
+// The two loops below meet every reading of a mat that is read again: follow where
+// all readings differ little from those of the scan before, followWide where some
+// do not.
+
+func follow(row []float64, now []int32, low []byte) {
+	now, low = now[:len(row)], low[:len(row)]
+	for j := range row {
+		z := uint32(low[j])
+		x := now[j] + int32(z>>1^-(z&1))
+		now[j], row[j] = x, float64(x)
+	}
+}
+
+func followWide(row []float64, now []int32, low, high []byte) {
+	now, low, high = now[:len(row)], low[:len(row)], high[:len(row)]
+	for j := range row {
+		z := uint32(low[j]) | uint32(high[j])<<8
+		x := now[j] + int32(z>>1^-(z&1))
+		now[j], row[j] = x, float64(x)
+	}
 }
 
 // grow returns s with length n; what it holds is of no meaning.

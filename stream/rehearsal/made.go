@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"time"
 
 	"weald/rules"
 	"weald/rules/contrast"
@@ -24,7 +26,16 @@ type FieldAsk struct {
 
 // A RulesAsk is an order's detail that wants other rules beside those in force,
 // over all readings of the order's span.
-type RulesAsk struct{ Other *rules.Plan }
+type RulesAsk struct {
+	Other *rules.Plan
+
+	// Of is the order of the field whose rule they have with another limit and
+	// on-delay, and nothing else; empty for any other rules.
+	Of    string
+	Rule  string
+	Limit float64
+	Delay time.Duration
+}
 
 // A FieldMade is what a FieldAsk comes to.
 type FieldMade struct {
@@ -48,8 +59,8 @@ type RulesMade struct {
 	Scans   int             `json:"scans"`
 	Before  view.Figures    `json:"before" doc:"Of the rules in force"`
 	After   view.Figures    `json:"after" doc:"Of the other rules"`
-	Counts  view.Counts     `json:"counts"`
-	Changes []view.Contrast `json:"changes" nullable:"false" doc:"The first of them, by their begin"`
+	Counts  view.Counts     `json:"counts" doc:"Of a field's rule with another limit and delay: of that rule, and of what else differs"`
+	Changes []view.Contrast `json:"changes" nullable:"false" doc:"By their begin; of more than 2000 not those that stay, and then the first"`
 	Left    int             `json:"left_out" doc:"How many more there are"`
 }
 
@@ -66,9 +77,9 @@ const MostChanges = 2000
 type Sources struct {
 	Plan    *rules.Plan
 	Seconds func(place int) Seconds
-	// Replay judges the record's readings of a span by a plan, and tells how far
-	// it has come.
-	Replay func(ctx context.Context, plan *rules.Plan, o Options, tell func(float64)) (*Result, []string, error)
+	// Replay judges the record's readings of a span by each of the plans, and tells
+	// how far it has come.
+	Replay func(ctx context.Context, plans []*rules.Plan, o Options, tell func(float64)) ([]*Result, []string, error)
 }
 
 // Make is an order.Maker.
@@ -126,22 +137,25 @@ func NotesOn(v *rules.Varied) []string {
 }
 
 func (s *Sources) rules(ctx context.Context, a order.Ask, d RulesAsk, tell func(float64)) (*RulesMade, []string, error) {
-	o := Options{From: a.From, To: a.To}
-	before, notes, err := s.Replay(ctx, s.Plan, o, func(share float64) { tell(share / 2) })
+	results, notes, err := s.Replay(ctx, []*rules.Plan{s.Plan, d.Other}, Options{From: a.From, To: a.To}, tell)
 	if err != nil {
 		return nil, nil, err
 	}
-	after, _, err := s.Replay(ctx, d.Other, o, func(share float64) { tell(0.5 + share/2) })
-	if err != nil {
-		return nil, nil, err
-	}
+	before, after := results[0], results[1]
 	changes := Contrast(before, after)
+	if d.Of != "" { // what the other rules say is the same twice, and nobody asked
+		changes = slices.DeleteFunc(changes, func(c contrast.Change) bool { return c.Kind == contrast.Stays && c.Before.Rule != d.Rule })
+	}
 	m := &RulesMade{
 		Scans: before.Scans, Before: view.FiguresOf(&before.Figures), After: view.FiguresOf(&after.Figures),
 		Counts: view.CountsOf(contrast.Count(changes)), Changes: []view.Contrast{},
 	}
-	for i := range changes[:min(len(changes), MostChanges)] {
-		m.Changes = append(m.Changes, view.ContrastOf(&changes[i]))
+	listed := changes
+	if len(listed) > MostChanges {
+		listed = slices.DeleteFunc(slices.Clone(changes), func(c contrast.Change) bool { return c.Kind == contrast.Stays })
+	}
+	for i := range listed[:min(len(listed), MostChanges)] {
+		m.Changes = append(m.Changes, view.ContrastOf(&listed[i]))
 	}
 	m.Left = len(changes) - len(m.Changes)
 	return m, notes, nil

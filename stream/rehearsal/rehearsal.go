@@ -6,6 +6,7 @@ package rehearsal
 import (
 	"cmp"
 	"context"
+	"errors"
 	"iter"
 	"slices"
 
@@ -30,8 +31,8 @@ type Options struct {
 	// ByEventTime puts late scans in their place, as the live run could not.
 	ByEventTime bool
 
-	// Event is called for every change in the order in which the engine finds
-	// it; nil for nobody.
+	// Event is called for every change that any of the plans brings, in the order
+	// in which they are found; nil for nobody.
 	Event func(alert.Event)
 }
 
@@ -44,12 +45,15 @@ type Result struct {
 	Figures  tuning.Figures
 }
 
-// Run judges the inputs by a plan that is in order.
-func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Result, error) {
-	r := newRun(o)
-	engine := rules.NewEngine(lean(plan), r)
-	timer := newTimer(plan, engine)
-	inputs, err := r.order(ctx, inputs)
+// Run judges the inputs by each of the plans, which are in order and differ in
+// their rules only. They are played once for all of them.
+func Run(ctx context.Context, plans []*rules.Plan, inputs []Input, o Options) ([]*Result, error) {
+	runs := newRuns(plans, o)
+	timers := make([]*timer, len(runs))
+	for i, r := range runs {
+		timers[i] = newTimer(plans[i], r.engine)
+	}
+	inputs, err := inOrder(ctx, inputs, o)
 	if err != nil {
 		return nil, err
 	}
@@ -57,44 +61,83 @@ func Run(ctx context.Context, plan *rules.Plan, inputs []Input, o Options) (*Res
 		inputs[i] = early(inputs[i])
 	}
 	err = merge(ctx, inputs, func(s *sample.Scan) {
-		if r.count(s) {
-			timer.until(s.Arrived)
-			timer.heard(s)
-			engine.Scan(s)
+		for i, r := range runs {
+			if r.count(s) {
+				timers[i].until(s.Arrived)
+				timers[i].heard(s)
+				r.engine.Scan(s)
+			}
 		}
 	})
 	if err != nil {
 		return nil, err
 	}
-	engine.Finish()
-	out := r.result(plan)
-	out.Figures.AckSoon = sample.Unknown // there is nobody who could
+	for _, r := range runs {
+		r.engine.Finish()
+	}
+	out := resultsOf(runs, plans)
+	for _, r := range out {
+		r.Figures.AckSoon = sample.Unknown // there is nobody who could
+	}
 	return out, nil
 }
 
-// Replay judges what a record has of a live run: feed gives every input of the
-// live engine, what people did among them, to an engine, in its order. It ends
-// where the record ends, so that the events are those of the live run, to the
-// byte, if the rules are.
-func Replay(plan *rules.Plan, o Options, feed func(*Live) error) (*Result, error) {
-	r := newRun(o)
-	if err := feed(&Live{rules.NewEngine(lean(plan), r), r}); err != nil {
+// Replay judges what a record has of a live run by each of the plans, which differ in
+// their rules only: feed gives every input of the live engine, what people did among
+// them, in its order, and once for all of them. It ends where the record ends, so that
+// the events are those of the live run, to the byte, if the rules are.
+func Replay(plans []*rules.Plan, o Options, feed func(*Live) error) ([]*Result, error) {
+	runs := newRuns(plans, o)
+	if err := feed(&Live{runs}); err != nil {
 		return nil, err
 	}
-	return r.result(plan), nil
+	return resultsOf(runs, plans), nil
 }
 
-// A Live is an engine that judges again what was judged live.
-type Live struct {
-	*rules.Engine
-	run *run
-}
+// A Live is engines that judge again what was judged live.
+type Live struct{ runs []*run }
 
 // Scan judges a scan that is in the span.
 func (l *Live) Scan(s *sample.Scan) {
-	if l.run.count(s) {
-		l.Engine.Scan(s)
+	for _, r := range l.runs {
+		if r.count(s) {
+			r.engine.Scan(s)
+		}
 	}
+}
+
+// TickPlace lets time pass.
+func (l *Live) TickPlace(place int, now sample.Instant) {
+	for _, r := range l.runs {
+		r.engine.TickPlace(place, now)
+	}
+}
+
+// Act does what a person did. An alert that only some of the rules raise is for the
+// others not there, which is what the errors say.
+func (l *Live) Act(place int, k alert.Key, a alert.Action) error {
+	var errs []error
+	for _, r := range l.runs {
+		errs = append(errs, r.engine.Act(place, k, a))
+	}
+	return errors.Join(errs...)
+}
+
+func newRuns(plans []*rules.Plan, o Options) []*run {
+	runs := make([]*run, len(plans))
+	for i, plan := range plans {
+		runs[i] = newRun(o)
+		runs[i].engine = rules.NewEngine(lean(plan), runs[i])
+	}
+	return runs
+}
+
+func resultsOf(runs []*run, plans []*rules.Plan) []*Result {
+	out := make([]*Result, len(runs))
+	for i, r := range runs {
+		out[i] = r.result(plans[i])
+	}
+	return out
 }
 
 func newRun(o Options) *run {
@@ -125,6 +168,7 @@ func (r *run) result(plan *rules.Plan) *Result {
 // A run is the sink of the engine.
 type run struct {
 	options Options
+	engine  *rules.Engine
 	Result
 }
 
@@ -137,9 +181,9 @@ func (r *run) Alert(e alert.Event) {
 func (*run) Updated(int, sample.Instant) {}
 func (r *run) Late(int, *sample.Scan)    { r.Result.Late++ }
 
-// order leaves inputs as they are, or makes them play by event time.
-func (r *run) order(ctx context.Context, inputs []Input) ([]Input, error) {
-	if !r.options.ByEventTime {
+// inOrder leaves inputs as they are, or makes them play by event time.
+func inOrder(ctx context.Context, inputs []Input, o Options) ([]Input, error) {
+	if !o.ByEventTime {
 		return slices.Clone(inputs), nil
 	}
 	out := make([]Input, len(inputs))

@@ -31,7 +31,7 @@ func TestAReadingThatCameAfterAnAlertWasDueIsLateInRehearsalToo(t *testing.T) {
 	}
 	p := plan(1)
 	p.Rules[0].OnDelay = 3 * time.Second
-	r, err := rehearsal.Run(t.Context(), p, []rehearsal.Input{in}, rehearsal.Options{})
+	r, err := run(t, p, []rehearsal.Input{in}, rehearsal.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -39,7 +39,7 @@ func TestAReadingThatCameAfterAnAlertWasDueIsLateInRehearsalToo(t *testing.T) {
 	if r.Late != 1 {
 		t.Errorf("%d late, want 1", r.Late)
 	}
-	if r, err = rehearsal.Run(t.Context(), p, []rehearsal.Input{in}, rehearsal.Options{ByEventTime: true}); err != nil {
+	if r, err = run(t, p, []rehearsal.Input{in}, rehearsal.Options{ByEventTime: true}); err != nil {
 		t.Fatal(err)
 	}
 	expect(t, r) // in its place, the reading ends the load after 2.9 s
@@ -63,7 +63,7 @@ func TestWaitingScansAreJudgedBeforeWhatArrivesLater(t *testing.T) {
 		out(&sample.Scan{Source: 1, At: sample.Instant(950 * ms), Arrived: sample.Instant(950 * ms), Values: []float64{5}})
 		return nil
 	}
-	r, err := rehearsal.Run(t.Context(), p, []rehearsal.Input{in}, rehearsal.Options{})
+	r, err := run(t, p, []rehearsal.Input{in}, rehearsal.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -32,6 +32,7 @@ type evidence struct {
 	DelayS  [2]float64  `json:"delay_s" nullable:"false" doc:"Before and after"`
 	Alerts  [2]int      `json:"alerts" nullable:"false" doc:"Before and after"`
 	Counts  view.Counts `json:"counts"`
+	Exactly *judged    `json:"exactly,omitempty" doc:"What every reading said, where somebody had it judged"`
 	Notes   []string    `json:"notes" nullable:"false" doc:"What has to be said beside the numbers"`
 	Caution string      `json:"caution"`
 }
@@ -61,6 +62,7 @@ type newProposal struct {
 	Body      struct {
 		Limit  float64 `json:"limit"`
 		DelayS float64 `json:"delay_s" minimum:"0" maximum:"31536000"`
+		Exact  string  `json:"exact,omitempty" doc:"The id of an exact rehearsal of this limit and delay, to be kept with it"`
 		Author string  `json:"author" maxLength:"64" doc:"The code of the person who proposes it"`
 		Why    string  `json:"why,omitempty" maxLength:"4000" doc:"No names"`
 	}
@@ -84,6 +86,10 @@ func (s *server) propose(ctx context.Context, in *newProposal) (*answer[proposal
 	if err != nil {
 		return nil, err
 	}
+	exact, err := s.exactOf(b.Exact, o, b.Limit, delay)
+	if err != nil {
+		return nil, err
+	}
 	d := o.Ask.Detail.(rehearsal.FieldAsk)
 	v := d.Varied
 	yaml, err := s.Rehearse.Proposal(v.Rule.ID, v.Upper, b.Limit, delay)
@@ -100,7 +106,7 @@ func (s *server) propose(ctx context.Context, in *newProposal) (*answer[proposal
 		KnownS: t.Known.Seconds(), Config: s.Config, Limit: [2]float64{v.Limit, b.Limit},
 		DelayS: [2]float64{v.Rule.OnDelay.Seconds(), b.DelayS},
 		Alerts: [2]int{n.Goes + n.Moves + n.Stays, n.Comes + n.Moves + n.Stays}, Counts: view.CountsOf(n),
-		Notes: rehearsal.NotesOn(v), Caution: proposalCaution,
+		Exactly: exact, Notes: rehearsal.NotesOn(v), Caution: proposalCaution,
 	}}
 	text, err := json.Marshal(kept)
 	if err != nil {

@@ -33,6 +33,7 @@ type rehearsalView struct {
 	Kind  string      `json:"kind" enum:"field,rules" doc:"field: alerts by limit and on-delay of one rule at one place; rules: other rules beside those in force"`
 	Place string      `json:"place" doc:"Empty for all places"`
 	Rule  string      `json:"rule" doc:"Of a field"`
+	Of    string      `json:"of" doc:"Of rules: the field whose rule they have with another limit and delay; else empty"`
 	From  time.Time   `json:"from"`
 	To    time.Time   `json:"to"`
 	State order.State `json:"state" enum:"waiting,making,made,stopped,failed"`
@@ -88,6 +89,7 @@ func (s *server) addRehearsals(api huma.API) {
 	stop.DefaultStatus = http.StatusOK
 	huma.Register(api, stop, s.stopRehearsal)
 	huma.Register(api, operation("rehearsed-alerts", one+"/alerts", "Which alerts come and which go with one limit and delay of a field", 404, 422), s.beside)
+	s.addExact(api)
 	s.addProposals(api)
 }
 
@@ -147,7 +149,12 @@ func (s *server) rehearse(_ context.Context, in *newRehearsal) (*answer[rehearsa
 		}
 		ask.Place = b.Place
 	}
-	o, err := stage.Desk.Place(ask)
+	return s.order(ask)
+}
+
+// order places an order.
+func (s *server) order(ask order.Ask) (*answer[rehearsalView], error) {
+	o, err := s.Rehearse.Desk.Place(ask)
 	if err != nil {
 		return nil, huma.Error409Conflict(err.Error() + ": wait for one of them, or stop it")
 	}
@@ -229,8 +236,11 @@ func rehearsalOf(o *order.Order) rehearsalView {
 		ID: o.ID, Kind: "rules", Place: o.Ask.Place, From: o.Ask.From.Time(), To: o.Ask.To.Time(),
 		State: o.State, Share: o.Share, Why: o.Why, Notes: append([]string{}, o.Notes...),
 	}
-	if d, ok := o.Ask.Detail.(rehearsal.FieldAsk); ok {
+	switch d := o.Ask.Detail.(type) {
+	case rehearsal.FieldAsk:
 		v.Kind, v.Rule = "field", d.Varied.Rule.ID
+	case rehearsal.RulesAsk:
+		v.Of = d.Of
 	}
 	return v
 }
@@ -258,26 +268,15 @@ func (s *server) beside(ctx context.Context, in *besideInput) (*answer[besideBod
 
 // besides lays the rule of a field beside itself with another limit and delay.
 func (s *server) besides(ctx context.Context, id string, limit float64, delay time.Duration) ([]contrast.Change, *order.Order, error) {
-	stage, err := s.stage()
+	o, d, err := s.fieldOf(id, limit)
 	if err != nil {
 		return nil, nil, err
 	}
-	o, err := stage.Desk.Get(id)
-	if err != nil {
-		return nil, nil, huma.Error404NotFound(fmt.Sprintf("there is no rehearsal %q", id))
-	}
-	d, ok := o.Ask.Detail.(rehearsal.FieldAsk)
-	if !ok {
-		return nil, nil, huma.Error422UnprocessableEntity("only a field has limits and delays")
-	}
-	if !d.Varied.Possible(limit) {
-		return nil, nil, huma.Error422UnprocessableEntity("limit: it must be above the rule's lower one")
-	}
-	t, err := s.trace(ctx, stage, &o, d)
+	t, err := s.trace(ctx, s.Rehearse, o, d)
 	if err != nil {
 		return nil, nil, huma.Error503ServiceUnavailable("the record cannot be read: " + err.Error())
 	}
-	return rehearsal.Beside(d.Varied, &t.Trace, limit, delay), &o, nil
+	return rehearsal.Beside(d.Varied, &t.Trace, limit, delay), o, nil
 }
 
 // trace reads what a field was made of, or has it still from the last time: a

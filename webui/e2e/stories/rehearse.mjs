@@ -6,7 +6,7 @@ const main = async (page) => plain(await page.locator('main').innerText());
 
 export default [
   {
-    name: 'rehearse: the field of a rule, a limit by keyboard and by dragging, what comes and goes, and a proposal that is kept',
+    name: 'rehearse: the field of a rule, a limit by keyboard and by dragging, what comes and goes by seconds and by every reading, and a proposal that is kept',
     async tell({ ward, browser, later, artifacts }) {
       const { page, context, complaints } = await open(browser, `${ward}/rehearse`);
       later(() => context.close());
@@ -40,11 +40,17 @@ export default [
       assert.equal(await limit.getAttribute('aria-valuetext'), highest);
       await until('nothing is raised there', async () => /0 come, \d+ go, 0 move, 0 stay/.test(await main(page)));
       await limit.press('ArrowLeft');
+      await page.getByRole('button', { name: 'Judge every reading' }).press('Enter');
+      await until('every reading was judged', async () => /[1-9]\d* scans were judged by the rules in force[\s\S]*0 come, \d+ go/.test(await main(page)));
       await page.getByLabel('Your code').fill('N-4');
       await page.keyboard.press('Enter');
       await page.getByLabel('Why').fill('too many while walking');
       await page.keyboard.press('Enter');
-      await until('the proposal is kept', async () => /The proposal is kept[\s\S]*at bench-1, proposed by N-4[\s\S]*too many while walking[\s\S]*rules:[\s\S]*on_delay: 6h/.test(await main(page)));
+      await until('the proposal is kept', async () => /The proposal is kept[\s\S]*at bench-1, proposed by N-4[\s\S]*Judged exactly, over [\s\S]*too many while walking[\s\S]*rules:[\s\S]*on_delay: 6h/.test(await main(page)));
+      // What is kept can be judged again, over any stretch.
+      await page.getByLabel('Stretch').selectOption('86400');
+      await page.getByRole('button', { name: 'Compare with the rules in force: the last day' }).press('Enter');
+      await until('the proposal was judged', async () => (await main(page)).split('scans were judged').length === 3);
       for (const theme of ['light', 'dark']) {
         await page.emulateMedia({ colorScheme: theme });
         for (const width of [1280, 360]) {

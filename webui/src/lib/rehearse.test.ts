@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { alertWords, delayWords, limitWords, nearest, perDay, shade } from './rehearse';
+import { alertWords, delayWords, differing, limitWords, nearest, perDay, shade } from './rehearse';
 
 it('makes no rate of less than an hour', () => {
   expect(perDay(3, 3599)).toBeNull();
@@ -23,3 +23,12 @@ it('says a limit and a delay as people do', () => {
 });
 
 it('finds today’s rule on the grid', () => expect(nearest([10, 20, 30], 21)).toBe(1));
+
+it('leaves out what other rules say twice, and nothing that differs', () => {
+  const episode = { subject: 'ankle', raised_at: '2026-03-01T00:00:00Z', cleared_at: null };
+  const of = (rule: string, change: 'comes' | 'stays') => ({ place: 'bench-1', rule, change, before: change === 'comes' ? null : episode, after: episode });
+  const all = [of('tight', 'stays'), of('loose', 'stays'), of('loose', 'comes'), of('tight', 'comes')];
+  const shown = differing({ scans: 9, changes: all, left_out: 4 }, 'tight');
+  expect(shown.changes).toEqual([all[0], all[2], all[3]]);
+  expect(shown).toMatchObject({ before: 1, after: 3, counts: { comes: 2, goes: 0, moves: 0, stays: 1 }, left_out: 4 });
+});

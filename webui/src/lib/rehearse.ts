@@ -30,15 +30,20 @@ export interface Rehearsal {
   state: 'waiting' | 'making' | 'made' | 'stopped' | 'failed';
   share: number;
   why: string;
+  notes: string[];
   field?: Field;
+  result?: Judged;
 }
 
 export interface Episode {
+  subject: string;
   raised_at: string;
   cleared_at: string | null;
 }
 
 export interface Change {
+  place: string;
+  rule: string;
   change: 'comes' | 'goes' | 'moves' | 'stays';
   before: Episode | null;
   after: Episode | null;
@@ -48,6 +53,13 @@ export interface Beside {
   before: number;
   after: number;
   counts: { comes: number; goes: number; moves: number; stays: number };
+  changes: Change[];
+  left_out: number;
+}
+
+/** What every reading said by two rule sets. */
+export interface Judged {
+  scans: number;
   changes: Change[];
   left_out: number;
 }
@@ -68,6 +80,7 @@ export interface Proposal {
     limit: [number, number];
     delay_s: [number, number];
     alerts: [number, number];
+    exactly?: { scans: number; counts: Beside['counts'] };
   };
 }
 
@@ -75,14 +88,34 @@ const all = '/api/v1/rehearsals';
 const path = (id: string, ...rest: string[]) => [all, encodeURIComponent(id), ...rest].join('/');
 const post = <T>(to: string, body: object) => send<T>(to, body, text, sentence);
 
+const time = (ms: number) => new Date(ms).toISOString();
+
 export const ask = (place: string, rule: string, from: number, to: number) =>
-  post<Rehearsal>(all, { place, rule, from: new Date(from).toISOString(), to: new Date(to).toISOString() });
+  post<Rehearsal>(all, { place, rule, from: time(from), to: time(to) });
+/** Judges every reading by the rules in force and by those with others in their place. */
+export const askRules = (rules: string, from: number, to: number) => post<Rehearsal>(all, { rules, merge: true, from: time(from), to: time(to) });
+/** The same for a field's rule with another limit and delay, over the field's stretch. */
+export const exactly = (id: string, limit: number, delay_s: number) => post<Rehearsal>(path(id, 'exact'), { limit, delay_s });
 export const look = (id: string) => getJSON<Rehearsal>(path(id));
 export const stop = (id: string) => post<Rehearsal>(path(id, 'stop'), {});
 export const beside = (id: string, limit: number, delay: number) => getJSON<Beside>(`${path(id, 'alerts')}?limit=${limit}&delay_s=${delay}`);
-export const propose = (id: string, limit: number, delay_s: number, author: string, why: string) =>
-  post<Proposal>(path(id, 'proposals'), { limit, delay_s, author, why: why.trim() || undefined });
+export const propose = (id: string, limit: number, delay_s: number, author: string, why: string, exact: string) =>
+  post<Proposal>(path(id, 'proposals'), { limit, delay_s, author, why: why.trim() || undefined, exact: exact || undefined });
 export const readProposals = async () => (await getJSON<{ proposals: Proposal[] }>('/api/v1/proposals')).proposals;
+
+export const busy = (r: Rehearsal | null) => r?.state === 'waiting' || r?.state === 'making';
+
+/** What was judged, without what other rules say twice. */
+export function differing(j: Judged, rule: string): Beside {
+  const changes = j.changes.filter((c) => c.rule === rule || c.change !== 'stays');
+  const counts = { comes: 0, goes: 0, moves: 0, stays: 0 };
+  for (const c of changes) counts[c.change]++;
+  return {
+    before: changes.filter((c) => c.before).length,
+    after: changes.filter((c) => c.after).length,
+    counts, changes, left_out: j.left_out,
+  };
+}
 
 const DAY = 86_400;
 
