@@ -259,6 +259,19 @@ func readCharges(c *cursor, scans []Scan) {
 // DecodeBlock is the inverse of Append. Its errors wrap ErrDamaged, ErrNewer or
 // ErrForm. The block shares no memory with b.
 func DecodeBlock(b []byte) (*Block, error) {
+	block, err := OpenBlock(b)
+	if err != nil {
+		return nil, err
+	}
+	if err := block.Unpack(); err != nil {
+		return nil, err
+	}
+	return block, nil
+}
+
+// OpenBlock is DecodeBlock without the readings, which take most of the time and
+// all of the room: Unpack has them. Until then the block shares memory with b.
+func OpenBlock(b []byte) (*Block, error) {
 	version, in, err := content(b, FormBlock, blockVersion)
 	if err != nil {
 		return nil, fmt.Errorf("block: %w", err)
@@ -289,11 +302,19 @@ func DecodeBlock(b []byte) (*Block, error) {
 	if c.bad {
 		return nil, c.end("block")
 	}
-	if err := readRaw(c, block.Scans, int(channels)); err != nil {
-		return nil, fmt.Errorf("block %d of %q: %w", block.Number, block.Source, err)
-	}
 	if err := block.Check(); err != nil {
 		return nil, fmt.Errorf("%w: %w", err, ErrDamaged)
 	}
+	block.packed, block.channels = c.b, int(channels)
 	return block, nil
+}
+
+// Unpack gives the scans of a block that was opened their readings. Its error wraps
+// ErrDamaged, and the block is worth nothing then.
+func (b *Block) Unpack() error {
+	if err := readRaw(&cursor{b: b.packed}, b.Scans, b.channels); err != nil {
+		return fmt.Errorf("block %d of %q: %w", b.Number, b.Source, err)
+	}
+	b.packed = nil
+	return nil
 }

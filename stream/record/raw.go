@@ -234,20 +234,16 @@ func (buf *rawBuffer) unfix(plain []byte, all []float64, channels int) bool {
 	if len(in) != planes*n {
 		return false
 	}
-	buf.now = grow(buf.now, channels)
-	for k := 0; k < n; k += channels {
-		row := all[k:][:channels]
-		switch {
-		case k == 0:
-			buf.first(row, in, planes, n)
-		case planes == 1:
-			follow(row, buf.now, in[k:])
-		case planes == 2:
-			followWide(row, buf.now, in[k:], in[n+k:])
-		default:
-			for j := range row {
-				buf.now[j] += unzig(in[k+j:], planes, n)
-				row[j] = float64(buf.now[j])
+	if planes > 2 {
+		buf.unfixWide(in, all, channels, planes)
+	} else if n > 0 {
+		untangle(all[:channels], in, planes, n)
+		for k := channels; k < n; k += channels {
+			row, was := all[k:][:channels], all[k-channels:][:channels]
+			if planes == 1 || zero(in[n+k:][:channels]) {
+				follow(row, was, in[k:])
+			} else {
+				followWide(row, was, in[k:], in[n+k:])
 			}
 		}
 	}
@@ -266,6 +262,20 @@ func (buf *rawBuffer) unfix(plain []byte, all []float64, channels int) bool {
 	return true
 }
 
+// unfixWide is for readings that may differ by so much that sums wrap around.
+func (buf *rawBuffer) unfixWide(in []byte, all []float64, channels, planes int) {
+	buf.now = grow(buf.now, channels)
+	x := int32(0)
+	for k := range all {
+		j := k % channels
+		if k >= channels {
+			x = buf.now[j]
+		}
+		x += unzig(in[k:], planes, len(all))
+		buf.now[j], all[k] = x, float64(x)
+	}
+}
+
 // unzig returns by how much a reading differs from its prediction. Its lowest byte
 // is the first of in, and the byte of each further plane lies n behind.
 func unzig(in []byte, planes, n int) int32 {
@@ -276,35 +286,55 @@ func unzig(in []byte, planes, n int) int32 {
 	return int32(z>>1 ^ -(z & 1))
 }
 
-// first reads the first scan, in which each channel goes by the one before it.
-func (buf *rawBuffer) first(row []float64, in []byte, planes, n int) {
+// untangle reads the first scan, in which each channel goes by the one before it.
+func untangle(row []float64, in []byte, planes, n int) {
 	x := int32(0)
 	for j := range row {
 		x += unzig(in[j:], planes, n)
-		buf.now[j], row[j] = x, float64(x)
+		row[j] = float64(x)
 	}
 }
 
-// The two loops below meet every reading of a mat that is read again: follow where
-// all readings differ little from those of the scan before, followWide where some
-// do not.
+// The loops below meet every reading of a mat that is read again. A sum of whole
+// numbers is exact, so that what it was in the scan before need not be kept beside
+// the readings. Mostly all of a scan differ little from those before, and then the
+// second plane has nothing.
 
-func follow(row []float64, now []int32, low []byte) {
-	now, low = now[:len(row)], low[:len(row)]
+func follow(row, was []float64, low []byte) {
+	was, low = was[:len(row)], low[:len(row)]
 	for j := range row {
-		z := uint32(low[j])
-		x := now[j] + int32(z>>1^-(z&1))
-		now[j], row[j] = x, float64(x)
+		row[j] = was[j] + little[low[j]]
 	}
 }
 
-func followWide(row []float64, now []int32, low, high []byte) {
-	now, low, high = now[:len(row)], low[:len(row)], high[:len(row)]
+func followWide(row, was []float64, low, high []byte) {
+	was, low, high = was[:len(row)], low[:len(row)], high[:len(row)]
 	for j := range row {
-		z := uint32(low[j]) | uint32(high[j])<<8
-		x := now[j] + int32(z>>1^-(z&1))
-		now[j], row[j] = x, float64(x)
+		z := int32(low[j]) | int32(high[j])<<8
+		row[j] = was[j] + float64(z>>1^-(z&1))
 	}
+}
+
+// little is what a byte says that was zig-zagged.
+var little = func() (t [256]float64) {
+	for i := range t {
+		t[i] = float64(unzig([]byte{byte(i)}, 1, 1))
+	}
+	return t
+}()
+
+func zero(b []byte) bool {
+	for ; len(b) >= 8; b = b[8:] {
+		if binary.LittleEndian.Uint64(b) != 0 {
+			return false
+		}
+	}
+	for _, c := range b {
+		if c != 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // grow returns s with length n; what it holds is of no meaning.

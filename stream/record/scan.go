@@ -52,6 +52,10 @@ type Block struct {
 	Config uint64
 	// Scans have ascending ordinals and the same number of channels.
 	Scans []Scan
+
+	// Of one that was opened: its readings as they are kept, and how many a scan has.
+	packed   []byte
+	channels int
 }
 
 // Bounds of a block. They are far beyond every real one, and keep a damaged or

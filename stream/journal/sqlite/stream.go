@@ -221,7 +221,9 @@ func merge(ctx context.Context, streams []*blockStream) iter.Seq2[blockRow, erro
 				continue // it may not be the least any more
 			}
 			row := b.ahead[0]
+			b.ahead[0] = blockRow{} // holds on to nothing
 			b.ahead = b.ahead[1:]
+			row.unpack()
 			if !yield(row, nil) {
 				return
 			}
@@ -229,8 +231,19 @@ func merge(ctx context.Context, streams []*blockStream) iter.Seq2[blockRow, erro
 	}
 }
 
-// decode looks at what is in a row, a block or ticks, and notes it, or what is
-// wrong with it. It returns an error if the row or its index says something else
+// unpack has the readings of a block. As late as that, they are still at hand where
+// they are read next.
+func (r *blockRow) unpack() {
+	if r.block == nil {
+		return
+	}
+	if err := r.block.Unpack(); err != nil {
+		r.block, r.err = nil, err
+	}
+}
+
+// decode looks at what is in a row, a block but for its readings or ticks, and notes
+// it, or what is wrong with it. It returns an error if the row or its index says something else
 // than what is whole in it: then they may be wrong about others too.
 func (r *blockRow) decode() error {
 	whole := blockRow{}
@@ -240,7 +253,7 @@ func (r *blockRow) decode() error {
 			r.err = fmt.Errorf("group %d in the place of %d: %w", r.ticks.Number, r.number, record.ErrDamaged)
 		}
 	} else {
-		if r.block, r.err = record.DecodeBlock(r.body); r.err == nil && (r.block.Number != r.number || r.block.Source != r.source) {
+		if r.block, r.err = record.OpenBlock(r.body); r.err == nil && (r.block.Number != r.number || r.block.Source != r.source) {
 			r.err = fmt.Errorf("block %d of %s in the place of %d of %s: %w", r.block.Number, r.block.Source, r.number, r.source, record.ErrDamaged)
 		}
 	}
