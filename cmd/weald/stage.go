@@ -68,14 +68,18 @@ type reporting struct {
 	o     rehearsal.Options
 	tell  func(float64)
 	scans int
+	from  sample.Instant // where what is kept of the span begins
 }
 
 // tellEvery is after how many scans the share is told again.
 const tellEvery = 1000
 
 func (t *reporting) Scan(s *sample.Scan) {
+	if t.scans == 0 {
+		t.from = max(t.o.From, s.At)
+	}
 	if t.scans++; t.scans%tellEvery == 0 {
-		t.tell(s.At.Sub(t.o.From).Seconds() / max(t.o.To.Sub(t.o.From), time.Second).Seconds())
+		t.tell(s.At.Sub(t.from).Seconds() / max(t.o.To.Sub(t.from), time.Second).Seconds())
 	}
 	t.Live.Scan(s)
 }
