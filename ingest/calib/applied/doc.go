@@ -14,17 +14,22 @@
 //
 // Curves and uncertainties are looked up in tables of straight pieces, as few as it
 // takes to be within 0.01 mmHg of the record's own formula, or 8 % of the
-// uncertainty there, and 5 % of its uncertainty. Where no table comes as close, what
-// it is off by is part of the uncertainty. Outside of the calibrated range, where
-// everything is marked as extrapolated, the table goes on along straight lines: of
-// the pressure through what the formula says an eighth of the span beyond, of the
-// uncertainty through what it says a span beyond. A record is not kept once its
-// table has been made: a channel takes 0.3 to 0.8 kB, one of which the curve is steep
-// without load or has branches 2 to 3 kB.
+// uncertainty there, and 5 % of its uncertainty, which is one on each piece. Where no
+// table comes as close, what it is off by is part of the uncertainty. Outside of the
+// calibrated range, where everything is marked as extrapolated, the table goes on
+// along straight lines: of the pressure through what the formula says an eighth of
+// the span beyond, of the uncertainty, in steps of a fiftieth of the span, through
+// what it says a span beyond. The ends of the range are told to 1 in 50,000 of it. A
+// record is not kept once its table has been made: a channel takes 0.15 to 0.3 kB,
+// one that has branches or creep 0.3 to 0.6 kB.
 //
-// The age of a load counts to 1 in 128. A calibration's age counts in whole days,
-// and never goes back: a scan that was stored and comes late has the uncertainty of
-// the newest.
+// A channel keeps the piece on which its last reading was, as most readings are on the
+// same as the one before: those take one multiplication and one comparison, and no
+// search. That is no memory: what a reading gives depends on it nowhere.
+//
+// The age of a load counts to 1 in 16, as what it is in the middle of that. A
+// calibration's age counts in whole days, and never goes back: a scan that was stored
+// and comes late has the uncertainty of the newest.
 //
 // A scan that is older than the last one moves nothing: its direction is taken
 // as unknown, which is the middle of both curves with a larger uncertainty, and

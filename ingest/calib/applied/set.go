@@ -20,21 +20,30 @@ type Source struct {
 }
 
 // A Set is the records in force of all sources.
-type Set struct{ sources []source }
+type Set struct {
+	sources []source
+	moved   []int32 // those of a run that were not where they had been; for the largest source
+	draft   draft
+}
 
 type source struct {
 	Source
-	channels []*channel // those that have a record, by index
-	zeros    []zero     // those that were zeroed, by index
-	changed  bool       // what follows is not of these channels yet
-	runs     []run      // those that stand still, for the loop
-	quick    []quick    // by channel
-	spots    []spot     // of a run
-	moving   []moving   // the others
-	knees    []knee
-	pieces   []piece        // of their tables, one behind the other
-	last     sample.Instant // event time of the newest scan
-	day      sample.Instant // from then on the calibrations may be a day older
+	zeros []zero // those that were zeroed, by index
+
+	// Those that have a record, by index, all of equal length.
+	channels  []channel
+	stretches []stretch
+	rests     []rest           // nil where the motion of none matters
+	courses   []course         // as rests
+	crepts    []crept          // nil where none has a creep
+	due       []sample.Instant // when the first of a flock has another age
+
+	words   []uint16 // of the tables
+	changed bool     // runs are not of these channels, and words has some of no channel
+	runs    []run
+	rail    float64        // that stretches are kept from
+	last    sample.Instant // event time of the newest scan
+	day     sample.Instant // from then on the calibrations may be a day older
 
 	u, shared []float64 // of the present scan
 	beyond    []bool
@@ -45,9 +54,12 @@ type source struct {
 // scans count them.
 func NewSet(sources []Source) *Set {
 	s := &Set{sources: make([]source, len(sources))}
+	most := 0
 	for i := range sources {
-		s.sources[i] = source{Source: sources[i], last: sample.Past, day: sample.Past}
+		s.sources[i] = source{Source: sources[i], last: sample.Past, day: sample.Past, rail: noRail}
+		most = max(most, sources[i].Channels)
 	}
+	s.moved = make([]int32, most)
 	return s
 }
 
@@ -58,15 +70,7 @@ func (s *Set) Apply(r *record.Record) error {
 	if err := s.Permits(r); err != nil {
 		return err
 	}
-	src := &s.sources[s.index(r.Bridge, r.Source)]
-	at, found := slices.BinarySearchFunc(src.channels, r.Channel, func(c *channel, n int) int { return c.index - n })
-	if found {
-		src.channels[at] = newChannel(r)
-	} else {
-		src.channels = slices.Insert(src.channels, at, newChannel(r))
-	}
-	src.unzero(r.Channel)
-	src.day, src.changed = sample.Past, true
+	s.sources[s.index(r.Bridge, r.Source)].apply(&s.draft, r)
 	return nil
 }
 
@@ -103,13 +107,13 @@ func (s *Set) Convert(scan *sample.Scan) {
 		return
 	}
 	if len(src.channels) > 0 {
-		src.calibrate(scan)
+		src.calibrate(scan, s.moved)
 	}
 	src.shift(scan)
 }
 
 // calibrate converts the channels that have a record.
-func (src *source) calibrate(scan *sample.Scan) {
+func (src *source) calibrate(scan *sample.Scan, moved []int32) {
 	if src.changed { // records often come many at a time
 		src.arrange()
 	}
@@ -120,11 +124,7 @@ func (src *source) calibrate(scan *sample.Scan) {
 	if rail == 0 {
 		rail = noRail
 	}
-	src.convert(scan, rail)
-	if len(src.moving) > 0 {
-		src.follow(scan, rail)
-	}
-	src.bend(scan, rail)
+	src.convert(scan, rail, moved)
 	src.last = max(src.last, scan.At)
 	for _, i := range scan.Withheld {
 		scan.Values[i], src.beyond[i] = sample.Unknown, false
@@ -135,18 +135,20 @@ func (src *source) calibrate(scan *sample.Scan) {
 // grow lets all calibrations be as old as they are.
 func (s *source) grow(at sample.Instant) {
 	s.day, s.expired = sample.Never, nil
-	for _, c := range s.channels {
-		c.grow(at)
-		s.day = min(s.day, c.made.Add(time.Duration(c.day+1)*day))
-		if at <= c.until {
-			s.day = min(s.day, c.until+1)
+	for k := range s.channels {
+		l := s.channels[k].lot
+		l.grow(at)
+		s.day = min(s.day, l.made.Add(time.Duration(l.day+1)*day))
+		if at <= l.until {
+			s.day = min(s.day, l.until+1)
 			continue
 		}
 		if s.expired == nil {
 			s.expired = make([]bool, s.Channels)
 		}
-		s.expired[c.index] = true
+		s.expired[s.channels[k].index] = true
 	}
+	s.forget()
 }
 
 // Any reports whether a source has a channel with a record.
@@ -155,10 +157,9 @@ func (s *Set) Any(source int) bool { return len(s.sources[source].channels) > 0 
 // InForce returns the identity of the record of a channel that is in force; "" if
 // there is none.
 func (s *Set) InForce(source, index int) string {
-	for _, c := range s.sources[source].channels {
-		if c.index == index {
-			return c.name()
-		}
+	src := &s.sources[source]
+	if k, found := src.find(index); found {
+		return src.channels[k].name()
 	}
 	return ""
 }

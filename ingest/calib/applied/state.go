@@ -17,16 +17,16 @@ var ErrState = errors.New("not the state of calibrations")
 // age and its motion. The records themselves are not in it.
 func (s *Set) Append(source int, b []byte) []byte {
 	src := &s.sources[source]
-	src.park()
 	b = binary.LittleEndian.AppendUint64(b, uint64(src.last))
-	for _, c := range src.channels {
+	for k := range src.channels {
+		c := &src.channels[k]
 		b = binary.AppendUvarint(b, uint64(c.index))
 		b = binary.AppendUvarint(b, uint64(hex.EncodedLen(len(c.id))))
 		b = hex.AppendEncode(b, c.id[:])
-		b = binary.AppendUvarint(b, uint64(c.day))
+		b = binary.AppendUvarint(b, uint64(c.lot.day))
 		var m curve.Motion
-		if c.moves != nil {
-			m = c.moves.motion
+		if src.rests != nil && src.courses[k].follows {
+			m = src.courses[k].motion(&src.rests[k], src.last)
 		}
 		b = m.Append(b)
 	}
@@ -63,15 +63,13 @@ func (s *Set) Read(source int, b []byte) error {
 			return ErrState
 		}
 		b = rest
-		for _, c := range src.channels {
-			if uint64(c.index) == index && c.name() == id {
-				if c.moves != nil {
-					c.moves.motion = motion
-				}
-				c.grown(int(days))
+		if k, found := src.find(int(index)); found && src.channels[k].name() == id {
+			if src.rests != nil && src.courses[k].follows {
+				src.courses[k].take(&src.rests[k], motion, src.last)
 			}
+			src.channels[k].lot.day = int(days)
 		}
 	}
-	src.moving, src.changed = src.moving[:0], true
+	src.forget()
 	return nil
 }

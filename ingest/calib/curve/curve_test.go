@@ -230,7 +230,7 @@ func TestMotionIsSmooth(t *testing.T) {
 		if d != Still {
 			t.Fatalf("after %d readings noise is a motion", i)
 		}
-		squares += (m.smooth - 40) * (m.smooth - 40)
+		squares += (m.Smooth - 40) * (m.Smooth - 40)
 	}
 	near(t, "share of the noise", math.Sqrt(squares/n), Smoothed(rate), 0.02)
 	near(t, "share at one reading a second", Smoothed(1), math.Sqrt((1-math.Exp(-1))/(1+math.Exp(-1))), 1e-12)

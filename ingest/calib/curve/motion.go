@@ -39,17 +39,31 @@ func Smoothed(rate float64) float64 {
 // left the band of the width around where it had settled.
 //
 // Step is all that most need. Who follows many channels at once uses what Step is
-// made of: Share once a scan, then Rests, and Move where that says no.
+// made of: Share once a scan, then Rests, and Move where that says no. They keep
+// the Average, which every scan moves, close together, and the Course elsewhere.
 type Motion struct {
-	smooth            float64
-	calmLow, calmHigh float64 // between them nothing but smooth changes; equal where that is not known
-	since             sample.Instant
+	Average
+	Course
+}
 
-	seen      bool
-	direction Direction
+// An Average is the part of a Motion that moves while the pressure rests, in mmHg.
+// The zero Average rests at 0 for ever.
+type Average struct {
+	Smooth            float64 // what is followed
+	CalmLow, CalmHigh float64 // while it is between them, or one of them, nothing else changes
+}
+
+// Unsettled returns an Average of which it is not known what is calm: Move will say.
+func Unsettled(smooth float64) Average { return Average{Smooth: smooth, CalmLow: math.Inf(1)} }
+
+// A Course is the part of a Motion that stays as it is while the pressure rests.
+type Course struct {
+	since     sample.Instant
 	low, high float64 // extremes since the last turn; low stands still while loading, high while unloading
 	settled   float64
 	last      sample.Instant
+	seen      bool
+	direction Direction
 }
 
 // Step takes a pressure in mmHg of any one curve (the middle, say: only its
@@ -69,35 +83,34 @@ func Share(passed time.Duration) float64 {
 }
 
 // Rests takes a pressure that changes nothing but the average, and reports whether
-// it was one; if not, or for NaN, m is as it was. It does not note the time: see
-// Rested.
-func (m *Motion) Rests(share, p float64) bool {
-	s := m.smooth + float64(share*(p-m.smooth))
-	if s > m.calmLow && s < m.calmHigh {
-		m.smooth = s
+// it was one; if not, or for NaN, a is as it was. Nobody notes the time: see Rested.
+func (a *Average) Rests(share, p float64) bool {
+	s := a.Smooth + float64(share*(p-a.Smooth))
+	if s >= a.CalmLow && s <= a.CalmHigh {
+		a.Smooth = s
 		return true
 	}
 	return false
 }
 
-// Rested notes that m has rested until an instant.
-func (m *Motion) Rested(at sample.Instant) {
-	if m.seen {
-		m.last = at
+// Rested notes that the pressure has rested until an instant.
+func (c *Course) Rested(at sample.Instant) {
+	if c.seen {
+		c.last = at
 	}
 }
 
-// Last returns when the last pressure was that m has been told the time of.
-func (m *Motion) Last() sample.Instant { return m.last }
+// Last returns when the last pressure was that c has been told the time of.
+func (c *Course) Last() sample.Instant { return c.last }
 
 // Move takes any pressure but NaN, as Step does, with the Share of the time since
 // the last one.
 func (m *Motion) Move(at sample.Instant, share, p, width float64) {
 	if !m.seen {
-		*m = Motion{seen: true, last: at, smooth: p, low: p, high: p, settled: p, since: at}
+		*m = Motion{Average{Smooth: p}, Course{seen: true, last: at, low: p, high: p, settled: p, since: at}}
 	}
-	m.smooth += float64(share * (p - m.smooth))
-	m.last, p = at, m.smooth
+	m.Smooth += float64(share * (p - m.Smooth))
+	m.last, p = at, m.Smooth
 	if m.direction != Loading {
 		m.low = min(m.low, p)
 	}
@@ -113,27 +126,28 @@ func (m *Motion) Move(at sample.Instant, share, p, width float64) {
 	if p-m.settled > width || m.settled-p > width {
 		m.settled, m.since = p, at
 	}
-	m.calmLow, m.calmHigh = m.settled-width, m.settled+width
+	near := width * (1 - 1e-6) // surely within the width, however sums are rounded
+	m.CalmLow, m.CalmHigh = m.settled-near, m.settled+near
 	switch m.direction {
 	case Loading:
-		m.calmLow, m.calmHigh = max(m.calmLow, m.high-width), min(m.calmHigh, m.high)
+		m.CalmLow, m.CalmHigh = max(m.CalmLow, m.high-near), min(m.CalmHigh, m.high)
 	case Unloading:
-		m.calmLow, m.calmHigh = max(m.calmLow, m.low), min(m.calmHigh, m.low+width)
+		m.CalmLow, m.CalmHigh = max(m.CalmLow, m.low), min(m.CalmHigh, m.low+near)
 	case Still:
-		m.calmLow, m.calmHigh = max(m.calmLow, m.low), min(m.calmHigh, m.high)
+		m.CalmLow, m.CalmHigh = max(m.CalmLow, m.low), min(m.CalmHigh, m.high)
 	}
 }
 
 // Direction returns where the pressure went last.
-func (m *Motion) Direction() Direction { return m.direction }
+func (c *Course) Direction() Direction { return c.direction }
 
-// Since returns when the load began to count, if m has seen anything.
-func (m *Motion) Since() sample.Instant { return m.since }
+// Since returns when the load began to count, if anything has been seen.
+func (c *Course) Since() sample.Instant { return c.since }
 
 // Age returns how old the load is; 0 if nothing has been seen.
-func (m *Motion) Age(at sample.Instant) time.Duration {
-	if !m.seen {
+func (c *Course) Age(at sample.Instant) time.Duration {
+	if !c.seen {
 		return 0
 	}
-	return at.Sub(m.since)
+	return at.Sub(c.since)
 }

@@ -21,7 +21,7 @@ func (m *Motion) Append(b []byte) []byte {
 		seen = 1
 	}
 	b = append(b, seen, byte(m.direction+1))
-	for _, v := range [...]float64{m.low, m.high, m.settled, m.smooth} {
+	for _, v := range [...]float64{m.low, m.high, m.settled, m.Smooth} {
 		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(v))
 	}
 	b = binary.LittleEndian.AppendUint64(b, uint64(m.since))
@@ -34,10 +34,9 @@ func ReadMotion(b []byte) (m Motion, rest []byte, err error) {
 		return Motion{}, nil, ErrMotion
 	}
 	word := func(i int) uint64 { return binary.LittleEndian.Uint64(b[2+8*i:]) }
-	return Motion{
+	return Motion{Unsettled(math.Float64frombits(word(3))), Course{
 		seen: b[0] == 1, direction: Direction(b[1]) - 1,
-		low: math.Float64frombits(word(0)), high: math.Float64frombits(word(1)),
-		settled: math.Float64frombits(word(2)), smooth: math.Float64frombits(word(3)),
+		low: math.Float64frombits(word(0)), high: math.Float64frombits(word(1)), settled: math.Float64frombits(word(2)),
 		since: sample.Instant(word(4)), last: sample.Instant(word(5)),
-	}, b[motionSize:], nil
+	}}, b[motionSize:], nil
 }
