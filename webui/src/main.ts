@@ -1,8 +1,9 @@
 import { mount } from 'svelte';
 import App from './App.svelte';
 import './app.css';
+import { begin } from './lib/language';
 import { live } from './lib/live.svelte';
 
 live.start();
 
-mount(App, { target: document.getElementById('app')! });
+void begin(navigator.languages).then(() => mount(App, { target: document.getElementById('app')! }));

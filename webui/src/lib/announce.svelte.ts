@@ -5,6 +5,7 @@ import { plain } from './format';
 import { isAside, isCalling, isOpen } from './life';
 import type { Alert } from './link/types';
 import { alerts as text, priorities } from './text';
+import { saidInUnit } from './units.svelte';
 
 const PAUSE = 3000;
 
@@ -58,9 +59,9 @@ export class Announcer {
       case 'cleared':
         return this.cleared(a);
       case 'acknowledged':
-        return this.calm.say(text.spokenTaken(a.acknowledged_by, place, a.text));
+        return this.calm.say(text.spokenTaken(a.acknowledged_by, place, saidInUnit(a.text)));
       case 'escalated':
-        return (a.priority === 'low' ? this.calm : this.urgent).say(text.spokenWaiting(place, a.text));
+        return (a.priority === 'low' ? this.calm : this.urgent).say(text.spokenWaiting(place, saidInUnit(a.text)));
       case 'unshelved':
       case 'shelf-ended':
       case 'in-service':
@@ -74,12 +75,12 @@ export class Announcer {
     if (this.#known.has(once(a))) return;
     this.#known.add(once(a));
     const voice = a.priority === 'low' ? this.calm : this.urgent;
-    voice.say(text.spoken(priorities[a.priority], a.place ? plain(a.place) : text.itself, a.text));
+    voice.say(text.spoken(priorities[a.priority], a.place ? plain(a.place) : text.itself, saidInUnit(a.text)));
   }
 
   cleared(a: Alert): void {
     this.#known?.delete(once(a));
-    this.calm.say(text.spokenCleared(a.place ? plain(a.place) : text.itself, a.text));
+    this.calm.say(text.spokenCleared(a.place ? plain(a.place) : text.itself, saidInUnit(a.text)));
   }
 }
 

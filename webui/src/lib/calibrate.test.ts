@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Bridge } from './link/equipment';
-import { allOf, channelsOf, lastRefused, pressureOf, sourcesOf, type Kept, type RefusedCalibration, tally, ticks, type Run, type RunChannel } from './calibrate';
+import { ticks } from './ticks';
+import { allOf, channelsOf, lastRefused, pressureOf, sourcesOf, type Kept, type RefusedCalibration, tally, type Run, type RunChannel } from './calibrate';
 
 describe('channelsOf', () => {
   it('takes numbers and ranges', () => {

@@ -5,6 +5,7 @@ import { getJSON } from './link/history';
 import { post as send } from './link/post';
 import { sentence } from './records';
 import { calibrate as text } from './text.calibrate';
+import { pressureTyped } from './units.svelte';
 
 export interface Level {
   cycle: number;
@@ -208,9 +209,9 @@ export const sourcesOf = (list: readonly Bridge[] | null): ChannelSource[] =>
 /** All channels of a source, as one types them. */
 export const allOf = (s: ChannelSource | undefined) => (!s || s.channels === 1 ? '0' : `0-${s.channels - 1}`);
 
-/** A pressure as somebody types it, in mmHg; null where it is none. */
+/** A pressure as somebody types it in the shown unit, in mmHg; null where it is none. */
 export function pressureOf(typed: string): number | null {
-  const mmhg = Number(typed.replace(',', '.'));
+  const mmhg = pressureTyped(Number(typed.replace(',', '.')));
   return typed.trim() !== '' && mmhg >= 0 ? mmhg : null;
 }
 
@@ -246,18 +247,4 @@ export function lastRefused(kept: readonly Kept[], refused: readonly RefusedCali
 export function modelName(m: { model: string; branches: boolean }): string {
   const name = text.models[m.model] ?? m.model;
   return m.branches ? text.branches(name) : name;
-}
-
-/** A pressure as one reads it from a gauge. */
-export const tenths = (mmhg: number) => String(Math.round(mmhg * 10) / 10);
-
-/** Round numbers from `low` to `high`, about `most` of them. */
-export function ticks(low: number, high: number, most: number): number[] {
-  const least = (high - low) / most;
-  if (!(least > 0)) return [];
-  const power = 10 ** Math.floor(Math.log10(least));
-  const by = power * ([1, 2, 5].find((m) => power * m >= least) ?? 10);
-  const out: number[] = [];
-  for (let i = Math.ceil(low / by); i * by <= high; i++) out.push(Number((i * by).toPrecision(12)));
-  return out;
 }

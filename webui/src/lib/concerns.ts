@@ -2,6 +2,7 @@
 // there is nothing to say, so what is merely worth knowing is not in here.
 
 import type { Bridge, Source } from './link/equipment';
+import { fixed } from './format';
 import { sourcePath } from './route.svelte';
 import { setup as text } from './text';
 
@@ -33,7 +34,7 @@ export function batteryLow(s: Source): boolean {
 export function batteryWords(s: Source): string {
   if (s.battery_text) return s.battery_text.replace(/^Battery /, '').replace(/\.$/, '');
   if (s.battery != null) return `${Math.round(s.battery)} %`;
-  return s.battery_v == null ? '' : `${s.battery_v.toFixed(2)} V`;
+  return s.battery_v == null ? '' : `${fixed(s.battery_v, 2)} V`;
 }
 
 /** The shape beside each; see Mark.svelte. */

@@ -5,7 +5,7 @@ import type { Verb } from './life';
 import { post } from './link/post';
 import type { Alert } from './link/types';
 import { alerts as text } from './text';
-import { remember } from './theme.svelte';
+import { remember } from './remember';
 
 const KEY = 'weald.code';
 const FORM = /^[A-Z]{1,4}-[0-9]{1,6}$/;

@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { clockTime, count, counted, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, unbroken, signed } from './format';
+import { clockTime, bound, count, difference, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, unbroken } from './format';
 
 beforeAll(() => setZone('Europe/Berlin'));
 
@@ -55,8 +55,6 @@ it('a line never ends between a number and its unit', () => {
 describe('counts', () => {
   it('are grouped by thousands and have the sign of type', () => {
     expect([0, 999, 2048, 1234567, -1042, 12.34].map(count)).toEqual(['0', '999', '2,048', '1,234,567', '−1,042', '12.3']);
-    expect(counted(1, 'frame')).toBe('1 frame');
-    expect(counted(2048, 'frame')).toBe('2,048 frames');
   });
 
   it('of bytes and of small shares have two or three digits', () => {
@@ -73,6 +71,10 @@ describe('times of forms', () => {
   });
 });
 
-it('signed says which way', () => {
-  expect([2, -0.26, -0.04, 0].map(signed)).toEqual(['+2.0', '−0.3', '+0.0', '+0.0']);
+it('a difference says which way', () => {
+  expect([2, -0.26, -0.04, 0].map((d) => difference(d, 'mmHg'))).toEqual(['+2.0 mmHg', '−0.3 mmHg', '+0.0 mmHg', '+0.0 mmHg']);
+});
+
+it('a limit has the digits that it was given', () => {
+  expect([60, 9.4, 0.125].map((l) => bound(l, 'mmHg'))).toEqual(['60 mmHg', '9.4 mmHg', '0.125 mmHg']);
 });

@@ -1,8 +1,11 @@
 // How numbers, durations and times are written. Times are 24 h in the site's
 // zone, with the date where it is not today's; a number has no more digits
-// than its uncertainty supports.
+// than its uncertainty supports. All are written as the language of the pages
+// writes them, and pressures in the unit that this browser shows.
 
-import { words } from './text';
+import { locale } from './language';
+import { words, wrap } from './text';
+import { factorOf, finer, saidInUnit, unitShown } from './units.svelte';
 
 let zone: string | undefined;
 
@@ -21,7 +24,7 @@ const formats = new Map<string, Intl.DateTimeFormat>();
 function format(key: string, options: Intl.DateTimeFormatOptions): Intl.DateTimeFormat {
   const full = `${key} ${zone}`;
   let f = formats.get(full);
-  if (!f) formats.set(full, (f = new Intl.DateTimeFormat('en-GB', { ...options, hourCycle: 'h23', timeZone: zone })));
+  if (!f) formats.set(full, (f = new Intl.DateTimeFormat(locale(), { ...options, hourCycle: 'h23', timeZone: zone })));
   return f;
 }
 
@@ -54,30 +57,73 @@ export function duration(ms: number): string {
   return `${Math.floor(h / 24)} d ${h % 24} h`;
 }
 
-/** A difference with one decimal and its sign; that of nothing is +0.0. */
-export function signed(value: number): string {
-  const s = Math.abs(value).toFixed(1);
-  return (value < 0 && Number(s) !== 0 ? '−' : '+') + s;
+const numerals = new Map<string, Intl.NumberFormat>();
+
+function written(value: number, decimals: number, grouped: boolean): string {
+  const key = `${decimals} ${grouped}`;
+  let f = numerals.get(key);
+  if (!f) numerals.set(key, (f = new Intl.NumberFormat(locale(), { minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: grouped, signDisplay: 'negative' })));
+  return f.format(value).replace('-', '\u2212');
 }
 
-/** A number with the digits that its uncertainty supports: one below 1, none above. */
+/** A number with so many decimals, its minus a true one; what rounds to nothing has none. */
+export const fixed = (value: number, decimals: number) => written(value, decimals, false);
+
+/** A round number with all of its decimals. */
+export const numeral = (value: number) => fixed(value, decimalsIn(value));
+
+const decimalsIn = (value: number) => /\.(\d+)$/.exec(String(value))?.[1]?.length ?? 0;
+
+/** A change with its sign, one decimal in mmHg, without its unit; that of nothing is +0.0. */
+export function change(value: number, unit: string): string {
+  const text = fixed(value * factorOf(unit), 1 + finer(unit));
+  return text.startsWith('\u2212') ? text : `+${text}`;
+}
+
+/** The same with its unit. */
+export const difference = (value: number, unit: string) => `${change(value, unit)} ${unitName(unit)}`;
+
+/** The digits that an uncertainty supports: one decimal below 1, none above. */
+const decimalsOf = (value: number, u?: number | null) => (u != null && u >= 1 ? 0 : Math.abs(value) < 10 || (u != null && u < 1) ? 1 : 0);
+
+/** A number with the digits that its uncertainty supports. */
 export function number(value: number | null | undefined, u?: number | null): string {
+  return bare(value, u, '1');
+}
+
+/** The same of a value in a unit, without it: for where the unit stands beside many. */
+export function bare(value: number | null | undefined, u: number | null | undefined, unit: string): string {
   if (value == null || !Number.isFinite(value)) return words.dash;
-  const digits = u != null && u >= 1 ? 0 : Math.abs(value) < 10 || (u != null && u < 1) ? 1 : 0;
-  const s = value.toFixed(digits);
-  return (Number(s) === 0 ? s.replace('-', '') : s).replace('-', '−');
+  return fixed(value * factorOf(unit), decimalsOf(value, u) + finer(unit));
 }
 
 /** "41 ± 2 mmHg"; a dash and a word where the value is unknown. */
 export function quantity(value: number | null | undefined, u: number | null | undefined, unit: string): string {
   if (value == null || !Number.isFinite(value)) return `${words.dash} ${words.unknown}`;
-  const doubt = u != null && Number.isFinite(u) ? ` ± ${number(u, u)}` : '';
-  return `${number(value, u)}${doubt} ${unitName(unit)}`.trim();
+  const doubt = u != null && Number.isFinite(u) ? ` ± ${fixed(u * factorOf(unit), decimalsOf(u, u) + finer(unit))}` : '';
+  return `${bare(value, u, unit)}${doubt} ${unitName(unit)}`.trim();
 }
+
+/** What somebody has set, without a unit and with all of its digits: 60 mmHg is 60, or 8.0 in kPa. */
+export function set(value: number, unit: string): string {
+  return fixed(value * factorOf(unit), Math.min(3, decimalsIn(value) + finer(unit)));
+}
+
+/** "60 mmHg" of a limit. */
+export const bound = (value: number, unit: string) => `${set(value, unit)} ${unitName(unit)}`.trim();
+
+/** A figure of an instrument or of its calibration, such as an uncertainty, without its unit: one decimal in mmHg. */
+export const figureOf = (value: number | null, unit: string) => (value === null ? words.dash : fixed(value * factorOf(unit), 1 + finer(unit)));
+
+/** The same with its unit. */
+export const fine = (value: number | null, unit: string) => (value === null ? words.dash : `${figureOf(value, unit)} ${unitName(unit)}`);
+
+/** "35 to 45 mmHg" of a site's target. */
+export const targetWords = ([lo, hi]: readonly [number, number]) => wrap.targetOf(set(lo, 'mmHg'), bound(hi, 'mmHg'));
 
 export function unitName(unit: string): string {
   if (unit === 'cm2') return 'cm²';
-  return unit === '1' ? '' : unit;
+  return unit === '1' ? '' : unitShown(unit);
 }
 
 /** "83 %", never 100 % before it is reached. */
@@ -88,8 +134,11 @@ export function percent(share: number | null | undefined): string {
 
 /** A sentence in which no line ends between a number and what belongs to it. */
 export function unbroken(sentence: string): string {
-  return sentence.replace(/ (?=±|mmHg)|(?<=\d) (?=(?:min|s|h|d|cm|ppm|k?B|MB|GB|V)\b|%)/g, '\u00a0').replace(/± /g, '±\u00a0');
+  return sentence.replace(/ (?=±|mmHg|kPa)|(?<=\d) (?=(?:min|s|h|d|cm|ppm|k?B|MB|GB|V)\b|%)/g, '\u00a0').replace(/± /g, '±\u00a0');
 }
+
+/** A sentence that the daemon has made, with its pressures in the unit that is shown. */
+export const told = (sentence: string) => unbroken(saidInUnit(sentence));
 
 /** What a rule is about, as words: a site, a region, or all of a mat. */
 export function subjectName(id: string): string {
@@ -102,30 +151,21 @@ export function plain(id: string): string {
 }
 
 /** A count or a raw reading, its thousands apart: "2,048". Decimals only where it has some. */
-export function count(n: number): string {
-  const text = Number.isInteger(n) ? String(Math.abs(n)) : Math.abs(n).toFixed(1);
-  const [whole, rest] = text.split('.');
-  return `${n < 0 ? '\u2212' : ''}${whole!.replace(/\B(?=(\d{3})+$)/g, ',')}${rest ? `.${rest}` : ''}`;
-}
-
-/** "1 frame", "2,048 frames" */
-export function counted(n: number, noun: string): string {
-  return `${count(n)} ${noun}${n === 1 ? '' : 's'}`;
-}
+export const count = (n: number) => written(n, Number.isInteger(n) ? 0 : 1, true);
 
 /** "812 B", "12 kB", "3.4 MB" */
 export function size(bytes: number): string {
   if (bytes < 1000) return `${bytes} B`;
-  if (bytes < 1e6) return `${(bytes / 1e3).toFixed(bytes < 1e4 ? 1 : 0)} kB`;
-  return bytes < 1e9 ? `${(bytes / 1e6).toFixed(1)} MB` : `${(bytes / 1e9).toFixed(1)} GB`;
+  if (bytes < 1e6) return `${fixed(bytes / 1e3, bytes < 1e4 ? 1 : 0)} kB`;
+  return bytes < 1e9 ? `${fixed(bytes / 1e6, 1)} MB` : `${fixed(bytes / 1e9, 1)} GB`;
 }
 
 /** A small share with two digits: "0.04 %", "1.2 %". */
 export function smallShare(part: number, whole: number): string {
   const share = whole > 0 ? (100 * part) / whole : 0;
   if (share === 0) return '0 %';
-  if (share < 0.01) return '< 0.01 %';
-  return `${share < 1 ? share.toFixed(2) : share < 10 ? share.toFixed(1) : share.toFixed(0)} %`;
+  if (share < 0.01) return `< ${fixed(0.01, 2)} %`;
+  return `${fixed(share, share < 1 ? 2 : share < 10 ? 1 : 0)} %`;
 }
 
 /** "2026-03-01T22:15", a time in the site's zone as a form gives it, in ms since the epoch; NaN for nonsense. An hour that a clock change leaves out is the one after it. */

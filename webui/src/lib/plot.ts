@@ -1,10 +1,12 @@
 // A small drawing with two axes, in the units of its viewBox.
 
-import { ticks } from './calibrate';
+import { marks, type Tick } from './ticks';
 
 export interface Range {
   low: number;
   high: number;
+  /** Of pressures: their ticks are round in the unit that is shown. */
+  unit?: 'mmHg';
 }
 
 export interface Frame {
@@ -16,8 +18,8 @@ export interface Frame {
   bottom: number;
   px(v: number): number;
   py(v: number): number;
-  xs: number[];
-  ys: number[];
+  xs: Tick[];
+  ys: Tick[];
 }
 
 export function frame(x: Range, y: Range, height = 280): Frame {
@@ -26,8 +28,8 @@ export function frame(x: Range, y: Range, height = 280): Frame {
     width, height, left, right, top, bottom,
     px: (v) => left + ((v - x.low) / (x.high - x.low)) * (width - left - right),
     py: (v) => height - bottom - ((v - y.low) / (y.high - y.low)) * (height - top - bottom),
-    xs: ticks(x.low, x.high, 5),
-    ys: ticks(y.low, y.high, 5),
+    xs: marks(x.low, x.high, 5, x.unit),
+    ys: marks(y.low, y.high, 5, y.unit),
   };
 }
 

@@ -1,6 +1,6 @@
 // Rehearsals and proposals over HTTP, and what the field shows of them.
 
-import { count, duration, unitName } from './format';
+import { bound, count, duration, fixed } from './format';
 import { getJSON } from './link/history';
 import { post as send } from './link/post';
 import { sentence } from './records';
@@ -139,7 +139,7 @@ export function nearest(values: readonly number[], wanted: number): number {
 
 /** "above 60 mmHg". */
 export function limitWords(upper: boolean, limit: number, unit: string): string {
-  return (upper ? text.above : text.below)(`${count(limit)} ${unitName(unit)}`.trim());
+  return (upper ? text.above : text.below)(bound(limit, unit));
 }
 
 /** "for 5 min". */
@@ -150,5 +150,5 @@ export function delayWords(delay_s: number): string {
 /** "12 alerts in 3 h that could be judged, 96 a day". */
 export function alertWords(n: number, known_s: number): string {
   const rate = perDay(n, known_s);
-  return text.alerts(n, duration(known_s * 1000), rate === null ? '' : rate < 10 ? rate.toFixed(1) : count(Math.round(rate)));
+  return text.alerts(n, duration(known_s * 1000), rate === null ? '' : rate < 10 ? fixed(rate, 1) : count(Math.round(rate)));
 }

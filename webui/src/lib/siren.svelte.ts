@@ -5,7 +5,7 @@ import { isCalling } from './life';
 import type { Alert, Priority } from './link/types';
 import { byPriority } from './order';
 import { burst, HARMONICS, PITCH, RISE, type Burst } from './sound';
-import { remember } from './theme.svelte';
+import { remember } from './remember';
 
 const KEY = 'weald.sound';
 export const PAUSE = 120_000;

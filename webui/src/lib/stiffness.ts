@@ -1,6 +1,6 @@
 // What a static stiffness, standing minus lying, says of a wrap.
 
-import { quantity } from './format';
+import { bound, quantity } from './format';
 import type { Signal } from './link/types';
 import { wrap as text } from './text';
 
@@ -12,5 +12,5 @@ export function stiffness(signal: Signal | undefined): string {
   const v = signal?.value;
   if (v == null || !Number.isFinite(v)) return '';
   const far = Math.abs(v - CUT_OFF) > (signal?.u ?? 0) + 1e-9;
-  return text.stiffness(quantity(v, signal?.u, 'mmHg'), !far ? text.atCutOff : v > CUT_OFF ? text.inelastic : text.elastic);
+  return text.stiffness(quantity(v, signal?.u, 'mmHg'), (!far ? text.atCutOff : v > CUT_OFF ? text.inelastic : text.elastic)(bound(CUT_OFF, 'mmHg')));
 }

@@ -1,5 +1,10 @@
 // The words of the Calibrate page.
 
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+
 export const calibrate = {
   title: 'Calibrate',
   question: 'Can this channel be trusted? A cuff over a rigid tube presses on the sensors while its gauge says how much.',
@@ -14,13 +19,13 @@ export const calibrate = {
   source: 'Source',
   noSource: 'No source is configured.',
   channels: 'Channels under the cuff',
-  channelsHint: (n: number) => (n === 1 ? 'It has one channel: 0.' : `It has channels 0 to ${n - 1}. Write numbers and ranges, such as 0-3, 7.`),
+  channelsHint: (n: number) => form(n, { one: 'It has one channel: 0.', other: `It has channels 0 to ${n - 1}. Write numbers and ranges, such as 0-3, 7.` }),
   channelsWrong: 'These are no channels of this source.',
   gauge: 'Gauge',
   gaugeHint: 'Which one: its name or number.',
   gaugeWrong: 'Say which gauge it is.',
-  highest: 'Up to (mmHg)',
-  stepBy: 'In steps of (mmHg)',
+  highest: (unit: string) => `Up to (${unit})`,
+  stepBy: (unit: string) => `In steps of (${unit})`,
   cycles: 'Times up and down',
   dwell: 'Held for (s)',
   warn: 'Warn above (%)',
@@ -30,12 +35,12 @@ export const calibrate = {
   keyedHint: 'Without it a pressure that has moved and settled is read by itself.',
   start: 'Begin to calibrate',
 
-  goTo: (mmHg: string) => `Go to ${mmHg} mmHg`,
-  goDown: (mmHg: string) => `Let down to ${mmHg} mmHg`,
+  goTo: (p: string) => `Go to ${p}`,
+  goDown: (p: string) => `Let down to ${p}`,
   rest: 'Let the cuff down altogether',
   cycle: (n: number, of: number) => `Cycle ${n} of ${of}`,
   readOf: (n: number, of: number) => `${n} of ${of} pressures read`,
-  there: (mmHg: string) => `It is at ${mmHg} mmHg`,
+  there: (p: string) => `It is at ${p}`,
   key: 'The space bar and Enter are this key.',
   waits: 'It is read once you say so and it has settled.',
   itself: 'It is read by itself once it has moved and settled.',
@@ -45,8 +50,8 @@ export const calibrate = {
     accepted: 'accepted', 'accepted with warnings': 'accepted with warnings', rejected: 'rejected', refused: 'refused',
   } as Record<string, string>,
   count: (n: number, state: string) => `${n} ${state}`,
-  lastRead: (mmHg: string) => `Read at ${mmHg} mmHg.`,
-  unread: (n: number) => (n === 1 ? '1 channel did not settle there.' : `${n} channels did not settle there.`),
+  lastRead: (p: string) => `Read at ${p}.`,
+  unread: (n: number) => form(n, { one: '1 channel did not settle there.', other: `${n} channels did not settle there.` }),
   shows: 'The gauge showed',
   correct: 'Correct it',
   undo: 'Read it again',
@@ -61,7 +66,6 @@ export const calibrate = {
   up: 'loading',
   down: 'unloading',
   counts: 'counts',
-  pressure: 'mmHg',
 
   outcome: 'What came of it',
   verdict: 'Verdict',
@@ -79,7 +83,7 @@ export const calibrate = {
   figures: 'Figures',
   figure: 'Figure',
   percent: '% of full scale',
-  at: 'At mmHg',
+  at: (unit: string) => `At ${unit}`,
   whole: 'all',
   unknown: 'not known',
   within: 'within its limits',
@@ -87,15 +91,15 @@ export const calibrate = {
   aboveReject: (limit: number) => `above ${limit} %: rejected`,
   creep: (percent: string) => `Creep of ${percent} % per decade of time is corrected by the age of the load.`,
   residualsOf: 'Residuals of',
-  residualsLabel: (name: string, model: string, most: string) => `${name}, what the ${model} leaves: ${most} mmHg off at most`,
-  deviation: 'mmHg off',
+  residualsLabel: (name: string, model: string, most: string) => `${name}, what the ${model} leaves: ${most} off at most`,
+  deviation: (unit: string) => `${unit} off`,
   bandIs: 'Shaded: twice the uncertainty stated.',
   levels: 'Levels',
   loadingCounts: 'Counts, loading',
   unloadingCounts: 'Counts, unloading',
   worst: 'Largest residual',
   uAtEnd: 'u at its end',
-  keep: (n: number) => (n === 1 ? 'Put the accepted one into force' : `Put ${n} accepted ones into force`),
+  keep: (n: number) => form(n, { one: 'Put the accepted one into force', other: `Put ${n} accepted ones into force` }),
   kept: 'in force',
   nothing: 'Nothing can be put into force.',
   done: 'Done',
@@ -109,7 +113,7 @@ export const calibrate = {
   columns: { channel: 'Channel', made: 'Made', by: 'By', model: 'Model', u: 'Largest u', until: 'Valid until' },
   past: 'past its date: calibrate again',
   due: 'due soon',
-  dates: (past: number, due: number) => [past > 0 ? `${past} past ${past === 1 ? 'its' : 'their'} date` : '', due > 0 ? `${due} due soon` : ''].filter((s) => s !== '').join(', '),
+  dates: (past: number, due: number) => [past > 0 ? `${past} past ${form(past, { one: 'its', other: 'their' })} date` : '', due > 0 ? `${due} due soon` : ''].filter((s) => s !== '').join(', '),
   sheet: 'Sheet to print',
 
   checks: 'Spot checks',
@@ -122,13 +126,15 @@ export const calibrate = {
   checked: (when: string, by: string) => `${when}, ${by}`,
 
   zero: 'Zero',
-  zeroHint: 'What channels show on which nothing rests is taken off their pressures, 5 mmHg at most. It is apart from calibration, is kept, and can be taken back; a later calibration ends it.',
+  zeroHint: (most: string) => `What channels show on which nothing rests is taken off their pressures, ${most} at most. It is apart from calibration, is kept, and can be taken back; a later calibration ends it.`,
   zeroChannels: 'Channels at rest',
   zeroNow: 'Zero them',
   zeroBack: 'Take the last one back',
-  zeroed: (n: number) => (n === 1 ? '1 channel is zeroed.' : `${n} channels are zeroed.`),
-  zeroUndone: (n: number) => (n === 1 ? 'The last zeroing of 1 channel is taken back.' : `The last zeroing of ${n} channels is taken back.`),
-  off: (mmHg: string) => `zeroed by ${mmHg} mmHg`,
+  zeroed: (n: number) => form(n, { one: '1 channel is zeroed.', other: `${n} channels are zeroed.` }),
+  zeroUndone: (n: number) => form(n, { one: 'The last zeroing of 1 channel is taken back.', other: `The last zeroing of ${n} channels is taken back.` }),
+  off: (p: string) => `zeroed by ${p}`,
   offNow: 'Taken off now',
   noneOff: 'Nothing is taken off.',
 } as const;
+
+catalogue('text.calibrate', { calibrate });

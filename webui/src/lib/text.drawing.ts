@@ -1,5 +1,10 @@
 // The words of drawing regions on a map.
 
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+
 export const drawing = {
   begin: 'Draw regions',
   end: 'Close without a change',
@@ -10,7 +15,7 @@ export const drawing = {
   finding: 'Looking at the map …',
   add: 'Add a region',
   restart: 'As configured',
-  foundOf: (n: number, t: string) => `${n === 1 ? '1 region' : `${n} regions`} found on the map of ${t}. Somebody who moves leaves them: look whether they have room.`,
+  foundOf: (n: number, t: string) => `${form(n, { one: '1 region', other: `${n} regions` })} found on the map of ${t}. Somebody who moves leaves them: look whether they have room.`,
   foundNone: 'No region was found; those that were here are left as they are.',
   missing: (name: string, why: string) => `${name}: not found, ${why}.`,
   none: 'No region is drawn.',
@@ -37,3 +42,5 @@ export const piece = {
   ofPiece: (line: number, column: number, why: string) => `piece, line ${line}, column ${column}: ${why}`,
   ofFile: (line: number, column: number, why: string) => `configuration file, line ${line}, column ${column}: ${why}`,
 } as const;
+
+catalogue('text.drawing', { drawing, piece });

@@ -1,5 +1,10 @@
 // The words of setting up a place by pressing on its sensors.
 
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+
 export const pressing = {
   title: 'Set up a place by pressing',
   begin: 'Name the sensors by pressing them …',
@@ -30,7 +35,7 @@ export const pressing = {
   press: 'Press a sensor',
   next: 'Press the next sensor',
   sites: 'Sensors that have a name',
-  is: (site: string, channels: readonly number[]) => `${site}: ${channels.length === 1 ? 'channel' : 'channels'} ${channels.join(', ')}`,
+  is: (site: string, channels: readonly number[]) => `${site}: ${form(channels.length, { one: 'channel', other: 'channels' })} ${channels.join(', ')}`,
   remove: (site: string) => `Take away ${site}`,
   already: (channel: number, site: string) => `Channel ${channel} is ${site} already; it would move.`,
   piece: (place: string) => `place ${place}`,
@@ -38,3 +43,5 @@ export const pressing = {
   noAnswer: 'The daemon does not answer.',
   notDone: (status: number) => `The daemon refused it (${status}).`,
 } as const;
+
+catalogue('text.pressing', { pressing });

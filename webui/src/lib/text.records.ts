@@ -1,5 +1,7 @@
 // The words of the Records page, and of notes and longer history on the pages of places.
 
+import { catalogue } from './language';
+
 export const records = {
   title: 'Records',
   question: 'What happened?',
@@ -100,3 +102,5 @@ export const past = {
   from: (a: string, b: string) => `${a} to ${b}`,
   figures: (lo: string, mean: string, hi: string) => `${lo} to ${hi}, mean ${mean}`,
 } as const;
+
+catalogue('text.records', { records, sessions, marks, exporting, kept, past });

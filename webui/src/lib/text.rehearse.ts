@@ -1,5 +1,10 @@
 // English words of the page Rehearse.
 
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+
 export const rehearse = {
   about: 'Pick a place, a rule with a limit, and a stretch of what was kept. The field shows how many alerts that rule would have raised for each limit and each delay. Nothing here changes a rule.',
   caution: 'A rule that was quiet on a recording is not thereby safe. Local policy and the responsible clinician decide.',
@@ -26,10 +31,10 @@ export const rehearse = {
   lasting: (d: string) => (d === '0 s' ? 'at once' : `for ${d}`),
   tried: 'Tried',
   today: 'Today’s rule',
-  alerts: (n: number, known: string, day: string) => `${n} alert${n === 1 ? '' : 's'} in ${known} that could be judged${day ? `, ${day} a day` : ''}`,
+  alerts: (n: number, known: string, day: string) => `${n} alert${form(n, { one: '', other: 's' })} in ${known} that could be judged${day ? `, ${day} a day` : ''}`,
   none: 'none',
   most: (n: string) => `${n} a day`,
-  mostCount: (n: number) => `${n} alert${n === 1 ? '' : 's'}`,
+  mostCount: (n: number) => `${n} alert${form(n, { one: '', other: 's' })}`,
   known: (share: string) => `${share} of the stretch could be judged.`,
   timeline: 'Which alerts come and which go',
   counts: (comes: number, goes: number, moves: number, stays: number) => `${comes} come, ${goes} go, ${moves} move, ${stays} stay.`,
@@ -56,7 +61,7 @@ export const rehearse = {
   proposals: 'Proposals',
   noProposals: 'Nothing has been proposed.',
   proposal: (rule: string, place: string, by: string, at: string) => `${rule} at ${place}, proposed by ${by} at ${at}`,
-  evidence: (from: string, until: string, known: string, before: number, after: number) => `${from} to ${until}, of which ${known} could be judged: ${after} alert${after === 1 ? '' : 's'} instead of ${before}.`,
+  evidence: (from: string, until: string, known: string, before: number, after: number) => `${from} to ${until}, of which ${known} could be judged: ${after} alert${form(after, { one: '', other: 's' })} instead of ${before}.`,
   exactEvidence: (scans: string, counts: string) => `Judged exactly, over ${scans} scans: ${counts}`,
   from: (limit: string, delay: string) => `${limit} ${delay}`,
   instead: (is: string, was: string) => `${is}, instead of ${was}`,
@@ -67,3 +72,5 @@ export const rehearse = {
   noRecord: 'Nothing is kept, so that nothing can be rehearsed: the configuration names no folder for the record.',
   again: 'Try again',
 } as const;
+
+catalogue('text.rehearse', { rehearse });

@@ -1,5 +1,10 @@
 // The words about senders of messages, on the Alerts page.
 
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+
 export const senders = {
   title: 'Who is told, beside these pages',
   caution: 'A message that was sent is not one that was seen, and weald is not a medical alarm system.',
@@ -11,7 +16,7 @@ export const senders = {
   broken: (why: string) => (why ? `Does not get through: ${why}` : 'Does not get through: a message was given up.'),
   since: (t: string) => `since ${t}`,
   next: (t: string) => `next try ${t}`,
-  waiting: (n: number, t: string) => `${n === 1 ? '1 message waits' : `${n} messages wait`}, the oldest since ${t}`,
+  waiting: (n: number, t: string) => `${form(n, { one: '1 message waits', other: `${n} messages wait` })}, the oldest since ${t}`,
   counts: (sent: number, givenUp: number) => `${sent} sent${givenUp ? `, ${givenUp} given up` : ''} since the start`,
   test: (t: string) => `last test taken ${t}`,
   noTest: 'no test was taken yet',
@@ -24,3 +29,5 @@ export const senders = {
   },
   tierCalled: (n: number, how: string[]) => `tier ${n} is called: ${how.join('; ')}`,
 };
+
+catalogue('text.senders', { senders });

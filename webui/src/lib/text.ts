@@ -1,6 +1,10 @@
 // Every word that the pages say, in one place.
 
-const many = (n: number, noun: string) => `${n} ${noun}${n === 1 ? '' : 's'}`;
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+const many = (n: number, noun: string) => `${n} ${noun}${form(n, { one: '', other: 's' })}`;
 
 export const words = {
   dash: '—',
@@ -10,6 +14,7 @@ export const words = {
   uncalibrated: 'not calibrated',
   product: 'weald',
   pages: 'Pages',
+  allPages: 'All pages',
   skip: 'Skip to the page',
   round: 'Round',
   alerts: 'Alerts',
@@ -71,7 +76,7 @@ export const round = {
       silent ? `${silent} without data` : '',
       building ? `${building} building up` : '',
     ].filter(Boolean);
-    return `${all === 1 ? '1 place' : `${all} places`}: ${parts.length ? parts.join(', ') : 'nothing needs anybody now'}.`;
+    return `${form(all, { one: '1 place', other: `${all} places` })}: ${parts.length ? parts.join(', ') : 'nothing needs anybody now'}.`;
   },
   order: 'Order',
   byPlace: 'by place',
@@ -115,24 +120,23 @@ export const mat = {
   raw: 'Raw cells',
   rawHint: 'Without it, shades are blended between cells, which shows values that nobody measured.',
   legendLoaded: 'loaded since last relief',
-  legendPressure: 'pressure now, mmHg',
-  unit: 'mmHg',
-  limit: (v: string, rule: string) => `line: ${v} mmHg now, the limit of ${rule}`,
-  loadedLine: (v: string) => `line: ${v} mmHg now; above it a cell counts as loaded`,
+  legendPressure: (unit: string) => `pressure now, ${unit}`,
+  limit: (v: string, rule: string) => `line: ${v} now, the limit of ${rule}`,
+  loadedLine: (v: string) => `line: ${v} now; above it a cell counts as loaded`,
   unknown: 'hatched: no data',
   ofRule: (rule: string) => `${rule} is due`,
   nothing: 'No map has arrived yet.',
   peak: (v: string, where: string) => `Highest now ${v}, ${where}.`,
   longest: (d: string, where: string) => `Loaded longest: ${d}, ${where}.`,
   reserved: (why: string) => `The highest is ${why}.`,
-  notLoaded: (v: string) => `No cell is loaded above ${v} mmHg.`,
+  notLoaded: (v: string) => `No cell is loaded above ${v}.`,
   unknownCells: (n: number, of: number) => `${n} of ${of} cells have no data.`,
   cell: (row: number, column: number) => `row ${row}, column ${column}`,
   inRegion: (region: string) => `in ${region}`,
   table: 'Figures by region',
-  columns: { region: 'Region', peak: 'Peak, mmHg', mean: 'Mean of cells in contact, mmHg', longest: 'Loaded longest', used: 'Tolerance used' },
+  columns: { region: 'Region', peak: (unit: string) => `Peak, ${unit}`, mean: (unit: string) => `Mean of cells in contact, ${unit}`, longest: 'Loaded longest', used: 'Tolerance used' },
   image: (what: string, text: string) => `Map of the mat, shaded by ${what}. ${text}`,
-  cellNow: (v: string, held: string) => `${v} mmHg, loaded for ${held}`,
+  cellNow: (v: string, held: string) => `${v}, loaded for ${held}`,
   unknownCell: 'no data',
   noRule: 'no rule',
 } as const;
@@ -140,27 +144,27 @@ export const mat = {
 export const wrap = {
   title: 'Is it graduated, and does it stay so?',
   height: 'height, cm',
-  pressure: 'pressure, mmHg',
+  pressure: (unit: string) => `pressure, ${unit}`,
   target: 'target band',
   aim: 'target',
   ago: (t: string) => `at ${t}`,
   picture: 'Pressure by height along the limb',
   doubt: 'standard uncertainty',
-  targetOf: (lo: number, hi: number) => `${lo} to ${hi} mmHg`,
+  targetOf: (lo: string, hi: string) => `${lo} to ${hi}`,
   around: (cm: string) => `${cm} cm around`,
   uncalibrated: 'not calibrated',
-  laneScale: (top: number) => `Each lane is 0 to ${top} mmHg; the band is the target. Thick: outside the target. Open: no data.`,
+  laneScale: (top: string) => `Each lane is 0 to ${top}; the band is the target. Thick: outside the target. Open: no data.`,
   over: 'above its target of',
   under: 'below its target of',
   inside: 'inside its target of',
   noTarget: 'no target set',
-  falls: (from: string, a: string, to: string, b: string) => `Pressure falls from ${a} at the ${from} to ${b} mmHg at the ${to}.`,
-  rises: (from: string, a: string, to: string, b: string) => `Pressure does not fall: ${a} at the ${from}, ${b} mmHg at the ${to}.`,
+  falls: (from: string, a: string, to: string, b: string) => `Pressure falls from ${a} at the ${from} to ${b} at the ${to}.`,
+  rises: (from: string, a: string, to: string, b: string) => `Pressure does not fall: ${a} at the ${from}, ${b} at the ${to}.`,
   unknown: 'Graduation is not known: a site has no data.',
   stiffness: (q: string, kind: string) => `standing ${q} above lying: ${kind}`,
-  elastic: 'elastic (below 10 mmHg)',
-  inelastic: 'inelastic (above 10 mmHg)',
-  atCutOff: 'at the cut-off of 10 mmHg between elastic and inelastic',
+  elastic: (cutOff: string) => `elastic (below ${cutOff})`,
+  inelastic: (cutOff: string) => `inelastic (above ${cutOff})`,
+  atCutOff: (cutOff: string) => `at the cut-off of ${cutOff} between elastic and inelastic`,
   traces: 'Traces',
   window: 'Show',
   windows: { 60: '1 min', 600: '10 min', 3600: '1 h' } as Record<number, string>,
@@ -188,7 +192,7 @@ export const alerts = {
   more: (n: number) => `and ${n} more`,
   spoken: (priority: string, place: string, text: string) => `New ${priority} priority alert, ${place}: ${text}`,
   spokenMany: (n: number, first: string) => `${n} new alerts. ${first}`,
-  spokenOpen: (n: number) => (n === 1 ? '1 alert is open.' : `${n} alerts are open.`),
+  spokenOpen: (n: number) => form(n, { one: '1 alert is open.', other: `${n} alerts are open.` }),
   spokenTaken: (by: string, place: string, text: string) => `${by} has it, ${place}: ${text}`,
   spokenWaiting: (place: string, text: string) => `Still not acknowledged, ${place}: ${text}`,
   spokenCleared: (place: string, text: string) => `Cleared, ${place}: ${text}`,
@@ -211,7 +215,7 @@ export const alerts = {
   said: (words: string) => `“${words}”`,
   tier: (n: number) => `tier ${n} is due to be called`,
   chattering: 'chattering: it comes and goes, and is told once',
-  nobodyAt: (n: number, places: string[]) => `Nobody to be judged at ${places.join(', ')}: ${n === 1 ? '1 alert is' : `${n} alerts are`} put aside by design.`,
+  nobodyAt: (n: number, places: string[]) => `Nobody to be judged at ${places.join(', ')}: ${form(n, { one: '1 alert is', other: `${n} alerts are` })} put aside by design.`,
   verbs: {
     acknowledge: 'Acknowledge',
     shelve: 'Shelve …',
@@ -276,7 +280,7 @@ export const setup = {
   title: 'Setup',
   question: 'Is the equipment all right?',
   well: (bridges: number, sources: number) => `${many(bridges, 'bridge')}, ${many(sources, 'source')}: nothing needs anybody now.`,
-  concerns: (n: number, bridges: number, sources: number) => `${many(bridges, 'bridge')}, ${many(sources, 'source')}: ${n === 1 ? '1 thing needs a look.' : `${n} things need a look.`}`,
+  concerns: (n: number, bridges: number, sources: number) => `${many(bridges, 'bridge')}, ${many(sources, 'source')}: ${form(n, { one: '1 thing needs a look.', other: `${n} things need a look.` })}`,
   list: 'What needs a look',
   none: 'No bridges are configured. Add some under “bridges:” in the configuration file.',
   unreachable: 'What is known of the equipment could not be had. Trying again by itself.',
@@ -285,7 +289,7 @@ export const setup = {
   since: (t: string) => `since ${t}`,
   next: (t: string) => `next try ${t}`,
   more: 'See the setup',
-  others: (n: number) => (n === 1 ? 'and 1 more bridge' : `and ${n} more bridges`),
+  others: (n: number) => form(n, { one: 'and 1 more bridge', other: `and ${n} more bridges` }),
   bridge: 'Bridge',
   format: (f: string) => `format ${f}`,
   sourcesOf: (id: string) => `Sources of ${id}`,
@@ -300,10 +304,10 @@ export const setup = {
   share: (s: string) => `(${s})`,
   under: (s: string) => `under ${s}`,
   batteryIs: (s: string) => `Battery ${s}.`,
-  uncalibratedFeeds: (places: string[]) => `Not calibrated: ${places.join(', ')} ${places.length === 1 ? 'shows' : 'show'} no pressure.`,
+  uncalibratedFeeds: (places: string[]) => `Not calibrated: ${places.join(', ')} ${form(places.length, { one: 'shows', other: 'show' })} no pressure.`,
   captureStopped: (error: string) => `The capture of raw bytes has stopped: ${error}`,
   stranger: (n: number) => `Source ${n} sends, and the configuration does not name it.`,
-  strangerMore: (frames: string, channels: string, from: string, to: string) => `${frames} with ${channels} since ${from}, the last at ${to}. Its readings go to no place.`,
+  strangerMore: (n: number, frames: string, channels: number, from: string, to: string) => `${form(n, { one: '1 frame', other: `${frames} frames` })} with ${many(channels, 'channel')} since ${from}, the last at ${to}. Its readings go to no place.`,
   strangerFirst: 'First readings',
   strangerNow: 'Latest readings',
   strangerUse: (bridge: string) => `To use it, name it among the sources of ${bridge} in the configuration file, and say which place it is for:`,
@@ -311,11 +315,11 @@ export const setup = {
   strangersMore: (frames: string) => `And ${frames} of further unknown sources.`,
   noReading: 'none',
   figures: 'Figures of the link',
-  refusedSome: (frames: string, share: string) => `${frames} refused (${share})`,
+  refusedSome: (n: number, frames: string, share: string) => `${form(n, { one: '1 frame', other: `${frames} frames` })} refused (${share})`,
   link: {
     since: 'In this state since',
     connections: 'Opened',
-    times: (n: number) => (n === 1 ? 'once' : `${n} times`),
+    times: (n: number) => form(n, { one: 'once', other: `${n} times` }),
     bytes: 'Received',
     frames: 'Frames taken',
     lastFrame: 'Last frame',
@@ -391,7 +395,7 @@ export const source = {
   even: 'as fast as the clock here',
   restarts: 'It has started again',
   never: 'never',
-  times: (n: number) => (n === 1 ? 'once' : `${n} times`),
+  times: (n: number) => form(n, { one: 'once', other: `${n} times` }),
   battery: 'Battery',
   voltage: 'Voltage',
   celsius: 'Temperature',
@@ -405,10 +409,10 @@ export const source = {
   mmHg: 'it delivers mmHg itself',
   u: 'Standard uncertainty',
   uNone: 'none stated',
-  upTo: (u: string) => `up to ${u} mmHg`,
+  upTo: (u: string) => `up to ${u}`,
   healthWell: 'No channel is known to be bad.',
   healthNone: 'Nothing is known of single channels yet.',
-  untried: (n: number, all: string) => (n === 1 ? '1 channel is untried: nothing around it has moved yet.' : `${all} channels are untried: nothing around them has moved yet.`),
+  untried: (n: number, all: string) => form(n, { one: '1 channel is untried: nothing around it has moved yet.', other: `${all} channels are untried: nothing around them has moved yet.` }),
   findings: 'What is the matter with single channels',
   find: 'Show it',
 } as const;
@@ -425,7 +429,7 @@ export const raw = {
   now: 'Pressed now',
   last: (ago: string) => `Pressed last, ${ago} ago`,
   change: (from: string, to: string) => `from ${from} to ${to}`,
-  others: (n: number) => (n === 1 ? '1 other channel changed as well' : `${n} other channels changed as well`),
+  others: (n: number) => form(n, { one: '1 other channel changed as well', other: `${n} other channels changed as well` }),
   channelIs: (n: number, where: string) => `channel ${n}: ${where}`,
   cell: (row: number, column: number, where: string) => `row ${row}, column ${column} (${where})`,
   site: (place: string, site: string) => `${place}, ${site}`,
@@ -456,10 +460,25 @@ export const sound = {
   off: 'sound: off',
   on: 'sound: on',
   pause: 'Pause sound for 2 min',
+  /** The same where there is little room. */
+  pauseShort: 'Pause 2 min',
+  pausedShort: (left: string) => `Paused ${left}`,
+  blockedShort: 'Press to hear',
   paused: (left: string) => `Sound paused for ${left}: end the pause`,
   blocked: 'The browser plays no sound yet: press to hear it',
 } as const;
 
-export const theme = { label: 'Theme', auto: 'theme: device', light: 'theme: light', dark: 'theme: dark' } as const;
+/** How things are shown, in this browser alone. */
+export const display = {
+  title: 'Display',
+  theme: 'Theme',
+  themes: { auto: 'as the device', light: 'light', dark: 'dark' },
+  unit: 'Pressure in',
+  unitHint: 'Files, reports and the configuration keep mmHg.',
+  language: 'Language',
+  languageHint: 'What the daemon itself says is in English.',
+} as const;
 
 export const missing = { title: 'There is no such page.', home: 'To the round', part: 'A part of these pages could not be loaded. Load the page again.' } as const;
+
+catalogue('text', { words, caution, states, priorities, link, round, place, trust, mat, wrap, alerts, setup, source, raw, notes, sound, display, missing });

@@ -2,6 +2,7 @@
 
 import { repaint } from './loop';
 import type { Theme } from './ramp';
+import { remember } from './remember';
 
 export type Choice = 'auto' | Theme;
 
@@ -10,16 +11,6 @@ const KEY = 'weald.theme';
 function stored(): Choice {
   const value = remember(KEY);
   return value === 'light' || value === 'dark' ? value : 'auto';
-}
-
-/** What this browser remembers under a key, null where it remembers nothing. */
-export function remember(key: string, value?: string): string | null {
-  try {
-    if (value !== undefined) localStorage.setItem(key, value);
-    return localStorage.getItem(key);
-  } catch {
-    return null; // storage can be forbidden; pages work without it
-  }
 }
 
 class Themes {

@@ -1,0 +1,105 @@
+// Die deutschen Wörter der Seite Aufzeichnungen, und von Notizen und längerer Geschichte auf den Seiten der Plätze.
+
+import type { Said } from '../language';
+import type * as en from '../text.records';
+
+export const records: Said<typeof en.records> = {
+  title: 'Aufzeichnungen',
+  question: 'Was ist geschehen?',
+  none: 'Es wird nichts aufbewahrt: Die Konfiguration nennt keinen Ordner dafür. Nennen Sie unter „data:“ einen.',
+  failed: 'Die Aufzeichnung antwortet nicht.',
+  again: 'Noch einmal fragen',
+  place: 'Platz',
+  code: 'Kürzel',
+  codeHint: 'Steht für die Person, etwa K-07. Nie ein Name: Die Liste, wer wer ist, liegt anderswo.',
+  notes: 'Notizen',
+  notesHint: 'Keine Namen.',
+  at: 'um',
+  rules: (n) => `Regeln ${n}`,
+  rulesHint: 'die Fassung der Konfiguration, die galt',
+  noAnswer: 'Der Dienst antwortet nicht, und es wurde nichts notiert. Versuchen Sie es noch einmal.',
+  notDone: (status) => `Es wurde nichts notiert: Der Dienst antwortete mit ${status}.`,
+  by: (code) => `von ${code}`,
+  signed: (code) => `Was Sie hier notieren, trägt das Kürzel ${code}.`,
+  other: 'Jemand anders',
+};
+
+export const sessions: Said<typeof en.sessions> = {
+  title: 'Sitzungen',
+  begin: 'Eine Sitzung beginnen',
+  end: 'Die Sitzung beenden',
+  ended: 'Beendet',
+  begun: (code, at) => `Die Sitzung von ${code} begann um ${at}.`,
+  none: 'Es wurde noch keine Sitzung begonnen.',
+  noneHere: 'Keine Sitzung.',
+  lasts: 'dauert an',
+  columns: { code: 'Kürzel', place: 'Platz', began: 'Begonnen', ended: 'Beendet', rules: 'Regeln', notes: 'Notizen' },
+  addNote: 'Eine Notiz hinzufügen',
+  save: 'Speichern',
+  cancel: 'Abbrechen',
+  saved: 'Notiert.',
+  readings: { partly: 'Messwerte ihres Anfangs sind nicht mehr aufbewahrt.', gone: 'Ihre Messwerte sind nicht mehr aufbewahrt.' },
+};
+
+export const marks: Said<typeof en.marks> = {
+  title: 'Vermerke',
+  here: 'Sitzung und Vermerke',
+  set: 'Vermerken',
+  kinds: { bed: ['umgelagert', 'aufgestanden', 'Haut angesehen'], seat: ['umgesetzt', 'aufgestanden', 'Haut angesehen'], wrap: ['Verband angelegt', 'Verband abgenommen', 'aufgestanden', 'gegangen'] },
+  other: 'Etwas anderes',
+  otherHint: 'Was geschah, in wenigen Worten. Keine Namen.',
+  latest: 'Neueste Vermerke',
+  none: 'Hier wurde noch nichts vermerkt.',
+  done: (what, at) => `Vermerkt: ${what}, um ${at}.`,
+  columns: { at: 'Wann', what: 'Was', author: 'Wer' },
+  unsigned: 'niemand',
+  newest: (n) => `Gezeigt sind die neuesten ${n}.`,
+};
+
+export const exporting: Said<typeof en.exporting> = {
+  title: 'Ausgeben',
+  about: 'Signale, Meldungen und Vermerke eines Platzes als Dateien. Ein Kürzel steht darin, ein Name nie.',
+  format: 'Format',
+  formats: { csv: 'CSV, Tabellen für Tabellenprogramme', edf: 'EDF+, für Programme, die Signale lesen', parquet: 'Parquet, für Auswertungen' },
+  span: 'Wie viel',
+  spans: { 3600: 'die letzte Stunde', 28800: 'die letzten 8 Stunden', 86400: 'die letzten 24 Stunden', 604800: 'die letzten 7 Tage', 2678400: 'die letzten 31 Tage', 0: 'alles', own: 'von … bis …' },
+  from: 'Von',
+  to: 'Bis',
+  wrongSpan: 'Geben Sie beide Zeiten an, die spätere zuletzt.',
+  make: 'Dateien machen',
+  stop: 'Anhalten',
+  states: { waiting: 'wartet', making: 'wird gemacht', made: 'fertig', stopped: 'angehalten, nichts davon bleibt', failed: 'ließ sich nicht machen' },
+  line: (place, format, span) => `${place}, ${format}, ${span}`,
+  progress: (place) => `Ausgabe von ${place}`,
+  beginning: 'der Anfang',
+  theEnd: 'das Ende',
+  between: (a, b) => `${a} bis ${b}`,
+  file: (name, size) => `${name} (${size})`,
+  goes: 'Dateien bleiben, bis der Dienst endet oder acht neuere gemacht sind.',
+};
+
+export const kept: Said<typeof en.kept> = {
+  title: 'Was aufbewahrt ist',
+  kinds: { readings: 'Messwerte', alerts: 'Meldungen', actions: 'Was Menschen mit Meldungen taten', marks: 'Vermerke', sessions: 'Sitzungen' },
+  since: (t) => `seit ${t}`,
+  none: 'noch keine',
+  size: 'Sie belegen',
+  free: 'Frei auf der Platte',
+  full: 'Die Platte ist voll: Messwerte werden nicht aufbewahrt. Meldungen und was mit ihnen getan wird schon.',
+};
+
+export const past: Said<typeof en.past> = {
+  title: 'Länger her',
+  show: 'Zeige',
+  spans: { 3600: '1 h', 28800: '8 h', 86400: '24 h', 604800: '7 d', 2678400: '31 d' },
+  earlier: 'Früher',
+  later: 'Später',
+  newest: 'Neueste',
+  hint: 'Fläche vom niedrigsten zum höchsten Wert, Linie das Mittel. Offen, wo nichts bekannt ist. Die Pfeiltasten nach links und rechts gehen durch die Zeit.',
+  loading: 'Es wird gelesen …',
+  failed: 'Die Geschichte ließ sich nicht lesen.',
+  picture: (what, from, to) => `${what}, ${from} bis ${to}`,
+  scale: (top) => `Jede Spur reicht von 0 bis ${top}.`,
+  from: (a, b) => `${a} bis ${b}`,
+  figures: (lo, mean, hi) => `${lo} bis ${hi}, im Mittel ${mean}`,
+};
