@@ -116,6 +116,7 @@ export default [
       await live(page);
       const ground = () => page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor);
       const dark = await ground();
+      await page.getByText('Display', { exact: true }).click();
       await page.getByLabel('Theme').selectOption('light');
       const light = await ground();
       assert.notEqual(light, dark);

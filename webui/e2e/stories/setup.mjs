@@ -101,7 +101,7 @@ export default [
       await page.getByLabel('Rows and columns').selectOption({ label: '64 rows, 32 columns' });
       for (const [channel, row, column, name] of [[62 * 32 + 15, 63, 16, 'That was the head'], [40 * 32 + 1, 41, 2, 'That was the left side']]) {
         board.press(4, channel, 1630);
-        await until('the cell is named', async () => (await words(page, 'details')).includes(`Pressed: row ${row}, column ${column} of this grid.`));
+        await until('the cell is named', async () => (await words(page, 'main details')).includes(`Pressed: row ${row}, column ${column} of this grid.`));
         board.release(4);
         await page.getByRole('button', { name }).press('Enter');
       }
@@ -178,7 +178,7 @@ export default [
           later(() => context.close());
           // The page of a place follows the first load, and brings what is folded.
           const unfold = async () => {
-            for (const closed of await page.locator('details:not([open])').all()) await closed.locator('summary').click();
+            for (const closed of await page.locator('main details:not([open])').all()) await closed.locator('summary').click();
           };
           for (const want of wants) await until(`${id} says ${want}`, async () => (await unfold(), want.test(await words(page, 'main'))));
           assert.deepEqual(await violations(page), [], `${id} ${look}`);
@@ -200,7 +200,7 @@ export default [
           const { page, context, complaints } = await open(browser, mock.url + path, options);
           later(() => context.close());
           await until('the page is there', async () => /Battery|Channels/.test(await words(page, 'main')));
-          for (const closed of await page.locator('details').all()) await closed.locator('summary').click();
+          for (const closed of await page.locator('main details').all()) await closed.locator('summary').click();
           await page.waitForTimeout(800);
           assert.deepEqual(await violations(page), [], `${name} ${look}`);
           assert.equal(await overflow(page), 0, `${name} ${look}`);

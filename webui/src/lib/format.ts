@@ -4,7 +4,7 @@
 // writes them, and pressures in the unit that this browser shows.
 
 import { locale } from './language';
-import { words, wrap } from './text';
+import { names, words, wrap } from './text';
 import { factorOf, finer, saidInUnit, unitShown } from './units.svelte';
 
 let zone: string | undefined;
@@ -145,9 +145,9 @@ export function subjectName(id: string): string {
   return id === 'mat' ? words.wholeMat : plain(id);
 }
 
-/** An identifier as a word: "front_left" to "front left". */
+/** An identifier as words: "front_left" to "front left", common names in the language of the pages. */
 export function plain(id: string): string {
-  return id.replaceAll('_', ' ');
+  return id.split('_').map((part) => (Object.hasOwn(names, part) ? names[part as keyof typeof names] : part)).join(' ');
 }
 
 /** A count or a raw reading, its thousands apart: "2,048". Decimals only where it has some. */

@@ -28,6 +28,13 @@ export const words = {
   wholeMat: 'whole mat',
 } as const;
 
+/** Sites, regions and other subjects that carry a common name; those with a name of a site's own are shown as it is written. */
+export const names = {
+  head: 'head', shoulders: 'shoulders', back: 'back', pelvis: 'pelvis', thighs: 'thighs', calves: 'calves', heels: 'heels',
+  ankle: 'ankle', calf: 'calf', knee: 'knee', thigh: 'thigh', foot: 'foot', heel: 'heel', sacrum: 'sacrum',
+  left: 'left', right: 'right', front: 'front', bed: 'bed', seat: 'seat', wrap: 'wrap',
+} as const;
+
 export const caution = {
   short: 'A research and training aid, not a medical device and no substitute for looking at the skin. Local policy and the responsible clinician decide.',
   title: 'Before you rely on what you see here',
@@ -481,4 +488,4 @@ export const display = {
 
 export const missing = { title: 'There is no such page.', home: 'To the round', part: 'A part of these pages could not be loaded. Load the page again.' } as const;
 
-catalogue('text', { words, caution, states, priorities, link, round, place, trust, mat, wrap, alerts, setup, source, raw, notes, sound, display, missing });
+catalogue('text', { words, names, caution, states, priorities, link, round, place, trust, mat, wrap, alerts, setup, source, raw, notes, sound, display, missing });

@@ -29,6 +29,12 @@ export const words: Said<typeof en.words> = {
   wholeMat: 'ganze Matte',
 };
 
+export const names: Said<typeof en.names> = {
+  head: 'Kopf', shoulders: 'Schultern', back: 'Rücken', pelvis: 'Becken', thighs: 'Oberschenkel', calves: 'Waden', heels: 'Fersen',
+  ankle: 'Knöchel', calf: 'Wade', knee: 'Knie', thigh: 'Oberschenkel', foot: 'Fuß', heel: 'Ferse', sacrum: 'Kreuzbein',
+  left: 'links', right: 'rechts', front: 'vorn', bed: 'Bett', seat: 'Sitz', wrap: 'Verband',
+};
+
 export const caution: Said<typeof en.caution> = {
   short: 'Ein Hilfsmittel für Forschung und Ausbildung, kein Medizinprodukt und kein Ersatz für den Blick auf die Haut. Es entscheiden die Vorgaben vor Ort und die behandelnde Person.',
   title: 'Bevor Sie sich auf das verlassen, was hier steht',
