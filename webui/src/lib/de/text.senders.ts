@@ -21,4 +21,11 @@ export const senders: Said<typeof en.senders> = {
   counts: (sent, givenUp) => `${sent} gesendet${givenUp ? `, ${givenUp} aufgegeben` : ''} seit dem Start`,
   test: (t) => `letzter Versuch angenommen ${t}`,
   noTest: 'noch kein Versuch angenommen',
+  called: {
+    trying: (id, from) => `noch nicht zugestellt von ${id}, versucht seit ${from}`,
+    sent: (id, _, at) => `zugestellt von ${id} um ${at}`,
+    'given-up': (id, _, at) => `aufgegeben von ${id} um ${at}`,
+    withdrawn: (id, _, at) => `zurückgenommen von ${id} um ${at}`,
+  },
+  tierCalled: (n, how) => `Stufe ${n} ist gerufen: ${how.join('; ')}`,
 };
