@@ -113,6 +113,11 @@ export const calibrate: Said<typeof en.calibrate> = {
   dates: (past, due) => [past > 0 ? `${past} abgelaufen` : '', due > 0 ? `${due} bald fällig` : ''].filter((s) => s !== '').join(', '),
   sheet: 'Blatt zum Drucken',
 
+  former: 'nicht mehr in Kraft',
+  history: 'Alle Kalibrierungen dieses Kanals',
+  notInForce: 'Nicht in Kraft gesetzt',
+  moreRefused: (n) => form(n, { one: 'und 1 weiterer', other: `und ${n} weitere` }),
+
   checks: 'Stichproben',
   checksHint: 'Ein bekannter Druck, von unten angefahren, sagt, ob eine Kalibrierung noch gilt. Er ändert nichts.',
   checkAt: 'Das Manometer zeigt',
