@@ -28,7 +28,9 @@ import (
 //
 // Version 5 has the levels of batteries, in scans that wait and of rules of quality,
 // which begin anew.
-const snapshotVersion = 5
+//
+// Version 6 has what people have said of how limbs rest; of version 5 nothing was.
+const snapshotVersion = 6
 
 // SnapshotPlace adds the state of a place to b: every accumulator, memory and
 // raised alert, and the values that its signals last. RestorePlace takes it up
@@ -61,6 +63,9 @@ func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
 	}
 	for _, d := range p.derivations {
 		w.b = state.Append(w.b, d)
+	}
+	for _, l := range p.limbs() {
+		w.b = state.Append(w.b, l.limb.MarksCode())
 	}
 	w.count(len(p.queue.waiting))
 	for _, s := range p.queue.waiting {
@@ -132,6 +137,11 @@ func (p *place) restore(r *reader, version byte) (last sample.Instant) {
 	}
 	for _, d := range p.derivations {
 		r.use(func(b []byte) ([]byte, error) { return state.Read(b, d) })
+	}
+	if version >= 6 {
+		for _, l := range p.limbs() {
+			r.use(func(b []byte) ([]byte, error) { return state.Read(b, l.limb.MarksCode()) })
+		}
 	}
 	for range r.count(r.left()) {
 		s := r.scan(version)

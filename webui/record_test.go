@@ -61,6 +61,8 @@ func TestMarksAndSessionsAreAsDocumented(t *testing.T) {
 		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": "turned", "text": "to the left", "author": "N-2"}`, 201},
 		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": "turned", "at": "` + earlier + `"}`, 201},
 		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": "turned", "at": "` + later + `"}`, 422},
+		{"post", marks, "/api/v1/places/bench-1/marks", `{"what": "lying", "at": "` + earlier + `"}`, 201}, // of what is past: a note
+		{"post", marks, "/api/v1/places/bench-1/marks", `{"what": "lying"}`, 503},                          // an input, which nothing keeps here
 		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": ""}`, 422},
 		{"post", marks, "/api/v1/places/bed-4/marks", `{"what": "turned", "why": "ought to"}`, 422},
 		{"post", marks, "/api/v1/places/nowhere/marks", `{"what": "turned"}`, 404},

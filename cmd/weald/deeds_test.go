@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"net/http"
+	"strings"
 	"testing"
 	"time"
 
@@ -55,6 +56,12 @@ func people(address, code string, seed uint64) (done []deed) {
 		r.Body.Close()
 		if r.StatusCode == http.StatusOK {
 			done = append(done, d)
+		}
+		if random.IntN(4) == 0 { // somebody says how a limb rests
+			what := []string{"lying", "standing"}[random.IntN(2)]
+			if r, err := client.Post(address+"/api/v1/places/bench-2/marks", "application/json", strings.NewReader(`{"what": "`+what+`"}`)); err == nil {
+				r.Body.Close()
+			}
 		}
 		time.Sleep(time.Duration(random.IntN(15)) * time.Millisecond)
 	}

@@ -61,18 +61,19 @@ rules:
   - {id: sore, limit: {watch: mat.pressure, above: 30}, on_delay: 90s, off_delay: 10s, resets_after: 1m, priority: medium}
   - {id: cells, at: {kind: bed}, quality: {unchanged: 20m, share: 0}, on_delay: 2m, off_delay: 1m, priority: low}
   - {id: sensors, at: {place: bench-2}, quality: {unchanged: 20m}, on_delay: 2m, off_delay: 1m, priority: low}
+  - {id: stiff, at: {place: bench-2}, limit: {watch: ankle.stiffness, above: 2}, on_delay: 10s, priority: low}
   - {id: power, at: {place: bench-1}, quality: {of: [battery]}, on_delay: 3m, off_delay: 1m, priority: low}
 `
 
 // A day in which everything happens: frames get lost, come twice and overtake
 // each other; bridges lose their way, keep what they measure and send it later,
 // reboot, have batteries that run low, and clocks that are wrong; a cell of a mat is
-// dead; two people
-// acknowledge, shelve and take out of service what they find; and three times the
-// daemon is killed (-9). Judged again from its record, the day gives the alerts of
-// the live runs, to the byte and in their order, none lost and none doubled, and
-// whatever a daemon said yes to is kept. What a kill left judged and not kept, the next start keeps; so the last
-// run is let end by itself.
+// dead; two people say how a limb rests, and acknowledge, shelve and take out of
+// service what they find; and three times the daemon is killed (-9). Judged again from
+// its record, the day gives the alerts of the live runs, to the byte and in their
+// order, none lost and none doubled, and whatever a daemon said yes to is kept. What a
+// kill left judged and not kept, the next start keeps; so the last run is let end by
+// itself.
 func TestLiveIsRehearsed(t *testing.T) {
 	speed, lives := 720.0, []time.Duration{7 * time.Second, 6 * time.Second, 5 * time.Second, 9 * time.Second}
 	if *wholeDay {
@@ -129,6 +130,7 @@ type dayRecord struct {
 	scans, stored, overtaken, gaps, restarts int
 	withheld                                 int // readings of the dead cell
 	low                                      int // how often a battery was
+	marks, stiff                             int // how a limb rests, and alerts that came of it
 	steady                                   []record.Input
 }
 
@@ -148,6 +150,9 @@ func readDay(t *testing.T, dir string) *dayRecord {
 		if event.Rule == "two-hours" && event.What == alert.Raised {
 			d.raised = append(d.raised, event.At)
 		}
+		if event.Rule == "stiff" && event.What == alert.Raised {
+			d.stiff++
+		}
 		if event.Rule == "power" && event.What == alert.Raised {
 			d.low++
 		}
@@ -163,6 +168,9 @@ func readDay(t *testing.T, dir string) *dayRecord {
 		}
 		if in.Tick != nil && in.Tick.Place == "bench-1" || in.Source == "steady/leg" {
 			d.steady = append(d.steady, in)
+		}
+		if in.Entry != nil && in.Entry.Body.Kind() == record.KindMark {
+			d.marks++
 		}
 		if in.Scan == nil {
 			continue
@@ -192,12 +200,12 @@ func readDay(t *testing.T, dir string) *dayRecord {
 // happened fails the test if the day was an easy one.
 func (d *dayRecord) happened(t *testing.T) {
 	t.Helper()
-	t.Logf("%d scans, %d sent later, %d overtaken, %d gaps, %d restarts of devices, %d readings of a dead cell left out; %d changes of alerts",
-		d.scans, d.stored, d.overtaken, d.gaps, d.restarts, d.withheld, len(d.changes))
+	t.Logf("%d scans, %d sent later, %d overtaken, %d gaps, %d restarts of devices, %d readings of a dead cell left out, %d marks; %d changes of alerts",
+		d.scans, d.stored, d.overtaken, d.gaps, d.restarts, d.withheld, d.marks, len(d.changes))
 	for what, n := range map[string]int{
 		"scan was sent later": d.stored, "scan was overtaken": d.overtaken, "frame was lost": d.gaps,
 		"device restarted": d.restarts, "reading of the dead cell was left out": d.withheld,
-		"battery was low": d.low,
+		"battery was low": d.low, "mark was set": d.marks, "stiffness was raised": d.stiff,
 	} {
 		if n == 0 {
 			t.Errorf("no %s: the day proves nothing about that", what)

@@ -15,6 +15,13 @@
 // first step nobody knows. Sitting up raises the pressure at the ankle too, so
 // "standing" means upright.
 //
+// What a person says of the posture wins over what is recognised (Mark). It is said
+// of one rest: the present one, or the next if it is said while the limb moves, as far
+// as that comes within two minutes. Once the limb has moved after it, what is
+// recognised counts again, from the level of that rest. So a wrap that is too elastic
+// for a step to be recognised has a stiffness where somebody says "lying" and
+// "standing", and one who only moved a foot has not stood up.
+//
 // The bounds are our own choice, as no source was found for any: they stand as
 // constants beside their use.
 //

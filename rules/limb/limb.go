@@ -37,6 +37,7 @@ type Limb struct {
 	swing []float64
 	last  sample.Instant
 	any   bool
+	marks Marks
 }
 
 // New returns a limb of n sites that has seen nothing.
@@ -53,6 +54,7 @@ func New(n int) *Limb {
 func (l *Limb) Add(at sample.Instant, values []float64, lasts time.Duration) {
 	if l.any && at.Sub(l.last) > lasts {
 		l.moved = true // who knows what it did meanwhile
+		l.marks.moves()
 		for _, s := range l.sites {
 			s.resting.Clear()
 		}
@@ -97,6 +99,7 @@ func (l *Limb) judge(known bool, moving sample.Truth) {
 	}
 	if l.now.Still != sample.Yes {
 		l.moved = true
+		l.marks.moves()
 	}
 	l.now.Standing = l.stood
 }
@@ -132,8 +135,13 @@ func (l *Limb) rest(at sample.Instant, values []float64) {
 			}
 		}
 	}
-	if still && l.moved && len(l.sites) > 0 && l.sites[0].level == l.sites[0].level {
-		l.step()
+	if still && len(l.sites) > 0 && l.sites[0].level == l.sites[0].level {
+		if l.moved {
+			l.step()
+		}
+		if l.marks.of(at) {
+			l.told()
+		}
 	}
 	for _, s := range l.sites {
 		if s.level == s.level && !l.moved {
@@ -156,11 +164,13 @@ func (l *Limb) step() {
 		for _, s := range l.sites {
 			s.rise = s.level - s.rested
 		}
+		l.lies(func(s *site) float64 { return s.rested })
 	case by <= -least:
 		l.stood = sample.No
 		for _, s := range l.sites {
 			s.rise = math.NaN()
 		}
+		l.lies(func(s *site) float64 { return s.level })
 	}
 	l.now.Standing = l.stood
 	l.moved = false

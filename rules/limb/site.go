@@ -36,6 +36,7 @@ type site struct {
 
 	level   float64 // the resting level; NaN while it moves
 	rested  float64 // the last one; NaN before the first
+	lying   float64 // the level of a rest in which the limb lay; NaN while there was none
 	rise    float64 // how far it stepped up when the limb stood up; NaN
 	settles float64 // mmHg/s
 }
@@ -45,7 +46,7 @@ func newSite() *site {
 	return &site{
 		strides: NewStrides(leastSwing),
 		resting: trend.NewWindow(restingSlots*time.Second, restingSlots), settling: trend.NewWindow(settlingSpan, settlingSlots),
-		level: nan, rested: nan, rise: nan, settles: nan,
+		level: nan, rested: nan, lying: nan, rise: nan, settles: nan,
 	}
 }
 

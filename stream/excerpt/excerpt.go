@@ -179,7 +179,7 @@ func (x *Excerpt) Judge(engine *rules.Engine) error {
 func (x *Excerpt) feed(engine *rules.Engine, enough func() bool) error {
 	x.Foreign = 0
 	reviver := x.reviver()
-	records, err := x.calibrations()
+	decided, err := x.decided()
 	if err != nil {
 		return err
 	}
@@ -187,9 +187,12 @@ func (x *Excerpt) feed(engine *rules.Engine, enough func() bool) error {
 		if err != nil {
 			return err
 		}
-		for len(records) > 0 && records[0].At <= r.scan.At {
-			reviver.Apply(&records[0])
-			records = records[1:]
+		for len(decided) > 0 && decided[0].At <= r.scan.At {
+			reviver.Apply(&decided[0])
+			if word, ok := keeper.MarkOf(&decided[0], x.place()); ok {
+				engine.Mark(0, word, decided[0].At)
+			}
+			decided = decided[1:]
 		}
 		scan, ok := reviver.Revive(r.source, r.scan)
 		if !ok {

@@ -24,13 +24,16 @@ func (x *Excerpt) entries(q journal.Query, each func(*record.Entry)) error {
 	return nil
 }
 
-// calibrations returns the records and zeroings that came into force, in order of time.
-func (x *Excerpt) calibrations() (all []record.Entry, err error) {
-	for e, err := range journal.Readable(x.journal.Entries(x.ctx, journal.Query{Kinds: keeper.Converting()}), x.lose) {
+// decided returns what people have decided by which readings count otherwise, in order
+// of time: records and zeroings that came into force, and marks within the excerpt.
+func (x *Excerpt) decided() (all []record.Entry, err error) {
+	for e, err := range journal.Readable(x.journal.Entries(x.ctx, journal.Query{Kinds: append(keeper.Converting(), record.KindMark)}), x.lose) {
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, e)
+		if e.Body.Kind() != record.KindMark || e.At >= x.from {
+			all = append(all, e)
+		}
 	}
 	slices.SortStableFunc(all, func(a, b record.Entry) int { return cmp.Compare(a.At, b.At) })
 	return all, nil

@@ -12,21 +12,24 @@ import (
 // Act implements pipeline.Recorder. The action is kept with every input before
 // it, so that it meets the alert again that it was meant for.
 func (k *Keeper) Act(ord uint64, key alert.Key, a alert.Action) error {
-	return k.decided("an action on "+key.ID(), record.Entry{
+	_, err := k.decided("an action on "+key.ID(), record.Entry{
 		Ord: ord, At: a.At, Place: key.Place, Author: a.Who,
 		Body: record.Action{What: string(a.Verb), Subject: key.ID(), Reason: a.Why, Until: a.Until},
 	})
+	return err
 }
 
-// decided keeps what a person has decided, with every input before it.
-func (k *Keeper) decided(what string, e record.Entry) error {
+// decided keeps what a person has decided, with every input before it, and returns
+// its position.
+func (k *Keeper) decided(what string, e record.Entry) (record.Position, error) {
 	_ = k.settle(e.Ord) // where readings find no room it is kept all the same
 	e.Written = k.now()
-	if _, err := k.journal.Append(context.Background(), e); err != nil {
+	p, err := k.journal.Append(context.Background(), e)
+	if err != nil {
 		k.log.Error("what a person did was not kept", slog.String("what", what), slog.Any("error", err))
-		return fmt.Errorf("keeping %s: %w", what, err)
+		return 0, fmt.Errorf("keeping %s: %w", what, err)
 	}
-	return nil
+	return p, nil
 }
 
 // actionOf returns what a person did with an alert, as the record has it; false

@@ -45,6 +45,9 @@ func (c *calibrated) Scan(s *sample.Scan) { c.engine.Scan(s) }
 func (c *calibrated) TickPlace(place int, now sample.Instant) {
 	c.engine.TickPlace(place, now)
 }
+func (c *calibrated) Mark(place int, word string, at sample.Instant) {
+	c.engine.Mark(place, word, at)
+}
 func (c *calibrated) Act(place int, k alert.Key, a alert.Action) error {
 	return c.engine.Act(place, k, a)
 }

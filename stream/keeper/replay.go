@@ -181,6 +181,7 @@ type Taker interface {
 	Scan(*sample.Scan)
 	TickPlace(place int, now sample.Instant)
 	Act(place int, k alert.Key, a alert.Action) error
+	Mark(place int, word string, at sample.Instant)
 }
 
 // A Restorer is a Taker that takes up how a place stood, as its engine wrote it
@@ -233,6 +234,11 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 			if k, a, ok := actionOf(in.Entry); ok {
 				if i, ok := places[k.Place]; ok {
 					_ = to.Act(i, k, a)
+				}
+			}
+			if i, ok := places[in.Entry.Place]; ok {
+				if word, ok := MarkOf(in.Entry, &plan.Places[i]); ok {
+					to.Mark(i, word, in.Entry.At)
 				}
 			}
 		}

@@ -102,6 +102,9 @@ func (c catchingUp) Act(place int, k alert.Key, a alert.Action) error {
 	return c.Engine.Act(place, k, a)
 }
 
+// Mark implements Taker.
+func (c catchingUp) Mark(place int, word string, at sample.Instant) { c.Engine.Mark(place, word, at) }
+
 // Restore implements Restorer. What was judged of the place before without all of
 // its readings was judged better then, and kept.
 func (c catchingUp) Restore(place int, state []byte, written sample.Instant) {

@@ -42,6 +42,7 @@ type Judge interface {
 	Progress(place int, dst []rules.Progress) []rules.Progress
 	Permits(place int, k alert.Key, a alert.Action) error
 	Act(place int, k alert.Key, a alert.Action) error
+	Mark(place int, word string, at sample.Instant)
 }
 
 // A Clock tells the time and makes timers for its own pace.

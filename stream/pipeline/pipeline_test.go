@@ -156,6 +156,7 @@ type still struct {
 	next   sample.Instant
 	ticks  int
 	scans  int
+	marks  int
 	inside chan struct{} // Scan waits for it, if not nil
 }
 
@@ -173,6 +174,7 @@ func (s *still) Cells(int, []time.Duration) (rules.Cells, bool)        { return 
 func (s *still) Progress(_ int, dst []rules.Progress) []rules.Progress { return dst }
 func (*still) Permits(int, alert.Key, alert.Action) error              { return nil }
 func (*still) Act(int, alert.Key, alert.Action) error                  { return nil }
+func (s *still) Mark(int, string, sample.Instant)                      { s.marks++ }
 
 func judgeOf(s *still) func(*rules.Plan, rules.Sink) Judge {
 	return func(*rules.Plan, rules.Sink) Judge { return s }

@@ -24,6 +24,10 @@ type Recorder interface {
 	// before it returns. An error means that it must not be done.
 	Act(ord uint64, k alert.Key, a alert.Action) error
 
+	// Mark keeps a mark that people set at a place, as Act does with what they do with
+	// an alert, and returns its position among what is kept of people.
+	Mark(ord uint64, place int, m Mark) (uint64, error)
+
 	// Calibrate keeps that a calibration comes into force, and every input before
 	// it, on the disk before it returns. An error means that it must not.
 	Calibrate(ord uint64, r *record.Record) error

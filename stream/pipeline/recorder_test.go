@@ -34,6 +34,12 @@ func (d *diary) Act(ord uint64, k alert.Key, a alert.Action) error {
 	}
 	return d.fail
 }
+func (d *diary) Mark(ord uint64, place int, m Mark) (uint64, error) {
+	if d.fail == nil {
+		d.lines = append(d.lines, fmt.Sprintf("%d kept a mark at %d: %s", ord, place, m.Word))
+	}
+	return 3, d.fail
+}
 func (d *diary) Calibrate(ord uint64, r *record.Record) error {
 	if d.fail == nil {
 		d.lines = append(d.lines, fmt.Sprintf("%d kept a calibration by %s", ord, r.By))
@@ -106,5 +112,33 @@ func TestAlertsAreKeptBeforeTheyAreTold(t *testing.T) {
 func TestAnAlertThatCannotBeKeptIsToldAllTheSame(t *testing.T) {
 	if got := recorded(t, errors.New("disk full")); !slices.Contains(got, "told raised") {
 		t.Errorf("happened %q, want it told", got)
+	}
+}
+
+// A mark is kept in its order, and counts only if it was; who set it learns where it is.
+func TestAMarkIsKeptOrDoesNotCount(t *testing.T) {
+	for _, fail := range []error{nil, errors.New("disk full")} {
+		d, j, clock := &diary{fail: fail}, &still{next: sample.Never}, hostclock.New(1)
+		plan := wrapPlan(0)
+		p := New(Options{Plan: plan, Clock: clock, Views: view.New(plan, nil, time.UTC), Recorder: d, Ord: 7, Judge: judgeOf(j)})
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { _ = p.Run(ctx); close(done) }()
+		now := clock.Now()
+		if err := p.Put(ctx, &sample.Scan{At: now, Arrived: now, Values: make([]float64, plan.Sources[0].Channels)}); err != nil {
+			t.Fatal(err)
+		}
+		position, at, err := p.Mark(ctx, 0, Mark{Word: rules.MarkLying})
+		cancel()
+		<-done
+		if fail != nil {
+			if !errors.Is(err, ErrNotKept) || j.marks != 0 {
+				t.Errorf("not kept: %v, and the judge has %d", err, j.marks)
+			}
+			continue
+		}
+		if err != nil || position != 3 || at < now || j.marks != 1 || !slices.Contains(d.lines, "9 kept a mark at 0: lying") {
+			t.Errorf("at %d, %v, %v; the judge has %d; kept %q", position, at, err, j.marks, d.lines)
+		}
 	}
 }

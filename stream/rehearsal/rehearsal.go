@@ -123,6 +123,13 @@ func (l *Live) Act(place int, k alert.Key, a alert.Action) error {
 	return errors.Join(errs...)
 }
 
+// Mark goes by a mark that a person set.
+func (l *Live) Mark(place int, word string, at sample.Instant) {
+	for _, r := range l.runs {
+		r.engine.Mark(place, word, at)
+	}
+}
+
 func newRuns(plans []*rules.Plan, o Options) []*run {
 	runs := make([]*run, len(plans))
 	for i, plan := range plans {

@@ -8,11 +8,12 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"weald/stream/journal"
+	"weald/stream/pipeline"
 	"weald/stream/record"
 )
 
 type newMark struct {
-	What   string    `json:"what" minLength:"1" maxLength:"64" doc:"What happened, in a word or two: turned, stood up, wrap applied"`
+	What   string    `json:"what" minLength:"1" maxLength:"64" doc:"What happened, in a word or two: turned, stood up, wrap applied. At a wrap lying and standing, without at, say how the limb rests now, or will once it no longer moves; stiffness goes by them, whatever was recognised"`
 	Text   string    `json:"text,omitempty" maxLength:"4000" doc:"More about it. No names: people are known by codes"`
 	At     time.Time `json:"at,omitempty" doc:"When it happened; the place's present without it"`
 	Author string    `json:"author,omitempty" maxLength:"64" doc:"Who noted it"`
@@ -24,6 +25,7 @@ type mark struct {
 	What   string    `json:"what"`
 	Text   string    `json:"text"`
 	Author string    `json:"author"`
+	Judged bool      `json:"judged" doc:"Whether the rules went by it"`
 }
 
 type marksInput struct {
@@ -84,6 +86,9 @@ func (s *server) mark(ctx context.Context, in *markInput) (*answer[mark], error)
 	if err := s.recording(); err != nil {
 		return nil, err
 	}
+	if in.Body.At.IsZero() && s.Plan.Places[i].GoesBy(in.Body.What) {
+		return s.judgedMark(ctx, i, &in.Body)
+	}
 	e := record.Entry{Place: in.Place, Author: in.Body.Author, Body: record.Mark{What: in.Body.What, Text: in.Body.Text}}
 	if e.At, err = s.when(ctx, i, in.Body.At); err != nil {
 		return nil, err
@@ -94,7 +99,22 @@ func (s *server) mark(ctx context.Context, in *markInput) (*answer[mark], error)
 	return &answer[mark]{markOf(&e)}, nil
 }
 
+// judgedMark sets a mark that the rules go by.
+func (s *server) judgedMark(ctx context.Context, place int, m *newMark) (*answer[mark], error) {
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
+	e := record.Entry{Place: s.Plan.Places[place].ID, Author: m.Author, Body: record.Mark{What: m.What, Text: m.Text}}
+	if err := e.Check(); err != nil {
+		return nil, huma.Error422UnprocessableEntity(err.Error())
+	}
+	p, at, err := s.Pipeline.Mark(ctx, place, pipeline.Mark{Word: m.What, Text: m.Text, Author: m.Author})
+	if err != nil {
+		return nil, huma.Error503ServiceUnavailable(err.Error())
+	}
+	return &answer[mark]{mark{ID: p, At: at.Time(), What: m.What, Text: m.Text, Author: m.Author, Judged: true}}, nil
+}
+
 func markOf(e *record.Entry) mark {
 	m := e.Body.(record.Mark)
-	return mark{ID: uint64(e.Position), At: e.At.Time(), What: m.What, Text: m.Text, Author: e.Author}
+	return mark{ID: uint64(e.Position), At: e.At.Time(), What: m.What, Text: m.Text, Author: e.Author, Judged: e.Ord > 0}
 }
