@@ -67,6 +67,7 @@ func kinds() map[string]curve.Calibration {
 		"power":     calibration(must(curve.New(curve.Power, 100, 0.003, 1.3, 1))),
 		"sharp":     calibration(must(curve.New(curve.Power, 300, 2.1, 0.5, 1))),
 		"monotone":  calibration(monotone(0)),
+		"falling":   calibration(must(curve.New(curve.Power, 2550, 0.003, 1.3, -1))),
 		"branches":  branches,
 		"creeping":  creeping,
 	}

@@ -123,15 +123,14 @@ func (d *draft) doubt(column, from, to int) float64 {
 }
 
 // farthest returns by how much the pressure of a column on a piece is off at most.
-func (d *draft) farthest(column, from, to int) (most float64) {
+func (d *draft) farthest(column, from, to int) (worst float64) {
 	const parts = 32
-	for i := 1; i < parts; i++ {
-		y := d.y[from] + float64(i)/parts*(d.y[to]-d.y[from])
-		if within(y) {
-			most = max(most, d.off(column, from, to, y, float64(d.value(y, column).MMHg)))
-		}
+	begin, length := max(d.y[from], least), min(d.y[to], most)-max(d.y[from], least)
+	for i := range parts + 1 {
+		y := begin + float64(i)/parts*length
+		worst = max(worst, d.off(column, from, to, y, float64(d.value(y, column).MMHg)))
 	}
-	return most
+	return worst
 }
 
 // off returns by how much the pressure of a column on a piece is off at y, where it

@@ -95,13 +95,13 @@ func (d *draft) raw(y float64) float64      { return d.origin + y/d.perCount }
 func (d *draft) mark() {
 	d.knots = d.knots[:0]
 	add := func(y int) {
-		if y > least && y < most {
+		if y >= least && y <= most {
 			d.knots = append(d.knots, y)
 		}
 	}
 	near := func(raw float64) int { return int(math.Round(min(max(d.at(raw), least), most))) }
 	const equal = span / 64
-	for y := least + equal; y < most; y += equal {
+	for y := least; y <= most; y += equal {
 		add(y)
 	}
 	for by := 8; by < equal; by *= 2 {
@@ -133,12 +133,11 @@ func (d *draft) look(t *table) {
 		d.u[i], d.heavy[i] = d.u[i][:0], d.heavy[i][:0]
 	}
 	d.ask(t, 0, true)
-	d.ask(t, least, false)
-	last := least
-	for _, k := range append(d.knots, most) {
-		d.ask(t, float64(last+k)/2, false)
-		d.ask(t, float64(k), k != most)
-		last = k
+	for i, k := range d.knots {
+		if i > 0 {
+			d.ask(t, float64(d.knots[i-1]+k)/2, false)
+		}
+		d.ask(t, float64(k), true)
 	}
 	d.ask(t, top, true)
 }
