@@ -33,6 +33,7 @@ func (b *book) serve(c *config.Config, o *api.Options) error {
 	}
 	b.desk = order.New(filepath.Join(c.Data, exportsName), b.maker(c, converters))
 	o.Exports = b.desk
+	o.Reports = sourceOfReports(c, b.store, hostZone())
 	o.Kept = func() api.Kept {
 		room := b.store.Room()
 		k := api.Kept{Free: room.Free, Full: room.Full, Deleted: b.store.Shortened(context.Background())}

@@ -47,7 +47,7 @@ func reportCommand(cmd *cobra.Command, ask func(context.Context, *report.Source)
 	cmd.Args = arguments(cobra.NoArgs)
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		err := f.write(cmd, ask)
-		if errors.Is(err, report.ErrAsked) {
+		if errors.Is(err, report.ErrAsked) || errors.Is(err, report.ErrNone) {
 			return usageError{err}
 		}
 		return err

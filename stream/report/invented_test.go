@@ -79,8 +79,8 @@ func (a *archive) session(id, place, code string, from, to time.Duration, notes 
 
 func (a *archive) source(zone *time.Location) *report.Source {
 	var converters []*calib.Converter
-	for range a.plan.Sources {
-		c, err := calib.NewConverter(calib.MMHg, 2, nil)
+	for _, s := range a.plan.Sources {
+		c, err := calib.NewConverter(calib.MMHg, s.Channels, nil)
 		if err != nil {
 			a.t.Fatal(err)
 		}

@@ -35,15 +35,16 @@ func LastNight(now time.Time) (from, to sample.Instant) {
 }
 
 // Night is the report of a bed from one instant to another. Where from is Past it is
-// the last night of which the bed has readings.
+// the last night of the record, as far as the record goes.
 func (s *Source) Night(ctx context.Context, place string, from, to sample.Instant) (*paper.Document, error) {
 	switch {
 	case from == sample.Past:
-		last, err := s.lastReading(ctx, place)
+		end, err := s.end(ctx)
 		if err != nil {
 			return nil, err
 		}
-		from, to = LastNight(last.Time().In(s.Zone))
+		from, to = LastNight(end.Time().In(s.Zone))
+		to = min(to, end)
 	case from >= to:
 		return nil, asked("the night would end before it begins")
 	case to.Sub(from) > longestNight:
@@ -66,18 +67,6 @@ func (s *Source) Night(ctx context.Context, place string, from, to sample.Instan
 		{Name: "bed", Value: place}, {Name: "person", Value: who}, {Name: "from", Value: times.Full(from)}, {Name: "to", Value: times.Full(to)},
 	}
 	return d, x.account(d)
-}
-
-// lastReading returns when the last reading of a place was.
-func (s *Source) lastReading(ctx context.Context, place string) (sample.Instant, error) {
-	x, err := s.open(ctx, place, sample.Past, sample.Never)
-	if err != nil {
-		return 0, err
-	}
-	if x.excerpt == nil {
-		return 0, asked("no readings of place %q are kept", place)
-	}
-	return x.to - 1, nil
 }
 
 // who is whose stretch it was, by the sessions that were going on.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"weald/rules"
 	"weald/stream/report/paper"
@@ -80,17 +81,16 @@ func (p *pressures) take(piece *tally.Piece) {
 	}
 }
 
-// observed is the share of the time in which there were readings: the least of its
-// sites.
-func (p *pressures) observed() string {
+// least is for how long there were readings of the site that has the fewest.
+func (p *pressures) least() time.Duration {
 	if len(p.lanes) == 0 {
-		return paper.NotKnown
+		return 0
 	}
 	least := p.lanes[0].whole.Known
 	for _, l := range p.lanes {
 		least = min(least, l.whole.Known)
 	}
-	return paper.Share(least, p.x.span())
+	return least
 }
 
 // lead says how much of the time each site was in the band that is aimed for.

@@ -55,15 +55,18 @@ func (x *stretch) account(d *paper.Document) error {
 	if err := x.read(); err != nil {
 		return err
 	}
-	if x.excerpt == nil {
+	switch least := p.least(); {
+	case x.excerpt == nil:
 		d.Lead = append(d.Lead, "No readings are kept of this time: what was measured is not known.")
+	case least < x.span()*9/10:
+		d.Lead = append(d.Lead, fmt.Sprintf("Only %s of the time was observed. What was in the rest is not known, and what follows is of the time that was observed.", paper.Share(least, x.span())))
 	}
 	alerts, quiet, err := x.alerts()
 	if err != nil {
 		return err
 	}
 	d.Facts = append(d.Facts, paper.Fact{Name: "how long", Value: lasting(x.span())},
-		paper.Fact{Name: "observed", Value: p.observed() + " of the time"}, paper.Fact{Name: "last reading", Value: x.lastReading()},
+		paper.Fact{Name: "observed", Value: paper.Share(p.least(), x.span()) + " of the time"}, paper.Fact{Name: "last reading", Value: x.lastReading()},
 		paper.Fact{Name: "times", Value: x.Zone.String()})
 	if able {
 		d.Lead = append(d.Lead, body.lead()...)

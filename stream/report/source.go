@@ -20,9 +20,15 @@ import (
 	"weald/stream/view"
 )
 
-// ErrAsked is in the errors that say that something was asked for which is not there
-// or makes no sense.
-var ErrAsked = errors.New("cannot be reported")
+// Errors that say that something was asked for which is not there, or makes no sense.
+var (
+	ErrNone  = errors.New("nothing to report")
+	ErrAsked = errors.New("cannot be reported")
+)
+
+func none(format string, a ...any) error {
+	return fmt.Errorf("%s: %w", fmt.Sprintf(format, a...), ErrNone)
+}
 
 func asked(format string, a ...any) error {
 	return fmt.Errorf("%s: %w", fmt.Sprintf(format, a...), ErrAsked)
@@ -60,7 +66,7 @@ func (s *Source) find(ctx context.Context, id string) (*sessions.Session, error)
 			return &all[i], nil
 		}
 	}
-	return nil, asked("there is no session %q", id)
+	return nil, none("there is no session %q", id)
 }
 
 // A stretch is the record of one place from one instant to another, being read.
@@ -80,15 +86,53 @@ type stretch struct {
 	losses []string
 }
 
-// open prepares to read a place, to the end of its readings where to is Never.
+// lastInputs is how many inputs are looked at for the end of the record: those of
+// places in a time of their own may lie among them.
+const lastInputs = 10_000
+
+// end returns just after the last of all that the record has: a place that has fallen
+// silent before is not known from then on.
+func (s *Source) end(ctx context.Context) (sample.Instant, error) {
+	head, err := s.Journal.Head(ctx)
+	if err != nil {
+		return 0, err
+	}
+	end := sample.Past
+	for in, err := range journal.Readable(s.Journal.Inputs(ctx, head.Ord-min(head.Ord, lastInputs), head.Ord), nil) {
+		switch {
+		case err != nil:
+			return 0, err
+		case in.Scan != nil:
+			end = max(end, in.Scan.At+1)
+		case in.Tick != nil:
+			end = max(end, in.Tick.At+1)
+		}
+	}
+	if end == sample.Past {
+		return 0, none("the record has no readings")
+	}
+	return end, nil
+}
+
+// open prepares to read a place, to the end of the record where to is Never.
 func (s *Source) open(ctx context.Context, place string, from, to sample.Instant) (*stretch, error) {
+	if to == sample.Never {
+		switch end, err := s.end(ctx); {
+		case errors.Is(err, ErrNone):
+			to = from
+		case err != nil:
+			return nil, err
+		default:
+			to = max(end, from)
+		}
+	}
 	setup, err := s.Setup(ctx, from)
 	if err != nil {
 		return nil, err
 	}
 	i := slices.IndexFunc(setup.Plan.Places, func(p rules.Place) bool { return p.ID == place })
 	if i < 0 {
-		return nil, asked("the configuration of that time has no place %q", place)
+		return nil, none("the configuration of that time has no place %q", place)
 	}
 	x := &stretch{Source: s, ctx: ctx, setup: setup, place: &setup.Plan.Places[i], from: from, to: to}
 	if i < len(setup.Settings) {
@@ -104,13 +148,10 @@ func (s *Source) open(ctx context.Context, place string, from, to sample.Instant
 	x.excerpt, err = excerpt.New(ctx, s.Journal, setup.Plan, setup.Reviver, setup.Rates, i, from, to)
 	switch {
 	case errors.Is(err, journal.ErrNotFound):
-		if x.excerpt = nil; to == sample.Never {
-			x.to = from
-		}
+		x.excerpt = nil
 	case err != nil:
 		return nil, err
 	default:
-		x.from, x.to = x.excerpt.Span()
 		plan = x.excerpt.Plan(by)
 	}
 	x.follower = tally.Follower{From: x.from, To: x.to, Each: x.each}

@@ -38,7 +38,7 @@ func (s *Source) Trial(ctx context.Context, t Trial, tell func(float64)) (*paper
 	})
 	switch {
 	case len(all) == 0:
-		return nil, asked("there is no session that this would be of")
+		return nil, none("there is no session that this would be of")
 	case len(all) > mostSessions:
 		return nil, asked("%d sessions are too many for one summary: give --from and --to", len(all))
 	}

@@ -27,6 +27,7 @@ import (
 	"weald/stream/order"
 	"weald/stream/pipeline"
 	"weald/stream/rehearsal"
+	"weald/stream/report"
 )
 
 // Options are what Register needs.
@@ -47,6 +48,9 @@ type Options struct {
 	// it; both nil where nothing is kept.
 	Exports *order.Desk
 	Kept    func() Kept
+
+	// Reports makes what people print; nil where nothing is kept.
+	Reports *report.Source
 
 	Senders     func() []Sender   // in the order of the configuration; nil where there are none
 	Calibrating *calibrating.Desk // leads calibrations; nil where nothing is kept
@@ -71,7 +75,8 @@ type server struct {
 	Options
 	sessions sync.Mutex // held while one begins or ends
 	index    calibrationIndex
-	attempts sync.Mutex // held while one goes on by a step
+	printing chan struct{} // holds one: a report is being made
+	attempts sync.Mutex    // held while one goes on by a step
 
 	traces sync.Mutex
 	traced string            // guarded by traces: the field whose trace was read last
@@ -86,7 +91,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	if o.Past == nil {
 		o.Past = func(_ context.Context, q history.Query) (*history.Answer, error) { return o.Store.Query(q) }
 	}
-	s := &server{Options: o}
+	s := &server{Options: o, printing: make(chan struct{}, 1)}
 	api := humago.New(mux, huma.Config{
 		OpenAPI: &huma.OpenAPI{
 			OpenAPI: "3.1.0",
@@ -111,6 +116,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addAttempts(api)
 	s.addCompression(api)
 	s.addExports(api)
+	s.addReports(api)
 	s.addRehearsals(api)
 	s.addKept(api)
 	s.addCalibrations(api)

@@ -5,13 +5,10 @@ import (
 	"context"
 
 	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"weald/stream/report/sheet"
 )
-
-// sheetPolicy lets a sheet have its own style and nothing else: it loads nothing,
-// runs nothing and sends nothing.
-const sheetPolicy = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 func (s *server) calibrationSheet(ctx context.Context, in *calibrationInput) (*huma.StreamResponse, error) {
 	r, _, err := s.calibration(ctx, in.Calibration)
@@ -27,9 +24,9 @@ func (s *server) calibrationSheet(ctx context.Context, in *calibrationInput) (*h
 		return nil, err
 	}
 	return &huma.StreamResponse{Body: func(ctx huma.Context) {
-		ctx.SetHeader("Content-Type", "text/html; charset=utf-8")
-		ctx.SetHeader("Content-Security-Policy", sheetPolicy)
+		_, w := humago.Unwrap(ctx)
+		printable(w.Header())
 		// An error means that the client is gone.
-		_, _ = ctx.BodyWriter().Write(page.Bytes())
+		_, _ = w.Write(page.Bytes())
 	}}, nil
 }

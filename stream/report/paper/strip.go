@@ -40,7 +40,6 @@ func Strips(title string, x Axis, rows []Strip) template.HTML {
 	width, height := Lane.Width, top+stripStep*float64(len(rows))+22
 	px := func(v float64) float64 { return stripNames + (v-x.Low)/x.span()*(width-stripNames-right) }
 	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" role="img" aria-label="%s">`, width, height, template.HTMLEscapeString(title))
-	b.WriteString(`<defs><pattern id="open" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="5" height="5" fill="#fff"/><line class="hatch" x1="0" y1="0" x2="0" y2="5"/></pattern></defs>`)
 	for _, t := range x.ticks {
 		fmt.Fprintf(&b, `<line class="grid" x1="%.1f" y1="%g" x2="%.1f" y2="%g"/>`, px(t.at), top, px(t.at), height-22)
 		fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, px(t.at), height-7, template.HTMLEscapeString(t.text))

@@ -54,7 +54,7 @@ func TestSheet(t *testing.T) {
 			t.Errorf("the page does not say %q", want)
 		}
 	}
-	if n := strings.Count(got, "<svg"); n != 2 {
+	if n := strings.Count(got, `<svg viewBox`); n != 2 {
 		t.Errorf("%d drawings, want the loop and the residuals", n)
 	}
 	if n := strings.Count(got, "<circle"); n != 2*len(r.Rows) {

@@ -118,4 +118,44 @@ export default [
       assert.deepEqual(complaints, []);
     },
   },
+  {
+    name: 'records: reports of a session, of everybody in a seat and of a night open from their links, and print on A4',
+    async tell({ ward, browser, later, artifacts }) {
+      const { page, context, complaints } = await open(browser, `${ward}/records`);
+      later(() => context.close());
+      await live(page);
+      await page.getByLabel('Your code').fill('N-6');
+      await page.keyboard.press('Enter');
+      const all = section(page, 'Sessions');
+      await all.getByLabel('Place').selectOption('seat-2');
+      await all.getByLabel('Code').fill('K-36');
+      await all.getByLabel('Notes').fill('<script>alert(1)</script>');
+      await page.keyboard.press('Enter');
+      const row = all.locator('li', { hasText: 'K-36' });
+      await row.waitFor();
+      const follow = async (link) => {
+        const [report] = await Promise.all([context.waitForEvent('page'), link.press('Enter')]);
+        await report.waitForLoadState();
+        return report;
+      };
+      const reports = {
+        session: [await follow(row.getByRole('link', { name: 'Report of the session of K-36' })), /Session of K-36 at seat-2[\s\S]*Sitting[\s\S]*Pressure[\s\S]*<script>alert\(1\)<\/script>/],
+        trial: [await follow(all.getByRole('link', { name: 'Everybody in a seat' })), /Trial summary[\s\S]*Participant K-36[\s\S]*Sonenblum/],
+      };
+      await page.goto(`${ward}/places/bed-2`);
+      reports.night = [await follow(section(page, 'Session and marks').getByRole('link', { name: 'Report of the last night' })), /Night in bed-2[\s\S]*In bed[\s\S]*turn-due/];
+      for (const [name, [report, says]] of Object.entries(reports)) {
+        assert.match(await words(report, 'body'), says);
+        assert.match(await words(report, 'body'), /not a medical device[\s\S]*Local policy/);
+        assert.deepEqual(await violations(report), [], name);
+        await report.screenshot({ path: `${artifacts}/report-${name}.png`, fullPage: true });
+        const pdf = (await report.pdf({ preferCSSPageSize: true, path: `${artifacts}/report-${name}.pdf` })).toString('latin1');
+        const [, width, height] = /\/MediaBox ?\[0 0 ([\d.]+) ([\d.]+)\]/.exec(pdf) ?? [];
+        assert.ok(Math.abs(width - 595.28) < 1 && Math.abs(height - 841.89) < 1, `${name}: a page is ${width} by ${height} points, A4 is 595 by 842`);
+        await report.setViewportSize({ width: 360, height: 740 });
+        assert.equal(await overflow(report), 0, name);
+      }
+      assert.deepEqual(complaints, []);
+    },
+  },
 ];

@@ -85,3 +85,10 @@ export const readSessions = async (place = '') => (await getJSON<{ sessions: Ses
 export const readMarks = async (place: string, newest: number) => (await getJSON<{ marks: PlaceMark[] }>(`${path('places', place, 'marks')}?newest=${newest}`)).marks.reverse();
 export const readExports = async () => (await getJSON<{ exports: Export[] }>(path('exports'))).exports;
 export const readKept = () => getJSON<Kept>(path('record'));
+
+/** Pages to print, each of which opens beside this one. */
+export const reportHref = {
+  session: (id: string) => `/api/v1/reports/session/${encodeURIComponent(id)}`,
+  night: (place: string) => `/api/v1/reports/night/${encodeURIComponent(place)}`,
+  trial: (code?: string) => `/api/v1/reports/trial${code ? `?person=${encodeURIComponent(code)}` : ''}`,
+};

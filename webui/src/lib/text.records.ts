@@ -40,6 +40,15 @@ export const sessions = {
   readings: { partly: 'Readings of its beginning are no longer kept.', gone: 'Its readings are no longer kept.' } as Record<string, string>,
 } as const;
 
+export const reports = {
+  session: 'Report',
+  sessionOf: (code: string) => `Report of the session of ${code}`,
+  night: 'Report of the last night',
+  person: 'By day',
+  personOf: (code: string) => `${code} by day, all sessions in a seat`,
+  trial: 'Everybody in a seat, by participant and day',
+} as const;
+
 export const marks = {
   title: 'Marks',
   here: 'Session and marks',
