@@ -12,5 +12,6 @@
 //
 // An answer of 5xx to a recipient or to the data says that this mail will never be
 // taken, unless it is about the account (530, 534, 535, 538), which somebody can
-// mend.
+// mend. A recipient who is refused does not keep a mail from the others: they get it,
+// once, and what is said of that one is tried again or given up.
 package mail

@@ -42,6 +42,8 @@ type Box struct {
 
 	// Patience is how long to wait; 0 for the package's.
 	Patience time.Duration
+
+	rests rests
 }
 
 // Reaches implements outbox.Sender.
@@ -72,8 +74,33 @@ func (b *Box) Send(ctx context.Context, s *notify.Sending) error {
 	defer conn.Close()
 	stop := context.AfterFunc(ctx, func() { conn.SetDeadline(time.Now()) })
 	defer stop()
-	return b.explain(b.talk(ctx, conn, s, password))
+	r := b.rests.of(s.Key, b.To)
+	err = b.explain(b.talk(&bounded{Conn: conn, left: mostAnswers}, s, password, r))
+	return b.rests.after(s.Key, r, err)
 }
+
+// mostAnswers is how much a server may say, in bytes, to one mail.
+const mostAnswers = 1 << 20
+
+// farewellTime is how long a server that has taken a mail may take for a farewell.
+const farewellTime = time.Second
+
+// A bounded connection ends where its peer says more than it may.
+type bounded struct {
+	net.Conn
+	left int
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	if b.left <= 0 {
+		return 0, errFlood
+	}
+	n, err := b.Conn.Read(p[:min(len(p), b.left)])
+	b.left -= n
+	return n, err
+}
+
+var errFlood = errors.New("it says too much")
 
 func (b *Box) secure() *wire.ClientTLS {
 	if b.TLS == nil {
@@ -89,8 +116,9 @@ func (b *Box) dial(ctx context.Context) (net.Conn, error) {
 	return wire.Dial(ctx, b.Server, nil)
 }
 
-// talk speaks SMTP (RFC 5321) until the mail is taken.
-func (b *Box) talk(ctx context.Context, conn net.Conn, s *notify.Sending, password string) error {
+// talk speaks SMTP (RFC 5321) until the mail is taken by all who are left, as far as
+// they are.
+func (b *Box) talk(conn net.Conn, s *notify.Sending, password string, r *rest) error {
 	host, _, err := net.SplitHostPort(b.Server)
 	if err != nil {
 		return err
@@ -119,10 +147,13 @@ func (b *Box) talk(ctx context.Context, conn net.Conn, s *notify.Sending, passwo
 	if err := c.Mail(b.From); err != nil {
 		return err
 	}
-	for _, to := range b.To {
-		if err := c.Rcpt(to); err != nil {
-			return fmt.Errorf("%s: %w", to, err)
+	for _, to := range r.to {
+		if err := r.answered(to, c.Rcpt(to)); err != nil {
+			return err
 		}
+	}
+	if len(r.takes) == 0 {
+		return r.why()
 	}
 	w, err := c.Data()
 	if err != nil {
@@ -134,8 +165,10 @@ func (b *Box) talk(ctx context.Context, conn net.Conn, s *notify.Sending, passwo
 	if err := w.Close(); err != nil { // until here nobody has taken anything over
 		return err
 	}
+	r.taken()
+	conn.SetDeadline(time.Now().Add(farewellTime))
 	_ = c.Quit() // it has been taken; a farewell that fails changes nothing
-	return ctx.Err()
+	return r.why()
 }
 
 // authenticate says who we are, over TLS only.
@@ -196,14 +229,21 @@ func (b *Box) explain(err error) error {
 	if err == nil {
 		return nil
 	}
+	about := ""
+	if refused, ok := errors.AsType[*recipient](err); ok {
+		about = refused.String()
+	}
+	if errors.Is(err, errFlood) {
+		return wire.Plain(err, "%s says too much", b.Server)
+	}
 	if answer, ok := errors.AsType[*textproto.Error](err); ok {
 		switch {
 		case slices.Contains(account, answer.Code):
 			return wire.Plain(err, "%s does not take the account of %s (%d)", b.Server, b.User, answer.Code)
 		case answer.Code >= 500 && answer.Code < 600:
-			return &notify.Refusal{Why: fmt.Sprintf("%s will never take it: %d", b.Server, answer.Code)}
+			return &notify.Refusal{Why: fmt.Sprintf("%s will never take it%s: %d", b.Server, about, answer.Code)}
 		}
-		return wire.Plain(err, "%s does not take it now: %d", b.Server, answer.Code)
+		return wire.Plain(err, "%s does not take it%s now: %d", b.Server, about, answer.Code)
 	}
 	if _, ok := errors.AsType[textproto.ProtocolError](err); ok {
 		return wire.Plain(err, "%s does not speak SMTP", b.Server)

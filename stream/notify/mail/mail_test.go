@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/mail"
 	"os/exec"
@@ -28,10 +29,11 @@ type server struct {
 	tls      *tls.Config
 	implicit bool
 	offers   string            // lines of EHLO beside STARTTLS
-	answers  map[string]string // instead of the usual, by the first word; "-" hangs up, "!" says nothing
+	answers  map[string]string // instead of the usual, by the first word; or the line; "-" hangs up, "!" says nothing, "~" never ends
 
 	mu       sync.Mutex
 	mails    []string
+	taken    []string // recipients, of whatever became of the mail
 	accounts []string // that were tried
 	bare     bool     // an account came without TLS
 }
@@ -54,6 +56,11 @@ func (s *server) serve(c net.Conn) {
 		case a == "!":
 			in.ReadByte() // until the client has had enough
 			return false
+		case a == "~":
+			for err := error(nil); err == nil; {
+				_, err = io.WriteString(c, strings.Repeat("2", 1<<12))
+			}
+			return false
 		default:
 			say(a)
 		}
@@ -68,6 +75,9 @@ func (s *server) serve(c net.Conn) {
 			return
 		}
 		word, rest, _ := strings.Cut(strings.TrimSpace(line), " ")
+		if _, ok := s.answers[strings.TrimSpace(line)]; ok {
+			word = strings.TrimSpace(line)
+		}
 		usual := "250 fine"
 		switch word {
 		case "EHLO":
@@ -99,6 +109,10 @@ func (s *server) serve(c net.Conn) {
 			s.bare = s.bare || !private
 			s.mu.Unlock()
 			usual = "235 welcome"
+		case "RCPT":
+			s.mu.Lock()
+			s.taken = append(s.taken, rest)
+			s.mu.Unlock()
 		case "DATA":
 			usual = "354 go on"
 		case "QUIT":
@@ -230,12 +244,14 @@ func TestServersThatFail(t *testing.T) {
 		{name: "no accounts", s: &server{tls: good}, says: "takes no account"},
 		{name: "wrong account", s: on("AUTH", "535 no "+planted), says: "does not take the account of weald (535)"},
 		{name: "another sender", s: on("MAIL", "451 later"), says: "does not take it now: 451"},
-		{name: "greylists", s: on("RCPT", "450 later"), says: "does not take it now: 450"},
-		{name: "unknown recipient", s: on("RCPT", "550 nobody "+planted), says: "will never take it: 550", given: true},
+		{name: "greylists", s: on("RCPT", "450 later"), says: "does not take it for round@larch.example now: 450"},
+		{name: "unknown recipient", s: on("RCPT", "550 nobody "+planted), says: "will never take it for round@larch.example: 550", given: true},
 		{name: "no data", s: on("DATA", "554 no"), says: "will never take it: 554", given: true},
 		{name: "hangs in data", s: on("DATA", "!"), says: "for too long"},
 		{name: "disconnects after data", s: on("end", "-"), says: "ended the connection before it had taken the mail"},
 		{name: "hangs after data", s: on("end", "!"), says: "for too long"},
+		{name: "never ends a line", s: on("greeting", "~"), says: "says too much"},
+		{name: "never ends an answer", s: on("MAIL", "~"), says: "says too much"},
 		{name: "disk full after data", s: on("end", "452 full"), says: "does not take it now: 452"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -273,19 +289,51 @@ func TestServersThatFail(t *testing.T) {
 			}
 		})
 	}
-	// A farewell that fails is after the delivery.
-	s := on("QUIT", "-")
-	b := &Box{Server: notifytest.Serve(t, s.serve), Security: StartTLS, TLS: &wire.ClientTLS{CA: ca.File}, From: "weald@larch.example", To: []string{"round@larch.example"}}
-	err := b.Send(t.Context(), notifytest.Call())
-	s.mu.Lock()
-	if err != nil || len(s.mails) != 1 {
-		t.Errorf("%v, %d mails", err, len(s.mails))
+	// A farewell that fails, or never comes, is after the delivery.
+	for _, how := range []string{"-", "!"} {
+		s := on("QUIT", how)
+		b := &Box{Server: notifytest.Serve(t, s.serve), Security: StartTLS, TLS: &wire.ClientTLS{CA: ca.File}, From: "weald@larch.example", To: []string{"round@larch.example"}, Patience: 10 * time.Second}
+		err := b.Send(t.Context(), notifytest.Call())
+		s.mu.Lock()
+		if err != nil || len(s.mails) != 1 {
+			t.Errorf("%v, %d mails", err, len(s.mails))
+		}
+		s.mu.Unlock()
 	}
-	s.mu.Unlock()
 	// An account is not used without TLS, whatever is configured.
-	s = &server{offers: "AUTH PLAIN"}
-	b = &Box{Server: notifytest.Serve(t, s.serve), Security: None, User: "weald", Password: notifytest.Secret(t, planted), From: "a@b", To: []string{"a@b"}}
+	s := &server{offers: "AUTH PLAIN"}
+	b := &Box{Server: notifytest.Serve(t, s.serve), Security: None, User: "weald", Password: notifytest.Secret(t, planted), From: "a@b", To: []string{"a@b"}}
 	if err := b.Send(t.Context(), notifytest.Call()); err == nil || len(s.accounts) > 0 {
 		t.Errorf("%v, %q", err, s.accounts)
 	}
+}
+
+// A recipient that the server refuses does not keep a mail from the others, who get it
+// once; for that one it is tried again, or given up.
+func TestARecipientThatIsRefusedKeepsItFromNoOther(t *testing.T) {
+	first := &server{answers: map[string]string{"RCPT TO:<gone@larch.example>": "550 nobody", "RCPT TO:<full@larch.example>": "452 full"}}
+	later := &server{answers: map[string]string{"RCPT TO:<gone@larch.example>": "550 nobody"}}
+	b := &Box{Security: None, From: "weald@larch.example",
+		To: []string{"gone@larch.example", "round@larch.example", "full@larch.example", "night@larch.example"}}
+	send := func(s *server, mails int, says string, given bool) {
+		t.Helper()
+		b.Server = notifytest.Serve(t, s.serve)
+		err := b.Send(t.Context(), notifytest.Call())
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		if len(s.mails) != mails || err == nil || !strings.Contains(err.Error(), says) {
+			t.Errorf("%d mails, %v; want %d, %s", len(s.mails), err, mails, says)
+		}
+		if _, is := errors.AsType[*notify.Refusal](err); is != given {
+			t.Errorf("given up: %v, %v", is, err)
+		}
+	}
+	send(first, 1, "does not take it for full@larch.example (the others have it) now: 452", false)
+	send(first, 1, "does not take it for full@larch.example (the others have it) now: 452", false)
+	send(later, 1, "will never take it for gone@larch.example (the others have it): 550", true)
+	if got := strings.Join(later.taken, " "); got != "TO:<full@larch.example>" {
+		t.Errorf("once it takes that one, it is sent to %s", got)
+	}
+	b.To = []string{"gone@larch.example"}
+	send(first, 1, "will never take it for gone@larch.example: 550", true)
 }
