@@ -13,9 +13,9 @@ import (
 // candidates, which nobody asks a conversion for.
 type channel struct {
 	table
+	index int32
 	id    [16]byte // of the record, which tells it in hexadecimal digits
 	lot   *lot
-	index int32
 }
 
 // A lot is what channels that were calibrated together have in common.

@@ -1,6 +1,9 @@
 package applied
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A cone is what is known of a piece that grows: between which slopes the pressures
 // that it has passed allow its line to be, and between what their uncertainties are.
@@ -34,7 +37,7 @@ func (d *draft) reach(t *table, from int) int {
 }
 
 // steady reports whether a constant is close to uncertainties from low to high.
-func steady(low, high float64) bool { return high <= (1+1.8*closeU)*low+close }
+func steady(low, high float64) bool { return high <= (1+2*closeU-grade+1)*low+close }
 
 // varies takes the uncertainties at a position in, and reports whether no constant
 // is close to all.
@@ -93,12 +96,25 @@ func (d *draft) write(words []uint16, t *table) []uint16 {
 			words = append(words, uint16(min(max(w, 0), math.MaxUint16)))
 		}
 	}
+	d.doubts = d.doubts[:0]
 	for i := range t.columns() {
-		words = append(words, narrow(d.value(least-span, i).Independent))
+		d.doubts = append(d.doubts, d.value(least-span, i).Independent)
 		for k, at := range d.cuts[:last] {
-			words = append(words, narrow(d.doubt(i, at, d.cuts[k+1])))
+			d.doubts = append(d.doubts, d.doubt(i, at, d.cuts[k+1]))
 		}
-		words = append(words, narrow(d.value(most+span, i).Independent))
+		d.doubts = append(d.doubts, d.value(most+span, i).Independent)
+	}
+	// What is less than all grades can reach is stated as more than it is.
+	t.sure = float32(max(slices.Min(d.doubts), slices.Max(d.doubts)/grades[len(grades)-1]))
+	for i, u := range d.doubts {
+		code := 0.
+		if t.sure > 0 {
+			code = math.Round(math.Log(u/float64(t.sure)) / math.Log(grade))
+		}
+		if i%2 == 0 {
+			words = append(words, 0)
+		}
+		words[len(words)-1] |= uint16(min(max(code, 0), 255)) << (i % 2 * 8)
 	}
 	return words
 }

@@ -20,14 +20,15 @@ var directions = [...]curve.Direction{curve.Loading, curve.Unloading, curve.Stil
 
 // A draft makes tables. Its room is used again.
 type draft struct {
-	knots []int        // where pieces may meet, as y
-	y     []float64    // where the calibration is asked: at all knots, both ends and anchors, and in the middle between
-	knot  []bool       // which of y are knots
-	p     [2][]float64 // what it says there: the pressures of both curves
-	u     [3][]float64 // the uncertainties of all columns
-	heavy [3][]float64 // the same under the longest load
-	loose []float64    // by how much the pressures may be off
-	cuts  []int        // where pieces meet, as positions in y, with both anchors
+	knots  []int        // where pieces may meet, as y
+	y      []float64    // where the calibration is asked: at all knots, both ends and anchors, and in the middle between
+	knot   []bool       // which of y are knots
+	p      [2][]float64 // what it says there: the pressures of both curves
+	u      [3][]float64 // the uncertainties of all columns
+	heavy  [3][]float64 // the same under the longest load
+	loose  []float64    // by how much the pressures may be off
+	doubts []float64    // of a table
+	cuts   []int        // where pieces meet, as positions in y, with both anchors
 
 	c        *curve.Calibration
 	origin   float64 // counts at which y is 0

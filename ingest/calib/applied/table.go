@@ -4,16 +4,18 @@ import "math"
 
 // A table is a calibration in straight pieces, as few as serve (see draft). Its
 // numbers are among the words of the source: where the pieces meet, as y, then the
-// pressures of each curve there and at the anchors, then the uncertainties of each
-// direction, one a piece between those of a whole span outside on both sides.
+// pressures of each curve there and at the anchors, then, two in a word, the
+// uncertainties of each direction, one a piece between those of a whole span outside
+// on both sides.
 //
 // What is known of a piece is kept small, as there are hundreds of thousands of
-// tables: a pressure in 65,535 steps, an uncertainty to 1 in 256.
+// tables: a pressure in 65,535 steps, an uncertainty in steps of 2 %.
 type table struct {
 	at         uint32 // first of its words
 	pieces     uint16
 	branches   bool    // two curves, and the directions loading, unloading and not known; else one of each
 	base, step float32 // mmHg: a pressure is base + step*word
+	sure       float32 // mmHg: the least uncertainty
 }
 
 // The columns of a table with branches; others have the first.
@@ -40,7 +42,7 @@ func (t *table) columns() int {
 // words returns how many words the table has.
 func (t *table) words() int {
 	n := int(t.pieces)
-	return n - 1 + t.curves()*(n+1) + t.columns()*(n+2)
+	return n - 1 + t.curves()*(n+1) + (t.columns()*(n+2)+1)/2
 }
 
 // whole returns y without its fraction, or something as far outside that it does
@@ -92,7 +94,8 @@ func (t *table) line(words []uint16, piece, column int) (p, dp float64) {
 // doubt returns the uncertainty of a column, -1 and t.pieces being a span outside.
 func (t *table) doubt(words []uint16, piece, column int) float64 {
 	n := int(t.pieces)
-	return wide(words[int(t.at)+n-1+t.curves()*(n+1)+column*(n+2)+1+piece])
+	i := column*(n+2) + 1 + piece
+	return float64(t.sure) * grades[uint8(words[int(t.at)+n-1+t.curves()*(n+1)+i/2]>>(i%2*8))]
 }
 
 // bounds returns from where to below where the uncertainty is one, and what it is: on
@@ -120,9 +123,13 @@ func (t *table) bounds(words []uint16, y int32, piece, column int) (low, high in
 	return low, high, u + float64(out)*zone/span*(t.doubt(words, far, column)-u)
 }
 
-// narrow makes a word of an uncertainty: the upper half of its bits.
-func narrow(u float64) uint16 {
-	return uint16((math.Float32bits(float32(u)) + 1<<15) >> 16)
-}
+// grade is the ratio of an uncertainty to the next smaller one that can be stated.
+const grade = 1.02
 
-func wide(w uint16) float64 { return float64(math.Float32frombits(uint32(w) << 16)) }
+// grades has the uncertainties that can be stated, as multiples of the least.
+var grades = func() (table [256]float64) {
+	for i := range table {
+		table[i] = math.Pow(grade, float64(i))
+	}
+	return table
+}()
