@@ -13,7 +13,7 @@ import (
 // has: a logarithm costs more than all else, and a load that stays has the same age
 // for many scans, to what counts.
 type crept struct {
-	until, since sample.Instant // from then on the age is another; since when the load has stayed
+	until        sample.Instant // from then on the age is another
 	p, dp        float64        // the stretch without creep
 	uu, level    float32        // square of its uncertainty, and the pressure in its middle
 	perDecade    float32        // as of a curve.Creep
@@ -48,8 +48,8 @@ var decades = func() (table [(mostAge - leastAge) << finestAge]float32) {
 
 // ripen lets a load be as old as it is at an instant, and returns the square of the
 // uncertainty.
-func (c *crept) ripen(t *stretch, at sample.Instant) float64 {
-	age := max(at.Sub(c.since), 0)
+func (c *crept) ripen(t *stretch, since, at sample.Instant) float64 {
+	age := max(at.Sub(since), 0)
 	d := float32(0)
 	if octave := bits.Len64(uint64(age)) - 1; octave < leastAge {
 		c.until = at.Add(1<<leastAge - age)
@@ -78,7 +78,7 @@ func (s *source) ripen(at sample.Instant) {
 		for k := f * flock; k < min((f+1)*flock, len(s.crepts)); k++ {
 			c := &s.crepts[k]
 			if t := &s.stretches[k]; at >= c.until && t.width > 0 {
-				s.u[s.channels[k].index] = math.Sqrt(c.ripen(t, at))
+				s.u[s.channels[k].index] = math.Sqrt(c.ripen(t, s.courses[k].Since(), at))
 			}
 			if c.until > at {
 				due = min(due, c.until)

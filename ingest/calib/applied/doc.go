@@ -20,8 +20,8 @@
 // along straight lines: of the pressure through what the formula says an eighth of
 // the span beyond, of the uncertainty, in steps of a fiftieth of the span, through
 // what it says a span beyond. The ends of the range are told to 1 in 50,000 of it. A
-// record is not kept once its table has been made: a channel takes 0.15 to 0.3 kB,
-// one that has branches or creep 0.3 to 0.6 kB.
+// record is not kept once its table has been made: a channel takes 0.14 to 0.25 kB,
+// one that has branches or creep 0.4 to 0.5 kB.
 //
 // A channel keeps the piece on which its last reading was, as most readings are on the
 // same as the one before: those take one multiplication and one comparison, and no

@@ -21,7 +21,7 @@ var directions = [...]curve.Direction{curve.Loading, curve.Unloading, curve.Stil
 // A draft makes tables. Its room is used again.
 type draft struct {
 	knots  []int        // where pieces may meet, as y
-	y      []float64    // where the calibration is asked: at all knots, both ends and anchors, and in the middle between
+	y      []float64    // where the calibration is asked: at all knots and anchors, and in the middle between knots
 	knot   []bool       // which of y are knots
 	p      [2][]float64 // what it says there: the pressures of both curves
 	u      [3][]float64 // the uncertainties of all columns
@@ -92,7 +92,7 @@ func (d *draft) raw(y float64) float64      { return d.origin + y/d.perCount }
 
 // mark chooses where pieces may meet: at equal distances; close to the ends, as the
 // outer pieces are steep where the curve is; closer and closer to where a power law
-// begins; and where a curve of many knots has them.
+// begins; and where curves of many knots have them.
 func (d *draft) mark() {
 	d.knots = d.knots[:0]
 	add := func(y int) {
@@ -116,8 +116,14 @@ func (d *draft) mark() {
 			add(from + by)
 		}
 	}
-	for _, k := range d.c.Loading.Knots() {
-		add(near(k.Raw))
+	curves := []*curve.Curve{&d.c.Loading}
+	if d.c.Unloading != nil {
+		curves = append(curves, d.c.Unloading)
+	}
+	for _, c := range curves {
+		for _, k := range c.Knots() {
+			add(near(k.Raw))
+		}
 	}
 	slices.Sort(d.knots)
 	d.knots = slices.Compact(d.knots)

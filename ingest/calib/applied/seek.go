@@ -108,9 +108,9 @@ func (s *source) seek(k int, scan *sample.Scan, share float64, inOrder bool) {
 // doubt about that to the square of an uncertainty.
 func (s *source) creep(k int, uu, middle float64, since, at sample.Instant) float64 {
 	c, t := &s.crepts[k], &s.stretches[k]
-	c.p, c.dp, c.uu, c.since = t.p, t.dp, float32(uu), since
+	c.p, c.dp, c.uu = t.p, t.dp, float32(uu)
 	c.level = float32(t.p + float64(t.dp*middle))
-	uu = c.ripen(t, at)
+	uu = c.ripen(t, since, at)
 	s.due[k/flock] = min(s.due[k/flock], c.until)
 	return uu
 }

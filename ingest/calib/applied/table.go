@@ -45,9 +45,17 @@ func (t *table) words() int {
 	return n - 1 + t.curves()*(n+1) + (t.columns()*(n+2)+1)/2
 }
 
-// whole returns y without its fraction, or something as far outside that it does
-// not matter.
-func whole(y float64) int32 { return int32(min(max(y, -1<<24), 1<<24)) }
+// whole returns y without its fraction, or something that is as far outside.
+func whole(y float64) int32 {
+	const far = 1 << 24
+	switch {
+	case y >= far:
+		return far
+	case y <= -far:
+		return -far
+	}
+	return int32(y)
+}
 
 // piece returns the number of the piece on which y is. It asks all knots, as few
 // words lie close together and no jump has to be foreseen.
