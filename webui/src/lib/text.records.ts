@@ -113,4 +113,4 @@ export const past = {
   figures: (lo: string, mean: string, hi: string) => `${lo} to ${hi}, mean ${mean}`,
 } as const;
 
-catalogue('text.records', { records, sessions, marks, exporting, kept, past });
+catalogue('text.records', { records, sessions, reports, marks, exporting, kept, past });

@@ -41,6 +41,15 @@ export const sessions: Said<typeof en.sessions> = {
   readings: { partly: 'Messwerte ihres Anfangs sind nicht mehr aufbewahrt.', gone: 'Ihre Messwerte sind nicht mehr aufbewahrt.' },
 };
 
+export const reports: Said<typeof en.reports> = {
+  session: 'Bericht',
+  sessionOf: (code) => `Bericht über die Sitzung von ${code}`,
+  night: 'Bericht über die letzte Nacht',
+  person: 'Nach Tagen',
+  personOf: (code) => `${code} nach Tagen, alle Sitzungen auf einem Sitz`,
+  trial: 'Alle auf einem Sitz, nach Person und Tag',
+};
+
 export const marks: Said<typeof en.marks> = {
   title: 'Vermerke',
   here: 'Sitzung und Vermerke',
