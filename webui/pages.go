@@ -57,7 +57,10 @@ func newPage(name string, body []byte) (*page, error) {
 		tag:   `"` + hex.EncodeToString(sum[:12]) + `"`,
 		cache: "no-cache",
 	}
-	if p.kind == "" {
+	switch {
+	case path.Ext(name) == ".webmanifest":
+		p.kind = "application/manifest+json" // which not every system knows
+	case p.kind == "":
 		p.kind = "application/octet-stream"
 	}
 	if strings.HasPrefix(name, "assets/") {
@@ -89,6 +92,9 @@ func (p *pages) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	found := p.files[r.URL.Path]
+	if found == nil {
+		found = p.files[path.Join(r.URL.Path, "index.html")] // that of a folder: /seat/
+	}
 	if found == nil {
 		if strings.Contains(path.Base(r.URL.Path), ".") {
 			http.Error(w, "there is no such file", http.StatusNotFound)

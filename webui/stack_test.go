@@ -28,6 +28,7 @@ type stack struct {
 	t       *testing.T
 	clock   *hostclock.Clock
 	pipe    *pipeline.Pipeline
+	store   *history.Store
 	handler http.Handler
 
 	// What the tests make of bridges and the clock; set before asking.
@@ -39,6 +40,8 @@ var built = fstest.MapFS{
 	".keep":              {},
 	"index.html":         {Data: []byte("<!doctype html><title>weald</title>")},
 	"icon.svg":           {Data: []byte("<svg/>")},
+	"seat/index.html":    {Data: []byte("<!doctype html><title>My seat</title>")},
+	"seat.webmanifest":   {Data: []byte("{}")},
 	"assets/a-1b2c3d.js": {Data: make([]byte, 4000)},
 }
 
@@ -70,17 +73,24 @@ func wardPlan() *rules.Plan {
 
 func newStack(t *testing.T, pages fs.FS) *stack {
 	t.Helper()
-	plan := wardPlan()
 	height := 12.0
-	settings := []view.Setting{{Sites: map[string]view.SiteSetting{"ankle": {HeightCM: &height, Target: &[2]float64{35, 45}}}}}
+	return newStackOf(t, pages, wardPlan(), []view.Setting{{Sites: map[string]view.SiteSetting{"ankle": {HeightCM: &height, Target: &[2]float64{35, 45}}}}})
+}
+
+// newStackOf is a stack of another plan.
+func newStackOf(t *testing.T, pages fs.FS, plan *rules.Plan, settings []view.Setting) *stack {
+	t.Helper()
 	s := &stack{t: t, clock: hostclock.New(1)}
 	s.pipe = pipeline.New(pipeline.Options{Plan: plan, Clock: s.clock, Views: view.New(plan, settings, time.UTC)})
-	store := history.New(len(plan.Places), s.pipe.Series)
-	s.pipe.Follow(store)
-	hub, err := live.New(live.Options{
-		Places:   []live.Place{{ID: "bench-1"}, {ID: "bed-4", Rows: 2, Columns: 3}, {ID: "bench-2"}},
-		Pipeline: s.pipe, Store: store, Clock: s.clock,
-	})
+	s.store = history.New(len(plan.Places), s.pipe.Series)
+	s.pipe.Follow(s.store)
+	places := make([]live.Place, len(plan.Places))
+	for i, p := range plan.Places {
+		if places[i].ID = p.ID; p.Mat != nil {
+			places[i].Rows, places[i].Columns = p.Mat.Rows, p.Mat.Columns
+		}
+	}
+	hub, err := live.New(live.Options{Places: places, Pipeline: s.pipe, Store: s.store, Clock: s.clock})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -88,7 +98,7 @@ func newStack(t *testing.T, pages fs.FS) *stack {
 	delay, _ := metrics.NewDelay()
 	s.handler, err = New(Options{
 		API: api.Options{
-			Plan: plan, Pipeline: s.pipe, Store: store, Version: "test",
+			Plan: plan, Pipeline: s.pipe, Store: s.store, Version: "test",
 			Bridges:  func() []api.Bridge { return s.bridges },
 			ClockOff: func() time.Duration { return s.off },
 		},

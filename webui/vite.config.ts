@@ -20,6 +20,8 @@ export default defineConfig({
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
     reportCompressedSize: true,
+    // Two pages: those of the ward, and that of who sits, which must not wait for them.
+    rollupOptions: { input: ['index.html', 'seat/index.html'] },
   },
   server: {
     proxy: {

@@ -87,7 +87,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		API: api.Options{
 			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: d.senders.views,
 			Troubles: d.troubles, ClockOff: d.clock.Off, Speed: speed, Version: build(),
-			Draft: c,
+			Draft: c, Zone: live.HostZone(),
 		},
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
 			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts, Senders: d.senders.counts,
@@ -102,6 +102,9 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		return nil, err
 	}
 	d.book.rehearse(c, &d.handler.API)
+	if err := d.book.link(ctx, &d.handler.API); err != nil {
+		return nil, err
+	}
 	return d, nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -145,4 +146,21 @@ func rehearsed(t testing.TB, args ...string) (events []eventLine, s summary) {
 		t.Fatal(err)
 	}
 	return events, last.Summary
+}
+
+// everythingIn returns what is in all files of a folder, one after the other.
+func everythingIn(t *testing.T, dir string) (all []byte) {
+	t.Helper()
+	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		b, err := os.ReadFile(path)
+		all = append(all, b...)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
 }

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"io/fs"
 	"math/rand/v2"
 	"net/http"
 	"net/http/httptest"
@@ -140,16 +139,8 @@ func TestKilledWhileSending(t *testing.T) {
 	}
 	dir := filepath.Join(filepath.Dir(name), "record")
 	everyCallEnded(t, dir, receiver)
-	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
-		}
-		b, err := os.ReadFile(path)
-		said.Write(b)
-		return err
-	})
-	if err != nil || said.Len() < 10000 {
-		t.Errorf("%d bytes were said: %v", said.Len(), err)
+	if said.Write(everythingIn(t, dir)); said.Len() < 10000 {
+		t.Errorf("%d bytes were said", said.Len())
 	}
 	for _, s := range planted {
 		if bytes.Contains(said.Bytes(), []byte(s)) {

@@ -128,6 +128,27 @@ func (t *Tracker) Growing() bool {
 	return t.seated == sample.Yes && !t.counting()
 }
 
+// Easing returns for how long what counts is being held, and for how long it has
+// to be: of the kind that is nearest to that. Both are 0 while none is held.
+func (t *Tracker) Easing() (held, of time.Duration) {
+	for _, d := range []struct {
+		doing *doing
+		kind  Kind
+	}{{&t.shift, Shift}, {&t.relief, Relief}, {&t.empty, Transfer}} {
+		if d.doing.cond != sample.Yes || !slices.Contains(t.spec.Counts, d.kind) || d.kind == Transfer && t.episode == Transfer {
+			continue
+		}
+		h := d.doing.hold.Held
+		if d.doing.hold.Raised {
+			h = d.doing.spec.OnDelay
+		}
+		if of == 0 || d.doing.spec.OnDelay-h < of-held {
+			held, of = h, d.doing.spec.OnDelay
+		}
+	}
+	return held, of
+}
+
 // counting reports whether the present episode has done what counts.
 func (t *Tracker) counting() bool {
 	return t.shift.hold.Raised && slices.Contains(t.spec.Counts, Shift) ||

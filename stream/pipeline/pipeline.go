@@ -40,6 +40,7 @@ type Judge interface {
 	Signals(place int) []rules.Signal
 	Cells(place int, loaded []time.Duration) (rules.Cells, bool)
 	Progress(place int, dst []rules.Progress) []rules.Progress
+	Sitting(place int) (rules.Sitting, bool)
 	Permits(place int, k alert.Key, a alert.Action) error
 	Act(place int, k alert.Key, a alert.Action) error
 	Mark(place int, word string, at sample.Instant)

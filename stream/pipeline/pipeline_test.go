@@ -172,6 +172,7 @@ func (s *still) LastScan(int) sample.Instant                           { return 
 func (s *still) Signals(int) []rules.Signal                            { return nil }
 func (s *still) Cells(int, []time.Duration) (rules.Cells, bool)        { return rules.Cells{}, false }
 func (s *still) Progress(_ int, dst []rules.Progress) []rules.Progress { return dst }
+func (*still) Sitting(int) (rules.Sitting, bool)                       { return rules.Sitting{}, false }
 func (*still) Permits(int, alert.Key, alert.Action) error              { return nil }
 func (*still) Act(int, alert.Key, alert.Action) error                  { return nil }
 func (s *still) Mark(int, string, sample.Instant)                      { s.marks++ }

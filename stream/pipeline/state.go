@@ -181,6 +181,16 @@ func (s *State) Holds(i int) []rules.Progress {
 	return s.holds
 }
 
+// Sitting returns how somebody sits at a place and when its newest evaluated scan
+// was taken, Past before the first; false where it is no seat.
+func (s *State) Sitting(i int) (rules.Sitting, sample.Instant, bool) {
+	sitting, seat := s.judge.Sitting(i)
+	if s.Stalled(i) {
+		sitting.Seated, sitting.Easing, sitting.Lasting = sample.Maybe, 0, 0
+	}
+	return sitting, s.places[i].updated, seat
+}
+
 // Late returns how many scans came too late to be evaluated for a place.
 func (s *State) Late(i int) uint64 { return s.places[i].late }
 

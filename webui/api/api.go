@@ -28,6 +28,7 @@ import (
 	"weald/stream/pipeline"
 	"weald/stream/rehearsal"
 	"weald/stream/report"
+	"weald/stream/seatlink"
 )
 
 // Options are what Register needs.
@@ -55,6 +56,11 @@ type Options struct {
 	Senders     func() []Sender   // in the order of the configuration; nil where there are none
 	Calibrating *calibrating.Desk // leads calibrations; nil where nothing is kept
 
+	// Links are those to single seats; nil where nothing is kept. Zone is the IANA name
+	// of the zone in which people here read times, or "".
+	Links *seatlink.Links
+	Zone  string
+
 	// Rehearse is where rules are rehearsed; nil where nothing is kept.
 	Rehearse *Stage
 
@@ -77,6 +83,7 @@ type server struct {
 	index    calibrationIndex
 	printing chan struct{} // holds one: a report is being made
 	attempts sync.Mutex    // held while one goes on by a step
+	guesses  guesses
 
 	traces sync.Mutex
 	traced string            // guarded by traces: the field whose trace was read last
@@ -127,6 +134,8 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addAlerts(api)
 	s.addBridges(api)
 	s.addSenders(api)
+	s.addSeatLinks(api)
+	s.addMySeat(api)
 	s.addHealth(api)
 
 	document, err := json.Marshal(api.OpenAPI())

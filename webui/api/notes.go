@@ -41,15 +41,21 @@ func (s *server) note(ctx context.Context, e record.Entry) (record.Position, err
 		return 0, err
 	}
 	p, err := s.Record.Append(ctx, e)
-	switch {
-	case errors.Is(err, record.ErrInvalid):
-		return 0, huma.Error422UnprocessableEntity(err.Error())
-	case errors.Is(err, journal.ErrFull):
-		return 0, huma.Error503ServiceUnavailable("it was not kept: the disk is full")
-	case err != nil:
-		return 0, huma.Error503ServiceUnavailable("it was not kept: " + err.Error())
+	if err != nil {
+		return 0, notKept(err)
 	}
 	return p, nil
+}
+
+// notKept says why the record has not taken an entry.
+func notKept(err error) error {
+	switch {
+	case errors.Is(err, record.ErrInvalid):
+		return huma.Error422UnprocessableEntity(err.Error())
+	case errors.Is(err, journal.ErrFull):
+		return huma.Error503ServiceUnavailable("it was not kept: the disk is full")
+	}
+	return huma.Error503ServiceUnavailable("it was not kept: " + err.Error())
 }
 
 // when is t, which must not lie ahead, or the place's present if t was not

@@ -4,8 +4,9 @@
 import { isCalling } from './life';
 import type { Alert, Priority } from './link/types';
 import { byPriority } from './order';
-import { burst, HARMONICS, PITCH, RISE, type Burst } from './sound';
+import { play } from './player';
 import { remember } from './remember';
+import { burst } from './sound';
 
 const KEY = 'weald.sound';
 export const PAUSE = 120_000;
@@ -56,7 +57,7 @@ class Siren {
     if (calling.length === 0 || (!fresh && now < this.#next)) return;
     const b = burst(calling[0]!.priority as Priority);
     this.#next = now + b.length + b.pause;
-    this.#play(b);
+    play(this.#context, b, LOUD);
   }
 
   async #wake(): Promise<void> {
@@ -67,28 +68,6 @@ class Siren {
       this.blocked = this.#context.state !== 'running';
     } catch {
       this.blocked = true;
-    }
-  }
-
-  #play(b: Burst): void {
-    const context = this.#context!;
-    const begin = context.currentTime + 0.05;
-    for (const pulse of b.pulses) {
-      const at = begin + pulse.at / 1000;
-      const lasts = pulse.lasts / 1000;
-      const gain = context.createGain();
-      gain.gain.setValueAtTime(0, at);
-      gain.gain.linearRampToValueAtTime(LOUD, at + RISE * lasts);
-      gain.gain.setValueAtTime(LOUD, at + (1 - RISE) * lasts);
-      gain.gain.linearRampToValueAtTime(0, at + lasts);
-      gain.connect(context.destination);
-      for (const h of HARMONICS) {
-        const tone = context.createOscillator();
-        tone.frequency.value = PITCH * h;
-        tone.connect(gain);
-        tone.start(at);
-        tone.stop(at + lasts);
-      }
     }
   }
 }
