@@ -38,7 +38,9 @@ class Nudges {
 
   /** Begins, and returns what ends it. */
   start(): () => void {
-    const touch = () => {
+    // Enter and blanks become clicks, which whatever is clicked sees first.
+    const touch = (e: Event) => {
+      if (e instanceof KeyboardEvent && (e.key === 'Enter' || e.key === ' ')) return;
       this.#touched = true;
       if (this.wantsSound) void this.#wake();
     };
@@ -47,11 +49,11 @@ class Nudges {
       if (this.wantsAwake) void this.#hold();
       if (this.wantsSound) void this.#wake();
     };
-    addEventListener('pointerup', touch);
+    addEventListener('click', touch);
     addEventListener('keydown', touch);
     document.addEventListener('visibilitychange', show);
     return () => {
-      removeEventListener('pointerup', touch);
+      removeEventListener('click', touch);
       removeEventListener('keydown', touch);
       document.removeEventListener('visibilitychange', show);
       void this.#lock?.release();
@@ -61,14 +63,14 @@ class Nudges {
   // These three are called by something that a person did.
 
   turnBuzz(): void {
-    this.wantsBuzz = !this.wantsBuzz;
+    this.wantsBuzz = this.buzz === 'blocked' || !this.wantsBuzz; // who touches it first wants it
     this.#touched = true;
     remember(BUZZ, this.wantsBuzz ? 'on' : 'off');
     if (this.wantsBuzz) this.#vibrate(PATTERNS.counts); // so that one knows what it is like
   }
 
   async turnSound(): Promise<void> {
-    this.wantsSound = !this.wantsSound;
+    this.wantsSound = this.chime !== 'on';
     remember(SOUND, this.wantsSound ? 'on' : 'off');
     if (!this.wantsSound) return void this.#context?.suspend();
     await this.#wake();

@@ -10,7 +10,10 @@ const KEY = 'weald.seat.key';
 const EVERY = 1000;
 /** Without news for so long, in ms, what is shown is old; the promise is 3 s. */
 const OLD_AFTER = 2500;
-const WITHIN = 4000;
+/** For how long an answer is waited for, in ms: a network that is only just there again loses the first questions. */
+const WITHIN = [1000, 1500, 2500, 4000];
+/** How long after a question that failed the next one is asked, in ms. */
+const AGAIN = [100, 250, 500, EVERY];
 const DAY_EVERY = 60_000;
 /** A page that was not looked at for so long is told so, in ms. */
 const MISSED = 5000;
@@ -31,6 +34,7 @@ class SeatFeed {
   #heard = -Infinity; // by Date, which goes on while a phone sleeps
   #seen = Date.now(); // when it was last awake
   #dayAt = -Infinity;
+  #failed = 0; // questions in a row
   #asking: AbortController | null = null;
   #next: ReturnType<typeof setTimeout> | undefined;
 
@@ -71,6 +75,7 @@ class SeatFeed {
     const now = Date.now();
     if (now - this.#seen > MISSED) this.missed = { from: this.#seen, to: now };
     this.#seen = now;
+    this.#failed = 0;
     this.#look();
     if (this.#key && this.phase !== 'gone' && this.phase !== 'none') void this.#ask();
   }
@@ -112,6 +117,7 @@ class SeatFeed {
       }
     } catch {
       if (asking.signal.aborted) return;
+      wait = AGAIN[Math.min(this.#failed++, AGAIN.length - 1)]!;
     }
     if (this.#asking !== asking) return;
     if (this.phase === 'connecting' && !Number.isFinite(this.#heard)) this.phase = 'old';
@@ -121,7 +127,7 @@ class SeatFeed {
   #get(path: string, asking: AbortController): Promise<Response> {
     return fetch(path, {
       headers: { Authorization: `Bearer ${this.#key}`, Accept: 'application/json' },
-      signal: AbortSignal.any([asking.signal, AbortSignal.timeout(WITHIN)]),
+      signal: AbortSignal.any([asking.signal, AbortSignal.timeout(WITHIN[Math.min(this.#failed, WITHIN.length - 1)]!)]),
       cache: 'no-store', credentials: 'omit', referrerPolicy: 'no-referrer',
     });
   }
@@ -130,6 +136,7 @@ class SeatFeed {
     setZone(now.zone || undefined);
     const before = this.now;
     this.now = now;
+    this.#failed = 0;
     this.#heard = Date.now();
     this.since = instant(now.at);
     this.phase = 'live';

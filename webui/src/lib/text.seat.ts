@@ -45,7 +45,8 @@ export const seat = {
   buzzRefused: 'this browser does not vibrate now',
   soundOff: 'sound is off',
   soundBlocked: 'sound waits until you touch this page once',
-  background: 'Never while the screen is off or something else is in front.',
+  muted: 'A muted phone makes no sound.',
+  background: 'With the screen off, or something else in front, it cannot nudge.',
   missed: (from: string, to: string) => `From ${from} to ${to} this page was in the background and could not nudge.`,
   understood: 'All right',
   awakeNone: 'This browser does not let a page keep the screen on.',
@@ -53,15 +54,15 @@ export const seat = {
 
   today: 'Today',
   todayFailed: 'What happened today could not be had.',
-  day: { seated: 'Seated', shifts: 'Weight shifts', reliefs: 'Pressure reliefs', transfers: 'Out of the seat', unknown: 'Not known' },
+  day: { seated: 'Seated', shifts: 'Weight shifts', reliefs: 'Pressure reliefs', transfers: 'Out of the seat', unknown: 'No readings' },
   kinds: { shift: 'weight shift', relief: 'pressure relief', transfer: 'out of the seat' } as Record<string, string>,
   last: 'The latest',
   none: 'None yet.',
-  about: 'A weight shift is 30 to 90 % off at least one side for 15 s, a pressure relief at least 90 % off the whole seat for 15 s (Sonenblum 2016). The seat sees the load, not the skin.',
+  about: 'Counted here, whatever the rule of this seat asks for: a weight shift is 30 to 90 % off at least one side for 15 s, a pressure relief at least 90 % off the whole seat for 15 s (Sonenblum 2016). The seat sees the load, not the skin.',
 
   home: 'On the home screen',
   install: 'Put it there',
   installHint: 'In the menu of your browser choose to add this page to the home screen. It then opens like an app.',
   careful: 'Whoever has this link sees this seat. If the phone is lost, tell whoever gave you the link: they can withdraw it at once.',
-  place: (id: string) => `Seat ${id}`,
+  place: (id: string) => `This is ${id}.`,
 } as const;
