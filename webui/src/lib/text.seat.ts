@@ -43,6 +43,8 @@ export const seat = {
   buzzOff: 'buzz is off',
   buzzBlocked: 'buzz waits until you touch this page once',
   buzzRefused: 'this browser does not vibrate now',
+  noNews: 'it has no news',
+  noReadings: 'the seat sends no readings',
   soundOff: 'sound is off',
   soundBlocked: 'sound waits until you touch this page once',
   muted: 'A muted phone makes no sound.',
