@@ -42,7 +42,7 @@ webui/node_modules/.package-lock.json: webui/package.json webui/package-lock.jso
 	cd webui && npm ci --no-audit --no-fund --loglevel=error
 	@touch $@
 
-$(WEB): webui/node_modules/.package-lock.json $(shell find webui/src webui/public webui/index.html webui/vite.config.ts -type f 2>/dev/null)
+$(WEB): webui/node_modules/.package-lock.json $(shell find webui/src webui/public webui/seat webui/index.html webui/vite.config.ts -type f 2>/dev/null)
 	cd webui && npm run --silent build
 	@touch $@
 
