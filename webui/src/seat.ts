@@ -3,6 +3,7 @@
 
 import { mount } from 'svelte';
 import './app.css';
+import { begin } from './lib/language';
 import MySeat from './views/MySeat.svelte';
 
 // A phone that keeps its home screen's pages apart from the browser's opens the
@@ -15,4 +16,4 @@ if (!('standalone' in navigator)) {
   document.head.append(link);
 }
 
-mount(MySeat, { target: document.getElementById('app')! });
+void begin(navigator.languages).then(() => mount(MySeat, { target: document.getElementById('app')! }));

@@ -4,7 +4,7 @@
 import type { Buzz, Chime } from './myseat';
 import { play } from './player';
 import { burst } from './sound';
-import { remember } from './theme.svelte';
+import { remember } from './remember';
 
 const BUZZ = 'weald.seat.buzz';
 const SOUND = 'weald.seat.sound';

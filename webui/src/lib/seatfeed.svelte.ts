@@ -4,7 +4,7 @@
 
 import { instant, setZone } from './format';
 import { keyIn, type SeatDay, type SeatNow } from './myseat';
-import { remember } from './theme.svelte';
+import { remember } from './remember';
 
 const KEY = 'weald.seat.key';
 const EVERY = 1000;

@@ -1,5 +1,7 @@
 // The words of the page My seat, which are for whoever sits.
 
+import { catalogue } from './language';
+
 export const seat = {
   title: 'My seat',
   question: 'Shall I shift now?',
@@ -68,3 +70,5 @@ export const seat = {
   careful: 'Whoever has this link sees this seat. If the phone is lost, tell whoever gave you the link: they can withdraw it at once.',
   place: (id: string) => `This is ${id}.`,
 } as const;
+
+catalogue('text.seat', { seat });

@@ -1,5 +1,10 @@
 // The words about links to My seat, on the page of a seat.
 
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+
 export const seatlinks = {
   title: 'My seat: a page for who sits',
   about: 'A link opens this seat, and nothing else, on a phone: no account, until you withdraw it. It says when to shift, and nudges where the phone lets it. It replaces nobody’s care.',
@@ -17,7 +22,9 @@ export const seatlinks = {
   unused: 'not used since the daemon was started',
   withdraw: 'Withdraw',
   withdrawn: 'It opens nothing any more.',
-  former: (n: number) => (n === 1 ? '1 link was withdrawn.' : `${n} links were withdrawn.`),
+  former: (n: number) => form(n, { one: '1 link was withdrawn.', other: `${n} links were withdrawn.` }),
   noAnswer: 'The daemon does not answer. It was not done, or nobody knows: look at the list.',
   notDone: (status: number) => `It was not done (${status}).`,
 } as const;
+
+catalogue('text.seatlinks', { seatlinks });
