@@ -32,7 +32,7 @@ type evidence struct {
 	DelayS  [2]float64  `json:"delay_s" nullable:"false" doc:"Before and after"`
 	Alerts  [2]int      `json:"alerts" nullable:"false" doc:"Before and after"`
 	Counts  view.Counts `json:"counts"`
-	Exactly *judged    `json:"exactly,omitempty" doc:"What every reading said, where somebody had it judged"`
+	Exactly *judged     `json:"exactly,omitempty" doc:"What every reading said, where somebody had it judged"`
 	Notes   []string    `json:"notes" nullable:"false" doc:"What has to be said beside the numbers"`
 	Caution string      `json:"caution"`
 }
