@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 
 	driver "modernc.org/sqlite"
 
@@ -121,7 +122,8 @@ func connect(path string, how access) (*sql.DB, error) {
 			"secure_delete(1)", "journal_size_limit(8388608)", "temp_store(MEMORY)")
 		q.Set("_txlock", "immediate")
 	} else {
-		q["_pragma"] = append(q["_pragma"], "query_only(1)", "temp_store(MEMORY)")
+		// What is read is read once, in order: the system has it, and another copy is of no use.
+		q["_pragma"] = append(q["_pragma"], "query_only(1)", "temp_store(MEMORY)", "cache_size(-256)")
 		q.Set("mode", "rw") // a file that is gone does not come back empty
 	}
 	u := url.URL{Scheme: "file", Path: abs, RawQuery: q.Encode()}
@@ -133,6 +135,7 @@ func connect(path string, how access) (*sql.DB, error) {
 		db.SetMaxOpenConns(1)
 	} else {
 		db.SetMaxOpenConns(4)
+		db.SetConnMaxIdleTime(time.Minute)
 	}
 	return db, nil
 }
