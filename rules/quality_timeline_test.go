@@ -190,7 +190,7 @@ func TestQualityTimelines(t *testing.T) {
 			# a level lasts until another one is told
 			39s..42s 400 410 420
 			= 41s raised bench-1~sensor~ankle
-			~ ankle with a faulty channel for 5 s: a/leg has a battery at 15 % when raised
+			~ ankle with a faulty source for 5 s: a/leg has a battery at 15 % when raised
 			43s..60s 400 410 420
 			61s      400 410 420 battery 90
 			= 1m1s cleared bench-1~sensor~ankle

@@ -307,6 +307,9 @@ func (j *qualityJudge) words(p *place, e *alert.Event) said {
 		bad = append([]string{plain(float64(faulty)) + " of " + plain(float64(len(j.watched))) + " cells: " + strings.Join(parts, ", ")}, bad...)
 	}
 	asked := "with a faulty channel"
+	if faulty == 0 && len(bad) > 0 {
+		asked = "with a faulty source"
+	}
 	reading := strings.Join(bad, "; ")
 	if reading == "" {
 		reading = "all channels are fine"

@@ -27,7 +27,8 @@ func newNotify() *cobra.Command {
 		Use:   "test -c FILE SENDER",
 		Short: "Send a test now, and say whether it was taken",
 		Long: `Sends a test on the way of one sender of the configuration, and says whether the
-receiver has taken it. A running daemon that uses the same data sends it; without
+receiver has taken it. A running daemon that uses the same data sends it, once a
+minute, and not while so many messages wait that it would be in their way; without
 one it is sent at once, and nothing is kept of it.
 
 A receiver that takes a message need not show it to anybody: look whether it came.

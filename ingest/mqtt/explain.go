@@ -9,6 +9,7 @@ import (
 	paho5 "github.com/eclipse/paho.golang/paho"
 	paho311 "github.com/eclipse/paho.mqtt.golang/packets"
 
+	"weald/ingest/mqtt/guard"
 	"weald/ingest/tcp/wire"
 )
 
@@ -25,7 +26,7 @@ func (l *Link) who() string {
 // what else the broker has kept in it.
 func (l *Link) lost(err error) error {
 	switch {
-	case errors.Is(err, errTooLarge):
+	case errors.Is(err, guard.ErrTooLarge):
 		l.fresh.Store(true)
 		return wire.Plain(err, "%s sent a message of more than %d bytes: what it had kept is given up", l.Broker, maxPacket)
 	case errors.Is(err, context.DeadlineExceeded):

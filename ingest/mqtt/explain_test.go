@@ -10,6 +10,8 @@ import (
 	"time"
 
 	paho5 "github.com/eclipse/paho.golang/paho"
+
+	"weald/ingest/mqtt/guard"
 )
 
 // broken is a broker that answers whatever comes with the same bytes.
@@ -96,7 +98,7 @@ func TestLossesInPlainWords(t *testing.T) {
 	if l.fresh.Load() {
 		t.Error("gives a session up for nothing")
 	}
-	if l.lost(errTooLarge); !l.fresh.Load() {
+	if l.lost(guard.ErrTooLarge); !l.fresh.Load() {
 		t.Error("keeps a session whose next message is too large")
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/mqtt/guard"
 	"weald/ingest/mqtt/mosquitto"
 	"weald/ingest/tcp/wire"
 	"weald/ingest/tcp/wire/wiretest"
@@ -222,7 +223,7 @@ func TestLargeMessages(t *testing.T) {
 		publish(t, b.Address, "hub", strings.Repeat("z", maxPacket+1))
 		if v == V311 {
 			// The broker could not be told; it must not send it for ever.
-			if _, err := next(t, c); !errors.Is(err, errTooLarge) {
+			if _, err := next(t, c); !errors.Is(err, guard.ErrTooLarge) {
 				t.Errorf("with a message over all bounds: %v", err)
 			}
 			c.Close()

@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"weald/ingest/mqtt/guard"
 	"weald/ingest/mqtt/internal/handover"
 	"weald/ingest/tcp/wire"
 )
@@ -136,5 +137,5 @@ func (s *session) dial(ctx context.Context) (net.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &guarded{Conn: c, scan: scanner{most: maxPacket}}, nil
+	return guard.New(c, maxPacket), nil
 }

@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"weald/ingest/mqtt/guard"
 	"weald/ingest/tcp/wire"
 	"weald/rules/alert"
 	"weald/stream/notify"
@@ -20,6 +21,10 @@ const Patience = 10 * time.Second
 // keepAlive is how often an idle connection is probed. A broker publishes the last
 // will when it has heard nothing for one and a half times that.
 const keepAlive = 15
+
+// mostPacket is how many bytes a packet of the broker may have: answers are short, and
+// nothing else is asked for.
+const mostPacket = 64 << 10
 
 // Words of NAME/lamp beside those of priorities.
 const (
@@ -175,13 +180,15 @@ func (t *Topic) dial(ctx context.Context) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &session{conn: conn, gone: make(chan struct{})}, nil
+	return &session{conn: guard.New(conn, mostPacket), gone: make(chan struct{})}, nil
 }
 
 // refused says why a broker lets nobody in, by the reason codes of MQTT 5; 0 for a
 // broker that said nothing that is understood.
 func (t *Topic) refused(ctx context.Context, code byte, version string, err error) error {
 	switch {
+	case errors.Is(err, guard.ErrTooLarge):
+		return wire.Plain(err, "%s sends more than an answer has", t.Broker)
 	case code == 0 && ctx.Err() != nil:
 		return wire.Plain(err, "%s has not answered in time", t.Broker)
 	case code == 0:
@@ -234,6 +241,8 @@ func (t *Topic) publish(ctx context.Context, topic string, payload []byte, retai
 	lost := t.session.why()
 	t.hangUp(err)
 	switch {
+	case errors.Is(lost, guard.ErrTooLarge):
+		return wire.Plain(lost, "%s sends more than an answer has", t.Broker)
 	case lost != nil:
 		return wire.Plain(lost, "%s ended the connection before it had taken it", t.Broker)
 	case ctx.Err() != nil:

@@ -173,6 +173,12 @@ func lamp(t *testing.T, b *mosquitto.Broker, address, says string) {
 func TestBrokersThatFail(t *testing.T) {
 	ca := wiretest.NewCA(t)
 	certificate, key := ca.Leaf("mail.larch")
+	floods := func(c net.Conn) {
+		c.Write([]byte{0x30, 0xff, 0xff, 0xff, 0x7f}) // a message of 256 MB
+		for err := error(nil); err == nil; {
+			_, err = c.Write(make([]byte, 1<<16))
+		}
+	}
 	answers := func(connack, puback byte) func(net.Conn) {
 		return func(c net.Conn) {
 			defer c.Close()
@@ -191,6 +197,9 @@ func TestBrokersThatFail(t *testing.T) {
 					case 1:
 						continue // accepts and never says so
 					case 2:
+						return
+					case 3:
+						floods(c)
 						return
 					}
 					out = packets.NewControlPacket(packets.PUBACK)
@@ -252,6 +261,9 @@ func TestBrokersThatFail(t *testing.T) {
 		{name: "may not publish", broker: notifytest.Serve(t, answers(0, 0x87)), says: "may not publish"},
 		{name: "never acknowledges", broker: notifytest.Serve(t, answers(0, 1)), says: "has not acknowledged in time"},
 		{name: "drops instead of acknowledging", broker: notifytest.Serve(t, answers(0, 2)), says: "before it had taken it"},
+		{name: "a flood at connect", broker: notifytest.Serve(t, floods), says: "sends more than an answer has"},
+		{name: "a flood instead of acknowledging", broker: notifytest.Serve(t, answers(0, 3)), says: "sends more than an answer has"},
+		{name: "a flood at connect, in 3.1.1", broker: older(t, notifytest.Serve(t, floods), ""), says: "sends more than an answer has"},
 		{name: "neither version", broker: older(t, "127.0.0.1:1", "\x20\x02\x00\x01"), says: "ended the connection when MQTT 3.1.1"},
 		{name: "wrong password, in 3.1.1", broker: older(t, guarded.Address, "\x20\x02\x00\x01"), says: `does not take the account "weald"`},
 		{name: "id not taken, in 3.1.1", broker: notifytest.Serve(t, older311(2, false)), says: `does not take the client id "weald-send-lamp"`},

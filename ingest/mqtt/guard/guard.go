@@ -1,4 +1,5 @@
-package mqtt
+// Package guard protects libraries that speak MQTT from their peers.
+package guard
 
 import (
 	"errors"
@@ -8,9 +9,9 @@ import (
 	"weald/ingest/tcp/wire"
 )
 
-// errTooLarge ends a connection over which a packet of more than maxPacket
-// bytes was announced.
-var errTooLarge = errors.New("a packet is too large")
+// ErrTooLarge ends a connection over which a packet of more bytes than allowed was
+// announced.
+var ErrTooLarge = errors.New("a packet is too large")
 
 // A guarded connection protects a client library from its peer: a packet that
 // is too large is refused before memory is set aside for it, and a write that
@@ -20,10 +21,13 @@ type guarded struct {
 	scan scanner // owned by the goroutine that reads
 }
 
+// New guards c, over which a packet may have so many bytes after its header at most.
+func New(c net.Conn, most int) net.Conn { return &guarded{Conn: c, scan: scanner{most: most}} }
+
 func (g *guarded) Read(p []byte) (int, error) {
 	n, err := g.Conn.Read(p)
 	if !g.scan.take(p[:n]) {
-		return 0, errTooLarge // with n bytes the error might go unseen
+		return 0, ErrTooLarge // with n bytes the error might go unseen
 	}
 	return n, err
 }

@@ -1,4 +1,4 @@
-package mqtt
+package guard
 
 import (
 	"bytes"
@@ -47,13 +47,13 @@ func TestScannerFollowsPackets(t *testing.T) {
 func TestALibrarySetsNoMemoryAside(t *testing.T) {
 	near, far := net.Pipe()
 	defer near.Close()
-	g := &guarded{Conn: near, scan: scanner{most: maxPacket}}
+	g := New(near, 1<<20)
 	go func() {
 		far.Write([]byte{0x32, 0xff, 0xff, 0xff, 0x7f}) // of 256 MB
 		far.Close()
 	}()
-	if _, err := packets.ReadPacket(g); !errors.Is(err, errTooLarge) {
-		t.Errorf("%v, want %v", err, errTooLarge)
+	if _, err := packets.ReadPacket(g); !errors.Is(err, ErrTooLarge) {
+		t.Errorf("%v, want %v", err, ErrTooLarge)
 	}
 }
 
