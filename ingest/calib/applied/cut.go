@@ -97,15 +97,18 @@ func (d *draft) write(words []uint16, t *table) []uint16 {
 		}
 	}
 	d.doubts = d.doubts[:0]
+	highest := 0.
 	for i := range t.columns() {
 		d.doubts = append(d.doubts, d.value(least-span, i).Independent)
 		for k, at := range d.cuts[:last] {
-			d.doubts = append(d.doubts, d.doubt(i, at, d.cuts[k+1]))
+			u, _ := d.doubt(i, at, d.cuts[k+1])
+			d.doubts = append(d.doubts, u)
+			highest = max(highest, u)
 		}
 		d.doubts = append(d.doubts, d.value(most+span, i).Independent)
 	}
-	// What is less than all grades can reach is stated as more than it is.
-	t.sure = float32(max(slices.Min(d.doubts), slices.Max(d.doubts)/grades[len(grades)-1]))
+	// Within the range what is less than grades reach down to is stated as more.
+	t.sure = float32(max(slices.Min(d.doubts), highest/grades[len(grades)-1]))
 	for i, u := range d.doubts {
 		code := 0.
 		if t.sure > 0 {
@@ -119,23 +122,24 @@ func (d *draft) write(words []uint16, t *table) []uint16 {
 	return words
 }
 
-// doubt returns the uncertainty of a column on a piece between two positions. What
-// its pressures are off by is part of it where that is more than it may be.
-func (d *draft) doubt(column, from, to int) float64 {
+// doubt returns the uncertainty of a column on a piece between two positions, and
+// whether the table is close there. What its pressures are off by is part of the
+// uncertainty where that is more than it may be.
+func (d *draft) doubt(column, from, to int) (u float64, close bool) {
 	low, high := math.Inf(1), 0.
 	for _, u := range d.u[column][from : to+1] {
 		low, high = min(low, u), max(high, u)
 	}
-	u := math.Sqrt(low * high)
+	u, close = math.Sqrt(low*high), true
 	if !steady(low, high) {
-		u = high // no knot is close enough
+		u, close = high, false
 	}
 	for i := from + 1; i < to; i++ {
 		if within(d.y[i]) && d.off(column, from, to, d.y[i], d.pressure(column, i)) > d.loose[i] {
-			return math.Hypot(u, d.farthest(column, from, to))
+			return math.Hypot(u, d.farthest(column, from, to)), false
 		}
 	}
-	return u
+	return u, close
 }
 
 // farthest returns by how much the pressure of a column on a piece is off at most.

@@ -46,13 +46,16 @@ func (d *draft) table(words []uint16, c *curve.Calibration) ([]uint16, table, st
 	t := table{at: uint32(len(words)), branches: c.Unloading != nil}
 	d.c = c
 	d.scale()
-	d.look(&t)
-	low, high := d.span(&t)
-	t.base, t.step = float32(low), float32((high-low)/math.MaxUint16)
-	d.cuts = append(d.cuts[:0], 0)
-	for at := 0; at < len(d.y)-1; {
-		at = d.reach(&t, at)
-		d.cuts = append(d.cuts, at)
+	d.mark()
+	for again := true; again; again = d.refine(&t) {
+		d.look(&t)
+		low, high := d.span(&t)
+		t.base, t.step = float32(low), float32((high-low)/math.MaxUint16)
+		d.cuts = append(d.cuts[:0], 0)
+		for at := 0; at < len(d.y)-1; {
+			at = d.reach(&t, at)
+			d.cuts = append(d.cuts, at)
+		}
 	}
 	t.pieces = uint16(len(d.cuts) - 1)
 	words = d.write(words, &t)
@@ -129,9 +132,31 @@ func (d *draft) mark() {
 	d.knots = slices.Compact(d.knots)
 }
 
+// mostKnots is with how many no more are tried.
+const mostKnots = 1000
+
+// refine adds knots within the pieces that are not close, and reports whether there
+// were such.
+func (d *draft) refine(t *table) (more bool) {
+	n := len(d.knots)
+	for k, from := range d.cuts[:len(d.cuts)-1] {
+		to, fits := d.cuts[k+1], true
+		for i := range t.columns() {
+			_, close := d.doubt(i, from, to)
+			fits = fits && close
+		}
+		begin, end := int(max(d.y[from], least)), int(min(d.y[to], most))
+		for part := 1; part < 4 && !fits && n < mostKnots; part++ {
+			d.knots = append(d.knots, begin+(end-begin)*part/4)
+		}
+	}
+	slices.Sort(d.knots)
+	d.knots = slices.Compact(d.knots)
+	return len(d.knots) > n
+}
+
 // look asks the calibration for all that counts.
 func (d *draft) look(t *table) {
-	d.mark()
 	d.y, d.knot, d.loose = d.y[:0], d.knot[:0], d.loose[:0]
 	for i := range d.p {
 		d.p[i] = d.p[i][:0]

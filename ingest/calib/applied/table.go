@@ -9,7 +9,7 @@ import "math"
 // on both sides.
 //
 // What is known of a piece is kept small, as there are hundreds of thousands of
-// tables: a pressure in 65,535 steps, an uncertainty in steps of 2 %.
+// tables: a pressure in 65,535 steps, an uncertainty in steps of 2.5 %.
 type table struct {
 	at         uint32 // first of its words
 	pieces     uint16
@@ -132,7 +132,7 @@ func (t *table) bounds(words []uint16, y int32, piece, column int) (low, high in
 }
 
 // grade is the ratio of an uncertainty to the next smaller one that can be stated.
-const grade = 1.02
+const grade = 1.025
 
 // grades has the uncertainties that can be stated, as multiples of the least.
 var grades = func() (table [256]float64) {
