@@ -35,7 +35,7 @@ A file that is there already is not replaced.
 
 ` + caution,
 	}
-	cmd.AddCommand(newReportSession(), newReportNight(), newReportTrial(), newReportCalibration())
+	cmd.AddCommand(newReportSession(), newReportAttempt(), newReportNight(), newReportTrial(), newReportCalibration())
 	return cmd
 }
 
@@ -120,6 +120,17 @@ func newReportSession() *cobra.Command {
 		Example: "  weald report session -c weald.yaml --session s-k3x9p2 -o k07.html",
 	}, func(ctx context.Context, s *report.Source) (*paper.Document, error) { return s.Session(ctx, id) })
 	cmd.Flags().StringVar(&id, "session", "", "the session's id, as the page Records shows it")
+	return cmd
+}
+
+func newReportAttempt() *cobra.Command {
+	var id string
+	cmd := reportCommand(&cobra.Command{
+		Use:     "attempt -c FILE --attempt ID -o FILE",
+		Short:   "What came of one try at putting on a wrap",
+		Example: "  weald report attempt -c weald.yaml --attempt a-k3x9p2 -o k07-3.html",
+	}, func(ctx context.Context, s *report.Source) (*paper.Document, error) { return s.Attempt(ctx, id) })
+	cmd.Flags().StringVar(&id, "attempt", "", "the try's id")
 	return cmd
 }
 

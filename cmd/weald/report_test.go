@@ -64,7 +64,7 @@ rules:
 		shown = text(t, address, "/api/v1/reports/session/s-one")
 		beside = made("beside.html")
 		for path, status := range map[string]int{
-			"session/s-none": 404, "night/bench-1?from=2026-03-01T22:00:00Z": 422, "night/bench-1": 422, "night/nowhere": 404,
+			"session/s-none": 404, "attempt/a-none": 404, "night/bench-1?from=2026-03-01T22:00:00Z": 422, "night/bench-1": 422, "night/nowhere": 404,
 			"trial?to=2001-01-01T00:00:00Z": 404, "trial?person=K-07": 200,
 		} {
 			r, err := http.Get(address + "/api/v1/reports/" + path)

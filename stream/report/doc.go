@@ -1,5 +1,5 @@
-// Package report makes of the record what people print: of a session, of a night in
-// a bed, of a trial by participant and day. Each is a paper.Document; the page of a
+// Package report makes of the record what people print: of a session, of a try at
+// putting on a wrap, of a night in a bed, of a trial by participant and day. Each is a paper.Document; the page of a
 // calibration is in report/sheet.
 //
 // # Where the numbers come from

@@ -35,14 +35,14 @@ func (s *Source) Session(ctx context.Context, id string) (*paper.Document, error
 	}
 	d.Facts = append(d.Facts, paper.Fact{Name: "session", Value: one.ID})
 	if len(one.Notes) > 0 {
-		d.Sections = append(d.Sections, noteSection(one, times))
+		d.Sections = append(d.Sections, noteSection(one.Notes, times))
 	}
 	return d, nil
 }
 
-func noteSection(one *sessions.Session, times paper.Times) paper.Section {
+func noteSection(notes []sessions.Note, times paper.Times) paper.Section {
 	t := &paper.Table{Name: "notes", Told: true, Heads: []string{"when", "who", "note"}}
-	for _, n := range one.Notes {
+	for _, n := range notes {
 		t.Add(times.Short(n.At), cmp.Or(n.Author, "nobody"), n.Text)
 	}
 	return paper.Section{Title: "Notes", Table: t}

@@ -13,18 +13,10 @@ import (
 
 	"weald/rules/attempt"
 	"weald/rules/compression"
-	"weald/stream/journal"
 	"weald/stream/pipeline"
 	"weald/stream/record"
+	"weald/stream/tries"
 	"weald/stream/view"
-)
-
-// The steps in the life of a try, as the record writes them.
-const (
-	begun = "begun"
-	read  = "read"
-	ended = "ended"
-	left  = "left"
 )
 
 type attemptsInput struct {
@@ -84,8 +76,8 @@ func (s *server) addAttempts(api huma.API) {
 	huma.Register(api, operation("attempt", one, "One try", 404), s.oneAttempt)
 	huma.Register(api, noted("begin-attempt", all, "Begin a try; it is on the disk when this is answered, as are its readings", 404, 409), s.beginAttempt)
 	huma.Register(api, noted("read-attempt", one+"/readings", "Read what the sensors show at a step of a try", 404, 409), s.readAttempt)
-	huma.Register(api, noted("end-attempt", one+"/end", "End a try", 404, 409), s.closeAttempt(ended))
-	huma.Register(api, noted("leave-attempt", one+"/leave", "Break a try off: it is kept, and counts for nothing", 404, 409), s.closeAttempt(left))
+	huma.Register(api, noted("end-attempt", one+"/end", "End a try", 404, 409), s.closeAttempt(tries.Ended))
+	huma.Register(api, noted("leave-attempt", one+"/leave", "Break a try off: it is kept, and counts for nothing", 404, 409), s.closeAttempt(tries.Left))
 	table := operation("attempts-csv", all+".csv", "Tries as a table, a row for each site", 422)
 	table.Responses = map[string]*huma.Response{"200": {Description: "RFC 4180", Content: map[string]*huma.MediaType{
 		"text/csv": {Schema: &huma.Schema{Type: "string"}},
@@ -105,37 +97,22 @@ func (s *server) tries(ctx context.Context, q *attemptsInput) ([]*try, error) {
 	if err := s.recording(); err != nil {
 		return nil, err
 	}
+	kept, err := tries.All(ctx, s.Record, q.Place, nil)
+	if err != nil {
+		return nil, huma.Error503ServiceUnavailable("the record cannot be read: " + err.Error())
+	}
 	var all []*try
-	index := map[string]*try{}
-	err := s.entries(ctx, journal.Query{Kinds: []record.Kind{record.KindAttempt}, Place: q.Place}, func(e *record.Entry) bool {
-		b := e.Body.(record.Attempt)
-		t := index[b.ID]
-		switch {
-		case b.What == begun && b.Plan != nil && t == nil:
-			t = &try{plan: *b.Plan, attemptView: attemptView{ID: b.ID, Place: e.Place, Code: b.Code, Lesson: b.Lesson, Author: e.Author,
-				Config: b.Config, BegunAt: e.At.Time(), State: "running", Notes: []sessionNote{}}}
-			index[b.ID] = t
-			all = append(all, t)
-		case t == nil: // its begin has been lost
-			return true
-		case b.What == read && b.Read != nil:
-			t.readings = attempt.Take(t.readings, *b.Read)
-		case b.What == ended, b.What == left:
-			at := e.At.Time()
-			t.EndedAt, t.State = &at, b.What
-		}
-		if b.Notes != "" {
-			t.Notes = append(t.Notes, sessionNote{At: e.At.Time(), Author: e.Author, Text: b.Notes})
-		}
-		return true
-	})
+	for _, k := range kept {
+		all = append(all, &try{plan: k.Plan, readings: k.Readings, attemptView: attemptView{ID: k.ID, Place: k.Place, Code: k.Code, Lesson: k.Lesson,
+			Author: k.Author, Config: k.Config, BegunAt: k.From.Time(), EndedAt: view.Moment(k.To), State: k.State, Notes: notesOf(k.Notes)}})
+	}
 	all = slices.DeleteFunc(all, func(t *try) bool {
 		return q.Code != "" && t.Code != q.Code || q.Lesson != "" && t.Lesson != q.Lesson || q.State != "" && t.State != q.State
 	})
 	if q.Newest > 0 && len(all) > q.Newest {
 		all = all[len(all)-q.Newest:]
 	}
-	return all, err
+	return all, nil
 }
 
 func (s *server) listAttempts(ctx context.Context, in *attemptsInput) (*answer[attemptsBody], error) {
@@ -204,7 +181,7 @@ func (s *server) beginAttempt(ctx context.Context, in *newAttempt) (*answer[atte
 	}
 	id := "a-" + strings.ToLower(rand.Text()[:10])
 	_, err = s.note(ctx, record.Entry{At: at, Place: b.Place, Author: b.Author,
-		Body: record.Attempt{ID: id, What: begun, Code: b.Code, Lesson: b.Lesson, Config: s.Config, Plan: plan, Notes: b.Notes}})
+		Body: record.Attempt{ID: id, What: tries.Begun, Code: b.Code, Lesson: b.Lesson, Config: s.Config, Plan: plan, Notes: b.Notes}})
 	if err != nil {
 		return nil, err
 	}
@@ -290,7 +267,7 @@ func (s *server) readAttempt(ctx context.Context, in *readInput) (*answer[attemp
 		return nil, huma.Error409Conflict(t.plan.Sites[0].ID + notYet[r.Step.Quantity()])
 	}
 	_, err = s.note(ctx, record.Entry{At: r.At, Place: t.Place,
-		Body: record.Attempt{ID: t.ID, What: read, Code: t.Code, Lesson: t.Lesson, Config: s.Config, Read: &r}})
+		Body: record.Attempt{ID: t.ID, What: tries.Read, Code: t.Code, Lesson: t.Lesson, Config: s.Config, Read: &r}})
 	if err != nil {
 		return nil, err
 	}

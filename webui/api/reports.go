@@ -40,6 +40,9 @@ func (s *server) addReports(api huma.API) {
 	huma.Register(api, page("report-session", "/session/{session}", "What happened in a session"), func(_ context.Context, in *sessionInput) (*huma.StreamResponse, error) {
 		return s.report(func(ctx context.Context) (*paper.Document, error) { return s.Reports.Session(ctx, in.Session) })
 	})
+	huma.Register(api, page("report-attempt", "/attempt/{attempt}", "What came of a try at putting on a wrap"), func(_ context.Context, in *attemptInput) (*huma.StreamResponse, error) {
+		return s.report(func(ctx context.Context) (*paper.Document, error) { return s.Reports.Attempt(ctx, in.Attempt) })
+	})
 	huma.Register(api, page("report-night", "/night/{place}", "How somebody lay through a night"), func(_ context.Context, in *nightInput) (*huma.StreamResponse, error) {
 		if in.From.IsZero() != in.To.IsZero() {
 			return nil, huma.Error422UnprocessableEntity("from, to: give both or neither")

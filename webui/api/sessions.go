@@ -93,11 +93,15 @@ func (s *server) readSessions(ctx context.Context, place string) ([]session, err
 }
 
 func sessionOf(s *sessions.Session) session {
-	v := session{ID: s.ID, Place: s.Place, Code: s.Code, Config: s.Config, BegunAt: s.From.Time(), EndedAt: view.Moment(s.To), Notes: []sessionNote{}}
-	for _, n := range s.Notes {
-		v.Notes = append(v.Notes, sessionNote{At: n.At.Time(), Author: n.Author, Text: n.Text})
+	return session{ID: s.ID, Place: s.Place, Code: s.Code, Config: s.Config, BegunAt: s.From.Time(), EndedAt: view.Moment(s.To), Notes: notesOf(s.Notes)}
+}
+
+func notesOf(notes []sessions.Note) []sessionNote {
+	out := make([]sessionNote, len(notes))
+	for i, n := range notes {
+		out[i] = sessionNote{At: n.At.Time(), Author: n.Author, Text: n.Text}
 	}
-	return v
+	return out
 }
 
 // reach says of sessions whether the record reaches back to them.
