@@ -3,7 +3,6 @@ package keeper
 import (
 	"context"
 	"fmt"
-	"iter"
 	"maps"
 	"math"
 	"slices"
@@ -83,88 +82,26 @@ func (r *Reviver) Apply(e *record.Entry) {
 // Revive returns the scan, which is valid until the next call; false if the
 // plan has no such source, or one with another number of channels.
 func (r *Reviver) Revive(source string, s *record.Scan) (*sample.Scan, bool) {
-	if !r.revive(&r.scan, source, s) {
-		return nil, false
-	}
-	return &r.scan, true
-}
-
-// revive makes a scan, with values where it had some before.
-func (r *Reviver) revive(to *sample.Scan, source string, s *record.Scan) bool {
 	i, ok := r.index[source]
 	if !ok || len(s.Raw) != r.sources[i].Channels {
-		return false
+		return nil, false
 	}
 	rail := s.Rail
 	if math.IsNaN(rail) {
 		rail = calib.NoRail
 	}
-	values := to.Values
+	values := r.scan.Values
 	if cap(values) < len(s.Raw) {
 		values = make([]float64, len(s.Raw))
 	}
-	*to = sample.Scan{
+	r.scan = sample.Scan{
 		Source: i, At: s.At, Arrived: s.Arrived, Seq: s.Seq, Stored: s.Stored, Damaged: s.Damaged,
 		First: s.First, Millis: s.Millis, Counted: s.Counted, Battery: s.Battery,
 		Rail: rail, Values: values[:len(s.Raw)], Raw: s.Raw,
 	}
-	r.converters[i].Convert(to.Values, s.Raw, 0, rail)
-	r.applied.Convert(to)
-	return true
-}
-
-// A revived is an input, and what its scan was made into: nil where the plan has no
-// such source.
-type revived struct {
-	record.Input
-	scan *sample.Scan
-}
-
-// all revives inputs as they come. Each scan is valid while ahead.Most-1 more are
-// asked for, so that this may be done ahead of who takes them.
-func (r *Reviver) all(inputs iter.Seq2[record.Input, error]) iter.Seq2[revived, error] {
-	return func(yield func(revived, error) bool) {
-		ring := make([]slot, ahead.Most)
-		n := 0
-		for in, err := range inputs {
-			out := revived{Input: in}
-			switch {
-			case err != nil:
-			case in.Scan != nil:
-				if k := &ring[n%len(ring)]; r.revive(&k.scan, in.Source, in.Scan) {
-					k.own()
-					out.scan = &k.scan
-					n++
-				}
-			case in.Entry != nil:
-				r.Apply(in.Entry)
-			}
-			if !yield(out, err) {
-				return
-			}
-		}
-	}
-}
-
-// A slot is a scan with what the records in force say of it in buffers of its own.
-type slot struct {
-	scan                  sample.Scan
-	u, shared             []float64
-	extrapolated, expired []bool
-}
-
-func (k *slot) own() {
-	s := &k.scan
-	if s.U == nil {
-		return
-	}
-	k.u, k.shared = append(k.u[:0], s.U...), append(k.shared[:0], s.Shared...)
-	k.extrapolated = append(k.extrapolated[:0], s.Extrapolated...)
-	s.U, s.Shared, s.Extrapolated = k.u, k.shared, k.extrapolated
-	if s.Expired != nil {
-		k.expired = append(k.expired[:0], s.Expired...)
-		s.Expired = k.expired
-	}
+	r.converters[i].Convert(r.scan.Values, s.Raw, 0, rail)
+	r.applied.Convert(&r.scan)
+	return &r.scan, true
 }
 
 // A Replay is what became of one.
@@ -212,7 +149,7 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 		}
 	}
 	lost := func(l *journal.Loss) { out.Losses = append(out.Losses, l) }
-	for in, err := range journal.Readable(ahead.Of(r.all(j.Inputs(ctx, first, last))), lost) {
+	for in, err := range journal.Readable(ahead.Of(j.Inputs(ctx, first, last)), lost) {
 		if err != nil {
 			return out, err
 		}
@@ -220,16 +157,18 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 		out.Last = in.Ord
 		switch {
 		case in.Scan != nil:
-			if in.scan != nil {
-				to.Scan(in.scan)
+			if s, ok := r.Revive(in.Source, in.Scan); ok {
+				to.Scan(s)
 			} else {
 				out.Foreign++
 			}
+			in.Spent.Recycle()
 		case in.Tick != nil:
 			if i, ok := places[in.Tick.Place]; ok {
 				to.TickPlace(i, in.Tick.At)
 			}
 		case in.Entry != nil:
+			r.Apply(in.Entry)
 			restore(to, in.Entry, places)
 			if k, a, ok := actionOf(in.Entry); ok {
 				if i, ok := places[k.Place]; ok {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"weald/ingest/sample"
 )
@@ -312,9 +313,31 @@ func OpenBlock(b []byte) (*Block, error) {
 // Unpack gives the scans of a block that was opened their readings. Its error wraps
 // ErrDamaged, and the block is worth nothing then.
 func (b *Block) Unpack() error {
-	if err := readRaw(&cursor{b: b.packed}, b.Scans, b.channels); err != nil {
+	all, err := readRaw(&cursor{b: b.packed}, len(b.Scans), b.channels)
+	if err != nil {
 		return fmt.Errorf("block %d of %q: %w", b.Number, b.Source, err)
 	}
-	b.packed = nil
+	for i := range b.Scans {
+		b.Scans[i].Raw = all[i*b.channels:][:b.channels:b.channels]
+	}
+	b.packed, b.readings = nil, all
 	return nil
+}
+
+// rooms are those that readings of blocks were in.
+var rooms sync.Pool
+
+// Recycle lets the readings of a block that was unpacked go, so that there is room
+// for those of another: fresh room takes as long to have as they do. Nobody may have
+// them any more. A nil block has none.
+func (b *Block) Recycle() {
+	if b == nil || b.readings == nil {
+		return
+	}
+	for i := range b.Scans {
+		b.Scans[i].Raw = nil
+	}
+	room := b.readings
+	b.readings = nil
+	rooms.Put(&room)
 }

@@ -176,18 +176,18 @@ func (buf *rawBuffer) float(scans []Scan) {
 	}
 }
 
-// readRaw is the inverse of appendRaw.
-func readRaw(c *cursor, scans []Scan, channels int) error {
+// readRaw is the inverse of appendRaw, for so many scans.
+func readRaw(c *cursor, scans, channels int) ([]float64, error) {
 	how := c.byte()
 	buf := scratch.Get().(*rawBuffer)
 	defer scratch.Put(buf)
 	plain, err := unpacker.DecodeAll(c.b, buf.plain[:0])
 	if err != nil {
-		return fmt.Errorf("%w: %w", err, ErrDamaged)
+		return nil, fmt.Errorf("%w: %w", err, ErrDamaged)
 	}
 	buf.plain = plain
-	n := len(scans) * channels
-	all := make([]float64, n)
+	n := scans * channels
+	all := room(n)
 	ok := false
 	switch how {
 	case rawFixed:
@@ -207,12 +207,17 @@ func readRaw(c *cursor, scans []Scan, channels int) error {
 		}
 	}
 	if !ok {
-		return fmt.Errorf("raw readings of kind %d in %d bytes: %w", how, len(plain), ErrDamaged)
+		return nil, fmt.Errorf("raw readings of kind %d in %d bytes: %w", how, len(plain), ErrDamaged)
 	}
-	for i := range scans {
-		scans[i].Raw = all[i*channels : (i+1)*channels : (i+1)*channels]
+	return all, nil
+}
+
+// room returns room for n readings; what is in it is of no meaning.
+func room(n int) []float64 {
+	if r, ok := rooms.Get().(*[]float64); ok && cap(*r) >= n {
+		return (*r)[:n]
 	}
-	return nil
+	return make([]float64, n)
 }
 
 // unfix reads what fixed has written.
@@ -237,7 +242,7 @@ func (buf *rawBuffer) unfix(plain []byte, all []float64, channels int) bool {
 	if planes > 2 {
 		buf.unfixWide(in, all, channels, planes)
 	} else if n > 0 {
-		untangle(all[:channels], in, planes, n)
+		untangle(all[:channels], in, in[(planes-1)*n:], planes)
 		for k := channels; k < n; k += channels {
 			row, was := all[k:][:channels], all[k-channels:][:channels]
 			if planes == 1 || zero(in[n+k:][:channels]) {
@@ -286,11 +291,14 @@ func unzig(in []byte, planes, n int) int32 {
 	return int32(z>>1 ^ -(z & 1))
 }
 
-// untangle reads the first scan, in which each channel goes by the one before it.
-func untangle(row []float64, in []byte, planes, n int) {
-	x := int32(0)
+// untangle reads the first scan, in which each channel goes by the one before it, of
+// one plane or two.
+func untangle(row []float64, low, high []byte, planes int) {
+	low, high = low[:len(row)], high[:len(row)]
+	x, with := int32(0), -int32(planes-1) // all bits of the second plane, if there is one
 	for j := range row {
-		x += unzig(in[j:], planes, n)
+		z := int32(low[j]) | int32(high[j])<<8&with
+		x += z>>1 ^ -(z & 1)
 		row[j] = float64(x)
 	}
 }
@@ -318,7 +326,7 @@ func followWide(row, was []float64, low, high []byte) {
 // little is what a byte says that was zig-zagged.
 var little = func() (t [256]float64) {
 	for i := range t {
-		t[i] = float64(unzig([]byte{byte(i)}, 1, 1))
+		t[i] = float64(i>>1 ^ -(i & 1))
 	}
 	return t
 }()

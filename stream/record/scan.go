@@ -53,9 +53,11 @@ type Block struct {
 	// Scans have ascending ordinals and the same number of channels.
 	Scans []Scan
 
-	// Of one that was opened: its readings as they are kept, and how many a scan has.
+	// Of one that was opened: its readings as they are kept, and how many a scan
+	// has; then all of them in one piece.
 	packed   []byte
 	channels int
+	readings []float64
 }
 
 // Bounds of a block. They are far beyond every real one, and keep a damaged or
@@ -169,7 +171,10 @@ type Input struct {
 	Tick  *Tick
 	Entry *Entry
 
-	// Source and Config belong to Scan; see Block.
+	// Source and Config belong to Scan; see Block. Spent is the block that ends with
+	// it, where the journal has a use for the room that its readings take: who needs
+	// none of them any more may call Recycle.
 	Source string
 	Config uint64
+	Spent  *Block
 }

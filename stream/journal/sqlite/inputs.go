@@ -33,7 +33,11 @@ func (r *run) ord() uint64 {
 func (r *run) input() record.Input {
 	switch {
 	case r.block != nil:
-		return record.Input{Ord: r.ord(), Scan: &r.block.Scans[r.at], Source: r.block.Source, Config: r.block.Config}
+		in := record.Input{Ord: r.ord(), Scan: &r.block.Scans[r.at], Source: r.block.Source, Config: r.block.Config}
+		if r.at == len(r.block.Scans)-1 {
+			in.Spent = r.block
+		}
+		return in
 	case r.ticks != nil:
 		return record.Input{Ord: r.ord(), Tick: &r.ticks.Ticks[r.at]}
 	}
