@@ -162,7 +162,9 @@ func Feed(ctx context.Context, j Kept, plan *rules.Plan, r *Reviver, first, last
 			} else {
 				out.Foreign++
 			}
-			in.Spent.Recycle()
+			if in.Spent != nil {
+				in.Spent()
+			}
 		case in.Tick != nil:
 			if i, ok := places[in.Tick.Place]; ok {
 				to.TickPlace(i, in.Tick.At)

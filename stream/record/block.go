@@ -329,9 +329,9 @@ var rooms sync.Pool
 
 // Recycle lets the readings of a block that was unpacked go, so that there is room
 // for those of another: fresh room takes as long to have as they do. Nobody may have
-// them any more. A nil block has none.
+// them any more.
 func (b *Block) Recycle() {
-	if b == nil || b.readings == nil {
+	if b.readings == nil {
 		return
 	}
 	for i := range b.Scans {

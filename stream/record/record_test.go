@@ -38,6 +38,36 @@ func TestBlocksComeBack(t *testing.T) {
 	})
 }
 
+// Room that was given back holds what comes next as well as fresh room does, whatever
+// was in it, and takes nothing from a block that keeps its own.
+func TestRoomIsUsedAgain(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		read := func() (*Block, *Block) {
+			b := drawBlock(t)
+			bytes, err := b.Append(nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, err := DecodeBlock(bytes)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return b, got
+		}
+		keptOf, kept := read()
+		for range 4 {
+			want, got := read()
+			if !got.Equal(want) || !kept.Equal(keptOf) {
+				t.Fatalf("read %v, want %v; the one that is kept is %v", got, want, kept)
+			}
+			got.Recycle()
+			if got.Recycle(); got.Scans[0].Raw != nil {
+				t.Fatal("who gave room back has it still")
+			}
+		}
+	})
+}
+
 // A block begins every longer one that has its scans, and no other.
 func TestBegins(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -171,10 +171,10 @@ type Input struct {
 	Tick  *Tick
 	Entry *Entry
 
-	// Source and Config belong to Scan; see Block. Spent is the block that ends with
-	// it, where the journal has a use for the room that its readings take: who needs
-	// none of them any more may call Recycle.
+	// Source and Config belong to Scan; see Block. Spent comes with the last scan of a
+	// block, where the journal has a use for the room that its readings take: it may be
+	// called by who needs none of them any more. Else it is nil.
 	Source string
 	Config uint64
-	Spent  *Block
+	Spent  func()
 }

@@ -217,6 +217,7 @@ func sorted(seq iter.Seq2[record.Input, error]) iter.Seq2[record.Input, error] {
 		if err != nil {
 			return failed[record.Input](err)
 		}
+		in.Spent = nil // whether a store wants its room back is its own affair
 		some = append(some, in)
 	}
 	slices.SortStableFunc(some, func(a, b record.Input) int {

@@ -35,7 +35,7 @@ func (r *run) input() record.Input {
 	case r.block != nil:
 		in := record.Input{Ord: r.ord(), Scan: &r.block.Scans[r.at], Source: r.block.Source, Config: r.block.Config}
 		if r.at == len(r.block.Scans)-1 {
-			in.Spent = r.block
+			in.Spent = r.block.Recycle
 		}
 		return in
 	case r.ticks != nil:
