@@ -41,7 +41,8 @@ func kneeTable() string {
 }
 
 // A fit is put into force at a running daemon: values rest on it from the next
-// scan on, after a restart too, and a rehearsal of the record says the same.
+// scan on, after a restart too, and a rehearsal of the record says the same. What was
+// refused changes nothing, and a calibration that goes on outlives the daemon.
 func TestACalibrationComesIntoForce(t *testing.T) {
 	t.Parallel()
 	port, err := net.Listen("tcp", "127.0.0.1:0")
@@ -115,6 +116,23 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 			Reasons   []string
 		}
 	}
+	// One that goes on while the daemon ends.
+	type going struct {
+		Runs []struct {
+			ID, Unsaved string
+			Next        int
+		}
+	}
+	goesOn := func(address, id string) func() error {
+		return func() error {
+			g, err := get[going](address, "/api/v1/calibrations/run")
+			if err == nil && (len(g.Runs) != 1 || g.Runs[0].ID != id || g.Runs[0].Next != 1 || g.Runs[0].Unsaved != "") {
+				err = fmt.Errorf("%+v goes on, want one pressure of %s", g.Runs, id)
+			}
+			return err
+		}
+	}
+	ongoing := ""
 	during("first", func(t *testing.T, address string, until func(func() error, float64)) {
 		until(counted(t, address, map[string]float64{`weald_frames_total{bridge="hub"}`: 5}), 500)
 		if v, err := ankle(address); err != nil || v != nil {
@@ -137,8 +155,20 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 			t.Errorf("refused, of no channel: status %d, %s", code, text)
 		}
 		until(raised(address, "tight"), 660)
+		begun, err := postJSON[going](t.Context(), address+"/api/v1/calibrations/run", map[string]any{"bridge": "hub", "source": "leg", "channels": []int{1}, "by": "E-01", "reference": "bench gauge", "dwell_s": 5})
+		if err != nil || len(begun.Runs) != 1 {
+			t.Fatal(err)
+		}
+		ongoing = begun.Runs[0].ID
+		until(goesOn(address, ongoing), 500)
 	})
 	during("again", func(t *testing.T, address string, until func(func() error, float64)) {
+		if err := goesOn(address, ongoing)(); err != nil {
+			t.Error(err)
+		}
+		if left, err := postJSON[going](t.Context(), address+"/api/v1/calibrations/run/leave", map[string]any{"run": ongoing}); err != nil || len(left.Runs) != 0 {
+			t.Errorf("%+v, %v", left, err)
+		}
 		until(shows(address, 75), 700)
 		all, err := get[listed](address, "/api/v1/calibrations?in_force=true")
 		if err != nil || len(all.Calibrations) != 1 || !all.Calibrations[0].InForce || all.Calibrations[0].By != "E-01" || all.Calibrations[0].PastItsDate {
@@ -167,6 +197,9 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 		until(shows(address, 71), 700)
 	})
 	during("zeroed", func(t *testing.T, address string, until func(func() error, float64)) {
+		if g, err := get[going](address, "/api/v1/calibrations/run"); err != nil || len(g.Runs) != 0 {
+			t.Errorf("what was left goes on: %+v, %v", g, err)
+		}
 		until(shows(address, 71), 700)
 	})
 	events, _ := rehearsed(t, "-c", config, "--from", time.Now().Add(-time.Hour).UTC().Format(time.RFC3339), "--to", time.Now().Add(time.Minute).UTC().Format(time.RFC3339))

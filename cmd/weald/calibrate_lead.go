@@ -6,9 +6,13 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+
+	"weald/ingest/calib/fit"
 )
 
 // led is how the calibration goes on, as far as a terminal shows it.
@@ -22,10 +26,12 @@ type led struct {
 			Direction string
 			Reference float64 `json:"reference_mmhg"`
 			Raw       []*float64
+			Doubt     string
 		}
 		Next     int
 		Fitting  bool
 		Finished bool
+		Unsaved  string
 		Channels []struct {
 			Channel  int
 			State    string
@@ -54,6 +60,8 @@ type leader struct {
 	tally  string // how the channels stood when that was said last
 	told   time.Time
 	failed int // answers that did not come, one after the other
+
+	unsaved string // why what was read is not on the disk, as it was said last
 }
 
 func (d *leader) lead(ctx context.Context, f *leadFlags, lines <-chan string) error {
@@ -65,7 +73,7 @@ func (d *leader) lead(ctx context.Context, f *leadFlags, lines <-chan string) er
 	defer tick.Stop()
 	for {
 		if len(now.Runs) == 0 || now.Runs[0].ID != d.id {
-			return errors.New("the calibration is gone: somebody left it, or the daemon was started anew; begin again")
+			return errors.New("the calibration is gone: somebody left it; begin again")
 		}
 		if d.say(now); now.Runs[0].Finished {
 			return d.end(ctx, f, now)
@@ -154,14 +162,42 @@ func (d *leader) typed(ctx context.Context, line string, now led) (led, error) {
 		}
 		return now, errLeft
 	}
-	mmHg, err := strconv.ParseFloat(strings.Replace(line, ",", ".", 1), 64)
+	mmHg, sure, ok := typedPressure(line)
 	switch last := now.Runs[0].Next - 1; {
-	case err != nil:
+	case !ok:
 		return now, fmt.Errorf("%q: want Enter, a pressure in mmHg, again, finish or leave", line)
 	case last < 0:
 		return now, fmt.Errorf("%q: no pressure has been read yet that the gauge could have shown", line)
 	default:
-		return d.post(ctx, "/gauge", map[string]any{"level": last, "mmhg": mmHg})
+		next, err := d.post(ctx, "/gauge", map[string]any{"level": last, "mmhg": mmHg, "sure": sure})
+		if err == nil {
+			d.doubt(next, last)
+		}
+		return next, err
+	}
+}
+
+// typedPressure reads a pressure as somebody types it, such as 40, 5.3 kPa or 5.3 mmHg,
+// in mmHg. Who says the unit is sure.
+func typedPressure(line string) (mmHg float64, sure, ok bool) {
+	number, unit := line, ""
+	if i := strings.IndexFunc(line, unicode.IsLetter); i >= 0 {
+		number, unit = strings.TrimSpace(line[:i]), strings.ToLower(line[i:])
+	}
+	mmHg, err := strconv.ParseFloat(strings.Replace(number, ",", ".", 1), 64)
+	switch {
+	case err != nil:
+		return 0, false, false
+	case unit == "kpa":
+		return math.Round(100*mmHg*fit.PerKPa) / 100, true, true
+	}
+	return mmHg, unit == "mmhg", unit == "" || unit == "mmhg"
+}
+
+// doubt says why a level may not be at its pressure, if there is a doubt.
+func (d *leader) doubt(now led, level int) {
+	if r := &now.Runs; len(*r) > 0 && level < len((*r)[0].Levels) && (*r)[0].Levels[level].Doubt != "" {
+		fmt.Fprintf(d.out, "   in doubt: %s\n", (*r)[0].Levels[level].Doubt)
 	}
 }
 
@@ -169,6 +205,11 @@ func (d *leader) typed(ctx context.Context, line string, now led) (led, error) {
 // there.
 func (d *leader) say(now led) {
 	r := &now.Runs[0]
+	if r.Unsaved != d.unsaved {
+		if d.unsaved = r.Unsaved; r.Unsaved != "" {
+			fmt.Fprintf(d.out, "what was read is not on the disk, and lost if the daemon ends: %s\n", r.Unsaved)
+		}
+	}
 	if r.Next == d.said || r.Finished {
 		d.stand(now)
 		return
@@ -185,6 +226,7 @@ func (d *leader) say(now led) {
 			fmt.Fprintf(d.out, "; %d of %d channels did not settle there", lost, len(read.Raw))
 		}
 		fmt.Fprintln(d.out)
+		d.doubt(now, r.Next-1)
 	}
 	if r.Next < len(r.Levels) {
 		l := r.Levels[r.Next]
@@ -238,6 +280,11 @@ func (d *leader) end(ctx context.Context, f *leadFlags, now led) error {
 		}
 	}
 	bad, waits := false, false
+	for _, l := range now.Runs[0].Levels {
+		if l.Doubt != "" {
+			fmt.Fprintf(d.out, "cycle %d %s, %.4g mmHg is in doubt: %s\n", l.Cycle, l.Direction, l.Reference, l.Doubt)
+		}
+	}
 	for _, c := range now.Runs[0].Channels {
 		fmt.Fprintf(d.out, "%s/%d: %s", f.source, c.Channel, c.State)
 		if c.HighestU != nil {

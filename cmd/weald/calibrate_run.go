@@ -50,7 +50,7 @@ to go, reads each pressure once it has moved there and settled, and says what ca
 every channel.
 
 Enter says that the pressure is there. A number is what the gauge showed at the
-pressure that was read last. "again" reads that one anew, "finish" fits what has been
+pressure that was read last, in mmHg, or with its unit, such as 5.3 kPa. "again" reads that one anew, "finish" fits what has been
 read so far, "leave" throws away what was read.
 
 With --keep what was accepted is put into force in the end. Without it, and if the

@@ -40,7 +40,12 @@ func (b *benchDaemon) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		}
 		b.next--
 	case "/gauge":
-		_, _ = fmt.Sscanf(body.String(), `{"level":0,"mmhg":%g,"run":"c-7"}`, &b.said)
+		_, _ = fmt.Sscanf(body.String(), `{"level":0,"mmhg":%g,"run":"c-7"`, &b.said)
+		if b.said < 10 && !strings.Contains(body.String(), `"sure":true`) {
+			w.WriteHeader(http.StatusUnprocessableEntity)
+			fmt.Fprint(w, `{"detail": "it looks like kPa"}`)
+			return
+		}
 	case "/keep":
 		if b.full {
 			w.WriteHeader(http.StatusServiceUnavailable)
@@ -67,10 +72,10 @@ func (b *benchDaemon) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	if b.kept {
 		kept = "abc"
 	}
-	fmt.Fprintf(w, `{"runs": [{"id": "c-7", "bridge": "trolley", "source": "leg", "keyed": true, "levels": [{"cycle": 1, "direction": "up", "reference_mmhg": %g, "raw": [100, null, 101]},
+	fmt.Fprintf(w, `{"runs": [{"id": "c-7", "bridge": "trolley", "source": "leg", "keyed": true, "levels": [{"cycle": 1, "direction": "up", "reference_mmhg": %g, "raw": [100, null, 101], "doubt": %q},
 		{"cycle": 1, "direction": "up", "reference_mmhg": 50, "raw": [500, 77, 510]}, {"cycle": 1, "direction": "up", "reference_mmhg": 100, "raw": [900, 77, 910]}],
 		"next": %d, "finished": %v, "channels": [{"channel": 0, "state": "accepted", "reasons": [], "u_highest_mmhg": 1.83, "kept": %q},
-		{"channel": 1, "state": "refused", "reasons": ["the channel does not respond"], "u_highest_mmhg": null, "kept": ""}]}]}`, b.said, b.next, b.next == 3, kept)
+		{"channel": 1, "state": "refused", "reasons": ["the channel does not respond"], "u_highest_mmhg": null, "kept": ""}]}]}`, b.said, map[bool]string{true: "look at the gauge"}[b.said > 0], b.next, b.next == 3, kept)
 }
 
 func TestATerminalLeadsThroughACalibration(t *testing.T) {
@@ -79,7 +84,7 @@ func TestATerminalLeadsThroughACalibration(t *testing.T) {
 	defer server.Close()
 	f := leadFlags{source: "trolley/leg", keep: true, wish: leadWish{Channels: []int{0, 1, 3}, Keyed: true}}
 	lines := make(chan string, 8)
-	for _, line := range []string{"again", "", "1,5", "nonsense", "", ""} {
+	for _, line := range []string{"again", "", "1,5", "2 kPa", "nonsense", "", ""} {
 		lines <- line
 	}
 	var out bytes.Buffer
@@ -89,6 +94,7 @@ func TestATerminalLeadsThroughACalibration(t *testing.T) {
 	}
 	for _, want := range []string{
 		" 1 of 3, cycle 1 up: go to 0 mmHg\n", "the running daemon says: nothing has been read yet\n",
+		"the running daemon says: it looks like kPa\n", "   in doubt: look at the gauge\n", "cycle 1 up, 15 mmHg is in doubt: look at the gauge\n",
 		"read at 0 mmHg; 1 of 3 channels did not settle there\n 2 of 3, cycle 1 up: go to 50 mmHg\n", `"nonsense": want Enter, a pressure`,
 		"trolley/leg/0: accepted, u 1.8 mmHg at most, in force as abc\n", "trolley/leg/1: refused\n  the channel does not respond\n",
 	} {
@@ -96,7 +102,7 @@ func TestATerminalLeadsThroughACalibration(t *testing.T) {
 			t.Errorf("nothing says %q in\n%s", want, out.String())
 		}
 	}
-	if got := strings.Join(b.asked, " "); got != " /again /ready /gauge /ready /ready /keep /leave" || b.said != 1.5 {
+	if got := strings.Join(b.asked, " "); got != " /again /ready /gauge /gauge /ready /ready /keep /leave" || b.said != 15 {
 		t.Errorf("asked%s, the gauge showed %g", got, b.said)
 	}
 }
@@ -190,6 +196,19 @@ func (w whenSaid) Write(p []byte) (int, error) {
 		w.do()
 	}
 	return w.to.Write(p)
+}
+
+func TestTypedPressures(t *testing.T) {
+	for line, want := range map[string]string{"40": "40 false", "10,4": "10.4 false", "5.3 kPa": "39.75 true", "5.3kpa": "39.75 true", "5.3 mmHg": "5.3 true"} {
+		if v, sure, ok := typedPressure(line); !ok || fmt.Sprint(v, sure) != want {
+			t.Errorf("%q is %v, %v, %v, want %s", line, v, sure, ok, want)
+		}
+	}
+	for _, line := range []string{"nonsense", "5 psi", "kPa", "1,2,3", "-"} {
+		if v, _, ok := typedPressure(line); ok {
+			t.Errorf("%q is %v", line, v)
+		}
+	}
 }
 
 func TestChannelLists(t *testing.T) {

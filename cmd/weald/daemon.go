@@ -97,6 +97,9 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	d.book.remember(store, plan, d.clock, d.pipe.Series, &d.handler.API, d.log)
 	if d.book != nil {
 		d.handler.API.Calibrating = calibrating.New(d.pipe.Raw, d.clock.Now, d.book)
+		if err := d.handler.API.Calibrating.Resume(ctx, d.book.sourceOf); err != nil {
+			d.log.Warn("a calibration was going on", slog.Any("error", err))
+		}
 	}
 	if err := d.book.serve(c, &d.handler.API); err != nil {
 		return nil, err

@@ -1,6 +1,7 @@
 package calibrating
 
 import (
+	"context"
 	"fmt"
 
 	"weald/ingest/calib/record"
@@ -10,8 +11,9 @@ import (
 // nothing to another one. The errors of all of it wrap ErrNone, ErrOther or ErrStage,
 // or are the run's.
 
-// of calls f with the run that is named.
+// of calls f with the run that is named, and keeps what became of it.
 func (d *Desk) of(id string, f func() error) error {
+	defer d.save(context.Background())
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch {
@@ -40,12 +42,19 @@ func (d *Desk) Ready(id string) error {
 
 // Again takes back the pressure that was read last.
 func (d *Desk) Again(id string) error {
-	return d.during(id, func() error { return d.run.Again(d.now()) })
+	return d.during(id, func() error {
+		d.touch(len(d.run.Taken()) - 1)
+		return d.run.Again(d.now())
+	})
 }
 
-// Gauge says what the gauge showed at a level, from 0, in mmHg.
-func (d *Desk) Gauge(id string, level int, mmHg float64) error {
-	return d.during(id, func() error { return d.run.Gauge(level, mmHg) })
+// Gauge says what the gauge showed at a level, from 0, in mmHg. What looks like kPa is
+// refused unless somebody is sure.
+func (d *Desk) Gauge(id string, level int, mmHg float64, sure bool) error {
+	return d.during(id, func() error {
+		d.touch(level, theHead)
+		return d.run.Gauge(level, mmHg, sure)
+	})
 }
 
 // Finish has what was read so far fitted, though pressures are left.
@@ -55,13 +64,14 @@ func (d *Desk) Finish(id string) error {
 			return fmt.Errorf("no pressure has been read: %w", ErrStage)
 		}
 		d.stage = fitting
+		d.touch(theHead)
 		return nil
 	})
 }
 
 // Leave ends the run. What was put into force stays so.
 func (d *Desk) Leave(id string) error {
-	return d.of(id, func() error { d.run, d.out = nil, nil; return nil })
+	return d.of(id, func() error { d.run, d.out = nil, nil; d.touch(theHead); return nil })
 }
 
 // Keep puts records into force by put, one after the other, until one fails: those
@@ -78,7 +88,7 @@ func (d *Desk) Keep(id string, channels []int, put func(*record.Record) error) e
 			return err
 		}
 		if err = put(r); err == nil {
-			err = d.of(id, func() error { d.kept[r.Channel] = r.ID(); return nil })
+			err = d.of(id, func() error { d.kept[r.Channel] = r.ID(); d.touch(theHead); return nil })
 		}
 	}
 	return err

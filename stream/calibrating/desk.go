@@ -1,7 +1,8 @@
 // Package calibrating leads one calibration at a time at a running daemon: it hands
 // the counts of a source to a protocol.Run, in whose hands the rest is, and keeps what
-// came of it until somebody puts it into force or leaves it. A run is of the daemon's
-// present: it does not outlive it, and what was not put into force then is lost.
+// came of it until somebody puts it into force or leaves it. With a Book, whatever has
+// been read is on the disk before it is answered for, and outlives the daemon: the next
+// one goes on with it (Resume).
 package calibrating
 
 import (
@@ -79,6 +80,11 @@ type Desk struct {
 	// What did not come into force and is not in the record yet: of this run and of
 	// former ones.
 	unkept []*record.Refused
+
+	touched map[int]bool // parts of the run that are not on the disk as they are
+	refused bool         // what did not come into force of this run is in the record
+	unsaved error        // why the last part could not be kept
+	saving  sync.Mutex   // held while parts are written; taken before mu
 }
 
 // A Book keeps what a desk has to keep. Its errors are shown, and what was not kept is
@@ -86,6 +92,11 @@ type Desk struct {
 type Book interface {
 	// Refuse keeps what did not come into force; it is on the disk when this returns.
 	Refuse(context.Context, *record.Refused) error
+
+	// Write keeps a part of the run that goes on, in place of what it was; it is on
+	// the disk when this returns. Read returns it, empty where there is none.
+	Write(ctx context.Context, part string, body []byte) error
+	Read(ctx context.Context, part string) ([]byte, error)
 }
 
 // New returns a desk that reads counts from raw, such as Pipeline.Raw, and the
@@ -109,11 +120,16 @@ func (d *Desk) Run(ctx context.Context) error {
 	for {
 		select {
 		case <-ctx.Done():
-			d.refuse(context.WithoutCancel(ctx))
+			ctx := context.WithoutCancel(ctx)
+			d.refuse(ctx)
+			d.save(ctx)
 			return context.Cause(ctx)
 		case <-tick.C:
 			raw, looked = d.step(raw, looked)
 			d.fit()
+			if d.dirty() {
+				d.save(ctx)
+			}
 			if now := time.Now(); now.Sub(tried) >= tryEvery {
 				tried = now
 				d.refuse(ctx)
@@ -136,8 +152,12 @@ func (d *Desk) step(raw []float64, looked sample.Instant) ([]float64, sample.Ins
 	now := d.now()
 	if looked == sample.Past || now.Sub(looked) >= lookEvery || now < looked {
 		looked = now
-		if d.run.Look(now) && d.run.Done() {
-			d.stage = fitting
+		if before := len(d.run.Taken()); d.run.Look(now) {
+			d.touch(before)
+			if d.run.Done() {
+				d.stage = fitting
+				d.touch(theHead)
+			}
 		}
 	}
 	return raw, looked
@@ -158,12 +178,21 @@ func (d *Desk) fit() {
 	defer d.mu.Unlock()
 	if d.run != nil && d.id == id {
 		d.out, d.stage = out, finished
+		d.touch(theHead)
 		for _, c := range ask.Channels {
-			if r := out[c].refused(ask, run); r != nil && d.book != nil {
+			if r := out[c].refused(ask, run); r != nil && d.book != nil && !d.refused {
 				d.unkept = append(d.unkept, r)
 			}
 		}
 	}
+}
+
+// dirty reports whether some of the run is not on the disk, and is worth trying: what
+// could not be kept is tried again with what comes next.
+func (d *Desk) dirty() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return len(d.touched) > 0 && d.unsaved == nil
 }
 
 // refused returns what is kept of what does not come into force; nil of all else.
@@ -186,7 +215,15 @@ func (d *Desk) refuse(ctx context.Context) {
 	for {
 		d.mu.Lock()
 		waits := d.unkept
+		if len(waits) == 0 && d.run != nil && d.stage == finished && !d.refused {
+			d.refused = true
+			d.touch(theHead)
+		}
+		again := d.unsaved != nil
 		d.mu.Unlock()
+		if again {
+			d.save(ctx)
+		}
 		if len(waits) == 0 || d.book.Refuse(ctx, waits[0]) != nil {
 			return
 		}
@@ -220,16 +257,12 @@ func made(run *protocol.Run, ask Ask) map[int]*Made {
 // Begin begins a run, which id names from then on. Its errors wrap ErrBusy,
 // ErrChannel or ErrTwice, or are those of the plan.
 func (d *Desk) Begin(id string, a Ask) error {
-	a.Plan.Under = make([]bool, a.Width)
-	for _, c := range a.Channels {
-		switch {
-		case c < 0 || c >= a.Width:
-			return fmt.Errorf("channel %d of %s/%s: %w", c, a.Of.Bridge, a.Of.Source, ErrChannel)
-		case a.Plan.Under[c]:
-			return fmt.Errorf("channel %d is named twice: %w", c, ErrTwice)
-		}
-		a.Plan.Under[c] = true
+	under, err := a.under()
+	if err != nil {
+		return err
 	}
+	a.Plan.Under = under
+	defer d.save(context.Background())
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.run != nil {
@@ -239,6 +272,22 @@ func (d *Desk) Begin(id string, a Ask) error {
 	if err != nil {
 		return err
 	}
-	d.ask, d.run, d.id, d.from, d.stage, d.out, d.kept = a, run, id, d.now(), reading, nil, map[int]string{}
+	d.ask, d.run, d.id, d.from, d.stage, d.out, d.kept, d.refused = a, run, id, d.now(), reading, nil, map[int]string{}, false
+	d.touch(theHead)
 	return nil
+}
+
+// under says which channels lie under the cuff. Its errors wrap ErrChannel or ErrTwice.
+func (a *Ask) under() ([]bool, error) {
+	under := make([]bool, a.Width)
+	for _, c := range a.Channels {
+		switch {
+		case c < 0 || c >= a.Width:
+			return nil, fmt.Errorf("channel %d of %s/%s: %w", c, a.Of.Bridge, a.Of.Source, ErrChannel)
+		case under[c]:
+			return nil, fmt.Errorf("channel %d is named twice: %w", c, ErrTwice)
+		}
+		under[c] = true
+	}
+	return under, nil
 }

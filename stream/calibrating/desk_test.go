@@ -31,7 +31,20 @@ func (c *cuff) raw(source int, into []float64) ([]float64, sample.Instant) {
 type notebook struct {
 	full    error
 	refused []*record.Refused
+	parts   map[string][]byte
 }
+
+func (n *notebook) Write(_ context.Context, part string, body []byte) error {
+	if n.full == nil {
+		if n.parts == nil {
+			n.parts = map[string][]byte{}
+		}
+		n.parts[part] = body
+	}
+	return n.full
+}
+
+func (n *notebook) Read(_ context.Context, part string) ([]byte, error) { return n.parts[part], nil }
 
 func (n *notebook) Refuse(_ context.Context, r *record.Refused) error {
 	if n.full == nil {
@@ -71,7 +84,7 @@ func TestARun(t *testing.T) {
 	if _, err := keep(0); !errors.Is(err, ErrStage) {
 		t.Errorf("too early: %v", err)
 	}
-	for name, act := range map[string]error{"ready": d.Ready("c-0"), "again": d.Again("c-0"), "gauge": d.Gauge("c-0", 0, 1), "finish": d.Finish("c-0"), "leave": d.Leave("c-0"),
+	for name, act := range map[string]error{"ready": d.Ready("c-0"), "again": d.Again("c-0"), "gauge": d.Gauge("c-0", 0, 1, false), "finish": d.Finish("c-0"), "leave": d.Leave("c-0"),
 		"keep": d.Keep("c-0", nil, func(*record.Record) error { return nil })} {
 		if !errors.Is(act, ErrOther) {
 			t.Errorf("%s of another run: %v", name, act)

@@ -20,10 +20,12 @@ type Progress struct {
 	Began    sample.Instant
 	Plan     protocol.Plan
 	Taken    []protocol.Taken
+	Doubts   []string        // why one of them may not be at its pressure, one a level; "" for those that may
 	Next     *protocol.Level // nil where there is none
 	Fitting  bool            // every pressure has been read that will be, and what comes of it is being worked out
 	Finished bool
 	Channels []Channel
+	Unsaved  error // why what was read is not on the disk; nil if it is
 }
 
 // Progress returns how the run stands; ErrNone where none goes on.
@@ -35,6 +37,7 @@ func (d *Desk) Progress() (*Progress, error) {
 	}
 	now := d.now()
 	p := &Progress{ID: d.id, Ask: d.ask, Began: d.from, Plan: d.run.Plan(), Taken: append([]protocol.Taken{}, d.run.Taken()...), Fitting: d.stage == fitting, Finished: d.stage == finished}
+	p.Doubts, p.Unsaved = d.run.Doubts(), d.unsaved
 	if next, more := d.run.Next(); more && d.stage == reading {
 		p.Next = &next
 	}

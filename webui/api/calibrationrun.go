@@ -24,6 +24,7 @@ type runLevel struct {
 	Reference float64    `json:"reference_mmhg" doc:"Asked for, or what the gauge showed"`
 	At        *time.Time `json:"at" doc:"When it was read; null for those to come"`
 	Raw       []*float64 `json:"raw" nullable:"false" doc:"One for each of channels, in counts; null where it did not settle or was not heard; empty for levels to come"`
+	Doubt     string     `json:"doubt" doc:"Why it may not be at that pressure, by what the channels read, and what to do; empty where there is no doubt"`
 }
 
 type runCandidate struct {
@@ -64,6 +65,7 @@ type calibrationRun struct {
 	Next       int          `json:"next" doc:"The level to go to, from 0; the number of levels when all have been read"`
 	IsFitting  bool         `json:"fitting" doc:"No more pressures are read, and what comes of them is being worked out"`
 	IsFinished bool         `json:"finished"`
+	Unsaved    string       `json:"unsaved" doc:"Why what was read would not outlive the daemon; empty if it would"`
 	Channels   []runChannel `json:"channels" nullable:"false"`
 }
 
@@ -103,6 +105,7 @@ type gaugeInput struct {
 		Run   string  `json:"run" minLength:"1" maxLength:"64" doc:"The id of the run"`
 		Level int     `json:"level" minimum:"0" doc:"From 0; one that has been read, or the next"`
 		MMHg  float64 `json:"mmhg" minimum:"0" maximum:"300"`
+		Sure  bool    `json:"sure,omitempty" doc:"It is in mmHg, though it looks like the planned one in kPa"`
 	}
 }
 
@@ -207,7 +210,9 @@ func (s *server) stepRun(do func(*calibrating.Desk, string) error) func(context.
 }
 
 func (s *server) gaugeRun(ctx context.Context, in *gaugeInput) (*answer[runBody], error) {
-	return s.onBench(ctx, func(d *calibrating.Desk) error { return d.Gauge(in.Body.Run, in.Body.Level, in.Body.MMHg) })
+	return s.onBench(ctx, func(d *calibrating.Desk) error {
+		return d.Gauge(in.Body.Run, in.Body.Level, in.Body.MMHg, in.Body.Sure)
+	})
 }
 
 func (s *server) keepRun(ctx context.Context, in *keepRun) (*answer[runBody], error) {
@@ -251,12 +256,15 @@ func runOf(p *calibrating.Progress) calibrationRun {
 		DwellS: p.Plan.Dwell.Seconds(), Keyed: p.Plan.Keyed, Next: len(p.Taken), IsFitting: p.Fitting, IsFinished: p.Finished,
 		Levels: []runLevel{}, Channels: []runChannel{},
 	}
+	if p.Unsaved != nil {
+		r.Unsaved = p.Unsaved.Error()
+	}
 	for i, l := range p.Plan.Levels {
 		one := runLevel{Cycle: l.Cycle, Direction: string(l.Direction), Reference: l.Reference, Raw: []*float64{}}
 		if i < len(p.Taken) {
 			t := &p.Taken[i]
 			at := t.At.Time()
-			one.At, one.Reference = &at, t.Reference
+			one.At, one.Reference, one.Doubt = &at, t.Reference, p.Doubts[i]
 			for _, c := range p.Ask.Channels {
 				one.Raw = append(one.Raw, view.Number(t.Raw[c]))
 			}

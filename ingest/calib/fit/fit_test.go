@@ -93,10 +93,10 @@ func plain(raw ...float64) (rows []figures.Row) {
 func TestRefusals(t *testing.T) {
 	kPa := plain(0, 100, 200, 300, 400, 500)
 	for i := range kPa {
-		kPa[i].Reference /= perKPa
+		kPa[i].Reference /= PerKPa
 	}
 	one := plain(0, 100, 200, 300, 400, 500)
-	one[4].Reference /= perKPa
+	one[4].Reference /= PerKPa
 	short := plain(0, 100, 200, 300, 400, 500)
 	for i := range short {
 		short[i].Reference /= 40

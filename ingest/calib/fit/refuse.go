@@ -42,7 +42,8 @@ const (
 	// Common practice, no source.
 	steady = 0.02
 
-	perKPa = 7.500615758 // mmHg (133.322387415 Pa each)
+	// PerKPa is how many mmHg a kPa is (133.322387415 Pa each).
+	PerKPa = 7.500615758
 )
 
 // Inspect returns why a table cannot be fitted: nil if it can. A reading at or
@@ -63,9 +64,9 @@ func Inspect(rows []figures.Row, rail, noise float64) Refused {
 	}
 	kPa := false
 	if span := level[len(level)-1] - level[0]; span < LeastSpan {
-		if kPa = span*perKPa >= LeastSpan; kPa {
+		if kPa = span*PerKPa >= LeastSpan; kPa {
 			refuse("if the pressures were typed in kPa, convert them: 1 kPa is 7.5006 mmHg. If they are mmHg, go higher",
-				"the pressures span %.3g, which would be %.3g mmHg if they were kPa, and is less than %d mmHg if they are mmHg", span, span*perKPa, LeastSpan)
+				"the pressures span %.3g, which would be %.3g mmHg if they were kPa, and is less than %d mmHg if they are mmHg", span, span*PerKPa, LeastSpan)
 		} else {
 			refuse("go higher, to the highest pressure that is to be measured",
 				"the pressures span %.3g mmHg, less than %d", span, LeastSpan)
@@ -193,7 +194,7 @@ func oneInKPa(rows []figures.Row) (row int, says float64) {
 			continue
 		}
 		p := f.curve.At(r.Raw)
-		if ratio := p / r.Reference / perKPa; ratio > 0.9 && ratio < 1.1 && p-r.Reference > 10 {
+		if ratio := p / r.Reference / PerKPa; ratio > 0.9 && ratio < 1.1 && p-r.Reference > 10 {
 			return i, p
 		}
 	}

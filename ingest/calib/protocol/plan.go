@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"weald/ingest/calib/figures"
+	"weald/ingest/calib/fit"
 )
 
 // A Level is one pressure to be reached.
@@ -29,7 +30,17 @@ func Levels(lowest, highest, step float64, cycles int) ([]Level, error) {
 	case cycles < 1 || cycles > mostCycles:
 		return nil, fmt.Errorf("%d cycles: want 1 to %d", cycles, mostCycles)
 	}
+	if span := highest - lowest; span < fit.LeastSpan {
+		hint := "go higher"
+		if span*fit.PerKPa >= fit.LeastSpan {
+			hint = fmt.Sprintf("if these are kPa, %.4g kPa is %.4g mmHg", highest, math.Round(10*highest*fit.PerKPa)/10)
+		}
+		return nil, fmt.Errorf("pressures from %g to %g mmHg: a calibration spans %d mmHg at least: %s", lowest, highest, fit.LeastSpan, hint)
+	}
 	n := int(math.Ceil((highest-lowest)/step - 1e-9))
+	if n+1 < fit.FewestLevels {
+		return nil, fmt.Errorf("steps of %g mmHg from %g to %g are %d levels: want %d at least: take smaller steps", step, lowest, highest, n+1, fit.FewestLevels)
+	}
 	at := func(i int) float64 { return min(highest, lowest+float64(i)*step) }
 	var out []Level
 	for cycle := 1; cycle <= cycles; cycle++ {

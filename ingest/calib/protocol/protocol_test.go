@@ -164,6 +164,11 @@ func TestByPlateauAlone(t *testing.T) {
 	if n := len(b.run.Taken()); n != 2*20+1 {
 		t.Fatalf("%d levels", n)
 	}
+	for n, why := range b.run.Doubts() {
+		if why != "" {
+			t.Errorf("level %d is where it is said to be, and in doubt: %s", n, why)
+		}
+	}
 	for _, o := range outcomes(t, b.run) {
 		if o.Result == nil || o.Result.Verdict == record.Rejected {
 			t.Fatalf("channel %d: %v", o.Channel, o.Refused)
@@ -243,7 +248,7 @@ func TestByKey(t *testing.T) {
 	if err := b.run.Again(b.now); err != nil || len(b.run.Taken()) != 1 {
 		t.Fatal(err)
 	}
-	if err := b.run.Gauge(1, 11.5); err != nil {
+	if err := b.run.Gauge(1, 11.5, false); err != nil {
 		t.Fatal(err)
 	}
 	b.to(11.5)
@@ -251,7 +256,7 @@ func TestByKey(t *testing.T) {
 	if !b.wait(time.Minute) || b.run.Taken()[1].Reference != 11.5 {
 		t.Fatalf("%+v", b.run.Taken())
 	}
-	if b.run.Gauge(5, 20) == nil || b.run.Gauge(0, -1) == nil || b.run.Gauge(0, math.NaN()) == nil {
+	if b.run.Gauge(5, 20, false) == nil || b.run.Gauge(0, -1, true) == nil || b.run.Gauge(0, math.NaN(), true) == nil {
 		t.Error("a level far ahead, or a pressure that is none, was taken from the gauge")
 	}
 }

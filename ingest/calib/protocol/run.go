@@ -24,6 +24,7 @@ type Run struct {
 	plan    Plan
 	windows []window
 	taken   []Taken
+	doubts  []string // one a level that was taken
 
 	keyed  bool           // somebody said that the pressure is there
 	since  sample.Instant // the last level was taken, or the run began
@@ -45,6 +46,26 @@ func New(p Plan, at sample.Instant) (*Run, error) {
 			r.windows[i] = newWindow(p.Dwell, p.Dwell/mostBeside)
 		}
 	}
+	return r, nil
+}
+
+// Resume begins a run of which levels were read before. What the channels did
+// meanwhile is not known.
+func Resume(p Plan, taken []Taken, at sample.Instant) (*Run, error) {
+	r, err := New(p, at)
+	if err != nil {
+		return nil, err
+	}
+	if len(taken) > len(p.Levels) {
+		return nil, fmt.Errorf("%d levels of %d: %w", len(taken), len(p.Levels), ErrNoLevel)
+	}
+	for i := range taken {
+		if t := &taken[i]; len(t.Raw) != len(p.Under) || len(t.SD) != len(p.Under) || len(t.Drift) != len(p.Under) {
+			return nil, fmt.Errorf("level %d has %d readings of %d channels: %w", i+1, len(t.Raw), len(p.Under), ErrNoLevel)
+		}
+	}
+	r.taken = taken
+	r.remember()
 	return r, nil
 }
 
@@ -92,16 +113,23 @@ func (r *Run) Again(at sample.Instant) error {
 }
 
 // Gauge says what the gauge showed at a level that has been read, or shows at the
-// next, counting from 0, in mmHg. Without it the level is what was asked for.
-func (r *Run) Gauge(level int, mmHg float64) error {
+// next, counting from 0, in mmHg. Without it the level is what was asked for. Unless
+// somebody is sure, what looks like kPa is refused with ErrKPa.
+func (r *Run) Gauge(level int, mmHg float64, sure bool) error {
 	switch {
 	case level < 0 || level >= len(r.plan.Levels) || level > len(r.taken):
 		return fmt.Errorf("level %d has not been come to: %w", level+1, ErrNoLevel)
 	case !(mmHg >= 0) || mmHg > mostPressure:
 		return fmt.Errorf("%g mmHg at level %d: want 0 to %d", mmHg, level+1, mostPressure)
 	}
+	if !sure {
+		if err := r.inKPa(level, mmHg); err != nil {
+			return err
+		}
+	}
 	if level < len(r.taken) {
 		r.taken[level].Reference = mmHg
+		r.doubt()
 	} else {
 		// The plan is the run's own from here on.
 		r.plan.Levels = append([]Level(nil), r.plan.Levels...)
@@ -309,4 +337,5 @@ func (r *Run) remember() {
 			w.taken = v
 		}
 	}
+	r.doubt()
 }

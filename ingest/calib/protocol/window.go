@@ -179,7 +179,7 @@ func noise(r []reading) float64 {
 // are whole counts; else the least that neighbours differ by, if many do, as a few
 // differences may be nothing but strokes.
 func resolution(r []reading) float64 {
-	least, whole, many := math.Inf(1), true, 0
+	least, whole, many := math.Inf(1), len(r) > 0, 0
 	for i := range r {
 		whole = whole && r[i].raw == math.Trunc(r[i].raw)
 		if i == 0 {

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Bridge } from './link/equipment';
 import { ticks } from './ticks';
-import { allOf, channelsOf, lastRefused, pressureOf, sourcesOf, type Kept, type RefusedCalibration, tally, type Run, type RunChannel } from './calibrate';
+import { allOf, channelsOf, gaugeOf, lastRefused, pressureOf, sourcesOf, type Kept, type RefusedCalibration, tally, type Run, type RunChannel } from './calibrate';
 
 describe('channelsOf', () => {
   it('takes numbers and ranges', () => {
@@ -45,4 +45,13 @@ it('what was refused last is shown until something has come into force since', (
   const kept = [of('k0', 0, 10), of('k2', 2, 10)] as Kept[];
   const refused = [of('a', 10, 1), of('b', 0, 5), of('c', 2, 11), of('d', 10, 12)] as RefusedCalibration[];
   expect(lastRefused(kept, refused).map((r) => r.id)).toEqual(['c', 'd']);
+});
+
+it('who says the unit of a pressure is sure of it', () => {
+  expect(['40', '10,4', ' 5.3 mmHg '].map(gaugeOf)).toEqual([{ mmhg: 40, sure: false }, { mmhg: 10.4, sure: false }, { mmhg: 5.3, sure: true }]);
+  for (const typed of ['5.3 kPa', '5,3kpa']) {
+    expect(gaugeOf(typed)?.mmhg).toBeCloseTo(39.753, 3);
+    expect(gaugeOf(typed)?.sure).toBe(true);
+  }
+  expect(['', 'kPa', '5 psi', '-3', '1,2,3'].map(gaugeOf)).toEqual([null, null, null, null, null]);
 });

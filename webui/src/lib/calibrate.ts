@@ -5,7 +5,7 @@ import { getJSON } from './link/history';
 import { post as send } from './link/post';
 import { sentence } from './records';
 import { calibrate as text } from './text.calibrate';
-import { pressureTyped } from './units.svelte';
+import { KPA, pressureTyped, units } from './units.svelte';
 
 export interface Level {
   cycle: number;
@@ -15,6 +15,8 @@ export interface Level {
   at: string | null;
   /** One for each channel of the run, in counts; null where it did not settle. */
   raw: (number | null)[];
+  /** Why it may not be at that pressure, and what to do; '' where there is no doubt. */
+  doubt: string;
 }
 
 export interface Candidate {
@@ -55,6 +57,8 @@ export interface Run {
   /** No more pressures are read, and what comes of them is being worked out. */
   fitting: boolean;
   finished: boolean;
+  /** Why what was read would not outlive the daemon; '' if it would. */
+  unsaved: string;
   channels: RunChannel[];
 }
 
@@ -146,7 +150,7 @@ export const readRun = async () => first(await getJSON<Runs>(RUN));
 export const begin = (wish: Wish) => post(RUN, wish);
 // What is done names the run, so that a page that was left open does nothing to another.
 export const step = (run: Run, what: 'ready' | 'again' | 'finish' | 'leave') => post(`${RUN}/${what}`, { run: run.id });
-export const gauge = (run: Run, level: number, mmhg: number) => post(`${RUN}/gauge`, { run: run.id, level, mmhg });
+export const gauge = (run: Run, level: number, typed: Typed) => post(`${RUN}/gauge`, { run: run.id, level, ...typed });
 export const keep = (run: Run) => post(`${RUN}/keep`, { run: run.id });
 export const readKept = async () => (await getJSON<{ calibrations: Kept[] }>('/api/v1/calibrations?in_force=true')).calibrations;
 export const readRefused = async () => (await getJSON<{ refused: RefusedCalibration[] }>('/api/v1/calibrations?refused=true')).refused;
@@ -213,6 +217,21 @@ export const allOf = (s: ChannelSource | undefined) => (!s || s.channels === 1 ?
 export function pressureOf(typed: string): number | null {
   const mmhg = pressureTyped(Number(typed.replace(',', '.')));
   return typed.trim() !== '' && mmhg >= 0 ? mmhg : null;
+}
+
+/** A pressure that somebody typed; who says the unit is sure of it. */
+export interface Typed {
+  mmhg: number;
+  sure: boolean;
+}
+
+/** A pressure as a gauge shows it: "40", in the shown unit, or "5.3 kPa", "5.3 mmHg"; null where it is none. */
+export function gaugeOf(typed: string): Typed | null {
+  const m = /^\s*(\d+(?:[.,]\d*)?)\s*(kPa|mmHg)?\s*$/i.exec(typed);
+  if (!m) return null;
+  const value = Number(m[1]!.replace(',', '.'));
+  const kPa = (m[2] ?? units.pressure).toLowerCase() === 'kpa';
+  return { mmhg: kPa ? value / KPA : value, sure: kPa || m[2] !== undefined };
 }
 
 /** "0-3, 7" to channels below `count`; null where it is none, or one is no channel. */
