@@ -55,6 +55,8 @@ func TestAWholeTry(t *testing.T) {
 	near(t, "predicted at the calf", calf.Laplace, 13.2, 0.01)
 	near(t, "pull at the ankle", ankle.Pull, p.Wrapping.Newtons*40/21, 0.005)
 	near(t, "evenness", got.Evenness, 40*22/(28*35.0), 1e-12)
+	near(t, "pulled at the ankle", ankle.Pulled, got.Evenness, 0)
+	near(t, "pulled at the calf", calf.Pulled, 1, 0)
 	if ankle.Pressed || calf.Pressed || calf.Fault != limb.Fine || !calf.Graded || got.Class != "" {
 		t.Errorf("%+v", got)
 	}

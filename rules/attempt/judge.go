@@ -60,6 +60,7 @@ type Found struct {
 
 	Laplace float64 // mmHg that the wrapping predicts
 	Pull    float64 // N that Laplace's law would need for the pressure read
+	Pulled  float64 // share of the greatest pull of all sites
 
 	Stiffness Value
 	Swing     Value
@@ -75,7 +76,7 @@ type Result struct {
 	// classes, without a scheme, and where it is not known.
 	Class string
 
-	Evenness float64 // least of greatest pull; NaN where fewer than two are known
+	Evenness float64 // the least share that was pulled; NaN where fewer than two are known
 }
 
 // bareWithin is what a bare sensor may show in mmHg, which is what can be zeroed.
@@ -92,7 +93,6 @@ func Judge(p *Plan, readings []Reading) Result {
 		return unknown
 	}
 	out := Result{Sites: make([]Found, len(p.Sites))}
-	least, most, pulls := math.Inf(1), 0.0, 0
 	for i := range p.Sites {
 		site, f := &p.Sites[i], &out.Sites[i]
 		f.Lying = of(Lying, i)
@@ -101,20 +101,37 @@ func Judge(p *Plan, readings []Reading) Result {
 		f.Stiffness, f.Swing = of(Standing, i).less(f.Lying), of(Walking, i)
 		f.Pressed = math.Abs(of(Bare, i).MMHg) > bareWithin
 		p.grade(i, out.Sites)
-		if pull := f.Lying.MMHg * site.GirthCM; pull > 0 {
-			least, most, pulls = min(least, pull), max(most, pull), pulls+1
-		}
 	}
-	out.Evenness = math.NaN()
-	if pulls > 1 {
-		out.Evenness = least / most
-	}
+	out.Evenness = p.even(out.Sites)
 	if s := compression.Named(p.Scheme); s != nil && len(out.Sites) > 0 {
 		if c := s.Of(out.Sites[0].Lying.MMHg); c != nil {
 			out.Class = c.ID
 		}
 	}
 	return out
+}
+
+// even says how hard was pulled at each site beside the others, and returns the least of
+// that: by Laplace's law pull goes with pressure × girth.
+func (p *Plan) even(sites []Found) float64 {
+	most, known := 0.0, 0
+	for i := range sites {
+		f := &sites[i]
+		f.Pulled = math.NaN()
+		if girth := p.Sites[i].GirthCM; girth > 0 && f.Lying.MMHg > 0 {
+			f.Pulled = f.Lying.MMHg * girth
+			most, known = max(most, f.Pulled), known+1
+		}
+	}
+	least := math.NaN()
+	for i := range sites {
+		f := &sites[i]
+		f.Pulled /= most
+		if known > 1 && !(f.Pulled >= least) && f.Pulled == f.Pulled {
+			least = f.Pulled
+		}
+	}
+	return least
 }
 
 // grade judges the graduation at a site by what is below it.

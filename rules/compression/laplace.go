@@ -15,7 +15,7 @@ const Gravity = 9.80665
 const LeastShare = 1 - 0.421
 
 // OverEstimate says how far a prediction can be believed, with its sources.
-const OverEstimate = "Laplace's law is of a thin wrap on a round limb, and says more than is there: " +
+const OverEstimate = "Laplace’s law is of a thin wrap on a round limb, and says more than is there: " +
 	"on 47 volunteers sensors read less everywhere, up to 42 % less just above the ankle (J Wound Care 2021;30(4):276-282); " +
 	"leaving out the thickness of four components adds 19 % or more at an ankle of 25 cm (Phlebology 2011;26(2):75-83). " +
 	"It is a mean around the limb: over bone and tendon there is more."

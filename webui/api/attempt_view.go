@@ -6,7 +6,6 @@ import (
 	"weald/rules/attempt"
 	"weald/rules/compression"
 	"weald/rules/limb"
-	"weald/stream/view"
 )
 
 type attemptsBody struct {
@@ -34,6 +33,7 @@ type attemptView struct {
 type attemptPlan struct {
 	Scheme  string        `json:"scheme" doc:"Of /api/v1/compression; empty where the bands are somebody's own"`
 	Class   string        `json:"class"`
+	Named   string        `json:"named" doc:"The standard and the class in words; empty as they are"`
 	Newtons *float64      `json:"newtons" doc:"null where not known, as are the others"`
 	Layers  *float64      `json:"layers"`
 	WidthCM *float64      `json:"width_cm"`
@@ -62,8 +62,9 @@ type attemptRead struct {
 }
 
 type attemptResult struct {
+	Named    string         `json:"named" doc:"The class in words"`
 	Class    string         `json:"class" doc:"That the lowest site's pressure belongs to, in the scheme aimed for; empty between classes"`
-	Evenness *float64       `json:"evenness" doc:"Least of greatest pull, as pressure times girth tells it, 0 to 1"`
+	Evenness *float64       `json:"evenness" doc:"The least share that was pulled at any site, 0 to 1; null where fewer than two are known"`
 	Sites    []attemptFound `json:"sites" nullable:"false" doc:"As those of the plan"`
 }
 
@@ -78,6 +79,7 @@ type attemptFound struct {
 	Laplace   *float64        `json:"laplace" doc:"mmHg that pull, layers, width and girth predict: more than is there"`
 	Least     *float64        `json:"laplace_least" doc:"mmHg that are still in keeping with that, as sensors have read"`
 	PullN     *float64        `json:"pull_n" doc:"N that the pressure would have taken by the same law"`
+	Pulled    *float64        `json:"pulled" doc:"Share of the greatest pull of all sites, as pressure times girth tells it"`
 	Stiffness attemptValue    `json:"stiffness" doc:"Standing less lying"`
 	Swing     attemptValue    `json:"swing" doc:"Amplitude walking"`
 	Pressed   bool            `json:"pressed" doc:"It showed more than 5 mmHg bare"`
@@ -88,7 +90,7 @@ func positive(v float64) *float64 {
 	if !(v > 0) {
 		return nil
 	}
-	return view.Number(v)
+	return rounded(v)
 }
 
 func valueOf(v attempt.Value) attemptValue {
@@ -101,7 +103,13 @@ func (t *try) view() attemptView {
 	v.Plan = attemptPlan{Scheme: p.Scheme, Class: p.Class, Newtons: positive(p.Wrapping.Newtons), Layers: positive(p.Wrapping.Layers),
 		WidthCM: positive(p.Wrapping.WidthCM), Least: positive(p.Least), Most: positive(p.Most), Sites: make([]attemptSite, len(p.Sites))}
 	for i, s := range p.Sites {
-		v.Plan.Sites[i] = attemptSite{s.ID, positive(s.HeightCM), positive(s.GirthCM), positive(s.Aim.Low), view.Number(s.Aim.High)}
+		v.Plan.Sites[i] = attemptSite{s.ID, positive(s.HeightCM), positive(s.GirthCM), positive(s.Aim.Low), rounded(s.Aim.High)}
+	}
+	scheme := compression.Named(p.Scheme)
+	if scheme != nil {
+		if c := scheme.Class(p.Class); c != nil {
+			v.Plan.Named = scheme.Name + ", " + c.Name
+		}
 	}
 	v.Readings = make([]attemptRead, len(t.readings))
 	v.Next = attempt.Steps()[0]
@@ -114,11 +122,14 @@ func (t *try) view() attemptView {
 	}
 	got := attempt.Judge(p, t.readings)
 	v.Result = attemptResult{Class: got.Class, Evenness: rounded(got.Evenness), Sites: make([]attemptFound, len(got.Sites))}
+	if scheme != nil && got.Class != "" {
+		v.Result.Named = scheme.Class(got.Class).Name
+	}
 	for i, f := range got.Sites {
 		v.Result.Sites[i] = attemptFound{
 			ID: p.Sites[i].ID, Lying: valueOf(f.Lying), Verdict: f.Verdict, Sure: f.Sure,
 			Residual: rounded(f.Residual), Graded: f.Graded, Fault: f.Fault,
-			Laplace: rounded(f.Laplace), Least: rounded(f.Laplace * compression.LeastShare), PullN: rounded(f.Pull),
+			Laplace: rounded(f.Laplace), Least: rounded(f.Laplace * compression.LeastShare), PullN: rounded(f.Pull), Pulled: rounded(f.Pulled),
 			Stiffness: valueOf(f.Stiffness), Swing: valueOf(f.Swing), Pressed: f.Pressed,
 		}
 	}

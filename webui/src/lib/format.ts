@@ -118,8 +118,11 @@ export const figureOf = (value: number | null, unit: string) => (value === null 
 /** The same with its unit. */
 export const fine = (value: number | null, unit: string) => (value === null ? words.dash : `${figureOf(value, unit)} ${unitName(unit)}`);
 
-/** "35 to 45 mmHg" of a site's target. */
-export const targetWords = ([lo, hi]: readonly [number, number]) => wrap.targetOf(set(lo, 'mmHg'), bound(hi, 'mmHg'));
+/** "35 to 45 mmHg" of a site's target, either end of which may be open: 0 and Infinity. */
+export function targetWords([lo, hi]: readonly [number, number]): string {
+  if (hi === Infinity) return wrap.targetFrom(bound(lo, 'mmHg'));
+  return lo <= 0 ? wrap.targetUpTo(bound(hi, 'mmHg')) : wrap.targetOf(set(lo, 'mmHg'), bound(hi, 'mmHg'));
+}
 
 export function unitName(unit: string): string {
   if (unit === 'cm2') return 'cm²';

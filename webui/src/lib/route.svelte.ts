@@ -1,11 +1,12 @@
 // Which page is shown, from the address: /, /places/<id>, /alerts,
-// /records, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
+// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
 
 export type Route =
   | { page: 'round' }
   | { page: 'place'; id: string }
   | { page: 'alerts' }
   | { page: 'records' }
+  | { page: 'bench' }
   | { page: 'calibrate' }
   | { page: 'rehearse' }
   | { page: 'setup' }
@@ -18,7 +19,7 @@ export function parse(path: string): Route {
   const [first, ...rest] = parts;
   if (first === undefined) return { page: 'round' };
   if (rest.length === 0) {
-    if (first === 'alerts' || first === 'records' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'notes') return { page: first };
+    if (first === 'alerts' || first === 'records' || first === 'bench' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'notes') return { page: first };
     if (first === 'bridges') return { page: 'setup' };
     return { page: 'missing' };
   }
