@@ -49,6 +49,19 @@ func TestSitting(t *testing.T) {
 	}
 }
 
+// A seat on which nobody has sat relieves nobody.
+func TestSittingOfNobody(t *testing.T) {
+	s := newStory(t, chair(seated(30*time.Minute)))
+	s.play(0, 20*time.Second, 2, level(0, 0.2))
+	if x, _ := s.Sitting(0); x.Seated != sample.No || x.Lasting != 0 || x.Since != 0 {
+		t.Errorf("%+v", x)
+	}
+	s.play(20*time.Second, 40*time.Second, 2, level(60, 55))
+	if x, _ := s.Sitting(0); x.Seated != sample.Yes || x.Lasting != 0 || x.Since != 19500*time.Millisecond {
+		t.Errorf("%+v", x)
+	}
+}
+
 // Where only getting up counts, leaning is no relief under way, and being up is.
 func TestSittingByWhatCounts(t *testing.T) {
 	s := newStory(t, chair(seated(30*time.Minute, relief.Transfer)))

@@ -129,13 +129,14 @@ func (t *Tracker) Growing() bool {
 }
 
 // Easing returns for how long what counts is being held, and for how long it has
-// to be: of the kind that is nearest to that. Both are 0 while none is held.
+// to be: of the kind that is nearest to that. Both are 0 while none is held; a seat
+// that is empty after nobody has sat on it relieves nobody.
 func (t *Tracker) Easing() (held, of time.Duration) {
 	for _, d := range []struct {
 		doing *doing
 		kind  Kind
 	}{{&t.shift, Shift}, {&t.relief, Relief}, {&t.empty, Transfer}} {
-		if d.doing.cond != sample.Yes || !slices.Contains(t.spec.Counts, d.kind) || d.kind == Transfer && t.episode == Transfer {
+		if d.doing.cond != sample.Yes || !slices.Contains(t.spec.Counts, d.kind) || d.kind == Transfer && (t.episode == Transfer || t.since == 0) {
 			continue
 		}
 		h := d.doing.hold.Held
