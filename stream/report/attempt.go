@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"weald/rules/attempt"
 	"weald/rules/compression"
@@ -60,13 +61,10 @@ func (s *Source) Attempt(ctx context.Context, id string) (*paper.Document, error
 
 // quantity writes what somebody gave; 0 is what nobody did.
 func quantity(v float64, unit string) string {
-	switch {
-	case v == 0:
+	if v == 0 {
 		return paper.NotKnown
-	case unit == "":
-		return paper.Number(v)
 	}
-	return paper.Number(v) + " " + unit
+	return strings.TrimSpace(fmt.Sprintf("%.3g %s", v, unit))
 }
 
 func aim(p *attempt.Plan) string {
@@ -199,7 +197,7 @@ func profile(t *tries.Try, got *attempt.Result) (paper.Figure, bool) {
 		}
 	}
 	d.Path("up", line)
-	return paper.Figure{SVG: d.Done(), Caption: "Marks: the resting level lying at each site, with its standard uncertainty. Broad: the band that is aimed for."}, true
+	return paper.Figure{Half: true, SVG: d.Done(), Caption: "Marks: the resting level lying at each site, with its standard uncertainty. Broad: the band that is aimed for."}, true
 }
 
 func moved(t *tries.Try, got *attempt.Result) paper.Section {

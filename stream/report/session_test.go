@@ -5,6 +5,7 @@ import (
 	"flag"
 	"math"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -48,6 +49,11 @@ func written(t *testing.T, d *paper.Document, err error) string {
 	var b bytes.Buffer
 	if err := d.Write(&b); err != nil {
 		t.Fatal(err)
+	}
+	if folder := os.Getenv("WEALD_REPORTS"); folder != "" { // to be looked at
+		if err := os.WriteFile(filepath.Join(folder, t.Name()+".html"), b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
 	}
 	return b.String()
 }

@@ -106,7 +106,7 @@ func (b *trialBook) overview() paper.Section {
 		t.Add(cells...)
 	}
 	return paper.Section{Title: "Participants", Table: t, Notes: []string{
-		"Seated a day: mean of the days on which that is known, and the standard deviation of a day. Shifts, reliefs and transfers: per hour seated.",
+		"Seated a day: mean of the days on which that is known, and the standard deviation of a day. Shifts, reliefs and transfers: per hour seated, – for less than half an hour.",
 	}}
 }
 
@@ -132,9 +132,13 @@ func (p *participant) seated() string {
 	return mean + " (SD " + paper.Lasting(time.Duration(sd*float64(time.Hour))) + ")"
 }
 
+// rate is how often somebody did it per hour seated; of a short time there is none.
 func (d *day) rate(i int) string {
-	if d.seated < leastForRate {
-		return d.count(i)
+	switch {
+	case d.longest.Known == 0:
+		return paper.NotKnown
+	case d.seated < leastForRate:
+		return "–"
 	}
 	return fmt.Sprintf("%.2f", float64(d.counts[i])/d.seated.Hours())
 }

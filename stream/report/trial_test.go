@@ -6,6 +6,9 @@ import (
 	"time"
 
 	"weald/ingest/sample"
+	"weald/rules"
+	"weald/rules/alert"
+	"weald/rules/exposure"
 	"weald/stream/report"
 	"weald/stream/report/paper"
 )
@@ -121,4 +124,20 @@ func TestSessionInASeat(t *testing.T) {
 	p.has(t, "Seated for "+paper.Lasting(seated[0]+seated[1])+": 2 weight shifts, 1 pressure relief, 1 transfer.")
 	p.has(t, "nobody there", paper.Lasting(known[0]+known[1]-seated[0]-seated[1]))
 	p.has(t, "not known", paper.Lasting(end-known[0]-known[1]))
+}
+
+// A tolerance of an hour at 60 mmHg, of a table of the seat's own, is half used after
+// half an hour; the report says so on the day on which it was.
+func TestToleranceUsed(t *testing.T) {
+	a := newArchive(t, evening, chair)
+	a.plan.Rules = append(a.plan.Rules, rules.Rule{ID: "tolerance", At: rules.Where{Kind: rules.Seat}, Priority: alert.Low, ForgetAfter: 10 * time.Minute,
+		Exposure: &rules.Exposure{Of: "left", Table: []exposure.Point{{MMHg: 50, Time: 2 * time.Hour}, {MMHg: 60, Time: time.Hour}}, Share: 0.8, Floor: 32, Recovery: exposure.Never}})
+	for since := time.Duration(0); since <= 30*time.Minute; since += time.Second / 2 {
+		a.reads("chair/seat", a.at(since), 60, 40)
+	}
+	a.session("s-one", "seat-1", "K-12", 0, 30*time.Minute+time.Second, "")
+	d, err := a.source(time.UTC).Trial(t.Context(), report.Trial{From: sample.Past, To: sample.Never}, func(float64) {})
+	p := newLook(written(t, d, err))
+	p.has(t, "exposure tolerance used 1 Mar 2026 100 % 30 min 1 s 0 0 0", "50 mmHg 25 mmHg h 50 %")
+	p.has(t, "left: at or above 80 % of its tolerance")
 }

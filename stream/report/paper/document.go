@@ -33,6 +33,7 @@ type Fact struct{ Name, Value string }
 type Figure struct {
 	SVG     template.HTML
 	Caption string
+	Half    bool // it takes half of the page's width
 }
 
 // A Table has numbers, or, if it is Told, words.
