@@ -133,6 +133,11 @@ export default [
       await page.keyboard.press('Enter');
       const row = all.locator('li', { hasText: 'K-36' });
       await row.waitFor();
+      assert.deepEqual(await violations(page), []);
+      await page.screenshot({ path: `${artifacts}/records-reports.png`, fullPage: true });
+      await page.setViewportSize({ width: 360, height: 740 });
+      assert.equal(await overflow(page), 0);
+      await page.screenshot({ path: `${artifacts}/records-reports-360.png`, fullPage: true });
       const follow = async (link) => {
         const [report] = await Promise.all([context.waitForEvent('page'), link.press('Enter')]);
         await report.waitForLoadState();
