@@ -42,6 +42,18 @@ func TestClasses(t *testing.T) {
 	}
 }
 
+// The classes of RAL-GZ 387/1 in kPa, as the same table prints them.
+func TestClassesInKPa(t *testing.T) {
+	const kPa = 0.133322387415
+	published := [][2]float64{{2.4, 2.8}, {3.1, 4.3}, {4.5, 6.1}, {6.5, math.Inf(1)}}
+	for i, c := range compression.Named("ral").Classes {
+		near(t, c.ID+" from", c.Low*kPa, published[i][0], 0.05)
+		if !math.IsInf(c.High, 1) || i < 3 {
+			near(t, c.ID+" to", c.High*kPa, published[i][1], 0.05)
+		}
+	}
+}
+
 // Bands come in order, have names of their own, and say where they are from.
 func TestTablesAreSound(t *testing.T) {
 	seen := map[string]bool{}

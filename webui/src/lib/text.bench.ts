@@ -12,7 +12,7 @@ export const bench = {
   noPlace: 'No place of the kind “wrap” is configured.',
   places: 'Place',
   taken: (place: string, code: string) => `${place}, ${code}`,
-  caution: 'None of these bands is a recommendation. Compression over a poor arterial supply can cost a limb: whether a leg may be wrapped, and how tightly, is decided by trained staff, by local policy. Numbers that are right say nothing of the skin: look at it.',
+  caution: 'None of these bands is a recommendation. Compression over a poor arterial supply can cost a limb: whether a leg may be wrapped, and how tightly, is decided by trained staff, by local policy. A band that is open above says nothing of how much is too much. Numbers that are right say nothing of the skin: look at it.',
 
   begin: 'A new attempt',
   code: 'Who puts it on',
@@ -42,7 +42,7 @@ export const bench = {
 
   steps: {
     bare: { go: 'Nothing on the sensors yet', key: 'They are bare: go on', hint: 'Before the wrap: what they show now should be nothing.', name: 'bare' },
-    applied: { go: 'Put the wrap on', key: 'The wrap is on', hint: 'Watch the pressure build, turn by turn.', name: 'put on' },
+    applied: { go: 'Put the wrap on', key: 'The wrap is on', hint: 'Watch the pressure build, turn by turn.', name: 'as it was put on' },
     lying: { go: 'Lie, leg still', key: 'Read it now', hint: 'Hands off. It is read by itself once the leg has been still.', name: 'lying' },
     standing: { go: 'Stand up, and stand still', key: 'Read it now', hint: 'It is read by itself once the pressure has risen and the leg stands still.', name: 'standing' },
     walking: { go: 'Walk', key: 'Read it now', hint: 'It is read by itself after some even strides.', name: 'walking' },
@@ -54,6 +54,7 @@ export const bench = {
   keys: 'Space bar and Enter press the large key.',
   state: { still: 'The leg is still.', moving: 'The leg moves.', walking: 'The leg walks.', unknown: 'What the leg does is not known.' },
   pressed: (list: string) => `Something pressed on the bare sensors, or their zero is off: ${list}. Zeroing is on the page Calibrate.`,
+  zero: 'Zero the sensors, on the page Calibrate',
   readAgain: (step: string) => `Read again: ${step}`,
   skip: 'Leave this step out',
   leave: 'Break it off',

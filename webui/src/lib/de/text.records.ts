@@ -90,7 +90,7 @@ export const exporting: Said<typeof en.exporting> = {
 
 export const kept: Said<typeof en.kept> = {
   title: 'Was aufbewahrt ist',
-  kinds: { readings: 'Messwerte', alerts: 'Meldungen', actions: 'Was Menschen mit Meldungen taten', marks: 'Vermerke', sessions: 'Sitzungen', attempts: 'Übungen' },
+  kinds: { readings: 'Messwerte', alerts: 'Meldungen', actions: 'Was Menschen mit Meldungen taten', marks: 'Vermerke', sessions: 'Sitzungen', attempts: 'Versuche auf der Übungsbank' },
   since: (t) => `seit ${t}`,
   none: 'noch keine',
   size: 'Sie belegen',
