@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"weald/rules/relief"
@@ -56,4 +58,27 @@ func DefaultOf(kind, key string) any {
 		}
 	}
 	return nil
+}
+
+// Words writes the value for people, with its unit where it has one: "30 min",
+// "20 mmHg", "0.3 to 0.9", "shift, relief, transfer".
+func (d Default) Words() string {
+	switch v := d.Value.(type) {
+	case time.Duration:
+		return Duration(v)
+	case float64:
+		if key := d.Kind + " " + d.Key; key == "exposure floor" || key == "drift by" {
+			return plain(v) + " mmHg"
+		}
+		return plain(v)
+	case [2]float64:
+		return plain(v[0]) + " to " + plain(v[1])
+	case []relief.Kind:
+		names := make([]string, len(v))
+		for i, k := range v {
+			names[i] = k.String()
+		}
+		return strings.Join(names, ", ")
+	}
+	return fmt.Sprint(d.Value)
 }

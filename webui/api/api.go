@@ -136,6 +136,7 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addSenders(api)
 	s.addSeatLinks(api)
 	s.addMySeat(api)
+	s.addDefaults(api)
 	s.addHealth(api)
 
 	document, err := json.Marshal(api.OpenAPI())

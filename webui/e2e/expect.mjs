@@ -34,7 +34,7 @@ export function overflow(page) {
   return page.evaluate(() => Math.max(0, document.documentElement.scrollWidth - document.documentElement.clientWidth));
 }
 
-export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1', wrap: '/places/bench-1', alerts: '/alerts', records: '/records', bench: '/bench', rehearse: '/rehearse', calibrate: '/calibrate', setup: '/setup', source: '/setup/hub-1/mat2', leg: '/setup/trolley/leg1', notes: '/notes' };
+export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1', wrap: '/places/bench-1', alerts: '/alerts', records: '/records', bench: '/bench', rehearse: '/rehearse', calibrate: '/calibrate', setup: '/setup', source: '/setup/hub-1/mat2', leg: '/setup/trolley/leg1', notes: '/notes', handbook: '/handbook' };
 
 /** Waits until a page shows the present. */
 export function live(page) {

@@ -27,7 +27,7 @@ async function lookAt({ ward, browser, later, artifacts }, name, path, look, opt
   await page.waitForTimeout(1200);
   assert.deepEqual(await violations(page), [], `${name} ${look}`);
   assert.equal(await overflow(page), 0, `${name} ${look}`);
-  if (name !== 'notes') assert.deepEqual(await torn(page), [], `${name} ${look}: numbers and units`);
+  if (name !== 'notes' && name !== 'handbook') assert.deepEqual(await torn(page), [], `${name} ${look}: numbers and units`);
   await throughOnce(page);
   await page.screenshot({ path: `${artifacts}/${name}-${look}.png`, fullPage: true });
   if (options.width) {
@@ -68,7 +68,7 @@ export default [
       await page.keyboard.press('Tab');
       assert.ok(await page.evaluate(() => document.activeElement.matches('a.skip')), 'the skip link comes first');
       const seen = [];
-      for (let i = 0; i < 14; i++) {
+      for (let i = 0; i < 16; i++) {
         seen.push(await page.evaluate(() => {
           const e = document.activeElement;
           return `${e.tagName} ${e.textContent.trim()} ${getComputedStyle(e).outlineStyle}`;

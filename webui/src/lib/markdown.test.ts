@@ -23,6 +23,14 @@ describe('the notes’ Markdown', () => {
     ]);
   });
 
+  it('has figures, and headings with an address of their own', () => {
+    expect(parseMarkdown('## 41 ± 2 mmHg {#doubt}\ntext\n![What it shows: a.](limb)')).toEqual([
+      { kind: 'heading', level: 2, id: 'doubt', spans: [{ kind: 'text', text: '41 ± 2 mmHg' }] },
+      { kind: 'paragraph', spans: [{ kind: 'text', text: 'text' }] },
+      { kind: 'figure', name: 'limb', caption: 'What it shows: a.' },
+    ]);
+  });
+
   it('is all that the notes are written in', () => {
     const blocks = parseMarkdown(readFileSync('src/notes/firmware.md', 'utf8'));
     expect(blocks.filter((b) => b.kind === 'code' && b.name).map((b) => b.kind === 'code' && b.name)).toEqual(['board.ino', 'mat.c']);

@@ -3,8 +3,9 @@
 // a browser but the tree.
 //
 // Headings, paragraphs, lists of one level, fenced code, tables, and in a line
-// code, strong, emphasis and links. Comments are left out. Anything else is
-// text.
+// code, strong, emphasis and links. A heading can end with an address of its own,
+// {#name}; an image by itself is a figure that the view draws. Comments are left
+// out. Anything else is text.
 
 export type Span = { kind: 'text' | 'code' | 'strong' | 'em'; text: string } | { kind: 'link'; text: string; to: string };
 
@@ -12,6 +13,7 @@ export type Block =
   | { kind: 'heading'; level: number; id: string; spans: Span[] }
   | { kind: 'paragraph'; spans: Span[] }
   | { kind: 'list'; ordered: boolean; items: Span[][] }
+  | { kind: 'figure'; name: string; caption: string }
   | { kind: 'code'; language: string; name: string; text: string }
   | { kind: 'table'; head: Span[][]; rows: Span[][][] };
 
@@ -47,16 +49,21 @@ export function parseMarkdown(source: string): Block[] {
   const lines = source.replace(/<!--[\s\S]*?-->/g, '').split(/\r?\n/);
   const blocks: Block[] = [];
   let i = 0;
-  const special = (line: string) => line.trim() === '' || /^(#{1,6} |```|\|)/.test(line) || ITEM.test(line);
+  const special = (line: string) => line.trim() === '' || /^(#{1,6} |```|\||!\[)/.test(line) || ITEM.test(line);
   while (i < lines.length) {
     const line = lines[i]!;
     const heading = /^(#{1,6}) +(.*)$/.exec(line);
     const fence = /^```(\w*) *(.*)$/.exec(line);
+    const figure = /^!\[(.+)\]\((\w+)\)$/.exec(line);
     const item = ITEM.exec(line);
     if (line.trim() === '') {
       i++;
     } else if (heading) {
-      blocks.push({ kind: 'heading', level: heading[1]!.length, id: slug(heading[2]!), spans: parseSpans(heading[2]!) });
+      const [, words, own] = /^(.*?)(?: *\{#([\w-]+)\})?$/.exec(heading[2]!)!;
+      blocks.push({ kind: 'heading', level: heading[1]!.length, id: own ?? slug(words!), spans: parseSpans(words!) });
+      i++;
+    } else if (figure) {
+      blocks.push({ kind: 'figure', caption: figure[1]!, name: figure[2]! });
       i++;
     } else if (fence) {
       const from = ++i;

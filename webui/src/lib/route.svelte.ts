@@ -1,5 +1,5 @@
 // Which page is shown, from the address: /, /places/<id>, /alerts,
-// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /notes. /bridges is what /setup was once called.
+// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /notes, /handbook#<number>. /bridges is what /setup was once called.
 
 export type Route =
   | { page: 'round' }
@@ -12,6 +12,7 @@ export type Route =
   | { page: 'setup' }
   | { page: 'source'; id: string }
   | { page: 'notes' }
+  | { page: 'handbook' }
   | { page: 'missing' };
 
 export function parse(path: string): Route {
@@ -19,7 +20,7 @@ export function parse(path: string): Route {
   const [first, ...rest] = parts;
   if (first === undefined) return { page: 'round' };
   if (rest.length === 0) {
-    if (first === 'alerts' || first === 'records' || first === 'bench' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'notes') return { page: first };
+    if (first === 'alerts' || first === 'records' || first === 'bench' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'notes' || first === 'handbook') return { page: first };
     if (first === 'bridges') return { page: 'setup' };
     return { page: 'missing' };
   }
@@ -56,12 +57,13 @@ class Router {
       if (a.target || a.origin !== location.origin || a.getAttribute('href')?.startsWith('#')) return;
       if (parse(a.pathname).page === 'missing') return;
       e.preventDefault();
-      this.go(a.pathname);
+      this.go(a.pathname, a.hash);
     });
   }
 
-  go(path: string): void {
-    if (path !== location.pathname) history.pushState(null, '', path);
+  /** `hash` is a part of the page, "#due"; the page goes there itself once it has it. */
+  go(path: string, hash = ''): void {
+    if (path + hash !== location.pathname + location.hash) history.pushState(null, '', path + hash);
     this.current = parse(path);
     scrollTo(0, 0);
     // The heading takes the focus, so that a screen reader says where one is.

@@ -25,6 +25,7 @@ export const words = {
   rehearse: 'Rehearse',
   source: 'Source',
   notes: 'Notes for makers',
+  handbook: 'Handbook',
   now: 'now',
   wholeMat: 'whole mat',
 } as const;
@@ -466,6 +467,14 @@ export const notes = {
   contents: 'On this page',
 } as const;
 
+export const handbook = {
+  loading: 'One moment …',
+  contents: 'Chapters',
+  /** Of a link beside a number. */
+  about: (what: string) => `What this means: ${what}`,
+  defaults: { caption: 'Defaults by kind of place', place: 'Place', rule: 'Rule', key: 'Setting', value: 'Default', source: 'Where it is from', every: 'every kind', failed: 'The daemon does not say what its defaults are.' },
+} as const;
+
 export const sound = {
   label: 'Sound of alerts',
   off: 'sound: off',
@@ -492,4 +501,4 @@ export const display = {
 
 export const missing = { title: 'There is no such page.', home: 'To the round', part: 'A part of these pages could not be loaded. Load the page again.' } as const;
 
-catalogue('text', { words, names, caution, states, priorities, link, round, place, trust, mat, wrap, alerts, setup, source, raw, notes, sound, display, missing });
+catalogue('text', { words, names, caution, states, priorities, link, round, place, trust, mat, wrap, alerts, setup, source, raw, notes, handbook, sound, display, missing });

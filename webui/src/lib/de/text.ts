@@ -26,6 +26,7 @@ export const words: Said<typeof en.words> = {
   rehearse: 'Probe',
   source: 'Quelle',
   notes: 'Hinweise für Bauende',
+  handbook: 'Handbuch',
   now: 'jetzt',
   wholeMat: 'ganze Matte',
 };
@@ -465,6 +466,13 @@ export const notes: Said<typeof en.notes> = {
   copied: 'Kopiert.',
   notCopied: 'Dieser Browser lässt die Seite nicht kopieren. Markieren Sie den Text stattdessen.',
   contents: 'Auf dieser Seite',
+};
+
+export const handbook: Said<typeof en.handbook> = {
+  loading: 'Einen Augenblick …',
+  contents: 'Kapitel',
+  about: (what) => `Was das bedeutet: ${what}`,
+  defaults: { caption: 'Voreinstellungen nach Art des Platzes', place: 'Platz', rule: 'Regel', key: 'Einstellung', value: 'Voreinstellung', source: 'Woher sie stammt', every: 'jede Art', failed: 'Der Dienst sagt nicht, was seine Voreinstellungen sind.' },
 };
 
 export const sound: Said<typeof en.sound> = {
