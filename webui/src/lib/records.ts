@@ -2,7 +2,8 @@
 
 import { getJSON } from './link/history';
 import { post as send } from './link/post';
-import { records as text } from './text.records';
+import type { PlaceKind } from './link/types';
+import { marks, records as text } from './text.records';
 
 export interface Note {
   at: string;
@@ -56,6 +57,16 @@ export interface Kept {
 const path = (...parts: string[]) => `/api/v1/${parts.map(encodeURIComponent).join('/')}`;
 
 const post = <T>(to: string, body: object) => send<T>(to, body, text, sentence);
+
+/** What is often noted at a place, as it is kept. */
+export const MARKS: Record<PlaceKind, readonly string[]> = {
+  bed: ['turned', 'stood up', 'skin checked'],
+  seat: ['shifted', 'stood up', 'skin checked'],
+  wrap: ['lying', 'standing', 'wrap applied', 'wrap taken off', 'stood up', 'walked'],
+};
+
+/** A mark as people read it. */
+export const markWords = (what: string) => (Object.hasOwn(marks.said, what) ? marks.said[what]! : what);
 
 /** "code: this looks like a name" to "This looks like a name." */
 export function sentence(s: string): string {

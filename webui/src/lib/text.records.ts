@@ -53,7 +53,11 @@ export const marks = {
   title: 'Marks',
   here: 'Session and marks',
   set: 'Mark',
-  kinds: { bed: ['turned', 'stood up', 'skin checked'], seat: ['shifted', 'stood up', 'skin checked'], wrap: ['lying', 'standing', 'wrap applied', 'wrap taken off', 'stood up', 'walked'] } as Record<string, string[]>,
+  /** Of what is kept in English, as the daemon goes by some of it. */
+  said: {
+    turned: 'turned', 'stood up': 'stood up', 'skin checked': 'skin checked', shifted: 'shifted', lying: 'lying', standing: 'standing',
+    'wrap applied': 'wrap applied', 'wrap taken off': 'wrap taken off', walked: 'walked',
+  } as Record<string, string>,
   judged: { wrap: '“lying” and “standing” say how the limb rests now, or will once it no longer moves. Stiffness goes by them, whatever was recognised.' } as Record<string, string>,
   other: 'Something else',
   otherHint: 'What happened, in a few words. No names.',

@@ -472,7 +472,7 @@ export const handbook = {
   contents: 'Chapters',
   /** Of a link beside a number. */
   about: (what: string) => `What this means: ${what}`,
-  defaults: { caption: 'Defaults by kind of place', place: 'Place', rule: 'Rule', key: 'Setting', value: 'Default', source: 'Where it is from', every: 'every kind', failed: 'The daemon does not say what its defaults are.' },
+  defaults: { setting: 'Kind of place, rule and setting', value: 'Default, and where it is from', every: 'every kind', failed: 'The daemon does not say what its defaults are.' },
 } as const;
 
 export const sound = {

@@ -54,8 +54,11 @@ export const marks: Said<typeof en.marks> = {
   title: 'Vermerke',
   here: 'Sitzung und Vermerke',
   set: 'Vermerken',
-  kinds: { bed: ['umgelagert', 'aufgestanden', 'Haut angesehen'], seat: ['umgesetzt', 'aufgestanden', 'Haut angesehen'], wrap: ['lying', 'standing', 'Verband angelegt', 'Verband abgenommen', 'aufgestanden', 'gegangen'] },
-  judged: { wrap: '„lying“ und „standing“ sagen, wie das Bein jetzt ruht oder ruhen wird, sobald es sich nicht mehr bewegt. Die Steifigkeit richtet sich danach, was immer erkannt wurde.' },
+  said: {
+    turned: 'umgelagert', 'stood up': 'aufgestanden', 'skin checked': 'Haut angesehen', shifted: 'umgesetzt', lying: 'liegt', standing: 'steht',
+    'wrap applied': 'Verband angelegt', 'wrap taken off': 'Verband abgenommen', walked: 'gegangen',
+  },
+  judged: { wrap: '„liegt“ und „steht“ sagen, wie das Bein jetzt ruht, oder ruhen wird, sobald es stillhält. Die Steifigkeit richtet sich danach, was auch immer erkannt wurde.' },
   other: 'Etwas anderes',
   otherHint: 'Was geschah, in wenigen Worten. Keine Namen.',
   latest: 'Neueste Vermerke',

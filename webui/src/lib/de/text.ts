@@ -472,7 +472,7 @@ export const handbook: Said<typeof en.handbook> = {
   loading: 'Einen Augenblick …',
   contents: 'Kapitel',
   about: (what) => `Was das bedeutet: ${what}`,
-  defaults: { caption: 'Voreinstellungen nach Art des Platzes', place: 'Platz', rule: 'Regel', key: 'Einstellung', value: 'Voreinstellung', source: 'Woher sie stammt', every: 'jede Art', failed: 'Der Dienst sagt nicht, was seine Voreinstellungen sind.' },
+  defaults: { setting: 'Art des Platzes, Regel und Einstellung', value: 'Voreinstellung, und woher sie stammt', every: 'jede Art', failed: 'Der Dienst sagt nicht, was seine Voreinstellungen sind.' },
 };
 
 export const sound: Said<typeof en.sound> = {
