@@ -37,7 +37,7 @@ func (d *draft) reach(t *table, from int) int {
 }
 
 // steady reports whether a constant is close to uncertainties from low to high.
-func steady(low, high float64) bool { return high <= (1+2*closeU-grade+1)*low+close }
+func steady(low, high float64) bool { return high <= float64((2+2*closeU-grade)*low)+close }
 
 // varies takes the uncertainties at a position in, and reports whether no constant
 // is close to all.
@@ -147,7 +147,7 @@ func (d *draft) farthest(column, from, to int) (worst float64) {
 	const parts = 32
 	begin, length := max(d.y[from], least), min(d.y[to], most)-max(d.y[from], least)
 	for i := range parts + 1 {
-		y := begin + float64(i)/parts*length
+		y := begin + float64(float64(i)/parts*length)
 		worst = max(worst, d.off(column, from, to, y, float64(d.value(y, column).MMHg)))
 	}
 	return worst
@@ -157,7 +157,7 @@ func (d *draft) farthest(column, from, to int) (worst float64) {
 // is p.
 func (d *draft) off(column, from, to int, y, p float64) float64 {
 	a, b := d.pressure(column, from), d.pressure(column, to)
-	return math.Abs(a + (y-d.y[from])/(d.y[to]-d.y[from])*(b-a) - p)
+	return math.Abs(a + float64((y-d.y[from])/(d.y[to]-d.y[from])*(b-a)) - p)
 }
 
 // pressure returns that of a column at a position.

@@ -1,7 +1,5 @@
 package applied
 
-import "math"
-
 // A table is a calibration in straight pieces, as few as serve (see draft). Its
 // numbers are among the words of the source: where the pieces meet, as y, then the
 // pressures of each curve there and at the anchors, then, two in a word, the
@@ -128,7 +126,7 @@ func (t *table) bounds(words []uint16, y int32, piece, column int) (low, high in
 	default:
 		return low, high, u
 	}
-	return low, high, u + float64(out)*zone/span*(t.doubt(words, far, column)-u)
+	return low, high, u + float64(float64(out)*zone/span*(t.doubt(words, far, column)-u))
 }
 
 // grade is the ratio of an uncertainty to the next smaller one that can be stated.
@@ -136,8 +134,9 @@ const grade = 1.025
 
 // grades has the uncertainties that can be stated, as multiples of the least.
 var grades = func() (table [256]float64) {
-	for i := range table {
-		table[i] = math.Pow(grade, float64(i))
+	table[0] = 1
+	for i := range len(table) - 1 {
+		table[i+1] = table[i] * grade
 	}
 	return table
 }()

@@ -126,7 +126,7 @@ func (m *Motion) Move(at sample.Instant, share, p, width float64) {
 	if p-m.settled > width || m.settled-p > width {
 		m.settled, m.since = p, at
 	}
-	near := width * (1 - 1e-6) // surely within the width, however sums are rounded
+	near := float64(width * (1 - 1e-6)) // surely within the width, however sums are rounded
 	m.CalmLow, m.CalmHigh = m.settled-near, m.settled+near
 	switch m.direction {
 	case Loading:
