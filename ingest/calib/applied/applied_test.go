@@ -113,11 +113,13 @@ func says(c *curve.Calibration, raw float64, d curve.Direction, age time.Duratio
 
 // close reports whether the first channel has a value, within what a table may be
 // off by: less than a tenth of the uncertainty, so that the error of the table
-// makes the pressure less than 1 % more uncertain, or some hundredths of a mmHg.
-// Outside of the range that is so much more as it is farther.
+// makes the pressure less than 1 % more uncertain, or some hundredths of a mmHg; or
+// what it has added to the uncertainty. Outside of the range that is so much more as
+// it is farther.
 func close(x *sample.Scan, c *curve.Calibration, want curve.Value, most float64) bool {
 	slack := 1 + 8*max(c.Raw.Low-x.Raw[0], x.Raw[0]-c.Raw.High, 0)/c.Raw.Span()
-	return math.Abs(x.Values[0]-float64(want.MMHg)) <= slack*(0.01+0.1*want.Independent) &&
+	added := math.Sqrt(max(0, x.U[0]*x.U[0]-want.Independent*want.Independent))
+	return math.Abs(x.Values[0]-float64(want.MMHg)) <= max(slack*(0.01+0.1*want.Independent), added) &&
 		x.U[0] >= (1-slack*0.06)*want.Independent && x.U[0] <= (1+slack*0.06)*most &&
 		x.Shared[0] == want.Shared && (x.Extrapolated[0] == want.Extrapolated || atEnd(c, x.Raw[0]))
 }

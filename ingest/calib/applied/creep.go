@@ -18,6 +18,8 @@ type crept struct {
 	uu, level    float32        // square of its uncertainty, and the pressure in its middle
 	perDecade    float32        // as of a curve.Creep
 	dwell, doubt float32        // its dwell in decades, its uncertainty
+	vague        float32        // what share of a pressure is in doubt at the age
+	shrink       float64        // what a pressure is to be multiplied by
 }
 
 func newCrept(c *curve.Creep) crept {
@@ -25,6 +27,13 @@ func newCrept(c *curve.Creep) crept {
 		return crept{until: sample.Never}
 	}
 	return crept{until: sample.Past, perDecade: float32(c.PerDecade), dwell: float32(math.Log10(1 + c.Dwell)), doubt: float32(c.U)}
+}
+
+// begin forgets the age.
+func (c *crept) begin() {
+	if c.until != sample.Never {
+		c.until = sample.Past
+	}
 }
 
 // The age of a load counts to one in 1<<finestAge, and from leastAge on. The
@@ -46,9 +55,8 @@ var decades = func() (table [(mostAge - leastAge) << finestAge]float32) {
 	return table
 }()
 
-// ripen lets a load be as old as it is at an instant, and returns the square of the
-// uncertainty.
-func (c *crept) ripen(t *stretch, since, at sample.Instant) float64 {
+// ripen lets a load be as old as it is at an instant.
+func (c *crept) ripen(since, at sample.Instant) {
 	age := max(at.Sub(since), 0)
 	d := float32(0)
 	if octave := bits.Len64(uint64(age)) - 1; octave < leastAge {
@@ -58,9 +66,15 @@ func (c *crept) ripen(t *stretch, since, at sample.Instant) float64 {
 		c.until = at.Add(age>>part<<part + 1<<part - age)
 		d = decades[min(octave-leastAge, mostAge-leastAge-1)<<finestAge|int(age>>part)&(1<<finestAge-1)]
 	}
-	shrink := (1 + float64(float64(c.perDecade)*float64(c.dwell))) / (1 + float64(float64(c.perDecade)*float64(d)))
-	t.p, t.dp = c.p*shrink, c.dp*shrink
-	doubt := float64(c.level) * shrink * float64(c.doubt) * float64(d-c.dwell)
+	c.shrink = (1 + float64(float64(c.perDecade)*float64(c.dwell))) / (1 + float64(float64(c.perDecade)*float64(d)))
+	c.vague = c.doubt * (d - c.dwell)
+}
+
+// lay puts the stretch where it is at the age, and returns the square of the
+// uncertainty.
+func (c *crept) lay(t *stretch) float64 {
+	t.p, t.dp = c.p*c.shrink, c.dp*c.shrink
+	doubt := float64(c.level) * c.shrink * float64(c.vague)
 	return float64(c.uu) + float64(doubt*doubt)
 }
 
@@ -78,7 +92,8 @@ func (s *source) ripen(at sample.Instant) {
 		for k := f * flock; k < min((f+1)*flock, len(s.crepts)); k++ {
 			c := &s.crepts[k]
 			if t := &s.stretches[k]; at >= c.until && t.width > 0 {
-				s.u[s.channels[k].index] = math.Sqrt(c.ripen(t, s.courses[k].Since(), at))
+				c.ripen(s.courses[k].Since(), at)
+				s.u[s.channels[k].index] = math.Sqrt(c.lay(t))
 			}
 			if c.until > at {
 				due = min(due, c.until)

@@ -49,12 +49,12 @@ func (c *course) follow(r *rest, at sample.Instant, share, p float64) (same bool
 	return same
 }
 
-// column returns that of the direction.
-func (c *course) column() int {
-	switch c.Direction() {
-	case curve.Loading:
+// column returns that of the direction, or of none for a scan out of order.
+func (c *course) column(inOrder bool) int {
+	switch d := c.Direction(); {
+	case inOrder && d == curve.Loading:
 		return loading
-	case curve.Unloading:
+	case inOrder && d == curve.Unloading:
 		return unloading
 	}
 	return still

@@ -67,36 +67,38 @@ func (s *source) seek(k int, scan *sample.Scan, share float64, inOrder bool) {
 	}
 	y := t.y(raw)
 	i := whole(y)
-	here := t.has(i)
-	piece, column := 0, loading
-	if !here || m == nil {
-		piece = c.piece(s.words, i)
+	here, same := m != nil && inOrder && t.has(i), true
+	if here {
+		r := &s.rests[k]
+		if same = m.follow(r, scan.At, share, r.at(y)); same {
+			scan.Values[index], s.beyond[index] = t.at(y), outside(i)
+			return
+		}
 	}
+	at, column := c.spot(s.words, i), loading
+	p, dp := c.curve(s.words, at, loading)
 	if m != nil {
 		r := &s.rests[k]
-		if !here {
-			r.m, r.dm = c.curve(s.words, piece, loading)
+		r.m, r.dm = p, dp
+		if inOrder && !here {
+			same = m.follow(r, scan.At, share, r.at(y))
 		}
-		column = still
-		if inOrder {
-			if m.follow(r, scan.At, share, r.at(y)) && here {
-				scan.Values[index], s.beyond[index] = t.at(y), outside(i)
-				return
-			}
-			column = m.column()
-		}
-		if !c.branches {
-			column = loading
-		}
-		if here {
-			piece = c.piece(s.words, i)
+		if c.branches {
+			column = m.column(inOrder)
 		}
 	}
-	low, high, u := c.bounds(s.words, i, piece, column)
-	t.p, t.dp = c.line(s.words, piece, column)
+	if column != loading {
+		q, dq := c.curve(s.words, at, unloading)
+		if column == still {
+			q, dq = (p+q)/2, (dp+dq)/2
+		}
+		p, dp = q, dq
+	}
+	t.p, t.dp = p, dp
+	low, high, u := c.bounds(s.words, i, at, column)
 	uu := c.lot.aged(u)
 	if m != nil && inOrder && s.crepts != nil && s.crepts[k].until != sample.Never {
-		uu = s.creep(k, uu, float64(low+high)/2, m.Since(), scan.At)
+		uu = s.creep(k, uu, float64(low+high)/2, scan.At, same)
 	}
 	scan.Values[index], s.u[index], s.beyond[index] = t.at(y), math.Sqrt(uu), outside(i)
 	if inOrder || m == nil {
@@ -104,27 +106,29 @@ func (s *source) seek(k int, scan *sample.Scan, share float64, inOrder bool) {
 	}
 }
 
-// creep makes the stretch of a channel one of which the load has an age, and adds the
-// doubt about that to the square of an uncertainty.
-func (s *source) creep(k int, uu, middle float64, since, at sample.Instant) float64 {
+// creep makes the stretch of a channel one of which the load, the same as before or
+// another, has an age, and adds the doubt about that to the square of an uncertainty.
+func (s *source) creep(k int, uu, middle float64, at sample.Instant, same bool) float64 {
 	c, t := &s.crepts[k], &s.stretches[k]
 	c.p, c.dp, c.uu = t.p, t.dp, float32(uu)
 	c.level = float32(t.p + float64(t.dp*middle))
-	uu = c.ripen(t, since, at)
-	s.due[k/flock] = min(s.due[k/flock], c.until)
-	return uu
+	if !same || at >= c.until {
+		c.ripen(s.courses[k].Since(), at)
+		s.due[k/flock] = min(s.due[k/flock], c.until)
+	}
+	return c.lay(t)
 }
 
 // fence keeps what is at the rail off a stretch.
 func (s *source) fence(t *stretch, low, high int32) (int32, int32) {
-	switch rail := whole(t.y(s.rail)); {
-	case math.IsInf(s.rail, 1):
+	if s.rail == noRail {
 		return low, high
-	case t.scale > 0:
-		return low, min(high, rail)
-	default:
-		return max(low, rail+1), high
 	}
+	rail := whole(t.y(s.rail))
+	if t.scale > 0 {
+		return low, min(high, rail)
+	}
+	return max(low, rail+1), high
 }
 
 // forget lets all readings be looked up.

@@ -66,6 +66,9 @@ func (s *Set) Read(source int, b []byte) error {
 		if k, found := src.find(int(index)); found && src.channels[k].name() == id {
 			if src.rests != nil && src.courses[k].follows {
 				src.courses[k].take(&src.rests[k], motion, src.last)
+				if src.crepts != nil {
+					src.crepts[k].begin()
+				}
 			}
 			src.channels[k].lot.day = int(days)
 		}

@@ -55,46 +55,39 @@ func whole(y float64) int32 {
 	return int32(y)
 }
 
-// piece returns the number of the piece on which y is. It asks all knots, as few
-// words lie close together and no jump has to be foreseen.
-func (t *table) piece(words []uint16, y int32) int {
-	n := int32(0)
-	for _, w := range words[t.at:][:t.pieces-1] {
-		n += int32(uint32(int32(w)-1-y) >> 31) // 1 where the knot is not above y
-	}
-	return int(n)
+// A spot is a piece of a table, from one knot to below the next.
+type spot struct {
+	piece    int
+	from, to int32
+	ofOne    float64 // 1/(to-from)
 }
 
-// knot returns y at the beginning of a piece; of the first and at the end of the
-// last that of an anchor.
-func (t *table) knot(words []uint16, piece int) int32 {
-	switch piece {
-	case 0:
-		return 0
-	case int(t.pieces):
-		return top
+// spot returns the piece on which y is. It asks all knots, as few words lie close
+// together and no jump has to be foreseen.
+func (t *table) spot(words []uint16, y int32) spot {
+	n := int32(0)
+	knots := words[t.at:][:t.pieces-1]
+	for _, w := range knots {
+		n += int32(uint32(int32(w)-1-y) >> 31) // 1 where the knot is not above y
 	}
-	return int32(words[int(t.at)+piece-1])
+	s := spot{piece: int(n), to: top}
+	if n > 0 {
+		s.from = int32(knots[n-1])
+	}
+	if int(n) < len(knots) {
+		s.to = int32(knots[n])
+	}
+	s.ofOne = 1 / float64(s.to-s.from)
+	return s
 }
 
 // curve returns the pressure of a curve on a piece, as p + dp*y.
-func (t *table) curve(words []uint16, piece, curve int) (p, dp float64) {
+func (t *table) curve(words []uint16, s spot, curve int) (p, dp float64) {
 	n := int(t.pieces)
-	at := words[int(t.at)+n-1+curve*(n+1)+piece:][:2]
+	at := words[int(t.at)+n-1+curve*(n+1)+s.piece:][:2]
 	p = float64(t.base) + float64(float64(t.step)*float64(at[0]))
-	from := t.knot(words, piece)
-	dp = float64(t.step) * float64(int32(at[1])-int32(at[0])) / float64(t.knot(words, piece+1)-from)
-	return p - float64(dp*float64(from)), dp
-}
-
-// line returns the pressure of a column on a piece.
-func (t *table) line(words []uint16, piece, column int) (p, dp float64) {
-	if column != still {
-		return t.curve(words, piece, column)
-	}
-	p, dp = t.curve(words, piece, loading)
-	q, dq := t.curve(words, piece, unloading)
-	return (p + q) / 2, (dp + dq) / 2
+	dp = float64(t.step) * float64(int32(at[1])-int32(at[0])) * s.ofOne
+	return p - float64(dp*float64(s.from)), dp
 }
 
 // doubt returns the uncertainty of a column, -1 and t.pieces being a span outside.
@@ -107,24 +100,24 @@ func (t *table) doubt(words []uint16, piece, column int) float64 {
 // bounds returns from where to below where the uncertainty is one, and what it is: on
 // a piece a constant; farther outside than a zone a constant of each zone, which grows
 // in proportion to the distance.
-func (t *table) bounds(words []uint16, y int32, piece, column int) (low, high int32, u float64) {
-	low, high, u = t.knot(words, piece), t.knot(words, piece+1), t.doubt(words, piece, column)
-	if piece == 0 {
+func (t *table) bounds(words []uint16, y int32, s spot, column int) (low, high int32, u float64) {
+	low, high, u = s.from, s.to, t.doubt(words, s.piece, column)
+	if low == 0 {
 		low = least - zone
 	}
-	if piece == int(t.pieces)-1 {
+	if high == top {
 		high = most + zone
 	}
-	out, far := int32(0), piece
-	switch {
-	case y < low:
-		out, far = (least-1-y)/zone, piece-1
-		low, high = least-(out+1)*zone, least-out*zone
-	case y >= high:
-		out, far = (y-most)/zone, piece+1
-		low, high = most+out*zone, most+(out+1)*zone
-	default:
+	if y >= low && y < high {
 		return low, high, u
+	}
+	out, far := int32(0), s.piece
+	if y < low {
+		out, far = (least-1-y)/zone, far-1
+		low, high = least-(out+1)*zone, least-out*zone
+	} else {
+		out, far = (y-most)/zone, far+1
+		low, high = most+out*zone, most+(out+1)*zone
 	}
 	return low, high, u + float64(float64(out)*zone/span*(t.doubt(words, far, column)-u))
 }
