@@ -111,11 +111,11 @@ func (m *Motion) Move(at sample.Instant, share, p, width float64) {
 	}
 	m.Smooth += float64(share * (p - m.Smooth))
 	m.last, p = at, m.Smooth
-	if m.direction != Loading {
-		m.low = min(m.low, p)
+	if m.direction != Loading && p < m.low {
+		m.low = p
 	}
-	if m.direction != Unloading {
-		m.high = max(m.high, p)
+	if m.direction != Unloading && p > m.high {
+		m.high = p
 	}
 	switch {
 	case m.direction != Loading && p-m.low > width:
@@ -130,11 +130,21 @@ func (m *Motion) Move(at sample.Instant, share, p, width float64) {
 	m.CalmLow, m.CalmHigh = m.settled-near, m.settled+near
 	switch m.direction {
 	case Loading:
-		m.CalmLow, m.CalmHigh = max(m.CalmLow, m.high-near), min(m.CalmHigh, m.high)
+		m.calm(m.high-near, m.high)
 	case Unloading:
-		m.CalmLow, m.CalmHigh = max(m.CalmLow, m.low), min(m.CalmHigh, m.low+near)
+		m.calm(m.low, m.low+near)
 	case Still:
-		m.CalmLow, m.CalmHigh = max(m.CalmLow, m.low), min(m.CalmHigh, m.high)
+		m.calm(m.low, m.high)
+	}
+}
+
+// calm makes what is calm no wider than from low to high.
+func (a *Average) calm(low, high float64) {
+	if low > a.CalmLow {
+		a.CalmLow = low
+	}
+	if high < a.CalmHigh {
+		a.CalmHigh = high
 	}
 }
 
