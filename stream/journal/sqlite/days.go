@@ -140,7 +140,7 @@ func (d *days) load(ctx context.Context) error {
 		case known && one.state == sealed:
 			continue
 		case d.s.looking:
-			if err := d.glance(ctx, one); err != nil {
+			if err := d.glance(ctx, one, known); err != nil {
 				return err
 			}
 			continue

@@ -50,8 +50,8 @@ func (s *Store) look(ctx context.Context) (err error) {
 }
 
 // glance learns what a file holds that somebody else may be writing to, or about
-// to delete.
-func (d *days) glance(ctx context.Context, one day) error {
+// to delete. One that the main file does not know may be about to get its tables.
+func (d *days) glance(ctx context.Context, one day, known bool) error {
 	if one.state == retired {
 		d.mu.Lock()
 		delete(d.all, one.file)
@@ -63,6 +63,9 @@ func (d *days) glance(ctx context.Context, one day) error {
 		return err
 	}
 	defer db.Close()
+	if id, _, err := marks(ctx, db); err == nil && id == 0 && !known {
+		return nil // nothing in it has been acknowledged
+	}
 	if err := d.learn(ctx, db, one); err != nil {
 		return fmt.Errorf("%s: %w", one.file, err)
 	}

@@ -69,3 +69,37 @@ func TestLook(t *testing.T) {
 	}
 	holdsAll(t, s, v.said())
 }
+
+// A day's file is there for a moment before its tables are. Whoever looks just then
+// sees what was acknowledged before; a file that has lost its tables is damaged.
+func TestLookWhileADayBegins(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "record")
+	s := mustOpen(t, dir)
+	defer s.Close()
+	if err := s.AppendReadings(t.Context(), []record.Block{journaltest.Block("hub/a", 1, 1, 10, journaltest.Noon)}, nil); err != nil {
+		t.Fatal(err)
+	}
+	tomorrow := filepath.Join(dir, dayFile(journaltest.Noon.Add(24*time.Hour)))
+	if err := os.WriteFile(tomorrow, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	look := func() error {
+		l, err := Look(t.Context(), dir)
+		if err != nil {
+			return err
+		}
+		if in := journaltest.Gather(t, l.Inputs(t.Context(), 1, math.MaxUint64)); len(in) == 0 {
+			t.Error("what was kept before is not there")
+		}
+		return l.Close()
+	}
+	if err := look(); err != nil {
+		t.Errorf("while a day begins: %v", err)
+	}
+	if err := s.days.register(t.Context(), filepath.Base(tomorrow)); err != nil {
+		t.Fatal(err)
+	}
+	if err := look(); err == nil {
+		t.Error("a file that is known, and has lost its tables, is not damaged")
+	}
+}
