@@ -12,6 +12,10 @@ export default [
       later(() => context.close());
       await live(page);
       await page.getByLabel('Place').selectOption('bench-1');
+      // Any stretch will do that has a beginning and an end.
+      await page.getByLabel('Stretch').selectOption('own');
+      await page.getByRole('button', { name: 'Show the field' }).press('Enter');
+      await until('an end is asked for', async () => /Give both times/.test(await main(page)));
       await page.getByLabel('Stretch').selectOption('3600');
       // The daemon may be seconds old: until something was kept there is nothing to judge.
       await until('there is a field', async () => {

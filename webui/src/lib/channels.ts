@@ -3,7 +3,7 @@
 import type { Feed } from './link/equipment';
 import type { Region } from './link/types';
 import { plain } from './format';
-import { raw as text } from './text';
+import { raw as text } from './text.raw';
 
 /** What is known of a place's mat beyond its size. */
 export type RegionsOf = (place: string) => readonly Region[];

@@ -429,34 +429,6 @@ export const source = {
   find: 'Show it',
 } as const;
 
-export const raw = {
-  title: 'Raw readings, live',
-  hint: 'Press a cell or a sensor: the one that changes most is named.',
-  pause: 'Hold still',
-  waiting: 'Waiting for a scan …',
-  failed: 'The readings could not be had. Trying again by itself.',
-  heldStill: (t: string) => `Held still: these are the readings of ${t}.`,
-  old: (t: string) => `No scan since ${t}. What you see is old.`,
-  idle: 'Nothing is being pressed.',
-  now: 'Pressed now',
-  last: (ago: string) => `Pressed last, ${ago} ago`,
-  change: (from: string, to: string) => `from ${from} to ${to}`,
-  others: (n: number) => form(n, { one: '1 other channel changed as well', other: `${n} other channels changed as well` }),
-  channelIs: (n: number, where: string) => `channel ${n}: ${where}`,
-  cell: (row: number, column: number, where: string) => `row ${row}, column ${column} (${where})`,
-  site: (place: string, site: string) => `${place}, ${site}`,
-  unused: 'no place uses it',
-  channelHint: (last: number) => `0 to ${last}`,
-  find: 'Find a channel',
-  none: 'no reading',
-  reads: (v: string, unit: string) => `${v} ${unit}`.trim(),
-  image: (rows: number, columns: number) => `Map of the raw readings, ${rows} rows of ${columns}.`,
-  legend: (top: string, unit: string) => `0 to ${top} ${unit}`.trim(),
-  hatched: 'Hatched: no reading.',
-  corner: 'Row 1, column 1 is the top left corner.',
-  list: 'Readings by channel',
-} as const;
-
 export const notes = {
   title: 'Notes for makers',
   back: 'Back to the setup',
@@ -501,4 +473,4 @@ export const display = {
 
 export const missing = { title: 'There is no such page.', home: 'To the round', part: 'A part of these pages could not be loaded. Load the page again.' } as const;
 
-catalogue('text', { words, names, caution, states, priorities, link, round, place, trust, mat, wrap, alerts, setup, source, raw, notes, handbook, sound, display, missing });
+catalogue('text', { words, names, caution, states, priorities, link, round, place, trust, mat, wrap, alerts, setup, source, notes, handbook, sound, display, missing });
