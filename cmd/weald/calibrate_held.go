@@ -5,7 +5,6 @@ import (
 	"os"
 	"time"
 
-	"weald/ingest/calib/curve"
 	"weald/ingest/calib/figures"
 	"weald/ingest/calib/fit"
 	"weald/ingest/calib/table"
@@ -28,12 +27,11 @@ func (f *fitFlags) learn(rows []figures.Row) error {
 	if err != nil {
 		return nil
 	}
-	ages, mmHg := make([]time.Duration, len(held)), make([]float64, len(held))
+	ages, raw := make([]float64, len(held)), make([]float64, len(held))
 	for i, h := range held {
-		ages[i] = time.Duration(h.Age * float64(time.Second))
-		mmHg[i] = float64(r.Calibration.Value(h.Raw, curve.Loading, 0).MMHg)
+		ages[i], raw[i] = h.Age, h.Raw
 	}
-	c, err := fit.Creep(ages, mmHg, time.Duration(f.dwell*float64(time.Second)))
+	c, err := fit.CreepOf(r, ages, raw, time.Duration(f.dwell*float64(time.Second)))
 	if err != nil {
 		return fmt.Errorf("%s: %w", f.held, err)
 	}

@@ -29,6 +29,7 @@ type led struct {
 			Doubt     string
 		}
 		Next     int
+		HoldLeft *float64 `json:"hold_left_s"`
 		Fitting  bool
 		Finished bool
 		Unsaved  string
@@ -231,6 +232,8 @@ func (d *leader) say(now led) {
 	if r.Next < len(r.Levels) {
 		l := r.Levels[r.Next]
 		fmt.Fprintf(d.out, "%2d of %d, cycle %d %s: go to %.4g mmHg\n", r.Next+1, len(r.Levels), l.Cycle, l.Direction, l.Reference)
+	} else if r.HoldLeft != nil {
+		fmt.Fprintf(d.out, "hold it for %.0f s more, which tells creep, and keep off the cuff; Enter ends that\n", *r.HoldLeft)
 	}
 	d.tally = ""
 }

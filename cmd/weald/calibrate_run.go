@@ -32,6 +32,7 @@ type leadWish struct {
 	Step      float64 `json:"step_mmhg"`
 	Cycles    int     `json:"cycles"`
 	Dwell     float64 `json:"dwell_s"`
+	Hold      float64 `json:"hold_s"`
 	Keyed     bool    `json:"keyed"`
 	Rail      float64 `json:"rail"`
 
@@ -72,6 +73,7 @@ refused or rejected.`,
 	flags.Float64Var(&f.wish.Step, "step", 10, "from one pressure to the next, in mmHg")
 	flags.IntVar(&f.wish.Cycles, "cycles", 3, "times up and down")
 	flags.Float64Var(&f.wish.Dwell, "dwell", 20, "how long each pressure is held, in s")
+	flags.Float64Var(&f.wish.Hold, "hold", 0, "how long the highest pressure is held once more at the end, to learn creep, in s: 600 is usual, 0 for not at all")
 	flags.BoolVar(&f.wish.Keyed, "keyed", false, "wait for Enter at every pressure")
 	flags.Float64Var(&f.referenceU, "reference-u", 0, "standard uncertainty of the gauge, in mmHg; the default is that of fit")
 	flags.Float64Var(&f.wish.Rail, "rail", 0, "the highest count that a channel can read; 0 for not known")

@@ -63,8 +63,7 @@ func (d *Desk) Finish(id string) error {
 		if len(d.run.Taken()) == 0 {
 			return fmt.Errorf("no pressure has been read: %w", ErrStage)
 		}
-		d.stage = fitting
-		d.touch(theHead)
+		d.finish()
 		return nil
 	})
 }

@@ -153,14 +153,23 @@ func (d *Desk) step(raw []float64, looked sample.Instant) ([]float64, sample.Ins
 	if looked == sample.Past || now.Sub(looked) >= lookEvery || now < looked {
 		looked = now
 		if before := len(d.run.Taken()); d.run.Look(now) {
-			d.touch(before)
+			if len(d.run.Taken()) > before {
+				d.touch(before)
+			}
 			if d.run.Done() {
-				d.stage = fitting
-				d.touch(theHead)
+				d.finish()
 			}
 		}
 	}
 	return raw, looked
+}
+
+// finish ends the reading of pressures. The caller holds mu.
+func (d *Desk) finish() {
+	d.stage = fitting
+	if d.touch(theHead); d.run.Plan().Hold > 0 {
+		d.touch(theHold)
+	}
 }
 
 // fit works out what came of a run whose pressures have been read. Many channels

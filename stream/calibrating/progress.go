@@ -1,6 +1,8 @@
 package calibrating
 
 import (
+	"time"
+
 	"weald/ingest/calib/protocol"
 	"weald/ingest/sample"
 )
@@ -22,6 +24,7 @@ type Progress struct {
 	Taken    []protocol.Taken
 	Doubts   []string        // why one of them may not be at its pressure, one a level; "" for those that may
 	Next     *protocol.Level // nil where there is none
+	Holding  *time.Duration  // for how much longer the last pressure is held; nil where none is
 	Fitting  bool            // every pressure has been read that will be, and what comes of it is being worked out
 	Finished bool
 	Channels []Channel
@@ -38,6 +41,9 @@ func (d *Desk) Progress() (*Progress, error) {
 	now := d.now()
 	p := &Progress{ID: d.id, Ask: d.ask, Began: d.from, Plan: d.run.Plan(), Taken: append([]protocol.Taken{}, d.run.Taken()...), Fitting: d.stage == fitting, Finished: d.stage == finished}
 	p.Doubts, p.Unsaved = d.run.Doubts(), d.unsaved
+	if left, holding := d.run.Holding(now); holding && d.stage == reading {
+		p.Holding = &left
+	}
 	if next, more := d.run.Next(); more && d.stage == reading {
 		p.Next = &next
 	}

@@ -171,3 +171,45 @@ func TestARunOnAFullDisk(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// What a pressure that was held told is on the disk too; one that is being held when the
+// daemon ends is come to anew.
+func TestAHoldOutlivesItsDaemon(t *testing.T) {
+	levels, err := protocol.Levels(0, 40, 10, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &bench{t: t, c: &cuff{now: sample.At(time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC))}, book: &notebook{}}
+	b.restart()
+	levels = protocol.Held(levels)
+	ask := Ask{Of: fit.Circumstances{Bridge: "hub", Source: "leg"}, Width: 2, Channels: []int{0}, Fit: fit.Defaults(), Plan: protocol.Plan{Levels: levels, Hold: 3 * time.Minute, Dwell: 5 * time.Second}}
+	if err := b.d.Begin("c-1", ask); err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range levels {
+		b.c.pressure = l.Reference
+		b.wait(20 * time.Second)
+	}
+	if p := b.progress(); p.Holding == nil || *p.Holding < 2*time.Minute || p.Next != nil || len(p.Taken) != len(levels) {
+		t.Fatalf("%+v", p)
+	}
+	b.restart()
+	if p := b.progress(); p.Holding != nil || p.Next == nil || p.Next.Reference != 40 {
+		t.Fatalf("after a restart %+v is next, held for %v", p.Next, p.Holding)
+	}
+	if err := b.d.Ready("c-1"); err != nil {
+		t.Fatal(err)
+	}
+	b.wait(4 * time.Minute)
+	before := b.progress()
+	b.restart()
+	b.wait(time.Second)
+	after := b.progress()
+	if !before.Finished || !after.Finished {
+		t.Fatalf("%+v, %+v", before, after)
+	}
+	was, is := before.Channels[0].Made.Record, after.Channels[0].Made.Record
+	if was == nil || was.Calibration.Creep == nil || is.ID() != was.ID() {
+		t.Errorf("%+v, and after a restart %+v", was, is)
+	}
+}

@@ -32,6 +32,8 @@ type head struct {
 // headPart is the part of a run that is its head; those of levels have their numbers.
 const headPart = "run"
 
+const holdPart = "hold"
+
 func levelPart(n int) string { return "level-" + strconv.Itoa(n) }
 
 // counts are readings, null where there is none.
@@ -75,6 +77,13 @@ type level struct {
 	Unknown int            `json:"unknown"`
 }
 
+// holds are what the channels did under the pressure that was held, of the run that it
+// names.
+type holds struct {
+	Run string          `json:"run"`
+	Of  []protocol.Hold `json:"of"`
+}
+
 // touch says that parts of the run are not on the disk as they are. The caller holds
 // mu.
 func (d *Desk) touch(parts ...int) {
@@ -89,13 +98,21 @@ func (d *Desk) touch(parts ...int) {
 	}
 }
 
-// theHead is the head among the parts that were touched; the others are levels, from 0.
-const theHead = -1
+// Parts that may be touched and are no levels, which count from 0.
+const (
+	theHead = -1
+	theHold = -2
+)
 
 // part encodes a part of the run. One that there is none of has no bytes. The caller
 // holds mu.
 func (d *Desk) part(n int) (name string, body []byte, err error) {
-	if name = headPart; n != theHead {
+	switch n {
+	case theHead:
+		name = headPart
+	case theHold:
+		name = holdPart
+	default:
 		name = levelPart(n)
 	}
 	switch {
@@ -105,6 +122,8 @@ func (d *Desk) part(n int) (name string, body []byte, err error) {
 		ask := d.ask
 		ask.Plan.Levels, ask.Plan.Under = nil, nil
 		body, err = json.Marshal(head{stateVersion, d.id, ask, d.from, d.run.Plan().Levels, d.stage, d.kept, d.refused})
+	case n == theHold:
+		body, err = json.Marshal(holds{d.id, d.run.Holds()})
 	default:
 		t := &d.run.Taken()[n]
 		body, err = json.Marshal(level{d.id, t.Level, t.At, t.Raw, t.SD, t.Drift, t.Unknown})
@@ -193,7 +212,20 @@ func (d *Desk) Resume(ctx context.Context, of func(bridge, source string) (index
 	if a.Plan.Under, err = a.under(); err != nil {
 		return fmt.Errorf("%w: %w", ErrState, err)
 	}
-	run, err := protocol.Resume(a.Plan, taken, d.now())
+	var kept holds
+	if b, err := d.book.Read(ctx, holdPart); err != nil {
+		return err
+	} else if len(b) > 0 {
+		if err := json.Unmarshal(b, &kept); err != nil {
+			return fmt.Errorf("%w: what was held: %w", ErrState, err)
+		}
+	}
+	if kept.Run != h.ID {
+		kept.Of = nil
+	} else if kept.Of == nil {
+		kept.Of = []protocol.Hold{} // it was held, and no channel was under it
+	}
+	run, err := protocol.Resume(a.Plan, taken, kept.Of, d.now())
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrState, err)
 	}

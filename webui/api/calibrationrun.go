@@ -63,6 +63,8 @@ type calibrationRun struct {
 	Keyed      bool         `json:"keyed"`
 	Levels     []runLevel   `json:"levels" nullable:"false"`
 	Next       int          `json:"next" doc:"The level to go to, from 0; the number of levels when all have been read"`
+	HoldS      float64      `json:"hold_s" doc:"How long the last level is held to learn creep; 0 where there is no such level"`
+	HoldLeftS  *float64     `json:"hold_left_s" doc:"For how much longer it is; null where nothing is held. The large key ends it"`
 	IsFitting  bool         `json:"fitting" doc:"No more pressures are read, and what comes of them is being worked out"`
 	IsFinished bool         `json:"finished"`
 	Unsaved    string       `json:"unsaved" doc:"Why what was read would not outlive the daemon; empty if it would"`
@@ -88,6 +90,7 @@ type beginRun struct {
 		Step        float64  `json:"step_mmhg,omitempty" minimum:"1" maximum:"100" default:"10"`
 		Cycles      int      `json:"cycles,omitempty" minimum:"1" maximum:"10" default:"3"`
 		DwellS      float64  `json:"dwell_s,omitempty" minimum:"5" maximum:"600" default:"20" doc:"How long each pressure is held before it is read"`
+		HoldS       float64  `json:"hold_s,omitempty" minimum:"0" maximum:"3600" doc:"How long the highest pressure is held once more at the end, to learn creep; 180 at least, or 0 for not at all"`
 		Keyed       bool     `json:"keyed,omitempty" doc:"Wait at every pressure until somebody says that it is there"`
 		Rail        float64  `json:"rail,omitempty" minimum:"0" doc:"The highest count that a channel can read; 0 for not known"`
 		Acceptance
@@ -191,10 +194,14 @@ func (s *server) beginRun(ctx context.Context, in *beginRun) (*answer[runBody], 
 	if err := b.Acceptance.into(&o); err != nil {
 		return nil, err
 	}
+	hold := time.Duration(b.HoldS * float64(time.Second))
+	if hold > 0 {
+		levels = protocol.Held(levels)
+	}
 	err = desk.Begin("c-"+strings.ToLower(rand.Text()[:10]), calibrating.Ask{
 		Of:    fit.Circumstances{Bridge: b.Bridge, Source: b.Source, By: b.By, Reference: b.Reference, Temperature: b.Temperature, Method: b.Method},
 		Index: i, Width: s.Plan.Sources[i].Channels, Channels: b.Channels,
-		Plan: protocol.Plan{Levels: levels, Rate: s.rate(b.Bridge + "/" + b.Source), Dwell: time.Duration(b.DwellS * float64(time.Second)), Keyed: b.Keyed},
+		Plan: protocol.Plan{Levels: levels, Rate: s.rate(b.Bridge + "/" + b.Source), Dwell: time.Duration(b.DwellS * float64(time.Second)), Hold: hold, Keyed: b.Keyed},
 		Fit:  o,
 	})
 	if err != nil {
@@ -255,6 +262,10 @@ func runOf(p *calibrating.Progress) calibrationRun {
 		ID: p.ID, Bridge: p.Ask.Of.Bridge, Source: p.Ask.Of.Source, By: p.Ask.Of.By, Reference: p.Ask.Of.Reference, BegunAt: p.Began.Time(),
 		DwellS: p.Plan.Dwell.Seconds(), Keyed: p.Plan.Keyed, Next: len(p.Taken), IsFitting: p.Fitting, IsFinished: p.Finished,
 		Levels: []runLevel{}, Channels: []runChannel{},
+	}
+	if r.HoldS = p.Plan.Hold.Seconds(); p.Holding != nil {
+		left := p.Holding.Seconds()
+		r.HoldLeftS = &left
 	}
 	if p.Unsaved != nil {
 		r.Unsaved = p.Unsaved.Error()

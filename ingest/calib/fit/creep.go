@@ -2,6 +2,7 @@ package fit
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"time"
 
@@ -31,9 +32,36 @@ func Creep(ages []time.Duration, mmHg []float64, dwell time.Duration) (curve.Cre
 	if p.Coefficients[0] <= 0 {
 		return curve.Creep{}, errors.New("the held pressure is none")
 	}
-	return curve.Creep{
+	c := curve.Creep{
 		PerDecade: p.Coefficients[1] / p.Coefficients[0],
 		Dwell:     dwell.Seconds(),
 		U:         p.StandardErrors[1] / p.Coefficients[0],
-	}, nil
+	}
+	switch {
+	case c.PerDecade < -leastFall && c.PerDecade < -2*c.U:
+		return curve.Creep{}, fmt.Errorf("the held pressure fell by %.1f %% a decade of time: look for a leak, and hold it again", -100*c.PerDecade)
+	case c.PerDecade > mostCreep:
+		return curve.Creep{}, fmt.Errorf("the held pressure grew by %.0f %% a decade of time, which no creep does: keep off the cuff, and hold it again", 100*c.PerDecade)
+	}
+	return c, nil
+}
+
+// What grows by more a decade than twice the worst that published work on thin force
+// sensors finds (15 %) is no creep, and what falls by more than a little is a leak.
+// Common practice, no source.
+const (
+	mostCreep = 0.3
+	leastFall = 0.01
+)
+
+// CreepOf returns the creep of a channel of which r is the calibration without any, from
+// its counts under a pressure that was held, at ages of the load in s. Its errors are
+// those of Creep.
+func CreepOf(r *Result, ages, raw []float64, dwell time.Duration) (curve.Creep, error) {
+	old, mmHg := make([]time.Duration, len(ages)), make([]float64, len(ages))
+	for i, age := range ages {
+		old[i] = time.Duration(age * float64(time.Second))
+		mmHg[i] = float64(r.Calibration.Value(raw[i], curve.Loading, 0).MMHg)
+	}
+	return Creep(old, mmHg, dwell)
 }

@@ -37,9 +37,9 @@ func (r *Run) Outcomes(o fit.Options) ([]Outcome, error) {
 		if s, ok := swapped[i]; ok {
 			one.Refused = append(one.Refused, s)
 		}
-		if lost := len(r.taken) - len(one.Rows); float64(lost) > missing*float64(len(r.taken)) {
+		if all := len(r.rowsTaken()); float64(all-len(one.Rows)) > missing*float64(all) {
 			if unstable == nil {
-				unstable = &fit.Refusal{Reason: fmt.Sprintf("it was not heard at %d of %d pressures", lost, len(r.taken)), Advice: "see to its connection, and calibrate again"}
+				unstable = &fit.Refusal{Reason: fmt.Sprintf("it was not heard at %d of %d pressures", all-len(one.Rows), all), Advice: "see to its connection, and calibrate again"}
 			}
 			one.Refused = append(one.Refused, *unstable)
 		}
@@ -50,6 +50,8 @@ func (r *Run) Outcomes(o fit.Options) ([]Outcome, error) {
 				one.Refused = refused
 			} else if err != nil {
 				return nil, fmt.Errorf("channel %d: %w", i, err)
+			} else if err := r.learn(&one); err != nil {
+				return nil, fmt.Errorf("channel %d: %w", i, err)
 			}
 		}
 		out = append(out, one)
@@ -57,11 +59,40 @@ func (r *Run) Outcomes(o fit.Options) ([]Outcome, error) {
 	return out, nil
 }
 
+// learn takes creep from the pressure that was held, if one was to be, and fits what is
+// corrected by it. Where it cannot be told, that is a remark.
+func (r *Run) learn(o *Outcome) error {
+	if r.plan.Hold == 0 {
+		return nil
+	}
+	why := "no pressure was held"
+	for _, h := range r.Holds() {
+		switch {
+		case h.Channel != o.Channel:
+			continue
+		case h.Touched:
+			why = "the cuff was pumped while the pressure was held"
+		case len(h.Ages) == 0 || h.Ages[len(h.Ages)-1] < 0.9*leastHold.Seconds():
+			why = fmt.Sprintf("the pressure was not held for %v", leastHold)
+		default:
+			c, err := fit.CreepOf(o.Result, h.Ages, h.Raw, r.plan.Dwell)
+			if err == nil {
+				o.Options.Creep = &c
+				o.Result, err = fit.Fit(o.Rows, o.Options)
+				return err
+			}
+			why = err.Error()
+		}
+	}
+	o.Result.Remarks = append(o.Result.Remarks, "creep was not learnt: "+why)
+	return nil
+}
+
 // rows are the levels at which channel i settled; and why it did not at the
 // worst of the others.
 func (r *Run) rows(i int) (rows []figures.Row, unstable *fit.Refusal) {
 	worst := 0.0
-	for _, t := range r.taken {
+	for _, t := range r.rowsTaken() {
 		if !math.IsNaN(t.Raw[i]) {
 			rows = append(rows, figures.Row{Cycle: t.Cycle, Direction: t.Direction, Reference: t.Reference, Raw: t.Raw[i]})
 		} else if d := math.Abs(t.Drift[i]); d > worst {

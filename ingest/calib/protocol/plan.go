@@ -74,6 +74,10 @@ type Plan struct {
 	// twice as long again.
 	Dwell time.Duration
 
+	// Hold is how long the last level is held to learn creep; see Held. 0: there is no
+	// such level.
+	Hold time.Duration
+
 	// Rate is how many scans a second the source sends, as far as is known; 0 where
 	// it is not.
 	Rate float64
@@ -93,6 +97,8 @@ func (p *Plan) Check() error {
 		return errors.New("a calibration without channels")
 	case p.Dwell < 5*time.Second || p.Dwell > 10*time.Minute:
 		return fmt.Errorf("a dwell of %v: want 5s to 10m", p.Dwell)
+	case p.Hold != 0 && (p.Hold < leastHold || p.Hold > mostHold || p.Hold < 4*p.Dwell || len(p.Levels) < 2):
+		return fmt.Errorf("a hold of %v: want none, or %v to %v, and four dwells at least", p.Hold, leastHold, mostHold)
 	case len(p.Levels)*len(p.Under) > mostReadings:
 		return fmt.Errorf("%d pressures of a source of %d channels are %d readings: want %d at most: take larger steps or fewer cycles", len(p.Levels), len(p.Under), len(p.Levels)*len(p.Under), mostReadings)
 	}

@@ -25,6 +25,7 @@ type Run struct {
 	windows []window
 	taken   []Taken
 	doubts  []string // one a level that was taken
+	held    *hold    // nil until the last pressure is to be held
 
 	keyed  bool           // somebody said that the pressure is there
 	since  sample.Instant // the last level was taken, or the run began
@@ -49,9 +50,10 @@ func New(p Plan, at sample.Instant) (*Run, error) {
 	return r, nil
 }
 
-// Resume begins a run of which levels were read before. What the channels did
-// meanwhile is not known.
-func Resume(p Plan, taken []Taken, at sample.Instant) (*Run, error) {
+// Resume begins a run of which levels were read before, and the last was held if holds
+// are given. What the channels did meanwhile is not known: a hold that was not over
+// begins anew.
+func Resume(p Plan, taken []Taken, holds []Hold, at sample.Instant) (*Run, error) {
 	r, err := New(p, at)
 	if err != nil {
 		return nil, err
@@ -64,7 +66,13 @@ func Resume(p Plan, taken []Taken, at sample.Instant) (*Run, error) {
 			return nil, fmt.Errorf("level %d has %d readings of %d channels: %w", i+1, len(t.Raw), len(p.Under), ErrNoLevel)
 		}
 	}
-	r.taken = taken
+	if r.taken = taken; p.Hold > 0 && len(taken) == len(p.Levels) {
+		if holds == nil {
+			r.taken = taken[:len(taken)-1]
+		} else {
+			r.held = holdOf(holds)
+		}
+	}
 	r.remember()
 	return r, nil
 }
@@ -75,12 +83,14 @@ func (r *Run) Plan() Plan { return r.plan }
 // Taken returns the levels that have been read. The caller must not change them.
 func (r *Run) Taken() []Taken { return r.taken }
 
-// Done reports whether every level has been read.
-func (r *Run) Done() bool { return len(r.taken) == len(r.plan.Levels) }
+// Done reports whether every level has been read, and held if it is to be.
+func (r *Run) Done() bool { return r.all() && (r.plan.Hold == 0 || r.held != nil && r.held.over) }
+
+func (r *Run) all() bool { return len(r.taken) == len(r.plan.Levels) }
 
 // Next returns the level to go to; false when there is none.
 func (r *Run) Next() (Level, bool) {
-	if r.Done() {
+	if r.all() {
 		return Level{}, false
 	}
 	return r.plan.Levels[len(r.taken)], true
@@ -92,10 +102,13 @@ func (r *Run) Take(at sample.Instant, raw []float64) {
 	for i := range min(len(raw), len(r.windows)) {
 		r.windows[i].take(at, raw[i])
 	}
+	if r.held != nil && !r.held.over {
+		r.follow(at, raw)
+	}
 }
 
 // Ready says that the next pressure is there: it is read once it has settled,
-// however little it differs from the last.
+// however little it differs from the last. Of one that is held it ends the hold.
 func (r *Run) Ready() { r.keyed = true }
 
 // ErrNoLevel is returned where there is no such level.
@@ -106,7 +119,7 @@ func (r *Run) Again(at sample.Instant) error {
 	if len(r.taken) == 0 {
 		return fmt.Errorf("nothing has been read yet: %w", ErrNoLevel)
 	}
-	r.taken = r.taken[:len(r.taken)-1]
+	r.taken, r.held = r.taken[:len(r.taken)-1], nil
 	r.next(at)
 	r.remember()
 	return nil
@@ -194,7 +207,7 @@ func (r *Run) begun(i int, now sample.Instant) bool {
 func (r *Run) left(i int, now sample.Instant) bool {
 	w := &r.windows[i]
 	recent := w.since(now.Add(-2 * time.Second))
-	if len(recent) == 0 || math.IsNaN(w.taken) {
+	if len(recent) == 0 || math.IsNaN(w.taken) || r.all() { // what is held at the end has no next
 		return false
 	}
 	limit := 6*r.taken[len(r.taken)-1].SD[i] + 2*resolution(w.readings)
@@ -227,10 +240,14 @@ func (r *Run) perMMHg(w *window) float64 {
 	return w.most / (high - low)
 }
 
-// Look looks whether the next level has settled, takes it if so, and reports
-// that. It is to be called a few times a second.
+// Look looks whether the next level has settled, or has been held for long enough,
+// takes it if so, and reports that. It is to be called a few times a second.
 func (r *Run) Look(now sample.Instant) bool {
-	if r.Done() {
+	switch left, holding := r.Holding(now); {
+	case holding && (r.keyed || left == 0):
+		r.held.over = true
+		return true
+	case r.all():
 		return false
 	}
 	answered := r.answered()
@@ -309,6 +326,9 @@ func (r *Run) read(now sample.Instant) {
 	r.taken = append(r.taken, t)
 	r.next(now)
 	r.remember()
+	if r.plan.Hold > 0 && r.all() {
+		r.hold(now)
+	}
 }
 
 // next waits for another level.

@@ -57,6 +57,8 @@ export interface Run {
   /** No more pressures are read, and what comes of them is being worked out. */
   fitting: boolean;
   finished: boolean;
+  /** For how much longer the last pressure is held to learn creep; null where none is. */
+  hold_left_s: number | null;
   /** Why what was read would not outlive the daemon; '' if it would. */
   unsaved: string;
   channels: RunChannel[];
@@ -132,6 +134,7 @@ export interface Wish {
   step_mmhg: number;
   cycles: number;
   dwell_s: number;
+  hold_s: number;
   keyed: boolean;
   warn_percent_fs: number;
   reject_percent_fs: number;
