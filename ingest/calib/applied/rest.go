@@ -32,21 +32,17 @@ func (c *course) miss(last sample.Instant) {
 	}
 }
 
-// follow tells a channel of a reading, and reports whether neither the direction nor
-// the load is another. Nobody told it of the time in which it rested.
+// follow tells a channel of a reading with which it does not rest, and reports whether
+// neither the direction nor the load is another. Nobody told it of the time in which
+// it rested.
 func (c *course) follow(r *rest, at sample.Instant, share, p float64) (same bool) {
-	if !c.behind && r.Rests(share, p) {
-		return true
-	}
-	m := curve.Motion{Average: r.Average, Course: c.Course}
 	if c.behind {
-		share = curve.Share(at.Sub(m.Last()))
+		share = curve.Share(at.Sub(c.Last()))
 		c.behind = false
 	}
-	m.Move(at, share, p, c.width)
-	same = m.Direction() == c.Direction() && m.Since() == c.Since()
-	r.Average, c.Course = m.Average, m.Course
-	return same
+	direction, since := c.Direction(), c.Since()
+	c.Move(&r.Average, at, share, p, c.width)
+	return c.Direction() == direction && c.Since() == since
 }
 
 // column returns that of the direction, or of none for a scan out of order.

@@ -38,7 +38,7 @@ func (s *source) convert(scan *sample.Scan, rail float64, moved []int32) {
 			n = dwell(moved, values, beyond, stretches, s.rests[r.from:r.to], raws, share)
 		}
 		for _, k := range moved[:n] {
-			s.seek(int(r.from+k), scan, share, inOrder)
+			s.seek(int(r.from+k), int(from+k), scan, share, inOrder)
 		}
 	}
 	if s.rests != nil {
@@ -49,13 +49,12 @@ func (s *source) convert(scan *sample.Scan, rail float64, moved []int32) {
 // seek converts the reading of a channel that is not where the last one was. A scan
 // that is out of order moves nothing: no direction is known of it, and no age of its
 // load.
-func (s *source) seek(k int, scan *sample.Scan, share float64, inOrder bool) {
-	t, c := &s.stretches[k], &s.channels[k]
+func (s *source) seek(k, index int, scan *sample.Scan, share float64, inOrder bool) {
+	t := &s.stretches[k]
 	var m *course
 	if s.rests != nil && s.courses[k].follows {
 		m = &s.courses[k]
 	}
-	index := c.index
 	raw := scan.Raw[index]
 	if !(raw < s.rail) || m != nil && m.left {
 		if m != nil && inOrder {
@@ -70,17 +69,18 @@ func (s *source) seek(k int, scan *sample.Scan, share float64, inOrder bool) {
 	here, same := m != nil && inOrder && t.has(i), true
 	if here {
 		r := &s.rests[k]
-		if same = m.follow(r, scan.At, share, r.at(y)); same {
+		if same = m.follow(r, scan.At, share, r.at(y)); same { // it moves, or it would not be looked up
 			scan.Values[index], s.beyond[index] = t.at(y), outside(i)
 			return
 		}
 	}
+	c := &s.channels[k]
 	at, column := c.spot(s.words, i), loading
 	p, dp := c.curve(s.words, at, loading)
 	if m != nil {
 		r := &s.rests[k]
 		r.m, r.dm = p, dp
-		if inOrder && !here {
+		if inOrder && !here && (m.behind || !r.Rests(share, r.at(y))) {
 			same = m.follow(r, scan.At, share, r.at(y))
 		}
 		if c.branches {

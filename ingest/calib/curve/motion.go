@@ -71,7 +71,7 @@ type Course struct {
 // changes nothing. Time must not run backwards.
 func (m *Motion) Step(at sample.Instant, p, width float64) (Direction, time.Duration) {
 	if p == p {
-		m.Move(at, Share(at.Sub(m.last)), p, width)
+		m.Move(&m.Average, at, Share(at.Sub(m.last)), p, width)
 	}
 	return m.direction, m.Age(at)
 }
@@ -104,37 +104,37 @@ func (c *Course) Rested(at sample.Instant) {
 func (c *Course) Last() sample.Instant { return c.last }
 
 // Move takes any pressure but NaN, as Step does, with the Share of the time since
-// the last one.
-func (m *Motion) Move(at sample.Instant, share, p, width float64) {
-	if !m.seen {
-		*m = Motion{Average{Smooth: p}, Course{seen: true, last: at, low: p, high: p, settled: p, since: at}}
+// the last one, for the motion of which a is the average.
+func (c *Course) Move(a *Average, at sample.Instant, share, p, width float64) {
+	if !c.seen {
+		*a, *c = Average{Smooth: p}, Course{seen: true, last: at, low: p, high: p, settled: p, since: at}
 	}
-	m.Smooth += float64(share * (p - m.Smooth))
-	m.last, p = at, m.Smooth
-	if m.direction != Loading && p < m.low {
-		m.low = p
+	a.Smooth += float64(share * (p - a.Smooth))
+	c.last, p = at, a.Smooth
+	if c.direction != Loading && p < c.low {
+		c.low = p
 	}
-	if m.direction != Unloading && p > m.high {
-		m.high = p
+	if c.direction != Unloading && p > c.high {
+		c.high = p
 	}
 	switch {
-	case m.direction != Loading && p-m.low > width:
-		m.direction, m.high = Loading, p
-	case m.direction != Unloading && m.high-p > width:
-		m.direction, m.low = Unloading, p
+	case c.direction != Loading && p-c.low > width:
+		c.direction, c.high = Loading, p
+	case c.direction != Unloading && c.high-p > width:
+		c.direction, c.low = Unloading, p
 	}
-	if p-m.settled > width || m.settled-p > width {
-		m.settled, m.since = p, at
+	if p-c.settled > width || c.settled-p > width {
+		c.settled, c.since = p, at
 	}
 	near := float64(width * (1 - 1e-6)) // surely within the width, however sums are rounded
-	m.CalmLow, m.CalmHigh = m.settled-near, m.settled+near
-	switch m.direction {
+	a.CalmLow, a.CalmHigh = c.settled-near, c.settled+near
+	switch c.direction {
 	case Loading:
-		m.calm(m.high-near, m.high)
+		a.calm(c.high-near, c.high)
 	case Unloading:
-		m.calm(m.low, m.low+near)
+		a.calm(c.low, c.low+near)
 	case Still:
-		m.calm(m.low, m.high)
+		a.calm(c.low, c.high)
 	}
 }
 
