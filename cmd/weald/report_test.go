@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -28,7 +29,7 @@ func TestReportsAreTheSameEverywhere(t *testing.T) {
 		t.Fatal(err)
 	}
 	config := filepath.Join(folder, "weald.yaml")
-	// The bridge is not there, so the record stays what it is.
+	// The bridge is not there, so nothing comes into the record.
 	written := `data: ` + filepath.Join(folder, "data") + `
 web: {listen: "127.0.0.1:0"}
 bridges:
@@ -61,7 +62,13 @@ rules:
 	var beside []byte
 	t.Run("a running daemon", func(t *testing.T) {
 		address := start(t, "run", "-c", config)
-		shown = text(t, address, "/api/v1/reports/session/s-one")
+		// The record was never judged to its end: a start does that, beside all else.
+		eventually(t, time.Minute, func() error {
+			if shown = text(t, address, "/api/v1/reports/session/s-one"); !strings.Contains(shown, "22:00:40") {
+				return errors.New("what the record has was not judged to its end")
+			}
+			return nil
+		})
 		beside = made("beside.html")
 		for path, status := range map[string]int{
 			"session/s-none": 404, "attempt/a-none": 404, "night/bench-1?from=2026-03-01T22:00:00Z": 422, "night/bench-1": 422, "night/nowhere": 404,

@@ -70,10 +70,19 @@ func (l *line311) publish(ctx context.Context, topic string, payload []byte, ret
 	token := l.client.Publish(topic, 1, retain, payload)
 	select {
 	case <-token.Done():
-		return token.Error()
 	case <-ctx.Done():
 		return ctx.Err()
 	}
+	if err := token.Error(); err != nil {
+		// Nothing but the end of the connection makes it fail, and the library says
+		// why it ended only after that.
+		select {
+		case <-l.gone:
+		case <-ctx.Done():
+		}
+		return err
+	}
+	return nil
 }
 
 func (l *line311) end(farewell bool) {
