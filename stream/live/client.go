@@ -180,23 +180,27 @@ func (c *client) hear(body []byte) error {
 	return &end{websocket.ClosePolicyViolation, "neither one subscribe nor one got", endedLies}
 }
 
-// resubscribe replaces the subscription. The snapshot is taken, and the viewer
-// entered for alerts, in one go on the pipeline's goroutine, so that it misses
-// no alert between the two and hears of none twice. It waits until the snapshot
-// has gone out: a viewer that asks faster than it reads waits too.
+// resubscribe replaces the subscription. The alerts are taken, and the viewer
+// entered for them, in one go on the pipeline's goroutine, so that it misses none
+// between the two and hears of none twice. Places are taken before that, one at a
+// time: what changes of them until then is told after the snapshot. It waits until
+// the snapshot has gone out: a viewer that asks faster than it reads waits too.
 func (c *client) resubscribe(w *wish) error {
 	sub := c.hub.subscribe(w)
 	s := &snapshot{Event: "snapshot", Streams: sub.streams, Maps: sub.maps, Places: []view.Place{}}
 	sent := make(chan struct{})
+	for i, wanted := range sub.places {
+		if !wanted {
+			continue
+		}
+		if err := c.hub.Pipeline.Do(c.ctx, func(st *pipeline.State) { s.Places = append(s.Places, brief(st.Place(i))) }); err != nil {
+			return err
+		}
+		sub.told[i] = keyOf(&s.Places[len(s.Places)-1])
+	}
 	err := c.hub.Pipeline.Do(c.ctx, func(st *pipeline.State) {
 		s.Now = st.Now().Time()
 		s.Alerts = st.Alerts()
-		for i, wanted := range sub.places {
-			if wanted {
-				s.Places = append(s.Places, brief(st.Place(i)))
-				sub.told[i] = keyOf(&s.Places[len(s.Places)-1])
-			}
-		}
 		c.places.begin(sub) // the snapshot has newer views
 		c.sub.Store(sub)
 		c.tell(text{make: s, sub: sub, sent: sent})

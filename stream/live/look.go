@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 
 	"weald/rules"
@@ -24,22 +25,20 @@ func (h *Hub) look(ctx context.Context, clients []*client) error {
 			watched[i] = watched[i] || w
 		}
 	}
-	views := make([]view.Place, len(h.Places))
-	err := h.Pipeline.Do(ctx, func(st *pipeline.State) {
-		for i, w := range watched {
-			if w {
-				views[i] = brief(st.Place(i))
-			}
-		}
-	})
-	if err != nil {
-		return err
+	// A viewer that watches nothing wants to know that the pipeline lives.
+	if !slices.Contains(watched, true) {
+		return h.Pipeline.Do(ctx, func(*pipeline.State) {})
 	}
 	for i, w := range watched {
 		if !w {
 			continue
 		}
-		key := keyOf(&views[i])
+		// One place at a time: an alert does not wait until a ward has been looked at.
+		var v view.Place
+		if err := h.Pipeline.Do(ctx, func(st *pipeline.State) { v = brief(st.Place(i)) }); err != nil {
+			return err
+		}
+		key := keyOf(&v)
 		var body []byte
 		for k, c := range clients {
 			s := subs[k]
@@ -47,7 +46,7 @@ func (h *Hub) look(ctx context.Context, clients []*client) error {
 				continue
 			}
 			if body == nil {
-				body = encode(placeEvent{Event: "place", Place: views[i]})
+				body = encode(placeEvent{Event: "place", Place: v})
 			}
 			s.told[i] = key
 			c.places.put(s, i, body)

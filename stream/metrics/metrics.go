@@ -205,16 +205,16 @@ type fact struct {
 func (c *collector) ask() []fact {
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
-	var found []fact
-	err := c.Pipeline.Do(ctx, func(s *pipeline.State) {
-		found = make([]fact, 0, 16*len(c.Plan.Places))
-		alerts := count(s.Alerts())
-		for i := range c.Plan.Places {
-			found = c.place(found, s, i, alerts)
-		}
-	})
-	if err != nil {
+	found := make([]fact, 0, 16*len(c.Plan.Places))
+	var alerts counts
+	if c.Pipeline.Do(ctx, func(s *pipeline.State) { alerts = count(s.Alerts()) }) != nil {
 		return nil
+	}
+	for i := range c.Plan.Places {
+		// One place at a time: an alert does not wait until a ward has been counted.
+		if c.Pipeline.Do(ctx, func(s *pipeline.State) { found = c.place(found, s, i, alerts) }) != nil {
+			return nil
+		}
 	}
 	return found
 }

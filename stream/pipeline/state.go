@@ -157,15 +157,6 @@ func (s *State) Place(i int) view.Place {
 	return s.views.Place(i, &now)
 }
 
-// Places returns the views of all places in the order of the plan.
-func (s *State) Places() []view.Place {
-	all := make([]view.Place, len(s.plan.Places))
-	for i := range all {
-		all[i] = s.Place(i)
-	}
-	return all
-}
-
 // Signals returns the signals of a place as the engine has them; Current says
 // which have a value. The slice is the engine's.
 func (s *State) Signals(i int) []rules.Signal { return s.judge.Signals(i) }

@@ -21,8 +21,13 @@ func (s *server) addPlaces(api huma.API) {
 	huma.Register(api, operation("places", "/api/v1/places", "All places with their present state"),
 		func(ctx context.Context, _ *struct{}) (*answer[placesBody], error) {
 			var a answer[placesBody]
-			err := s.ask(ctx, func(st *pipeline.State) { a.Body.Places = st.Places() })
-			return &a, err
+			a.Body.Places = make([]view.Place, len(s.Plan.Places))
+			for i := range a.Body.Places {
+				if err := s.ask(ctx, func(st *pipeline.State) { a.Body.Places[i] = st.Place(i) }); err != nil {
+					return nil, err
+				}
+			}
+			return &a, nil
 		})
 	huma.Register(api, operation("place", "/api/v1/places/{place}", "One place with its present state", 404),
 		func(ctx context.Context, in *placeInput) (*answer[view.Place], error) {
