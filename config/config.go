@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"weald/config/internal/shape"
 	"weald/config/internal/tree"
@@ -24,6 +25,11 @@ type Config struct {
 
 	// Listen is the loopback address and port of the pages.
 	Listen string
+
+	// Accounts are required of whoever asks for something; Idle and Longest say for
+	// how long a log-in lasts.
+	Accounts      bool
+	Idle, Longest time.Duration
 
 	// MQTT is the daemon's own listener, nil where there is none.
 	MQTT *Broker
@@ -169,6 +175,7 @@ func (r *reader) config() *Config {
 		Listen: r.listen(),
 		MQTT:   r.broker(),
 	}
+	r.accounts(c)
 	c.Bridges = r.bridges()
 	c.Places = r.places()
 	c.Notify = r.notify()

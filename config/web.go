@@ -3,6 +3,7 @@ package config
 import (
 	"net"
 	"strconv"
+	"time"
 
 	"weald/config/internal/tree"
 )
@@ -32,4 +33,30 @@ func portOr(port string) string {
 		return "8420"
 	}
 	return port
+}
+
+// The bounds of a log-in: shorter ones lock people out while they read, longer ones
+// outlast whoever has left the ward.
+const (
+	leastIdle   = time.Minute
+	mostSession = 7 * 24 * time.Hour
+)
+
+// accounts checks who has to log in, and for how long that lasts.
+func (r *reader) accounts(c *Config) {
+	web := &r.file.Web
+	c.Accounts = web.Accounts == "required"
+	c.Idle, c.Longest = time.Duration(web.Session.Idle), time.Duration(web.Session.Longest)
+	if c.Accounts && r.file.Data == "" {
+		r.doc.Report(tree.Path{"web", "accounts"}, "accounts are kept in the record, and data: names no folder for it: give one")
+	}
+	path := tree.Path{"web", "session"}
+	switch {
+	case c.Idle < leastIdle:
+		r.doc.Report(append(path, "idle"), "idle is %v: give at least 1m", c.Idle)
+	case c.Longest > mostSession:
+		r.doc.Report(append(path, "longest"), "longest is %v: give at most 7d", c.Longest)
+	case c.Longest < c.Idle:
+		r.doc.Report(append(path, "longest"), "longest is %v, which is less than idle, %v", c.Longest, c.Idle)
+	}
 }

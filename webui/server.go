@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"weald/webui/api"
+	"weald/webui/gate"
+	"weald/webui/route"
 )
 
 // Options are what New needs.
@@ -18,6 +20,9 @@ type Options struct {
 	Live    http.Handler // the live connection
 	Metrics http.Handler
 	Pages   fs.FS // Pages() but for tests
+
+	// Gate knows who may ask for what; its zero value lets everybody do everything.
+	Gate gate.Gate
 
 	// Hosts are names under which the daemon may be asked over loopback,
 	// beside localhost and loopback addresses: those of a proxy on the same
@@ -31,27 +36,31 @@ const maxBody = 1 << 20
 // New returns everything that the daemon serves. Its error is about how the
 // program was built.
 func New(o Options) (http.Handler, error) {
-	answers := http.NewServeMux()
-	if err := api.Register(answers, o.API); err != nil {
-		return nil, err
-	}
 	pages, err := newPages(o.Pages)
 	if err != nil {
 		return nil, err
 	}
-	mux := http.NewServeMux()
-	mux.Handle("/api/", zip(answers))
-	mux.Handle("GET /healthz", answers)
-	mux.Handle("GET /readyz", answers)
-	mux.Handle("GET /live", o.Live)
-	mux.Handle("GET /metrics", o.Metrics)
-	mux.Handle("/", pages)
+	o.API.Access, o.API.Now = o.Gate.Access, o.Gate.Now
+	mux := gate.NewMux(&o.Gate)
+	if err := api.Register(mux, o.API); err != nil {
+		return nil, err
+	}
+	mux.Handle(route.Of("live").Pattern(), o.Live)
+	mux.Handle(route.Of("metrics").Pattern(), o.Metrics)
+	mux.ServeMux.Handle("/api/", api.Elsewhere(mux))
+	mux.Elsewhere("/", route.Of("pages"), pages)
+	if err := mux.Whole(); err != nil {
+		return nil, err
+	}
+	answers := http.NewServeMux()
+	answers.Handle("/api/", zip(mux))
+	answers.Handle("/", mux)
 
 	crossOrigin := http.NewCrossOriginProtection()
 	crossOrigin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		api.Problem(w, http.StatusForbidden, "a page of another origin may not do that")
 	}))
-	handler := http.MaxBytesHandler(crossOrigin.Handler(mux), maxBody)
+	handler := http.MaxBytesHandler(crossOrigin.Handler(answers), maxBody)
 	return headers(hosts(o.Hosts, handler)), nil
 }
 

@@ -78,7 +78,7 @@ func newStack(t *testing.T, pages fs.FS) *stack {
 }
 
 // newStackOf is a stack of another plan.
-func newStackOf(t *testing.T, pages fs.FS, plan *rules.Plan, settings []view.Setting) *stack {
+func newStackOf(t *testing.T, pages fs.FS, plan *rules.Plan, settings []view.Setting, with ...func(*Options)) *stack {
 	t.Helper()
 	s := &stack{t: t, clock: hostclock.New(1)}
 	s.pipe = pipeline.New(pipeline.Options{Plan: plan, Clock: s.clock, Views: view.New(plan, settings, time.UTC)})
@@ -96,7 +96,7 @@ func newStackOf(t *testing.T, pages fs.FS, plan *rules.Plan, settings []view.Set
 	}
 	s.pipe.Follow(hub)
 	delay, _ := metrics.NewDelay()
-	s.handler, err = New(Options{
+	o := Options{
 		API: api.Options{
 			Plan: plan, Pipeline: s.pipe, Store: s.store, Version: "test",
 			Bridges:  func() []api.Bridge { return s.bridges },
@@ -107,7 +107,11 @@ func newStackOf(t *testing.T, pages fs.FS, plan *rules.Plan, settings []view.Set
 			Plan: plan, Pipeline: s.pipe, Delay: delay, Viewers: hub,
 			Bridges: func() []metrics.Bridge { return nil },
 		})),
-	})
+	}
+	for _, f := range with {
+		f(&o)
+	}
+	s.handler, err = New(o)
 	if err != nil {
 		t.Fatal(err)
 	}

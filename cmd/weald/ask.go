@@ -36,6 +36,9 @@ type question struct {
 	Check  bool   `json:"check,omitempty"`
 	Test   string `json:"test,omitempty"` // of this sender
 
+	Account *accountAsk `json:"account,omitempty"` // to do with accounts
+	Console bool        `json:"console,omitempty"` // a key for asking over HTTP
+
 	// Retention is what to show of what these limits would delete.
 	Retention journal.Limits `json:"retention,omitempty"`
 
@@ -48,6 +51,7 @@ type answerLine struct {
 	Copied  int64  `json:"copied,omitempty"`
 	Known   int64  `json:"known,omitempty"`
 	Finding string `json:"finding,omitempty"`
+	Key     string `json:"key,omitempty"`
 
 	// The last line has one of these.
 	Done  bool   `json:"done,omitempty"`
@@ -119,6 +123,11 @@ func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, sends *senders
 		return checkRecord(ctx, b.store, func(text string) { tell(answerLine{Finding: text}) })
 	case q.Test != "":
 		return sends.answerTest(ctx, q.Test)
+	case q.Account != nil:
+		return q.Account.do(ctx, b.access, b.now(), func(text string) { tell(answerLine{Finding: text}) })
+	case q.Console:
+		tell(answerLine{Key: b.access.Console(b.now())})
+		return nil
 	case len(q.Retention) > 0:
 		return tellPlan(ctx, b.store, q.Retention, sample.At(time.Now()), func(text string) { tell(answerLine{Finding: text}) })
 	case q.Calibrate != nil:

@@ -13,6 +13,10 @@ import (
 // webClient asks a running daemon on this machine what its pages ask it.
 var webClient = http.Client{Timeout: 15 * time.Second}
 
+// asKey is the key of a context's token, with which a command asks a daemon that has
+// accounts.
+type asKey struct{}
+
 // mostSaid is how much of an answer is read.
 const mostSaid = 16 << 20
 
@@ -36,6 +40,9 @@ func askHTTP[T any](ctx context.Context, method, url string, body []byte) (v T, 
 	}
 	if body != nil {
 		r.Header.Set("Content-Type", "application/json")
+	}
+	if token, ok := ctx.Value(asKey{}).(string); ok {
+		r.Header.Set("Authorization", "Bearer "+token)
 	}
 	answer, err := webClient.Do(r)
 	if err != nil {

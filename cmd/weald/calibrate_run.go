@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"net"
@@ -155,7 +156,9 @@ func daemonFlag(cmd *cobra.Command, config *string) {
 	cmd.Flags().StringVarP(config, "config", "c", "", "the configuration that the daemon runs with")
 }
 
-// pagesOf returns where the daemon that runs with a configuration has its pages.
+// pagesOf returns where the daemon that runs with a configuration has its pages. Where
+// there are accounts, the command asks as somebody who may read the record, which
+// shows that the machine is theirs.
 func pagesOf(cmd *cobra.Command, config string) (string, error) {
 	c, err := load(cmd, config)
 	if err != nil {
@@ -163,6 +166,13 @@ func pagesOf(cmd *cobra.Command, config string) (string, error) {
 	}
 	if _, port, err := net.SplitHostPort(c.Listen); err == nil && port == "0" {
 		return "", fmt.Errorf("%s: its pages listen on any free port, which nobody else can know: give web.listen a port", config)
+	}
+	if c.Accounts {
+		var key string
+		if err := askDaemon(cmd.Context(), c.Data, question{Console: true}, func(l answerLine) { key = l.Key }); err != nil {
+			return "", err
+		}
+		cmd.SetContext(context.WithValue(cmd.Context(), asKey{}, key))
 	}
 	return "http://" + c.Listen, nil
 }

@@ -42,6 +42,19 @@ func openRecord(ctx context.Context, dir string) (*sqlite.Store, error) {
 	return store, nil
 }
 
+// openOrMakeRecord opens the record in a folder for a command, and begins one where
+// there is none, as the first start of a daemon does.
+func openOrMakeRecord(ctx context.Context, dir string) (*sqlite.Store, error) {
+	if _, err := os.Stat(filepath.Join(dir, recordFile)); !errors.Is(err, fs.ErrNotExist) {
+		return openRecord(ctx, dir)
+	}
+	store, err := sqlite.Open(ctx, dir, sqlite.Options{Reserve: -1})
+	if err != nil {
+		return nil, fmt.Errorf("the record in %s: %w", dir, err)
+	}
+	return store, nil
+}
+
 // readRecord opens the record in a folder for a command that only reads. Beside a
 // daemon that uses it, it is what the record held at that moment.
 func readRecord(ctx context.Context, dir string) (*sqlite.Store, error) {

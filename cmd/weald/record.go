@@ -13,6 +13,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
+	"weald/stream/access"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/keeper"
@@ -34,6 +35,7 @@ type book struct {
 	past    *past          // set by remember
 	desk    *order.Desk    // set by serve
 	stage   *order.Desk    // set by rehearse
+	access  *access.Access // set by let
 
 	newReviver func() *keeper.Reviver
 }

@@ -72,8 +72,8 @@ type figuresBody struct {
 }
 
 func (s *server) addAlertHistory(api huma.API) {
-	huma.Register(api, operation("alert-changes", "/api/v1/alerts/changes", "Everything that happened to alerts, and what people did about them", 422), s.changes)
-	huma.Register(api, operation("alert-figures", "/api/v1/alerts/figures", "The tuning figures of IEC 62682 over a span of time", 422), s.figures)
+	huma.Register(api, operation("alert-changes", "Everything that happened to alerts, and what people did about them", 422), s.changes)
+	huma.Register(api, operation("alert-figures", "The tuning figures of IEC 62682 over a span of time", 422), s.figures)
 }
 
 func (s *server) changes(ctx context.Context, in *changesInput) (*answer[changesBody], error) {

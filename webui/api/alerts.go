@@ -28,7 +28,7 @@ type alertsInput struct {
 type deedInput struct {
 	Alert string `path:"alert" doc:"The alert's id"`
 	Body  struct {
-		Code   string `json:"code" maxLength:"200" doc:"Who does it, as a person's code such as K-07. What looks like a name is refused"`
+		Code   string `json:"code,omitempty" maxLength:"200" doc:"Who does it, as a person's code such as K-07; known by itself where there are accounts. What looks like a name is refused"`
 		Reason string `json:"reason,omitempty" maxLength:"1000" doc:"In that person's words. No names"`
 	}
 }
@@ -36,7 +36,7 @@ type deedInput struct {
 type reasonedInput struct {
 	Alert string `path:"alert" doc:"The alert's id"`
 	Body  struct {
-		Code   string `json:"code" maxLength:"200" doc:"Who does it, as a person's code such as K-07"`
+		Code   string `json:"code,omitempty" maxLength:"200" doc:"Who does it, as a person's code such as K-07; known by itself where there are accounts"`
 		Reason string `json:"reason" minLength:"1" maxLength:"1000" doc:"In that person's words. No names"`
 	}
 }
@@ -44,7 +44,7 @@ type reasonedInput struct {
 type shelveInput struct {
 	Alert string `path:"alert" doc:"The alert's id"`
 	Body  struct {
-		Code   string    `json:"code" maxLength:"200" doc:"Who does it, as a person's code such as K-07"`
+		Code   string    `json:"code,omitempty" maxLength:"200" doc:"Who does it, as a person's code such as K-07; known by itself where there are accounts"`
 		Reason string    `json:"reason" minLength:"1" maxLength:"1000" doc:"In that person's words. No names"`
 		ForS   float64   `json:"for_s,omitempty" exclusiveMinimum:"0" maximum:"28800" doc:"For how many seconds, at most 8 hours. Either this or until"`
 		Until  time.Time `json:"until,omitempty" doc:"Until when, on the daemon's clock. Either this or for_s"`
@@ -52,8 +52,7 @@ type shelveInput struct {
 }
 
 func (s *server) addAlerts(api huma.API) {
-	huma.Register(api, operation("alerts", "/api/v1/alerts", "Alerts that are open, put aside, or were over within the last hour", 422), s.alerts)
-	const one = "/api/v1/alerts/{alert}"
+	huma.Register(api, operation("alerts", "Alerts that are open, put aside, or were over within the last hour", 422), s.alerts)
 	for _, d := range []struct {
 		verb    alert.Verb
 		summary string
@@ -62,27 +61,23 @@ func (s *server) addAlerts(api huma.API) {
 		{alert.Unshelve, "Take an alert off its shelf"},
 		{alert.TakeBack, "Take an alert back into service"},
 	} {
-		huma.Register(api, done(string(d.verb), one, d.summary), func(ctx context.Context, in *deedInput) (*answer[view.Alert], error) {
+		huma.Register(api, done(d.verb, d.summary), func(ctx context.Context, in *deedInput) (*answer[view.Alert], error) {
 			return s.act(ctx, in.Alert, pipeline.Deed{Verb: d.verb, Who: in.Body.Code, Why: in.Body.Reason})
 		})
 	}
-	huma.Register(api, done(string(alert.TakeOut), one, "Take an alert out of service, until somebody takes it back"), func(ctx context.Context, in *reasonedInput) (*answer[view.Alert], error) {
+	huma.Register(api, done(alert.TakeOut, "Take an alert out of service, until somebody takes it back"), func(ctx context.Context, in *reasonedInput) (*answer[view.Alert], error) {
 		if err := reasoned(in.Body.Reason); err != nil {
 			return nil, err
 		}
 		return s.act(ctx, in.Alert, pipeline.Deed{Verb: alert.TakeOut, Who: in.Body.Code, Why: in.Body.Reason})
 	})
-	huma.Register(api, done(string(alert.Shelve), one, "Put an alert aside for a while, at most 8 hours. It is measured on, and nobody is called"), s.shelve)
+	huma.Register(api, done(alert.Shelve, "Put an alert aside for a while, at most 8 hours. It is measured on, and nobody is called"), s.shelve)
 	s.addAlertHistory(api)
 }
 
 // done describes a POST route for what a person does with an alert.
-func done(verb, one, summary string) huma.Operation {
-	return huma.Operation{
-		OperationID: verb, Method: http.MethodPost, Path: one + "/" + verb,
-		Summary: summary + "; where there is a record, it is on the disk when this is answered",
-		Errors:  []int{http.StatusNotFound, http.StatusConflict, http.StatusUnprocessableEntity, http.StatusServiceUnavailable},
-	}
+func done(verb alert.Verb, summary string) huma.Operation {
+	return step(string(verb), summary+"; where there is a record, it is on the disk when this is answered", http.StatusNotFound, http.StatusConflict)
 }
 
 func (s *server) alerts(ctx context.Context, in *alertsInput) (*answer[alertsBody], error) {
@@ -126,7 +121,7 @@ func reasoned(why string) error {
 
 // act does it, and says why if it cannot be done.
 func (s *server) act(ctx context.Context, id string, d pipeline.Deed) (*answer[view.Alert], error) {
-	if err := codeError("code", d.Who); err != nil {
+	if err := s.sign(ctx, "code", &d.Who); err != nil {
 		return nil, err
 	}
 	k, ok := alert.ParseKey(id)

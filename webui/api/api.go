@@ -12,6 +12,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"net/netip"
 	"slices"
 	"strings"
 	"sync"
@@ -20,7 +21,10 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
+	"weald/ingest/sample"
 	"weald/rules"
+	"weald/stream/access"
+	"weald/stream/access/guesses"
 	"weald/stream/calibrating"
 	"weald/stream/history"
 	"weald/stream/journal"
@@ -29,6 +33,7 @@ import (
 	"weald/stream/rehearsal"
 	"weald/stream/report"
 	"weald/stream/seatlink"
+	"weald/webui/route"
 )
 
 // Options are what Register needs.
@@ -61,6 +66,10 @@ type Options struct {
 	Links *seatlink.Links
 	Zone  string
 
+	// Access knows who may do what, on the clock Now; nil where there are no accounts.
+	Access *access.Access
+	Now    func() sample.Instant
+
 	// Rehearse is where rules are rehearsed; nil where nothing is kept.
 	Rehearse *Stage
 
@@ -81,17 +90,23 @@ type server struct {
 	Options
 	sessions sync.Mutex // held while one begins or ends
 	index    calibrationIndex
-	printing chan struct{} // holds one: a report is being made
-	attempts sync.Mutex    // held while one goes on by a step
-	guesses  guesses
+	printing chan struct{}               // holds one: a report is being made
+	attempts sync.Mutex                  // held while one goes on by a step
+	guesses  guesses.Limit[netip.Prefix] // of keys of links to seats
 
 	traces sync.Mutex
 	traced string            // guarded by traces: the field whose trace was read last
 	seen   *rehearsal.Second // guarded by traces: nobody changes it
 }
 
+// A Mux serves routes of package route.
+type Mux interface {
+	humago.Mux
+	Handler(*http.Request) (h http.Handler, pattern string)
+}
+
 // Register adds the routes to mux.
-func Register(mux *http.ServeMux, o Options) error {
+func Register(mux Mux, o Options) error {
 	if o.Speed == 0 {
 		o.Speed = 1
 	}
@@ -99,6 +114,8 @@ func Register(mux *http.ServeMux, o Options) error {
 		o.Past = func(_ context.Context, q history.Query) (*history.Answer, error) { return o.Store.Query(q) }
 	}
 	s := &server{Options: o, printing: make(chan struct{}, 1)}
+	// A key has 130 bits; this keeps who guesses from keeping the daemon busy.
+	s.guesses.Most, s.guesses.Every, s.guesses.Remembered = 10, 6*time.Second, 1024
 	api := humago.New(mux, huma.Config{
 		OpenAPI: &huma.OpenAPI{
 			OpenAPI: "3.1.0",
@@ -108,7 +125,8 @@ func Register(mux *http.ServeMux, o Options) error {
 				Description: about,
 			},
 			Components: &huma.Components{
-				Schemas: huma.NewMapRegistry("#/components/schemas/", huma.DefaultSchemaNamer),
+				Schemas:         huma.NewMapRegistry("#/components/schemas/", huma.DefaultSchemaNamer),
+				SecuritySchemes: securitySchemes,
 			},
 		},
 		Formats:       huma.DefaultFormats,
@@ -137,17 +155,18 @@ func Register(mux *http.ServeMux, o Options) error {
 	s.addSeatLinks(api)
 	s.addMySeat(api)
 	s.addDefaults(api)
+	s.addMe(api)
+	s.addAccounts(api)
 	s.addHealth(api)
 
 	document, err := json.Marshal(api.OpenAPI())
 	if err != nil {
 		return fmt.Errorf("OpenAPI document: %w", err)
 	}
-	mux.HandleFunc("GET /api/v1/openapi.json", func(w http.ResponseWriter, _ *http.Request) {
+	mux.HandleFunc(route.Of("openapi").Pattern(), func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/openapi+json")
 		w.Write(document)
 	})
-	mux.Handle("/api/", elsewhere(mux))
 	return nil
 }
 
@@ -156,14 +175,6 @@ const about = `Pressures under wraps, mattresses and cushions, and what the rule
 A research and training aid: not a medical device, not an alarm system, and no substitute for looking at the skin. Local policy and the responsible clinician decide.
 
 null is unknown, never 0. Times are RFC 3339 in UTC. Live data come over a WebSocket connection to /live (subprotocol weald.live.v1), metrics from /metrics.`
-
-// operation describes a GET route that can fail with the given statuses.
-func operation(id, path, summary string, errors ...int) huma.Operation {
-	return huma.Operation{
-		OperationID: id, Method: http.MethodGet, Path: path, Summary: summary,
-		Errors: append(errors, http.StatusServiceUnavailable),
-	}
-}
 
 // ask runs f on the pipeline's goroutine.
 func (s *server) ask(ctx context.Context, f func(*pipeline.State)) error {
@@ -185,8 +196,8 @@ func (s *server) place(id string) (int, error) {
 	return 0, huma.Error404NotFound(fmt.Sprintf("there is no place %q", id))
 }
 
-// elsewhere answers for every path under /api/ that no route is for.
-func elsewhere(mux *http.ServeMux) http.Handler {
+// Elsewhere answers for every path under /api/ that no route of mux is for.
+func Elsewhere(mux Mux) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		status, detail := http.StatusNotFound, "there is nothing at "+r.URL.Path
 		var can []string

@@ -13,6 +13,7 @@ import (
 
 	"weald/rules/attempt"
 	"weald/rules/compression"
+	"weald/stream/access"
 	"weald/stream/pipeline"
 	"weald/stream/record"
 	"weald/stream/tries"
@@ -71,14 +72,13 @@ type endInput struct {
 }
 
 func (s *server) addAttempts(api huma.API) {
-	const all, one = "/api/v1/attempts", "/api/v1/attempts/{attempt}"
-	huma.Register(api, operation("attempts", all, "Tries at putting on a wrap, with what came of them", 422), s.listAttempts)
-	huma.Register(api, operation("attempt", one, "One try", 404), s.oneAttempt)
-	huma.Register(api, noted("begin-attempt", all, "Begin a try; it is on the disk when this is answered, as are its readings", 404, 409), s.beginAttempt)
-	huma.Register(api, noted("read-attempt", one+"/readings", "Read what the sensors show at a step of a try", 404, 409), s.readAttempt)
-	huma.Register(api, noted("end-attempt", one+"/end", "End a try", 404, 409), s.closeAttempt(tries.Ended))
-	huma.Register(api, noted("leave-attempt", one+"/leave", "Break a try off: it is kept, and counts for nothing", 404, 409), s.closeAttempt(tries.Left))
-	table := operation("attempts-csv", all+".csv", "Tries as a table, a row for each site", 422)
+	huma.Register(api, operation("attempts", "Tries at putting on a wrap, with what came of them", 422), s.listAttempts)
+	huma.Register(api, operation("attempt", "One try", 404), s.oneAttempt)
+	huma.Register(api, noted("begin-attempt", "Begin a try; it is on the disk when this is answered, as are its readings", 404, 409), s.beginAttempt)
+	huma.Register(api, noted("read-attempt", "Read what the sensors show at a step of a try", 404, 409), s.readAttempt)
+	huma.Register(api, noted("end-attempt", "End a try", 404, 409), s.closeAttempt(tries.Ended))
+	huma.Register(api, noted("leave-attempt", "Break a try off: it is kept, and counts for nothing", 404, 409), s.closeAttempt(tries.Left))
+	table := operation("attempts-csv", "Tries as a table, a row for each site", 422)
 	table.Responses = map[string]*huma.Response{"200": {Description: "RFC 4180", Content: map[string]*huma.MediaType{
 		"text/csv": {Schema: &huma.Schema{Type: "string"}},
 	}}}
@@ -168,6 +168,9 @@ func (s *server) beginAttempt(ctx context.Context, in *newAttempt) (*answer[atte
 	}
 	at, err := s.when(ctx, i, time.Time{})
 	if err != nil {
+		return nil, err
+	}
+	if err := s.author(ctx, &b.Author); err != nil {
 		return nil, err
 	}
 	s.attempts.Lock() // nobody begins another one between the look and the note
@@ -266,7 +269,7 @@ func (s *server) readAttempt(ctx context.Context, in *readInput) (*answer[attemp
 	if v := r.Values[0].MMHg; v != v {
 		return nil, huma.Error409Conflict(t.plan.Sites[0].ID + notYet[r.Step.Quantity()])
 	}
-	_, err = s.note(ctx, record.Entry{At: r.At, Place: t.Place,
+	_, err = s.note(ctx, record.Entry{At: r.At, Place: t.Place, Author: access.From(ctx).Author(""),
 		Body: record.Attempt{ID: t.ID, What: tries.Read, Code: t.Code, Lesson: t.Lesson, Config: s.Config, Read: &r}})
 	if err != nil {
 		return nil, err
@@ -297,6 +300,9 @@ func (s *server) running(ctx context.Context, id string) (*try, int, error) {
 // closeAttempt returns what ends a try.
 func (s *server) closeAttempt(what string) func(context.Context, *endInput) (*answer[attemptView], error) {
 	return func(ctx context.Context, in *endInput) (*answer[attemptView], error) {
+		if err := s.author(ctx, &in.Body.Author); err != nil {
+			return nil, err
+		}
 		s.attempts.Lock()
 		defer s.attempts.Unlock()
 		t, i, err := s.running(ctx, in.Attempt)

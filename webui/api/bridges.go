@@ -65,7 +65,7 @@ type bridgesBody struct {
 }
 
 func (s *server) addBridges(api huma.API) {
-	huma.Register(api, operation("bridges", "/api/v1/bridges", "Links and the sources behind them"),
+	huma.Register(api, operation("bridges", "Links and the sources behind them"),
 		func(context.Context, *struct{}) (*answer[bridgesBody], error) {
 			var a answer[bridgesBody]
 			if a.Body.Bridges = s.Bridges(); a.Body.Bridges == nil {
@@ -76,5 +76,5 @@ func (s *server) addBridges(api huma.API) {
 			}
 			return &a, nil
 		})
-	huma.Register(api, operation("raw", "/api/v1/bridges/{bridge}/sources/{source}/raw", "The newest readings of a source, as it delivered them", 404), s.raw)
+	huma.Register(api, operation("raw", "The newest readings of a source, as it delivered them", 404), s.raw)
 }

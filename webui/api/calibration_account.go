@@ -69,7 +69,7 @@ type runAccountInput struct {
 }
 
 func (s *server) addCalibrationAccount(api huma.API) {
-	huma.Register(api, operation("calibration-run-channel", "/api/v1/calibrations/run/channels/{channel}", "What came of a channel of the calibration that has been read, in figures; nothing of it is kept yet", 404), s.runAccount)
+	huma.Register(api, operation("calibration-run-channel", "What came of a channel of the calibration that has been read, in figures; nothing of it is kept yet", 404), s.runAccount)
 }
 
 func (s *server) runAccount(_ context.Context, in *runAccountInput) (*answer[account], error) {

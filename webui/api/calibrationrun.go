@@ -80,7 +80,7 @@ type beginRun struct {
 		Bridge      string   `json:"bridge" minLength:"1"`
 		Source      string   `json:"source" minLength:"1"`
 		Channels    []int    `json:"channels" nullable:"false" minItems:"1" maxItems:"4096" doc:"Those under the cuff"`
-		By          string   `json:"by" maxLength:"64" doc:"Who calibrates, a code such as E-01"`
+		By          string   `json:"by,omitempty" maxLength:"64" doc:"Who calibrates, a code such as E-01; known by itself where there are accounts"`
 		Reference   string   `json:"reference" minLength:"1" maxLength:"200" doc:"The gauge"`
 		ReferenceU  *float64 `json:"reference_u_mmhg,omitempty" minimum:"0"`
 		Temperature *float64 `json:"temperature_c,omitempty"`
@@ -120,20 +120,14 @@ type keepRun struct {
 }
 
 func (s *server) addCalibrationRun(api huma.API) {
-	const one = "/api/v1/calibrations/run"
-	step := func(id, path, summary string, errors ...int) huma.Operation {
-		o := noted(id, one+path, summary, append(errors, 404, 409)...)
-		o.DefaultStatus = 200
-		return o
-	}
-	huma.Register(api, operation("calibration-run", one, "The calibration that goes on, with the pressures read and how each channel stands"), s.showRun)
-	huma.Register(api, noted("begin-calibration-run", one, "Begin to calibrate channels under a cuff", 404, 409), s.beginRun)
-	huma.Register(api, step("calibration-run-ready", "/ready", "The next pressure is there: read it when it has settled"), s.stepRun((*calibrating.Desk).Ready))
-	huma.Register(api, step("calibration-run-again", "/again", "Take back the pressure that was read last"), s.stepRun((*calibrating.Desk).Again))
-	huma.Register(api, step("calibration-run-finish", "/finish", "Fit what has been read so far"), s.stepRun((*calibrating.Desk).Finish))
-	huma.Register(api, step("calibration-run-leave", "/leave", "End the run; what was put into force stays so"), s.stepRun((*calibrating.Desk).Leave))
-	huma.Register(api, step("calibration-run-gauge", "/gauge", "What the gauge shows, where it is not what was asked for"), s.gaugeRun)
-	huma.Register(api, step("calibration-run-keep", "/keep", "Put what came of it into force; it is on the disk when this is answered"), s.keepRun)
+	huma.Register(api, operation("calibration-run", "The calibration that goes on, with the pressures read and how each channel stands"), s.showRun)
+	huma.Register(api, noted("begin-calibration-run", "Begin to calibrate channels under a cuff", 404, 409), s.beginRun)
+	huma.Register(api, step("calibration-run-ready", "The next pressure is there: read it when it has settled", 404, 409), s.stepRun((*calibrating.Desk).Ready))
+	huma.Register(api, step("calibration-run-again", "Take back the pressure that was read last", 404, 409), s.stepRun((*calibrating.Desk).Again))
+	huma.Register(api, step("calibration-run-finish", "Fit what has been read so far", 404, 409), s.stepRun((*calibrating.Desk).Finish))
+	huma.Register(api, step("calibration-run-leave", "End the run; what was put into force stays so", 404, 409), s.stepRun((*calibrating.Desk).Leave))
+	huma.Register(api, step("calibration-run-gauge", "What the gauge shows, where it is not what was asked for", 404, 409), s.gaugeRun)
+	huma.Register(api, step("calibration-run-keep", "Put what came of it into force; it is on the disk when this is answered", 404, 409), s.keepRun)
 }
 
 // bench returns the desk, or an error where nothing is kept.
@@ -179,7 +173,7 @@ func (s *server) beginRun(ctx context.Context, in *beginRun) (*answer[runBody], 
 		return nil, err
 	}
 	b := &in.Body
-	if err := codeError("by", b.By); err != nil {
+	if err := s.sign(ctx, "by", &b.By); err != nil {
 		return nil, err
 	}
 	i, err := s.channelsOf(b.Bridge, b.Source, nil) // the desk looks at the channels

@@ -88,7 +88,7 @@ type newCalibration struct {
 		Source      string    `json:"source" minLength:"1"`
 		Channel     int       `json:"channel" minimum:"0"`
 		At          time.Time `json:"at,omitempty" doc:"When the readings were taken; now without it"`
-		By          string    `json:"by" maxLength:"64" doc:"Who took them, a code such as E-01; what looks like a name is refused"`
+		By          string    `json:"by,omitempty" maxLength:"64" doc:"Who took them, a code such as E-01; what looks like a name is refused; known by itself where there are accounts"`
 		Reference   string    `json:"reference" minLength:"1" maxLength:"200" doc:"The gauge"`
 		ReferenceU  *float64  `json:"reference_u_mmhg,omitempty" minimum:"0" doc:"Its standard uncertainty; that of limits of 3 mmHg either way without it"`
 		Temperature *float64  `json:"temperature_c,omitempty"`
@@ -101,11 +101,10 @@ type newCalibration struct {
 }
 
 func (s *server) addCalibrations(api huma.API) {
-	const all, one = "/api/v1/calibrations", "/api/v1/calibrations/{calibration}"
-	huma.Register(api, operation("calibrations", all, "Calibration records: what came into force for which channel, and when", 422), s.listCalibrations)
-	huma.Register(api, operation("calibration", one, "One calibration record, whole", 404), s.oneCalibration)
-	huma.Register(api, noted("calibrate", all, "Fit readings at known pressures and put the record into force; it is on the disk, and the next scan rests on it, when this is answered", 409), s.keepCalibration)
-	page := operation("calibration-sheet", one+"/sheet", "A calibration as a page to print and sign", 404)
+	huma.Register(api, operation("calibrations", "Calibration records: what came into force for which channel, and when", 422), s.listCalibrations)
+	huma.Register(api, operation("calibration", "One calibration record, whole", 404), s.oneCalibration)
+	huma.Register(api, noted("calibrate", "Fit readings at known pressures and put the record into force; it is on the disk, and the next scan rests on it, when this is answered", 409), s.keepCalibration)
+	page := operation("calibration-sheet", "A calibration as a page to print and sign", 404)
 	page.Responses = map[string]*huma.Response{"200": {Description: "The page", Content: map[string]*huma.MediaType{
 		"text/html": {Schema: &huma.Schema{Type: "string"}},
 	}}}
@@ -219,7 +218,7 @@ func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answ
 		return nil, err
 	}
 	b := &in.Body
-	if err := codeError("by", b.By); err != nil {
+	if err := s.sign(ctx, "by", &b.By); err != nil {
 		return nil, err
 	}
 	now, err := s.now(ctx)

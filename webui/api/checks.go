@@ -32,7 +32,7 @@ type checksBody struct {
 type newCheck struct {
 	Calibration string `path:"calibration" doc:"The record's id"`
 	Body        struct {
-		By         string   `json:"by" maxLength:"64" doc:"Who checks, a code such as E-01"`
+		By         string   `json:"by,omitempty" maxLength:"64" doc:"Who checks, a code such as E-01; known by itself where there are accounts"`
 		Reference  float64  `json:"reference_mmhg" minimum:"0" maximum:"300" doc:"What the gauge shows"`
 		ReferenceU *float64 `json:"reference_u_mmhg,omitempty" minimum:"0" doc:"Its standard uncertainty; that of limits of 3 mmHg either way without it"`
 		Raw        *float64 `json:"raw,omitempty" doc:"The channel's counts; what it shows in the next seconds without it"`
@@ -40,9 +40,8 @@ type newCheck struct {
 }
 
 func (s *server) addChecks(api huma.API) {
-	const path = "/api/v1/calibrations/{calibration}/checks"
-	huma.Register(api, operation("checks", path, "Spot checks of a calibration record", 404), s.listChecks)
-	huma.Register(api, noted("check", path, "Tell whether a record still holds, at one known pressure that came by loading; it never changes it, and is on the disk when this is answered", 404, 409), s.check)
+	huma.Register(api, operation("checks", "Spot checks of a calibration record", 404), s.listChecks)
+	huma.Register(api, noted("check", "Tell whether a record still holds, at one known pressure that came by loading; it never changes it, and is on the disk when this is answered", 404, 409), s.check)
 }
 
 func (s *server) listChecks(ctx context.Context, in *calibrationInput) (*answer[checksBody], error) {
@@ -68,7 +67,7 @@ func (s *server) check(ctx context.Context, in *newCheck) (*answer[spotCheck], e
 		return nil, err
 	}
 	b := &in.Body
-	if err := codeError("by", b.By); err != nil {
+	if err := s.sign(ctx, "by", &b.By); err != nil {
 		return nil, err
 	}
 	var raw float64

@@ -1,11 +1,14 @@
 package api
 
 import (
+	"context"
 	"regexp"
 	"strings"
 	"unicode"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"weald/stream/access"
 )
 
 // A person's code is one to four capital letters, a hyphen and one to six
@@ -20,6 +23,26 @@ func codeError(field, text string) error {
 	if problem := CodeProblem(text); problem != "" {
 		return huma.Error422UnprocessableEntity(field + ": " + problem)
 	}
+	return nil
+}
+
+// sign puts into who, the field of a request, how the record names who asks: by the
+// account, where there are accounts, and else by the code that was given. Whoever has
+// an account cannot sign for another.
+func (s *server) sign(ctx context.Context, field string, who *string) error {
+	if access.From(ctx).Known() {
+		return s.author(ctx, who)
+	}
+	return codeError(field, *who)
+}
+
+// author is sign where a code is not asked for.
+func (s *server) author(ctx context.Context, who *string) error {
+	by := access.From(ctx)
+	if by.Known() && *who != "" && *who != by.Name {
+		return huma.Error422UnprocessableEntity("who does it is known by the account: leave it out")
+	}
+	*who = by.Author(*who)
 	return nil
 }
 

@@ -51,9 +51,8 @@ type prediction struct {
 }
 
 func (s *server) addCompression(api huma.API) {
-	const path = "/api/v1/compression"
-	huma.Register(api, operation("compression", path, "Classes of compression, each with its standard; none is a recommendation"), schemes)
-	huma.Register(api, operation("prediction", path+"/prediction", "The pressure that tension, layers, width and girth predict", 422), predict)
+	huma.Register(api, operation("compression", "Classes of compression, each with its standard; none is a recommendation"), schemes)
+	huma.Register(api, operation("prediction", "The pressure that tension, layers, width and girth predict", 422), predict)
 }
 
 func schemes(context.Context, *struct{}) (*answer[compressionBody], error) {

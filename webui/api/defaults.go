@@ -21,7 +21,7 @@ type defaultSetting struct {
 }
 
 func (s *server) addDefaults(api huma.API) {
-	huma.Register(api, operation("defaults", "/api/v1/defaults", "What rules are set to where the configuration is silent, and where that is from"),
+	huma.Register(api, operation("defaults", "What rules are set to where the configuration is silent, and where that is from"),
 		func(context.Context, *struct{}) (*answer[defaultsBody], error) {
 			a := &answer[defaultsBody]{Body: defaultsBody{Defaults: []defaultSetting{}}}
 			for _, d := range rules.Defaults() {

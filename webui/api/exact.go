@@ -27,7 +27,7 @@ type judged struct {
 }
 
 func (s *server) addExact(api huma.API) {
-	huma.Register(api, noted("rehearse-exactly", "/api/v1/rehearsals/{rehearsal}/exact",
+	huma.Register(api, noted("rehearse-exactly",
 		"Judge every reading of a field's span, of all places, by the rules in force and by the same with another limit and delay", 404, 409), s.exact)
 }
 

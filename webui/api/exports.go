@@ -59,14 +59,11 @@ type newExport struct {
 }
 
 func (s *server) addExports(api huma.API) {
-	const all, one = "/api/v1/exports", "/api/v1/exports/{export}"
-	huma.Register(api, operation("exports", all, "Exports of this daemon: those being made, and the newest that were"), s.listExports)
-	huma.Register(api, noted("export", all, "Ask for a place's signals, alerts and marks as files", 404, 409), s.export)
-	huma.Register(api, operation("one-export", one, "How far an export has come", 404), s.oneExport)
-	stop := noted("stop-export", one+"/stop", "Stop an export; nothing of it stays", 404)
-	stop.DefaultStatus = http.StatusOK
-	huma.Register(api, stop, s.stopExport)
-	file := operation("export-file", one+"/files/{name}", "A file of an export that is made", 404, 409)
+	huma.Register(api, operation("exports", "Exports of this daemon: those being made, and the newest that were"), s.listExports)
+	huma.Register(api, noted("export", "Ask for a place's signals, alerts and marks as files", 404, 409), s.export)
+	huma.Register(api, operation("one-export", "How far an export has come", 404), s.oneExport)
+	huma.Register(api, step("stop-export", "Stop an export; nothing of it stays", 404), s.stopExport)
+	file := operation("export-file", "A file of an export that is made", 404, 409)
 	file.Responses = map[string]*huma.Response{"200": {Description: "The file", Content: map[string]*huma.MediaType{
 		"application/octet-stream": {Schema: &huma.Schema{Type: "string", Format: "binary"}},
 	}}}

@@ -10,8 +10,10 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"weald/rules"
+	"weald/stream/access"
 	"weald/stream/pipeline"
 	"weald/stream/view"
+	"weald/webui/route"
 )
 
 // behindLimit is how old, in host time, scans may be when the pipeline takes
@@ -39,21 +41,31 @@ type readyOutput struct {
 }
 
 func (s *server) addHealth(api huma.API) {
-	huma.Register(api, huma.Operation{OperationID: "healthz", Method: http.MethodGet, Path: "/healthz", Summary: "Whether the daemon is alive"},
+	huma.Register(api, probe("healthz", "Whether the daemon is alive"),
 		func(context.Context, *struct{}) (*answer[healthBody], error) {
 			return &answer[healthBody]{Body: healthBody{Status: "alive", Version: s.Version}}, nil
 		})
-	ready := huma.Operation{OperationID: "readyz", Method: http.MethodGet, Path: "/readyz", Summary: "Whether it can do its job, and why not (200 or 503)"}
+	ready := probe("readyz", "Whether it can do its job, and why not (200 or 503)")
 	huma.Register(api, ready, func(ctx context.Context, _ *struct{}) (*readyOutput, error) {
 		out := &readyOutput{Status: http.StatusOK}
 		out.Body.Reasons = s.reasons(ctx)
 		if out.Body.Ready = len(out.Body.Reasons) == 0; !out.Body.Ready {
 			out.Status = http.StatusServiceUnavailable
+			if !access.From(ctx).Role.May(route.Of("bridges").Least) { // which has what they are about
+				out.Body.Reasons = []string{"it says why to those who have logged in"}
+			}
 		}
 		return out, nil
 	})
 	op := api.OpenAPI().Paths["/readyz"].Get
 	op.Responses["503"] = &huma.Response{Description: "It cannot", Content: op.Responses["200"].Content}
+}
+
+// probe describes a route that machines ask, which always answers.
+func probe(id, summary string) huma.Operation {
+	op := operation(id, summary)
+	op.Errors = nil
+	return op
 }
 
 // reasons says everything that keeps the daemon from its job.

@@ -41,8 +41,8 @@ type seriesBody struct {
 }
 
 func (s *server) addHistory(api huma.API) {
-	huma.Register(api, operation("signals", "/api/v1/places/{place}/signals", "What signals did, at a resolution that fits", 404, 422), s.signals)
-	huma.Register(api, operation("map", "/api/v1/places/{place}/map", "A mat's cells, now or in the last hour", 404, 422), s.cells)
+	huma.Register(api, operation("signals", "What signals did, at a resolution that fits", 404, 422), s.signals)
+	huma.Register(api, operation("map", "A mat's cells, now or in the last hour", 404, 422), s.cells)
 }
 
 func (s *server) signals(ctx context.Context, in *signalsInput) (*answer[signalsBody], error) {

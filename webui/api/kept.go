@@ -34,7 +34,7 @@ type keptBody struct {
 }
 
 func (s *server) addKept(api huma.API) {
-	huma.Register(api, operation("record", "/api/v1/record", "What is kept, and since when"), s.whatIsKept)
+	huma.Register(api, operation("record", "What is kept, and since when"), s.whatIsKept)
 }
 
 func (s *server) whatIsKept(ctx context.Context, _ *struct{}) (*answer[keptBody], error) {

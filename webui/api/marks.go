@@ -45,8 +45,8 @@ type markInput struct {
 }
 
 func (s *server) addMarks(api huma.API) {
-	huma.Register(api, operation("marks", "/api/v1/places/{place}/marks", "What people noted at a place", 404, 422), s.marks)
-	huma.Register(api, noted("mark", "/api/v1/places/{place}/marks", "Note something at a place; it is on the disk when this is answered", 404), s.mark)
+	huma.Register(api, operation("marks", "What people noted at a place", 404, 422), s.marks)
+	huma.Register(api, noted("mark", "Note something at a place; it is on the disk when this is answered", 404), s.mark)
 }
 
 func (s *server) marks(ctx context.Context, in *marksInput) (*answer[marksBody], error) {
@@ -84,6 +84,9 @@ func (s *server) mark(ctx context.Context, in *markInput) (*answer[mark], error)
 		return nil, err
 	}
 	if err := s.recording(); err != nil {
+		return nil, err
+	}
+	if err := s.author(ctx, &in.Body.Author); err != nil {
 		return nil, err
 	}
 	if in.Body.At.IsZero() && s.Plan.Places[i].GoesBy(in.Body.What) {

@@ -12,6 +12,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/stream/access/guesses"
 	"weald/stream/pipeline"
 	"weald/stream/view"
 )
@@ -47,22 +48,19 @@ type mySeatDayBody struct {
 	Last []seatShift `json:"last" nullable:"false" maxItems:"10" doc:"The latest ones, the newest first, to the minute"`
 }
 
-// bearer is how requests of a link bring its key.
-const bearer = "seatLink"
-
 // throughLink describes a route that a link's key opens. Its handler learns the place
 // from seatOf.
-func (s *server) throughLink(api huma.API, id, path, summary string) huma.Operation {
-	op := operation(id, path, summary, http.StatusUnauthorized, http.StatusTooManyRequests)
-	op.Security = []map[string][]string{{bearer: {}}}
+func (s *server) throughLink(api huma.API, id, summary string) huma.Operation {
+	op := operation(id, summary, http.StatusUnauthorized, http.StatusTooManyRequests)
+	op.Security = []map[string][]string{{bySeat: {}}}
 	op.Middlewares = huma.Middlewares{func(ctx huma.Context, next func(huma.Context)) {
 		refuse := func(status int, why string) { _ = huma.WriteErr(api, ctx, status, why) } // fails only when the client is gone
 		if s.Links == nil {
 			refuse(http.StatusServiceUnavailable, "there are no links: the configuration names no folder for the record")
 			return
 		}
-		from, now := guesser(ctx.RemoteAddr(), ctx.Header("X-Forwarded-For")), time.Now()
-		if ok, wait := s.guesses.allowed(from, now); !ok {
+		from, now := guesses.Household(guesses.Address(ctx.RemoteAddr(), ctx.Header("X-Forwarded-For"))), time.Now()
+		if ok, wait := s.guesses.Allowed(from, now); !ok {
 			ctx.SetHeader("Retry-After", fmt.Sprint(math.Ceil(wait.Seconds())))
 			refuse(http.StatusTooManyRequests, "too many keys that open nothing came from there: wait a while")
 			return
@@ -71,7 +69,7 @@ func (s *server) throughLink(api huma.API, id, path, summary string) huma.Operat
 		place, ok := s.Links.Open(key, sample.At(now))
 		i, err := s.place(place)
 		if !ok || err != nil || !strings.EqualFold(kind, "Bearer") {
-			s.guesses.wrong(from, now)
+			s.guesses.Wrong(from, now)
 			ctx.SetHeader("WWW-Authenticate", "Bearer")
 			refuse(http.StatusUnauthorized, "this link opens nothing: it was withdrawn, or never was one")
 			return
@@ -87,11 +85,8 @@ type seatKey struct{}
 func seatOf(ctx context.Context) int { return ctx.Value(seatKey{}).(int) }
 
 func (s *server) addMySeat(api huma.API) {
-	api.OpenAPI().Components.SecuritySchemes = map[string]*huma.SecurityScheme{
-		bearer: {Type: "http", Scheme: "bearer", Description: "The key of a link to a seat: what stands behind the # in it"},
-	}
-	huma.Register(api, s.throughLink(api, "my-seat", "/api/v1/my-seat", "How the sitter of a link's seat sits now"), s.mySeat)
-	huma.Register(api, s.throughLink(api, "my-seat-day", "/api/v1/my-seat/day", "What the sitter of a link's seat has done today"), s.mySeatDay)
+	huma.Register(api, s.throughLink(api, "my-seat", "How the sitter of a link's seat sits now"), s.mySeat)
+	huma.Register(api, s.throughLink(api, "my-seat-day", "What the sitter of a link's seat has done today"), s.mySeatDay)
 }
 
 func (s *server) mySeat(ctx context.Context, _ *struct{}) (*answer[mySeatBody], error) {

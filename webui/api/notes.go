@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net/http"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -18,14 +17,6 @@ import (
 // What a person writes may be so far ahead of the place's present: clocks of
 // people are not those of daemons.
 const aheadAtMost = time.Minute
-
-// noted describes a POST route that answers when what came is on the disk.
-func noted(id, path, summary string, errors ...int) huma.Operation {
-	return huma.Operation{
-		OperationID: id, Method: http.MethodPost, Path: path, Summary: summary, DefaultStatus: http.StatusCreated,
-		Errors: append(errors, http.StatusUnprocessableEntity, http.StatusServiceUnavailable),
-	}
-}
 
 // recording returns an error where nothing is kept.
 func (s *server) recording() error {

@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"net/http"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -67,8 +66,7 @@ type pressedMat struct {
 const placeCaution = "A proposal: nothing changes before it is in the configuration file. Press each sensor once more when it is in force: a place that has two sensors mixed up is worse than none."
 
 func (s *server) addPieces(api huma.API) {
-	op := operation("check-place", "/api/v1/setup/place", "The configuration text of a place with sensors at named sites, and what is wrong with it; changes nothing", 422)
-	op.Method = http.MethodPost
+	op := operation("check-place", "The configuration text of a place with sensors at named sites, and what is wrong with it; changes nothing", 422)
 	huma.Register(api, op, s.checkPlace)
 }
 

@@ -18,7 +18,7 @@ type placeInput struct {
 }
 
 func (s *server) addPlaces(api huma.API) {
-	huma.Register(api, operation("places", "/api/v1/places", "All places with their present state"),
+	huma.Register(api, operation("places", "All places with their present state"),
 		func(ctx context.Context, _ *struct{}) (*answer[placesBody], error) {
 			var a answer[placesBody]
 			a.Body.Places = make([]view.Place, len(s.Plan.Places))
@@ -29,7 +29,7 @@ func (s *server) addPlaces(api huma.API) {
 			}
 			return &a, nil
 		})
-	huma.Register(api, operation("place", "/api/v1/places/{place}", "One place with its present state", 404),
+	huma.Register(api, operation("place", "One place with its present state", 404),
 		func(ctx context.Context, in *placeInput) (*answer[view.Place], error) {
 			i, err := s.place(in.Place)
 			if err != nil {

@@ -63,14 +63,14 @@ type newProposal struct {
 		Limit  float64 `json:"limit"`
 		DelayS float64 `json:"delay_s" minimum:"0" maximum:"31536000"`
 		Exact  string  `json:"exact,omitempty" doc:"The id of an exact rehearsal of this limit and delay, to be kept with it"`
-		Author string  `json:"author" maxLength:"64" doc:"The code of the person who proposes it"`
+		Author string  `json:"author,omitempty" maxLength:"64" doc:"The code of the person who proposes it; known by itself where there are accounts"`
 		Why    string  `json:"why,omitempty" maxLength:"4000" doc:"No names"`
 	}
 }
 
 func (s *server) addProposals(api huma.API) {
-	huma.Register(api, operation("proposals", "/api/v1/proposals", "Rules that people have proposed, with what they rest on"), s.listProposals)
-	huma.Register(api, noted("propose", "/api/v1/rehearsals/{rehearsal}/proposals", "Keep a limit and a delay of a field as a proposal; it is on the disk when this is answered, and changes no rule", 404), s.propose)
+	huma.Register(api, operation("proposals", "Rules that people have proposed, with what they rest on"), s.listProposals)
+	huma.Register(api, noted("propose", "Keep a limit and a delay of a field as a proposal; it is on the disk when this is answered, and changes no rule", 404), s.propose)
 }
 
 func (s *server) propose(ctx context.Context, in *newProposal) (*answer[proposal], error) {
@@ -78,7 +78,7 @@ func (s *server) propose(ctx context.Context, in *newProposal) (*answer[proposal
 		return nil, err
 	}
 	b := &in.Body
-	if err := codeError("author", b.Author); err != nil {
+	if err := s.sign(ctx, "author", &b.Author); err != nil {
 		return nil, err
 	}
 	delay := time.Duration(b.DelayS * float64(time.Second))

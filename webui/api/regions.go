@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"fmt"
-	"net/http"
 	"strings"
 	"time"
 
@@ -43,9 +42,8 @@ type drawnRegions struct {
 }
 
 func (s *server) addRegions(api huma.API) {
-	huma.Register(api, operation("regions", "/api/v1/places/{place}/regions", "Regions of a body found from the map of its mat, as a proposal for the configuration", 404, 422), s.findRegions)
-	op := operation("check-regions", "/api/v1/places/{place}/regions", "The configuration text of drawn regions, and what is wrong with it; changes nothing", 404, 422)
-	op.Method = http.MethodPost
+	huma.Register(api, operation("regions", "Regions of a body found from the map of its mat, as a proposal for the configuration", 404, 422), s.findRegions)
+	op := operation("check-regions", "The configuration text of drawn regions, and what is wrong with it; changes nothing", 404, 422)
 	huma.Register(api, op, s.checkRegions)
 }
 

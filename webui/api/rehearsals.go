@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net/http"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -81,14 +80,11 @@ type besideBody struct {
 }
 
 func (s *server) addRehearsals(api huma.API) {
-	const all, one = "/api/v1/rehearsals", "/api/v1/rehearsals/{rehearsal}"
-	huma.Register(api, operation("rehearsals", all, "Rehearsals of this daemon: those being made, and the newest that were"), s.listRehearsals)
-	huma.Register(api, noted("rehearse", all, "Ask what other rules would have raised over what is kept", 404, 409), s.rehearse)
-	huma.Register(api, operation("rehearsal", one, "How far a rehearsal has come, and what it found", 404), s.oneRehearsal)
-	stop := noted("stop-rehearsal", one+"/stop", "Stop a rehearsal", 404)
-	stop.DefaultStatus = http.StatusOK
-	huma.Register(api, stop, s.stopRehearsal)
-	huma.Register(api, operation("rehearsed-alerts", one+"/alerts", "Which alerts come and which go with one limit and delay of a field", 404, 422), s.beside)
+	huma.Register(api, operation("rehearsals", "Rehearsals of this daemon: those being made, and the newest that were"), s.listRehearsals)
+	huma.Register(api, noted("rehearse", "Ask what other rules would have raised over what is kept", 404, 409), s.rehearse)
+	huma.Register(api, operation("rehearsal", "How far a rehearsal has come, and what it found", 404), s.oneRehearsal)
+	huma.Register(api, step("stop-rehearsal", "Stop a rehearsal", 404), s.stopRehearsal)
+	huma.Register(api, operation("rehearsed-alerts", "Which alerts come and which go with one limit and delay of a field", 404, 422), s.beside)
 	s.addExact(api)
 	s.addProposals(api)
 }

@@ -29,21 +29,20 @@ type trialInput struct {
 }
 
 func (s *server) addReports(api huma.API) {
-	const all = "/api/v1/reports"
-	page := func(id, path, summary string) huma.Operation {
-		o := operation(id, all+path, summary+", as a page to print; the command report makes the same", 404, 422)
+	page := func(id, summary string) huma.Operation {
+		o := operation(id, summary+", as a page to print; the command report makes the same", 404, 422)
 		o.Responses = map[string]*huma.Response{"200": {Description: "The page", Content: map[string]*huma.MediaType{
 			"text/html": {Schema: &huma.Schema{Type: "string"}},
 		}}}
 		return o
 	}
-	huma.Register(api, page("report-session", "/session/{session}", "What happened in a session"), func(_ context.Context, in *sessionInput) (*huma.StreamResponse, error) {
+	huma.Register(api, page("report-session", "What happened in a session"), func(_ context.Context, in *sessionInput) (*huma.StreamResponse, error) {
 		return s.report(func(ctx context.Context) (*paper.Document, error) { return s.Reports.Session(ctx, in.Session) })
 	})
-	huma.Register(api, page("report-attempt", "/attempt/{attempt}", "What came of a try at putting on a wrap"), func(_ context.Context, in *attemptInput) (*huma.StreamResponse, error) {
+	huma.Register(api, page("report-attempt", "What came of a try at putting on a wrap"), func(_ context.Context, in *attemptInput) (*huma.StreamResponse, error) {
 		return s.report(func(ctx context.Context) (*paper.Document, error) { return s.Reports.Attempt(ctx, in.Attempt) })
 	})
-	huma.Register(api, page("report-night", "/night/{place}", "How somebody lay through a night"), func(_ context.Context, in *nightInput) (*huma.StreamResponse, error) {
+	huma.Register(api, page("report-night", "How somebody lay through a night"), func(_ context.Context, in *nightInput) (*huma.StreamResponse, error) {
 		if in.From.IsZero() != in.To.IsZero() {
 			return nil, huma.Error422UnprocessableEntity("from, to: give both or neither")
 		}
@@ -53,7 +52,7 @@ func (s *server) addReports(api huma.API) {
 		}
 		return s.report(func(ctx context.Context) (*paper.Document, error) { return s.Reports.Night(ctx, in.Place, from, to) })
 	})
-	huma.Register(api, page("report-trial", "/trial", "How long participants sat and how they took the load off, by code and day"), func(_ context.Context, in *trialInput) (*huma.StreamResponse, error) {
+	huma.Register(api, page("report-trial", "How long participants sat and how they took the load off, by code and day"), func(_ context.Context, in *trialInput) (*huma.StreamResponse, error) {
 		t := report.Trial{Person: in.Person, Place: in.Place}
 		var err error
 		if t.From, t.To, err = bounded(in.From, in.To); err != nil {

@@ -42,7 +42,7 @@ type seatLinksBody struct {
 type newSeatLink struct {
 	Body struct {
 		Place string `json:"place" minLength:"1" doc:"The seat's id in the configuration"`
-		By    string `json:"by" maxLength:"64" doc:"Who makes it, a code such as N-4"`
+		By    string `json:"by,omitempty" maxLength:"64" doc:"Who makes it, a code such as N-4; known by itself where there are accounts"`
 		Why   string `json:"why,omitempty" maxLength:"4000" doc:"No names"`
 		Base  string `json:"base" minLength:"1" maxLength:"200" doc:"Under which address a phone reaches these pages, such as https://weald.example"`
 	}
@@ -57,16 +57,15 @@ type madeSeatLink struct {
 type withdrawInput struct {
 	Link string `path:"link" doc:"The link's id"`
 	Body struct {
-		By  string `json:"by" maxLength:"64" doc:"Who withdraws it, a code such as N-4"`
+		By  string `json:"by,omitempty" maxLength:"64" doc:"Who withdraws it, a code such as N-4; known by itself where there are accounts"`
 		Why string `json:"why,omitempty" maxLength:"4000" doc:"No names"`
 	}
 }
 
 func (s *server) addSeatLinks(api huma.API) {
-	const all = "/api/v1/seat-links"
-	huma.Register(api, operation("seat-links", all, "Links with which whoever sits may look at the own seat"), s.listSeatLinks)
-	huma.Register(api, noted("make-seat-link", all, "Make a link to one seat's own page; it is on the disk when this is answered", 404, 409), s.makeSeatLink)
-	huma.Register(api, noted("withdraw-seat-link", all+"/{link}/withdraw", "Withdraw a link: it opens nothing from then on", 404, 409), s.withdrawSeatLink)
+	huma.Register(api, operation("seat-links", "Links with which whoever sits may look at the own seat"), s.listSeatLinks)
+	huma.Register(api, noted("make-seat-link", "Make a link to one seat's own page; it is on the disk when this is answered", 404, 409), s.makeSeatLink)
+	huma.Register(api, noted("withdraw-seat-link", "Withdraw a link: it opens nothing from then on", 404, 409), s.withdrawSeatLink)
 }
 
 func seatLinkOf(l *seatlink.Link) seatLink {
@@ -107,7 +106,7 @@ func (s *server) makeSeatLink(ctx context.Context, in *newSeatLink) (*answer[mad
 	case s.Plan.Places[i].Kind != rules.Seat:
 		return nil, huma.Error422UnprocessableEntity("place: " + b.Place + " is no seat, and this page is for whoever sits")
 	}
-	if err := codeError("by", b.By); err != nil {
+	if err := s.sign(ctx, "by", &b.By); err != nil {
 		return nil, err
 	}
 	base, err := baseOf(b.Base)
@@ -133,7 +132,7 @@ func (s *server) withdrawSeatLink(ctx context.Context, in *withdrawInput) (*answ
 	if err := s.linking(); err != nil {
 		return nil, err
 	}
-	if err := codeError("by", in.Body.By); err != nil {
+	if err := s.sign(ctx, "by", &in.Body.By); err != nil {
 		return nil, err
 	}
 	d, err := s.deed(ctx, in.Body.By, in.Body.Why)

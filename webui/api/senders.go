@@ -42,7 +42,7 @@ type sendersBody struct {
 }
 
 func (s *server) addSenders(api huma.API) {
-	huma.Register(api, operation("senders", "/api/v1/senders", "Ways on which messages about alerts go, and whether they are open"),
+	huma.Register(api, operation("senders", "Ways on which messages about alerts go, and whether they are open"),
 		func(context.Context, *struct{}) (*answer[sendersBody], error) {
 			out := &answer[sendersBody]{Body: sendersBody{Senders: []Sender{}}}
 			if s.Senders != nil {

@@ -67,12 +67,11 @@ type stepInput struct {
 }
 
 func (s *server) addSessions(api huma.API) {
-	const all, one = "/api/v1/sessions", "/api/v1/sessions/{session}"
-	huma.Register(api, operation("sessions", all, "Sessions: who was at which place, by code, and when", 422), s.listSessions)
-	huma.Register(api, operation("session", one, "One session", 404), s.oneSession)
-	huma.Register(api, noted("begin-session", all, "Begin a session; it is on the disk when this is answered", 404, 409), s.beginSession)
-	huma.Register(api, noted("end-session", one+"/end", "End a session", 404, 409), s.step(sessions.Ended))
-	huma.Register(api, noted("note-session", one+"/notes", "Add a note to a session, also after its end", 404), s.step(sessions.Noted))
+	huma.Register(api, operation("sessions", "Sessions: who was at which place, by code, and when", 422), s.listSessions)
+	huma.Register(api, operation("session", "One session", 404), s.oneSession)
+	huma.Register(api, noted("begin-session", "Begin a session; it is on the disk when this is answered", 404, 409), s.beginSession)
+	huma.Register(api, noted("end-session", "End a session", 404, 409), s.step(sessions.Ended))
+	huma.Register(api, noted("note-session", "Add a note to a session, also after its end", 404), s.step(sessions.Noted))
 }
 
 // readSessions returns the sessions at a place, "" for all, by their begin.
@@ -167,6 +166,9 @@ func (s *server) beginSession(ctx context.Context, in *beginInput) (*answer[sess
 	if err := codeError("code", b.Code); err != nil {
 		return nil, err
 	}
+	if err := s.author(ctx, &b.Author); err != nil {
+		return nil, err
+	}
 	at, err := s.when(ctx, i, b.At)
 	if err != nil {
 		return nil, err
@@ -194,6 +196,9 @@ func (s *server) beginSession(ctx context.Context, in *beginInput) (*answer[sess
 // step returns what adds to a session: its end, or a note.
 func (s *server) step(what string) func(context.Context, *stepInput) (*answer[session], error) {
 	return func(ctx context.Context, in *stepInput) (*answer[session], error) {
+		if err := s.author(ctx, &in.Body.Author); err != nil {
+			return nil, err
+		}
 		s.sessions.Lock()
 		defer s.sessions.Unlock()
 		found, err := s.oneSession(ctx, &sessionInput{in.Session})

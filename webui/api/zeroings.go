@@ -47,15 +47,14 @@ type newZeroing struct {
 		Bridge   string `json:"bridge" minLength:"1"`
 		Source   string `json:"source" minLength:"1"`
 		Channels []int  `json:"channels" nullable:"false" minItems:"1" maxItems:"4096" doc:"Those on which nothing rests"`
-		By       string `json:"by" maxLength:"64" doc:"Who zeroes, a code such as E-01"`
+		By       string `json:"by,omitempty" maxLength:"64" doc:"Who zeroes, a code such as E-01; known by itself where there are accounts"`
 		Undo     bool   `json:"undo,omitempty" doc:"Take back the last zeroing of each channel instead"`
 	}
 }
 
 func (s *server) addZeroings(api huma.API) {
-	const path = "/api/v1/zeroings"
-	huma.Register(api, operation("zeroings", path, "What is taken off the pressures of channels, and who said so"), s.listZeroings)
-	huma.Register(api, noted("zero", path, "Take off what channels at rest show, 5 mmHg at most, or take that back; it is on the disk, and the next scan is converted so, when this is answered", 404, 409), s.zero)
+	huma.Register(api, operation("zeroings", "What is taken off the pressures of channels, and who said so"), s.listZeroings)
+	huma.Register(api, noted("zero", "Take off what channels at rest show, 5 mmHg at most, or take that back; it is on the disk, and the next scan is converted so, when this is answered", 404, 409), s.zero)
 }
 
 func (s *server) listZeroings(ctx context.Context, _ *struct{}) (*answer[zeroingsBody], error) {
@@ -93,7 +92,7 @@ func (s *server) zero(ctx context.Context, in *newZeroing) (*answer[zeroed], err
 		return nil, err
 	}
 	b := &in.Body
-	if err := codeError("by", b.By); err != nil {
+	if err := s.sign(ctx, "by", &b.By); err != nil {
 		return nil, err
 	}
 	i, err := s.channelsOf(b.Bridge, b.Source, b.Channels)

@@ -2,8 +2,8 @@ import { mount } from 'svelte';
 import App from './App.svelte';
 import './app.css';
 import { begin } from './lib/language';
-import { live } from './lib/live.svelte';
+import { me } from './lib/me.svelte';
 
-live.start();
+me.start();
 
-void begin(navigator.languages).then(() => mount(App, { target: document.getElementById('app')! }));
+void Promise.all([begin(navigator.languages), me.read()]).then(() => mount(App, { target: document.getElementById('app')! }));

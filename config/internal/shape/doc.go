@@ -51,6 +51,25 @@ type Web struct {
 	// Default 127.0.0.1:8420.
 	Listen string `yaml:"listen" jsonschema:"default=127.0.0.1:8420"`
 
-	TLS      tree.Unavailable `yaml:"tls" jsonschema:"-" instead:"leave it out, the pages are served on loopback only"`
-	Accounts tree.Unavailable `yaml:"accounts" jsonschema:"-" instead:"leave it out, the pages are served on loopback only"`
+	TLS tree.Unavailable `yaml:"tls" jsonschema:"-" instead:"leave it out, the pages are served on loopback only"`
+
+	// required: whoever wants to see or do something logs in, with an account that
+	// says what that may be. Needs data, where accounts are kept; the first one is
+	// made on the machine, with weald account add. Default: none, and everybody who
+	// reaches the pages may do everything.
+	Accounts string `yaml:"accounts" jsonschema:"enum=required"`
+
+	// For how long a log-in lasts.
+	Session Session `yaml:"session"`
+}
+
+// Session says for how long a log-in lasts.
+type Session struct {
+	// Without anybody doing anything; a page that is only looked at is left by
+	// itself. Default 30m: OWASP's Session Management Cheat Sheet has 15 to 30
+	// minutes.
+	Idle Duration `yaml:"idle" jsonschema:"default=30m"`
+
+	// Whatever is done. Default 12h: a shift.
+	Longest Duration `yaml:"longest" jsonschema:"default=12h"`
 }

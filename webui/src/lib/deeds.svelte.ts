@@ -1,5 +1,6 @@
-// What people do with alerts, over HTTP. Who does it is a code that the browser
-// remembers; it is no proof of anything.
+// What people do with alerts, over HTTP. Who does it is known by the account, where
+// there are accounts. Without them it is a code that the browser remembers, which is no
+// proof of anything.
 
 import type { Verb } from './life';
 import { post } from './link/post';
@@ -11,19 +12,25 @@ const KEY = 'weald.code';
 const FORM = /^[A-Z]{1,4}-[0-9]{1,6}$/;
 
 class Who {
-  code = $state(stored());
+  #typed = $state(stored());
+  /** The account's name; null where people say themselves who they are. */
+  known = $state<string | null>(null);
+
+  get code(): string {
+    return this.known ?? this.#typed;
+  }
 
   /** Takes a code, and reports whether it is one. */
   take(typed: string): boolean {
     const code = typed.trim().toUpperCase();
     if (!FORM.test(code)) return false;
-    this.code = code;
+    this.#typed = code;
     remember(KEY, code);
     return true;
   }
 
   forget(): void {
-    this.code = '';
+    this.#typed = '';
     remember(KEY, '');
   }
 }

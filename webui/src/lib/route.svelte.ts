@@ -1,5 +1,5 @@
 // Which page is shown, from the address: /, /places/<id>, /alerts,
-// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /notes, /handbook#<number>. /bridges is what /setup was once called.
+// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /notes, /handbook#<number>, /screen#<key>. /bridges is what /setup was once called.
 
 export type Route =
   | { page: 'round' }
@@ -13,6 +13,7 @@ export type Route =
   | { page: 'source'; id: string }
   | { page: 'notes' }
   | { page: 'handbook' }
+  | { page: 'screen' }
   | { page: 'missing' };
 
 export function parse(path: string): Route {
@@ -20,7 +21,7 @@ export function parse(path: string): Route {
   const [first, ...rest] = parts;
   if (first === undefined) return { page: 'round' };
   if (rest.length === 0) {
-    if (first === 'alerts' || first === 'records' || first === 'bench' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'notes' || first === 'handbook') return { page: first };
+    if (first === 'alerts' || first === 'records' || first === 'bench' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'notes' || first === 'handbook' || first === 'screen') return { page: first };
     if (first === 'bridges') return { page: 'setup' };
     return { page: 'missing' };
   }

@@ -26,6 +26,7 @@ export const words = {
   source: 'Source',
   notes: 'Notes for makers',
   handbook: 'Handbook',
+  screen: 'A wall screen',
   now: 'now',
   wholeMat: 'whole mat',
 } as const;

@@ -27,6 +27,7 @@ export const words: Said<typeof en.words> = {
   source: 'Quelle',
   notes: 'Hinweise für Bauende',
   handbook: 'Handbuch',
+  screen: 'Ein Wandbildschirm',
   now: 'jetzt',
   wholeMat: 'ganze Matte',
 };

@@ -1,6 +1,8 @@
 // What the daemon remembers, over HTTP: used to fill a page at its beginning
 // and to fill the hole that a lost connection leaves.
 
+import { refused } from '../refused';
+
 /** One signal's record. Entries are NaN where nothing was known. */
 export interface Series {
   readonly name: string;
@@ -46,6 +48,7 @@ export async function readPast(place: string, names: readonly string[], from: nu
 
 export async function getJSON<T>(path: string): Promise<T> {
   const response = await fetch(path, { headers: { Accept: 'application/json' }, signal: AbortSignal.timeout(10_000) });
+  if (response.status === 401) refused.tell();
   if (!response.ok) throw new Error(`${path}: ${response.status}`);
   return (await response.json()) as T;
 }

@@ -1,5 +1,7 @@
 // Asking the daemon to do something.
 
+import { refused } from '../refused';
+
 /** What to say where the daemon says nothing. */
 export interface Words {
   noAnswer: string;
@@ -24,5 +26,6 @@ export async function post<T>(to: string, body: object, words: Words, put = (s: 
   }
   const said = (await response.json().catch(() => null)) as (T & { detail?: string; errors?: { message: string }[] }) | null;
   if (response.ok && said) return said;
+  if (response.status === 401) refused.tell();
   throw new Error(put(said?.errors?.[0]?.message ?? said?.detail ?? words.notDone(response.status)));
 }

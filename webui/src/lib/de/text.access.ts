@@ -1,0 +1,40 @@
+// Die deutschen Wörter darüber, wer was darf.
+
+import type { Said } from '../language';
+import { plurals } from '../plural';
+import type * as en from '../text.access';
+
+const form = plurals('de');
+
+export const access: Said<typeof en.access> = {
+  title: 'Anmelden',
+  name: 'Name',
+  password: 'Passwort',
+  logIn: 'Anmelden',
+  logOut: 'Abmelden',
+  asYou: 'An Ihrem Konto ist zu sehen, wer hier was tut: Melden Sie sich ab, wenn Sie gehen.',
+  first: 'Es gibt noch kein Konto. Das erste wird auf dem Rechner selbst gemacht, auf dem weald läuft:',
+  ended: 'Die Anmeldung ist zu Ende.',
+  back: 'Zurück zu dem, was gezeigt wird',
+  roles: { nobody: 'niemand', wall: 'Wandbildschirm', viewer: 'Betrachter', carer: 'Pflege', engineer: 'Technik', admin: 'Verwaltung' },
+  roleMeans: {
+    viewer: 'sieht, und druckt Berichte',
+    carer: 'quittiert auch, stellt zurück, setzt Marken, führt Sitzungen und Versuche',
+    engineer: 'kalibriert auch, probt, führt aus, gibt Links zu Sitzen',
+    admin: 'auch Konten, Schlüssel und Wandbildschirme',
+  },
+  screen: (name) => `Wandbildschirm ${name}`,
+  notYours: (role) => `Nicht als ${role}: Fragen Sie jemanden, dessen Rolle das darf.`,
+  notShown: (role) => `Diese Seite wird der Rolle ${role} nicht gezeigt.`,
+  change: 'Passwort ändern',
+  old: 'Das bisherige Passwort',
+  next: 'Das neue',
+  nextHint: 'Mindestens 12 Zeichen. Ein paar Wörter, die nicht zusammengehören, merken sich leicht.',
+  changeDo: 'Ändern',
+  changed: 'Es ist geändert. Melden Sie sich mit dem neuen an.',
+  screenTitle: 'Ein Wandbildschirm',
+  screenWrong: 'Dieser Link öffnet hier nichts. Fragen Sie die Verwaltung nach einem anderen.',
+  noAnswer: 'Der Dienst antwortet nicht. Versuchen Sie es gleich noch einmal.',
+  notDone: (status) => `Es geschah nicht (${status}).`,
+  sessions: (n) => form(n, { one: '1 Anmeldung', other: `${n} Anmeldungen` }),
+};

@@ -1,0 +1,41 @@
+// The words about who may do what.
+
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+
+export const access = {
+  title: 'Log in',
+  name: 'Name',
+  password: 'Password',
+  logIn: 'Log in',
+  logOut: 'Log out',
+  asYou: 'It is told by your account who does what here: log out when you leave.',
+  first: 'There is no account yet. The first one is made on the machine itself, where weald runs:',
+  ended: 'The log-in has ended.',
+  back: 'Back to what is shown',
+  roles: { nobody: 'nobody', wall: 'wall screen', viewer: 'viewer', carer: 'carer', engineer: 'engineer', admin: 'admin' },
+  roleMeans: {
+    viewer: 'looks, and prints reports',
+    carer: 'also acknowledges, shelves, marks, and leads sessions and tries',
+    engineer: 'also calibrates, rehearses, exports, gives links to seats',
+    admin: 'also accounts, tokens and wall screens',
+  },
+  screen: (name: string) => `Wall screen ${name}`,
+  notYours: (role: string) => `Not as ${role}: ask somebody whose role has it.`,
+  notShown: (role: string) => `This page is not shown to the role ${role}.`,
+  change: 'Change the password',
+  old: 'The password until now',
+  next: 'The new one',
+  nextHint: '12 characters at least. Some words that do not belong together are easy to keep in mind.',
+  changeDo: 'Change it',
+  changed: 'It is changed. Log in with the new one.',
+  screenTitle: 'A wall screen',
+  screenWrong: 'This link opens nothing here. Ask an admin for another one.',
+  noAnswer: 'The daemon does not answer. Try again in a moment.',
+  notDone: (status: number) => `It was not done (${status}).`,
+  sessions: (n: number) => form(n, { one: '1 log-in', other: `${n} log-ins` }),
+} as const;
+
+catalogue('text.access', { access });

@@ -1,0 +1,61 @@
+// The words about accounts, tokens and wall screens, on Setup.
+
+import { catalogue } from './language';
+import { plurals } from './plural';
+
+const form = plurals('en');
+
+export const accounts = {
+  title: 'Accounts',
+  about: 'Accounts are those of staff, with a short name or a code: it is how the record says who did what. Patients and participants have none.',
+  list: 'Accounts',
+  made: (t: string, by: string) => `made ${t} by ${by}`,
+  sessions: (n: number) => form(n, { one: '1 log-in', other: `${n} log-ins` }),
+  you: 'you',
+  role: 'Role',
+  roleOf: (name: string) => `Role of ${name}`,
+  roleChanged: (name: string, role: string) => `${name} is ${role} from now on.`,
+  setPassword: 'New password',
+  logOut: 'Log out',
+  remove: 'Remove',
+  sure: (name: string) => `Remove ${name}?`,
+  keep: 'Keep',
+  cancel: 'Leave it',
+  save: 'Save',
+  removed: (name: string) => `${name} is removed, and logged out.`,
+  loggedOut: (name: string) => `${name} is logged out everywhere.`,
+  passwordSet: (name: string) => `${name} has another password, and is logged out.`,
+  new: 'Another account',
+  name: 'Name',
+  nameHint: 'Letters, digits, dots and hyphens, such as anna or N-4.',
+  password: 'First password',
+  make: 'Make the account',
+  madeOne: (name: string) => `${name} can log in. Whoever it is changes the password.`,
+  passes: 'Wall screens and tokens',
+  passesAbout: 'A wall screen shows places and alerts as they are now, without a log-in, and nothing can be done on it. A token lets a program ask, with a role, until it ends.',
+  none: 'There is none.',
+  screen: 'wall screen',
+  token: 'token',
+  from: (range: string) => `from ${range}`,
+  ends: (t: string) => `until ${t}`,
+  over: 'over',
+  used: (t: string) => `last used ${t}`,
+  unused: 'not used since the daemon was started',
+  withdraw: 'Withdraw',
+  withdrawn: (name: string) => `${name} opens nothing any more.`,
+  former: (n: number) => form(n, { one: '1 was withdrawn.', other: `${n} were withdrawn.` }),
+  newScreen: 'Link for a wall screen',
+  newToken: 'Token for a program',
+  what: 'What it is for',
+  range: 'Addresses of the screen',
+  rangeHint: 'One, such as 192.0.2.7, or a range, such as 192.0.2.0/28. From others it opens nothing.',
+  days: 'Days until it ends',
+  makeScreen: 'Make the link',
+  makeToken: 'Make the token',
+  onceScreen: 'This is shown once. Open it on the screen, whose browser keeps it.',
+  onceToken: 'This is shown once. It goes into the header Authorization: Bearer …',
+  key: 'the key',
+  done: 'I have it',
+} as const;
+
+catalogue('text.accounts', { accounts });
