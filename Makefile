@@ -13,7 +13,7 @@ RACE := -race $(foreach c2go,sqlite/lib libc/... memory,-gcflags='modernc.org/$(
 # In these packages nothing does, and the detector has nothing to find. A test in
 # cmd/internal/archtest keeps that true.
 CALM := ./rules/... ./ingest/assembly ./ingest/battery ./ingest/calib/... ./ingest/capture ./ingest/clock \
-  ./ingest/frame ./ingest/health ./stream/export/... ./stream/journal ./stream/lag ./stream/record \
+  ./ingest/frame ./ingest/health ./stream/access/guesses ./stream/access/password ./stream/export/... ./stream/journal ./stream/lag ./stream/record \
   ./stream/report/paper ./stream/report/sheet ./stream/report/tally ./stream/rehearsal ./stream/view ./config/internal/... ./cmd/internal/archtest ./cmd/internal/beds \
   ./cmd/internal/posturefit
 
@@ -81,7 +81,7 @@ GUIDED := $(foreach code,weald/... go.yaml.in/...,-gcflags='$(code)=-d=libfuzzer
 
 fuzz: $(WEB)
 	@mkdir -p .cache/fuzz; found=$$(go env GOCACHE)/fuzz; \
-	targets=$$(grep -r --include='*_test.go' -o '^func Fuzz[A-Za-z0-9_]*' cmd config ingest rules stream webui/*.go webui/api \
+	targets=$$(grep -r --include='*_test.go' -o '^func Fuzz[A-Za-z0-9_]*' cmd config ingest rules stream webui/*.go webui/api webui/gate \
 	  | sed -E 's#^(.*)/[^/]*:func (.*)#\1 \2#' | sort -u); \
 	for p in $$(echo "$$targets" | cut -d' ' -f1 | uniq); do \
 	  nice -n 19 $(GO) test -c -vet=off $(GUIDED) -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \

@@ -105,7 +105,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		return nil, err
 	}
 	d.book.rehearse(c, &d.handler.API)
-	if err := d.book.let(ctx, c, &d.handler.Gate); err != nil {
+	if err := d.book.let(ctx, c, &d.handler.Gate, d.log); err != nil {
 		return nil, err
 	}
 	if err := d.book.link(ctx, &d.handler.API); err != nil {

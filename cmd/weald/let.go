@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"log/slog"
 
 	"weald/config"
 	"weald/stream/access"
@@ -10,7 +11,7 @@ import (
 
 // let reads who may do what, and lets the gate go by it where the configuration has
 // accounts. A nil book does nothing: a configuration without a record has none.
-func (b *book) let(ctx context.Context, c *config.Config, g *gate.Gate) (err error) {
+func (b *book) let(ctx context.Context, c *config.Config, g *gate.Gate, log *slog.Logger) (err error) {
 	if b == nil {
 		return nil
 	}
@@ -19,6 +20,9 @@ func (b *book) let(ctx context.Context, c *config.Config, g *gate.Gate) (err err
 	}
 	if g.Now = b.now; c.Accounts {
 		g.Access = b.access
+		if !b.access.Any() {
+			log.Warn("nobody can log in yet: make the first account on this machine with weald account add NAME --role admin -c FILE")
+		}
 	}
 	return nil
 }
