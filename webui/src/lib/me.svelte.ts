@@ -25,6 +25,16 @@ const NEEDS: Partial<Record<Route['page'], string>> = {
   alerts: 'alerts', records: 'sessions', bench: 'attempts', rehearse: 'rehearsals', calibrate: 'calibrations', setup: 'raw', source: 'raw',
 };
 
+/** What the daemon says of a log-in, in the language of the page. */
+function put(said: string): string {
+  const wait = /^too many wrong passwords: try again in (\d+) s$/.exec(said);
+  if (wait) return text.tooMany(Number(wait[1]));
+  if (said.startsWith('the name or the password')) return text.wrong;
+  if (said.startsWith('this link opens nothing')) return text.screenWrong;
+  if (said.startsWith('old: ')) return text.oldWrong;
+  return said;
+}
+
 /** At most so often the daemon is told that somebody is there, in ms. */
 const HERE = 60_000;
 
@@ -69,7 +79,7 @@ export class Me {
   }
 
   async logIn(name: string, password: string): Promise<void> {
-    this.#take(await post<Said>('/api/v1/log-in', { name: name.trim(), password }, text));
+    this.#take(await post<Said>('/api/v1/log-in', { name: name.trim(), password }, text, put));
     this.asking = false;
   }
 
@@ -79,12 +89,12 @@ export class Me {
   }
 
   async changePassword(old: string, next: string): Promise<void> {
-    this.#take(await post<Said>('/api/v1/me/password', { old, new: next }, text));
+    this.#take(await post<Said>('/api/v1/me/password', { old, new: next }, text, put));
   }
 
   /** Makes this browser a wall screen. */
   async openScreen(key: string): Promise<void> {
-    this.#take(await post<Said>('/api/v1/screen', { key }, text));
+    this.#take(await post<Said>('/api/v1/screen', { key }, text, put));
   }
 
   /** Somebody has done something: the session is not idle. */

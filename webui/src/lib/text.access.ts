@@ -1,9 +1,6 @@
 // The words about who may do what.
 
 import { catalogue } from './language';
-import { plurals } from './plural';
-
-const form = plurals('en');
 
 export const access = {
   title: 'Log in',
@@ -13,7 +10,9 @@ export const access = {
   logOut: 'Log out',
   asYou: 'It is told by your account who does what here: log out when you leave.',
   first: 'There is no account yet. The first one is made on the machine itself, where weald runs:',
-  ended: 'The log-in has ended.',
+  wrong: 'The name or the password is not right.',
+  oldWrong: 'This is not the password until now.',
+  tooMany: (s: number) => `Too many wrong passwords. Try again in ${s} s, or where you have logged in before.`,
   back: 'Back to what is shown',
   roles: { nobody: 'nobody', wall: 'wall screen', viewer: 'viewer', carer: 'carer', engineer: 'engineer', admin: 'admin' },
   roleMeans: {
@@ -30,12 +29,10 @@ export const access = {
   next: 'The new one',
   nextHint: '12 characters at least. Some words that do not belong together are easy to keep in mind.',
   changeDo: 'Change it',
-  changed: 'It is changed. Log in with the new one.',
   screenTitle: 'A wall screen',
   screenWrong: 'This link opens nothing here. Ask an admin for another one.',
   noAnswer: 'The daemon does not answer. Try again in a moment.',
   notDone: (status: number) => `It was not done (${status}).`,
-  sessions: (n: number) => form(n, { one: '1 log-in', other: `${n} log-ins` }),
 } as const;
 
 catalogue('text.access', { access });

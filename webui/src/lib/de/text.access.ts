@@ -1,10 +1,7 @@
 // Die deutschen Wörter darüber, wer was darf.
 
 import type { Said } from '../language';
-import { plurals } from '../plural';
 import type * as en from '../text.access';
-
-const form = plurals('de');
 
 export const access: Said<typeof en.access> = {
   title: 'Anmelden',
@@ -14,7 +11,9 @@ export const access: Said<typeof en.access> = {
   logOut: 'Abmelden',
   asYou: 'An Ihrem Konto ist zu sehen, wer hier was tut: Melden Sie sich ab, wenn Sie gehen.',
   first: 'Es gibt noch kein Konto. Das erste wird auf dem Rechner selbst gemacht, auf dem weald läuft:',
-  ended: 'Die Anmeldung ist zu Ende.',
+  wrong: 'Name oder Passwort stimmen nicht.',
+  oldWrong: 'Das ist nicht das bisherige Passwort.',
+  tooMany: (s) => `Zu viele falsche Passwörter. Versuchen Sie es in ${s} s wieder, oder dort, wo Sie sich schon angemeldet haben.`,
   back: 'Zurück zu dem, was gezeigt wird',
   roles: { nobody: 'niemand', wall: 'Wandbildschirm', viewer: 'Betrachter', carer: 'Pflege', engineer: 'Technik', admin: 'Verwaltung' },
   roleMeans: {
@@ -31,10 +30,8 @@ export const access: Said<typeof en.access> = {
   next: 'Das neue',
   nextHint: 'Mindestens 12 Zeichen. Ein paar Wörter, die nicht zusammengehören, merken sich leicht.',
   changeDo: 'Ändern',
-  changed: 'Es ist geändert. Melden Sie sich mit dem neuen an.',
   screenTitle: 'Ein Wandbildschirm',
   screenWrong: 'Dieser Link öffnet hier nichts. Fragen Sie die Verwaltung nach einem anderen.',
   noAnswer: 'Der Dienst antwortet nicht. Versuchen Sie es gleich noch einmal.',
   notDone: (status) => `Es geschah nicht (${status}).`,
-  sessions: (n) => form(n, { one: '1 Anmeldung', other: `${n} Anmeldungen` }),
 };
