@@ -57,6 +57,12 @@ func isLoopback(host string) bool {
 	return host == "localhost" || err == nil && addr.Unmap().IsLoopback()
 }
 
+// OnLoopback reports whether only this machine can reach what listens on a host:port.
+func OnLoopback(listen string) bool {
+	host, _, err := net.SplitHostPort(listen)
+	return err == nil && isLoopback(host)
+}
+
 // isPort reports whether s is the number of a port that a peer can know.
 func isPort(s string) bool {
 	n, err := strconv.ParseUint(s, 10, 16)

@@ -23,13 +23,20 @@ type Config struct {
 	// kept for ever.
 	Keep journal.Limits
 
-	// Listen is the loopback address and port of the pages.
+	// Listen is the address and port of the pages; beyond loopback only with TLS.
 	Listen string
 
 	// Accounts are required of whoever asks for something; Idle and Longest say for
 	// how long a log-in lasts.
 	Accounts      bool
 	Idle, Longest time.Duration
+
+	// Names are under which the pages are asked for, beside the loopback names:
+	// those of the file and the address of Listen, where that is one.
+	Names []string
+
+	// TLS is where the certificate of the pages is; nil for plain HTTP.
+	TLS *TLS
 
 	// MQTT is the daemon's own listener, nil where there is none.
 	MQTT *Broker
@@ -176,6 +183,8 @@ func (r *reader) config() *Config {
 		MQTT:   r.broker(),
 	}
 	r.accounts(c)
+	c.Names = r.hostNames()
+	c.TLS = r.tls(c.Names)
 	c.Bridges = r.bridges()
 	c.Places = r.places()
 	c.Notify = r.notify()

@@ -5,6 +5,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -203,6 +204,18 @@ func TestLoopback(t *testing.T) {
 	for _, listen := range []string{"10.0.0.1:80", "[::]:80", "ward.invalid:80", "127.0.0.1", "127.0.0.1:65536", "127.0.0.1:080"} {
 		if _, problems := Parse("x", []byte("web: {listen: '"+listen+"'}")); len(problems) != 1 {
 			t.Errorf("%s: %v, want one problem", listen, problems)
+		}
+	}
+	for with, want := range map[string]string{
+		"tls: {self_signed: true}, accounts: required": "", "tls: {certificate: c.pem, key: k.pem}, accounts: required": "",
+		"tls: {self_signed: true}": "give web.accounts, or 127.0.0.1:8420", "accounts: required": "give web.tls, or 127.0.0.1:8420",
+	} {
+		c, problems := Parse("x", []byte("data: record\nweb: {listen: '0.0.0.0:8420', names: [Weald.Larch.example, 10.0.0.5, 'FD00::5'], "+with+"}"))
+		if got := fmt.Sprint(problems); want == "" != (len(problems) == 0) || !strings.Contains(got, want) {
+			t.Errorf("%s: %v, want %q", with, problems, want)
+		}
+		if c != nil && (c.TLS == nil || !slices.Equal(c.Names, []string{"weald.larch.example", "10.0.0.5", "fd00::5"})) {
+			t.Errorf("%s: %+v, names %q", with, c.TLS, c.Names)
 		}
 	}
 }

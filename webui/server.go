@@ -2,6 +2,7 @@ package webui
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"io/fs"
 	"log/slog"
@@ -24,9 +25,8 @@ type Options struct {
 	// Gate knows who may ask for what; its zero value lets everybody do everything.
 	Gate gate.Gate
 
-	// Hosts are names under which the daemon may be asked over loopback,
-	// beside localhost and loopback addresses: those of a proxy on the same
-	// machine.
+	// Hosts are names and addresses under which the daemon may be asked, beside
+	// its own addresses and, over loopback, localhost.
 	Hosts []string
 }
 
@@ -76,8 +76,11 @@ const (
 
 // Serve answers on l until ctx ends, then lets requests that are running finish
 // for a moment. It returns the cause of the end. Live connections are closed by
-// whoever runs them.
-func Serve(ctx context.Context, l net.Listener, handler http.Handler, log *slog.Logger) error {
+// whoever runs them. secure is for TLS, nil for none.
+func Serve(ctx context.Context, l net.Listener, secure *tls.Config, handler http.Handler, log *slog.Logger) error {
+	if secure != nil {
+		l = tls.NewListener(l, secure)
+	}
 	server := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: headerWithin,

@@ -3,6 +3,7 @@ package webui
 import (
 	"compress/gzip"
 	"context"
+	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"io"
@@ -129,14 +130,17 @@ func TestOtherOriginsMayNotWrite(t *testing.T) {
 }
 
 // serve runs the stack on a real loopback port.
-func (s *stack) serve() (addr string) {
+func (s *stack) serve() (addr string) { return s.serveWith(nil) }
+
+// serveWith is serve over TLS, where secure is not nil.
+func (s *stack) serveWith(secure *tls.Config) (addr string) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		s.t.Fatal(err)
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
-	go func() { ended <- Serve(ctx, l, s.handler, slog.New(slog.DiscardHandler)) }()
+	go func() { ended <- Serve(ctx, l, secure, s.handler, slog.New(slog.DiscardHandler)) }()
 	s.t.Cleanup(func() {
 		stop()
 		if err := <-ended; !errors.Is(err, context.Canceled) {

@@ -30,6 +30,7 @@ type stack struct {
 	pipe    *pipeline.Pipeline
 	store   *history.Store
 	handler http.Handler
+	options Options // of which the handler was made
 
 	// What the tests make of bridges and the clock; set before asking.
 	bridges []api.Bridge
@@ -96,22 +97,22 @@ func newStackOf(t *testing.T, pages fs.FS, plan *rules.Plan, settings []view.Set
 	}
 	s.pipe.Follow(hub)
 	delay, _ := metrics.NewDelay()
-	o := Options{
+	s.options = Options{
 		API: api.Options{
 			Plan: plan, Pipeline: s.pipe, Store: s.store, Version: "test",
 			Bridges:  func() []api.Bridge { return s.bridges },
 			ClockOff: func() time.Duration { return s.off },
 		},
-		Live: hub, Pages: pages,
+		Live: hub, Pages: pages, Hosts: []string{"example.com"}, // whom httptest asks for
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
 			Plan: plan, Pipeline: s.pipe, Delay: delay, Viewers: hub,
 			Bridges: func() []metrics.Bridge { return nil },
 		})),
 	}
 	for _, f := range with {
-		f(&o)
+		f(&s.options)
 	}
-	s.handler, err = New(o)
+	s.handler, err = New(s.options)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,7 +11,7 @@ import (
 )
 
 // webClient asks a running daemon on this machine what its pages ask it.
-var webClient = http.Client{Timeout: 15 * time.Second}
+var webClient = http.Client{Timeout: 15 * time.Second, Transport: pinning}
 
 // asKey is the key of a context's token, with which a command asks a daemon that has
 // accounts.

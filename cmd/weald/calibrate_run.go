@@ -174,5 +174,5 @@ func pagesOf(cmd *cobra.Command, config string) (string, error) {
 		}
 		cmd.SetContext(context.WithValue(cmd.Context(), asKey{}, key))
 	}
-	return "http://" + c.Listen, nil
+	return localPages(c)
 }

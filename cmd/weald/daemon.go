@@ -39,6 +39,7 @@ type daemon struct {
 	members *members
 	book    *book    // nil if nothing is kept
 	senders *senders // nil if nothing is sent
+	secure  *secure  // nil for plain HTTP
 	handler webui.Options
 	log     *slog.Logger
 }
@@ -59,6 +60,9 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		}
 	}()
 	if d.book, err = openBook(ctx, c, d.log); err != nil {
+		return nil, err
+	}
+	if d.secure, err = openSecure(c, d.log); err != nil {
 		return nil, err
 	}
 	d.clock = hostclock.NewAfter(speed, max(after, d.book.last()))
@@ -84,6 +88,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	d.handler = webui.Options{
 		Pages: webui.Pages(),
 		Live:  d.hub,
+		Hosts: c.Names,
 		API: api.Options{
 			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: d.senders.views,
 			Troubles: d.troubles, ClockOff: d.clock.Off, Speed: speed, Version: build(),
@@ -91,7 +96,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		},
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
 			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts, Senders: d.senders.counts,
-			Viewers: d.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Record: d.book.well(), Version: build(),
+			Viewers: d.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Record: d.book.well(), CertificateEnds: d.secure.ends(), Version: build(),
 		})),
 	}
 	d.book.remember(store, plan, d.clock, d.pipe.Series, &d.handler.API, d.log)
@@ -152,13 +157,16 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 		group.Go(func() error { return d.senders.box.Run(ctx) })
 	}
 	group.Go(func() error { return d.hub.Run(ctx) })
-	group.Go(func() error { return webui.Serve(ctx, l, handler, d.log) })
+	group.Go(func() error { return webui.Serve(ctx, l, d.secure.config(), handler, d.log) })
 	group.Go(func() error {
 		return d.clock.Watch(ctx, time.Second, func(by, off time.Duration) {
 			d.log.Warn("the host's clock stepped", slog.Duration("by", by), slog.Duration("off", off))
 		})
 	})
-	d.log.Info("listening on http://" + l.Addr().String())
+	if d.secure != nil {
+		group.Go(func() error { return d.secure.Run(ctx) })
+	}
+	d.log.Info("listening on " + d.secure.scheme() + l.Addr().String())
 	return group.Wait()
 }
 
@@ -254,8 +262,10 @@ func (d *daemon) troubles() []string {
 	if words, _ := d.broker.trouble(); words != "" {
 		out = append(out, words)
 	}
-	if words := d.book.trouble(); words != "" {
-		out = append(out, words)
+	for _, words := range []string{d.book.trouble(), d.secure.trouble()} {
+		if words != "" {
+			out = append(out, words)
+		}
 	}
 	return append(out, d.senders.trouble()...)
 }

@@ -47,6 +47,9 @@ func demo(cmd *cobra.Command, f demoFlags) error {
 	if !(f.speed >= 0.1 && f.speed <= 100) {
 		return usageError{errors.New("--speed must be from 0.1 to 100")}
 	}
+	if !config.OnLoopback(f.listen) {
+		return usageError{fmt.Errorf("--listen is %q: the demonstration is for this machine alone, as anything else requires TLS and accounts; give 127.0.0.1:8420", f.listen)}
+	}
 	if f.data == "" {
 		dir, err := os.MkdirTemp("", "weald-demo-")
 		if err != nil {

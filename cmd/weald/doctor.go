@@ -23,7 +23,7 @@ func newDoctor() *cobra.Command {
 		Use:   "doctor -c FILE",
 		Short: "Look for what keeps a daemon from its job, and read its whole record",
 		Long: `Looks at everything that a configuration rests on: that ports and files of bridges
-are there, that the data folder can be written to, is closed to others and has
+are there, that the certificate of the pages is good, that the data folder can be written to, is closed to others and has
 room, and that all of the record, and all captures, can still be read. If a daemon is using the
 record, the daemon reads it.
 
@@ -46,6 +46,7 @@ daemon delete now, and deletes nothing.`,
 			}
 			d := &doctor{out: cmd.OutOrStdout()}
 			d.links(c)
+			d.certificate(c)
 			if c.Data == "" {
 				d.ok("no record is kept: the configuration's data: names no folder")
 			} else if d.folder(c.Data) {

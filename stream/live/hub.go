@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -71,10 +73,21 @@ func New(o Options) (*Hub, error) {
 		HandshakeTimeout: 10 * time.Second,
 		Subprotocols:     []string{Protocol},
 		WriteBufferPool:  new(sync.Pool),
-		// CheckOrigin is left to its default, which asks that a page's
-		// origin be the host it connects to.
+		CheckOrigin:      sameOrigin,
 	}
 	return h, nil
+}
+
+// sameOrigin reports whether a request comes from a page of the host that it asks, and
+// over TLS from one that came over TLS; or from no page at all.
+func sameOrigin(r *http.Request) bool {
+	given := r.Header["Origin"]
+	if len(given) == 0 {
+		return true
+	}
+	origin, err := url.Parse(given[0])
+	return err == nil && len(given) == 1 && strings.EqualFold(origin.Host, r.Host) &&
+		(origin.Scheme == "https" || origin.Scheme == "http" && r.TLS == nil)
 }
 
 // ServeHTTP takes the connection of one viewer and returns when it has ended.

@@ -81,7 +81,10 @@ type Options struct {
 	ClockOff func() time.Duration // nil for no such metric
 	Senders  func() []Sender      // nil where there are none
 	Record   func() bool          // whether all of the record is kept; nil without one
-	Version  string
+
+	CertificateEnds func() time.Time // when that of the pages does; nil without TLS
+
+	Version string
 }
 
 // NewDelay returns the histogram of how late alerts are raised and cleared,
@@ -179,6 +182,9 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 	}
 	if c.Record != nil {
 		gauge(recordWell, one(c.Record()))
+	}
+	if c.CertificateEnds != nil {
+		gauge(certificateEnds, float64(c.CertificateEnds().Unix()))
 	}
 	load := c.Pipeline.Load()
 	count(taken, load.Scans)

@@ -38,7 +38,8 @@ var (
 	alertsNow    = named("alerts", "Alerts in a state, in the words of ISA-18.2; unacknowledged and acknowledged are always there, others while some alert is in them.", "place", "rule", "priority", "state")
 	lateScans    = named("late_scans_total", "Scans that were older than what had been evaluated for the place, and were not.", "place")
 
-	recordWell = named("journal_well", "Whether readings and history are being kept in the record: 1 or 0; no series without a record.")
+	certificateEnds = named("tls_certificate_ends_seconds", "When the certificate of the pages ends, in seconds since 1970: (this - time()) / 86400 days are left; no series without TLS.")
+	recordWell      = named("journal_well", "Whether readings and history are being kept in the record: 1 or 0; no series without a record.")
 
 	senderWell    = named("notify_well", "Whether a sender of messages gets through, for all that is known: 1 or 0.", "sender")
 	senderWaiting = named("notify_waiting", "Messages that wait for a sender.", "sender")

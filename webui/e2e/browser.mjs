@@ -12,9 +12,12 @@ export async function launch() {
   });
 }
 
-/** A page with its complaints collected. `read` says that the caution has been read already. */
-export async function open(browser, url, { theme = 'light', width = 1280, height = 900, read = true, reducedMotion = 'no-preference' } = {}) {
-  const context = await browser.newContext({ viewport: { width, height }, colorScheme: theme, reducedMotion, locale: 'en-GB' });
+/**
+ * A page with its complaints collected. `read` says that the caution has been read already,
+ * `trusting` that any certificate is good.
+ */
+export async function open(browser, url, { theme = 'light', width = 1280, height = 900, read = true, reducedMotion = 'no-preference', trusting = false } = {}) {
+  const context = await browser.newContext({ viewport: { width, height }, colorScheme: theme, reducedMotion, locale: 'en-GB', ignoreHTTPSErrors: trusting });
   if (read) await context.addInitScript(() => localStorage.setItem('weald.caution.read', '1'));
   const page = await context.newPage();
   const complaints = [];

@@ -22,7 +22,7 @@ export function startDaemon(binary, args) {
     });
     child.stderr.on('data', (chunk) => {
       said = (said + chunk).slice(-20_000);
-      const found = /listening on (http:\/\/[^\s"]+)/.exec(said);
+      const found = /listening on (https?:\/\/[^\s"]+)/.exec(said);
       if (!found) return;
       clearTimeout(timer);
       resolve({

@@ -17,6 +17,7 @@ import calibrate from './stories/calibrate.mjs';
 import connection from './stories/connection.mjs';
 import equipment from './stories/equipment.mjs';
 import figures from './stories/figures.mjs';
+import hostile from './stories/hostile.mjs';
 import myseat from './stories/myseat.mjs';
 import pages from './stories/pages.mjs';
 import pictures from './stories/pictures.mjs';
@@ -46,7 +47,7 @@ const wanted = process.argv.slice(2).filter((w) => !w.startsWith('--'));
 const only = (kind) => !process.argv.some((w) => w.startsWith('--')) || process.argv.includes(`--${kind}`);
 const chosen = (stories) => stories.filter((s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)));
 // The longest first, and alerts from the start, as one of them says when the first comes.
-const told = [access, calibrate, alerts, bench, connection, pictures, setup, myseat, pages, records, equipment, senders, rehearse, regions, figures].map(chosen);
+const told = [access, calibrate, alerts, bench, connection, pictures, setup, myseat, pages, records, equipment, senders, rehearse, regions, hostile, figures].map(chosen);
 const groups = only('beside') ? told.map((group) => group.filter((s) => !s.alone)) : [];
 const alone = only('alone') ? told.flat().filter((s) => s.alone) : [];
 const stories = [...groups.flat(), ...alone];

@@ -46,12 +46,20 @@ type File struct {
 
 // Web is how people and programs reach the daemon.
 type Web struct {
-	// Address and port of the pages. Loopback only in this version, because
-	// anything else requires TLS and accounts. Port 0 lets the system choose.
-	// Default 127.0.0.1:8420.
+	// Address and port of the pages. Anything but loopback requires tls and
+	// accounts. Port 0 lets the system choose. Default 127.0.0.1:8420.
 	Listen string `yaml:"listen" jsonschema:"default=127.0.0.1:8420"`
 
-	TLS tree.Unavailable `yaml:"tls" jsonschema:"-" instead:"leave it out, the pages are served on loopback only"`
+	// Host names and addresses under which people and programs ask for the pages,
+	// such as weald.larch.example; those of a proxy on this machine too. Under any
+	// other host name nothing is answered, as a hostile page could have brought it
+	// about. With self_signed the certificate is for them. The address of listen and
+	// the loopback names need not be among them. At most 32. Default: none.
+	Names []Host `yaml:"names"`
+
+	// Serves the pages over TLS. Default: none, and what is sent can be read and
+	// changed on its way.
+	TLS *WebTLS `yaml:"tls"`
 
 	// required: whoever wants to see or do something logs in, with an account that
 	// says what that may be. Needs data, where accounts are kept; the first one is

@@ -2,7 +2,9 @@ package shape
 
 import (
 	"fmt"
+	"net/netip"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -14,6 +16,7 @@ const (
 	ChannelPattern = `^[a-z0-9][a-z0-9_-]{0,63}/[a-z0-9][a-z0-9_-]{0,63}/[0-9]{1,5}$`
 	RangePattern   = `^[0-9]{1,5}-[0-9]{1,5}$`
 	HexPattern     = `^[0-9a-fA-F]{4}$`
+	HostPattern    = `^[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?$|^[0-9A-Fa-f:.]{2,45}$`
 )
 
 var (
@@ -144,6 +147,33 @@ func (r *Range) UnmarshalText(b []byte) error {
 
 // Wanted says what a Range looks like.
 func (Range) Wanted() string { return "a number from 0, or a range such as 1-12" }
+
+// Host is a host name or an address, as it is in an address bar, in lower case and
+// without a port.
+type Host string
+
+var hostLabel = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$`)
+
+// UnmarshalText takes a name of RFC 1123, section 2.1, and addresses.
+func (h *Host) UnmarshalText(b []byte) error {
+	text := strings.ToLower(string(b))
+	if addr, err := netip.ParseAddr(text); err == nil && addr.Zone() == "" && !addr.IsUnspecified() {
+		*h = Host(addr.String())
+		return nil
+	}
+	labels := strings.Split(text, ".")
+	if _, err := strconv.Atoi(labels[len(labels)-1]); err == nil || len(text) > 253 ||
+		slices.ContainsFunc(labels, func(l string) bool { return !hostLabel.MatchString(l) }) {
+		return fmt.Errorf("is %q: give %s", clip(b), h.Wanted())
+	}
+	*h = Host(text)
+	return nil
+}
+
+// Wanted says what a Host looks like.
+func (Host) Wanted() string {
+	return "a host name or an address, such as weald.larch.example or 10.0.0.5"
+}
 
 func clip(b []byte) string {
 	if r := []rune(string(b)); len(r) > 60 {
