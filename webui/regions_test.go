@@ -58,7 +58,7 @@ func regionsStack(t *testing.T) *stack {
 		t.Fatal(err)
 	}
 	delay, _ := metrics.NewDelay()
-	s.handler, err = New(Options{
+	s.handler, err = New(Options{Hosts: []string{"example.com"},
 		API:  api.Options{Plan: plan, Pipeline: s.pipe, Store: store, Bridges: func() []api.Bridge { return nil }, Draft: c},
 		Live: hub, Pages: built,
 		Metrics: metrics.Handler(metrics.New(metrics.Options{Plan: plan, Pipeline: s.pipe, Delay: delay, Viewers: hub, Bridges: func() []metrics.Bridge { return nil }})),

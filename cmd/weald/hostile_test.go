@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -146,7 +147,7 @@ func (p *prey) post(path string, body map[string]any, field ...string) string {
 }
 
 // everywhere asks for everything that can be read, by the daemon's own account of it.
-func (p *prey) everywhere(ids map[string]string) map[string]string {
+func (p *prey) everywhere(ids map[string]string) (said map[string]string, kinds map[string]http.Header) {
 	p.t.Helper()
 	_, _, document := p.ask("GET", "/api/v1/openapi.json", "")
 	var d struct{ Paths map[string]map[string]any }
@@ -154,7 +155,7 @@ func (p *prey) everywhere(ids map[string]string) map[string]string {
 		p.t.Fatal(err)
 	}
 	param := regexp.MustCompile(`\{(\w+)\}`)
-	out := map[string]string{}
+	said, kinds = map[string]string{}, map[string]http.Header{}
 	for path, methods := range d.Paths {
 		if methods["get"] == nil {
 			continue
@@ -165,15 +166,15 @@ func (p *prey) everywhere(ids map[string]string) map[string]string {
 			}
 			return "none"
 		})
-		_, _, out[asked] = p.ask("GET", asked, "")
+		_, kinds[asked], said[asked] = p.ask("GET", asked, "")
 	}
 	for _, path := range []string{"/metrics", "/readyz", "/", "/api/v1/calibrations?refused=true"} {
-		_, _, out[path] = p.ask("GET", path, "")
+		_, kinds[path], said[path] = p.ask("GET", path, "")
 	}
-	if len(out) < 30 {
-		p.t.Errorf("only %d paths are asked", len(out))
+	if len(said) < 30 {
+		p.t.Errorf("only %d paths are asked", len(said))
 	}
-	return out
+	return said, kinds
 }
 
 // exported asks for a place's files, and returns what is in them.
@@ -222,23 +223,29 @@ func TestHostileTexts(t *testing.T) {
 		"reference": markup, "method": formula + markup, "rows": levels()}, "calibration", "id")
 	p.post("/api/v1/sessions/s-one/end", map[string]any{"author": markup[:60]})
 
-	seen := p.everywhere(ids)
-	_, head, report := p.ask("GET", "/api/v1/reports/session/s-one", "")
-	if !strings.HasPrefix(head.Get("Content-Type"), "text/html") {
-		t.Errorf("the report is %s", head.Get("Content-Type"))
-	}
-	seen["report"] = report
+	seen, kinds := p.everywhere(ids)
+	pages := 0
 	for where, said := range seen {
+		if kinds[where].Get("X-Content-Type-Options") != "nosniff" {
+			t.Errorf("%s may be taken for a page", where)
+		}
+		if kind := kinds[where].Get("Content-Type"); strings.Contains(kind, "json") || strings.HasPrefix(kind, "text/plain") {
+			continue // in which markup is text
+		}
+		pages++
 		for _, live := range []string{"<script>weal", "<img src=x", "<svg onload"} {
 			if strings.Contains(said, live) {
 				t.Errorf("%s has %s as markup", where, live)
 			}
 		}
 	}
-	for _, shown := range []string{seen["report"], seen["/api/v1/calibrations/"+ids["calibration"]+"/sheet"]} {
-		if !strings.Contains(shown, "&lt;script&gt;weal()") {
-			t.Errorf("a page does not show the text: %.300s", shown)
+	for _, path := range []string{"/api/v1/reports/session/s-one", "/api/v1/calibrations/" + ids["calibration"] + "/sheet"} {
+		if !strings.HasPrefix(kinds[path].Get("Content-Type"), "text/html") || !strings.Contains(seen[path], "&lt;script&gt;weal()") {
+			t.Errorf("%s does not show the text: %s, %.300s", path, kinds[path].Get("Content-Type"), seen[path])
 		}
+	}
+	if pages < 3 {
+		t.Errorf("looked at %d pages", pages)
 	}
 	cells := 0
 	for name, file := range p.exported("bench-1", "csv") {
@@ -366,9 +373,8 @@ func TestSecretsAreSaidNowhere(t *testing.T) {
 	command("seat", "links", "-c", p.config)
 	command("seat", "revoke", "-c", p.config, made.Link.ID, "--by", "N-4")
 	command("report", "session", "-c", p.config, "--session", "s-one", "-o", filepath.Join(t.TempDir(), "r.html"))
-	for where, text := range p.everywhere(map[string]string{"place": "seat-1", "session": "s-one"}) {
-		said[where] = text
-	}
+	bodies, _ := p.everywhere(map[string]string{"place": "seat-1", "session": "s-one"})
+	maps.Copy(said, bodies)
 	for _, format := range []string{"csv", "edf", "parquet"} {
 		for name, file := range p.exported("bench-1", format) {
 			said[name] = file
