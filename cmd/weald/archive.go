@@ -45,7 +45,7 @@ func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostcloc
 		},
 	}
 	o.Past = b.past.reader.Query
-	o.Record, o.Config = b.store, b.config
+	o.Record, o.Config = b.log, b.config
 }
 
 // run keeps history until ctx ends. That it cannot mend the past does not keep

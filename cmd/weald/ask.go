@@ -15,9 +15,11 @@ import (
 
 	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
+	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/pipeline"
+	"weald/stream/record"
 )
 
 // Only one process may have a record open, since that is what makes its promises
@@ -44,6 +46,8 @@ type question struct {
 
 	Calibrate *calibration.Record  `json:"calibrate,omitempty"` // to put into force
 	Refuse    *calibration.Refused `json:"refuse,omitempty"`    // to keep as what did not come into force
+
+	Deed *record.Deed `json:"deed,omitempty"` // to keep in the audit
 }
 
 // An answer is one line of what comes back.
@@ -134,6 +138,10 @@ func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, sends *senders
 		return pipe.Calibrate(ctx, q.Calibrate)
 	case q.Refuse != nil:
 		return b.Refuse(ctx, q.Refuse)
+	case q.Deed != nil:
+		d := *q.Deed
+		d.Written = b.now()
+		return audit.Note(ctx, b.log, d)
 	}
 	return errors.New("the running daemon does not know what is asked; it may be of another version")
 }

@@ -8,7 +8,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"weald/stream/audit"
 	"weald/stream/journal/sqlite"
+	"weald/stream/record"
 )
 
 func newBackup() *cobra.Command {
@@ -52,6 +54,7 @@ func backup(cmd *cobra.Command, file, data, to string) error {
 	if to, err = filepath.Abs(to); err != nil {
 		return err
 	}
+	noteDeed(cmd, dir, record.Deed{What: audit.BackedUp})
 	p := newProgress(cmd.ErrOrStderr(), "backup")
 	defer p.end()
 	tell := p.tellPages

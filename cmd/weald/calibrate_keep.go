@@ -28,7 +28,7 @@ func (b *book) Refuse(ctx context.Context, r *calibration.Refused) error {
 	if _, channels, ok := b.sourceOf(r.Bridge, r.Source); !ok || r.Channel >= channels {
 		return fmt.Errorf("calibration of %s/%s/%d: there is no such channel", r.Bridge, r.Source, r.Channel)
 	}
-	_, err := b.store.Append(ctx, record.Entry{At: sample.At(r.At), Written: b.now(), Author: r.By, Body: record.Refused{Refused: *r}})
+	_, err := b.log.Append(ctx, record.Entry{At: sample.At(r.At), Written: b.now(), Author: r.By, Body: record.Refused{Refused: *r}})
 	return err
 }
 

@@ -15,10 +15,12 @@ import (
 	"weald/config"
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/stream/audit"
 	"weald/stream/excerpt"
 	"weald/stream/export"
 	"weald/stream/journal"
 	"weald/stream/keeper"
+	"weald/stream/record"
 )
 
 type exportFlags struct {
@@ -119,6 +121,7 @@ func exportRecord(cmd *cobra.Command, f exportFlags) error {
 	if err != nil {
 		return err
 	}
+	noteDeed(cmd, dir, record.Deed{What: audit.Exported, Place: f.place, Subject: f.format})
 	store, err := readRecord(cmd.Context(), dir)
 	if err != nil {
 		return err

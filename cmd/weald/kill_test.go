@@ -13,6 +13,7 @@ import (
 
 	"weald/ingest/frame"
 	"weald/ingest/tcp/wire/wiretest"
+	"weald/stream/audit"
 )
 
 // kills makes TestKilledUnderLoad longer: 200 is ten minutes' worth.
@@ -136,6 +137,9 @@ func TestKilledUnderLoad(t *testing.T) {
 	defer done()
 	for f, err := range store.Check(t.Context()) {
 		t.Errorf("the record is not in order: %v, %v", f, err)
+	}
+	if r, err := audit.Verify(t.Context(), store); err != nil || len(r.Findings) > 0 || r.Covered < len(marks) {
+		t.Errorf("after kills the audit's chain does not hold: %v %+v", err, r)
 	}
 	all := tallied(t, store)
 	done()

@@ -10,8 +10,10 @@ import (
 
 	"weald/config"
 	"weald/ingest/sample"
+	"weald/stream/audit"
 	"weald/stream/notify"
 	"weald/stream/notify/outbox"
+	"weald/stream/record"
 )
 
 // testWithin is how long a test may take.
@@ -43,6 +45,9 @@ A receiver that takes a message need not show it to anybody: look whether it cam
 			}
 			ctx, cancel := context.WithTimeout(cmd.Context(), testWithin)
 			defer cancel()
+			if c.Data != "" {
+				noteDeed(cmd, c.Data, record.Deed{What: audit.Tested, Subject: args[0]})
+			}
 			if err := sendTest(ctx, c, args[0]); err != nil {
 				return err
 			}

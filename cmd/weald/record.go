@@ -14,6 +14,7 @@ import (
 	"weald/rules"
 	"weald/rules/alert"
 	"weald/stream/access"
+	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/keeper"
@@ -26,7 +27,8 @@ import (
 // configuration names no folder for data: it keeps nothing.
 type book struct {
 	store   *sqlite.Store
-	config  uint64 // version of the configuration in force
+	log     *audit.Journal // the store; what people do is kept by it, so that a later change shows
+	config  uint64         // version of the configuration in force
 	plan    *rules.Plan
 	now     func() sample.Instant // set by into
 	resumed *keeper.Resumed
@@ -50,7 +52,7 @@ func openBook(ctx context.Context, c *config.Config, log *slog.Logger) (*book, e
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
 	store.KeepMended(ctx)
-	b := &book{store: store}
+	b := &book{store: store, log: audit.Over(store)}
 	if err := b.takeUp(ctx, c, log); err != nil {
 		store.Close()
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
@@ -73,7 +75,7 @@ func (b *book) takeUp(ctx context.Context, c *config.Config, log *slog.Logger) e
 	for i := range plan.Sources { // nothing has read the plan yet
 		plan.Sources[i].Calibrated = plan.Sources[i].Calibrated || b.reviver.Applied().Any(i)
 	}
-	b.config, err = configVersion(ctx, b.store, c, max(b.last(), sample.At(time.Now())))
+	b.config, err = configVersion(ctx, b.log, c, max(b.last(), sample.At(time.Now())))
 	return err
 }
 
@@ -126,7 +128,7 @@ func (b *book) into(o *pipeline.Options, log *slog.Logger) {
 		return
 	}
 	b.now = o.Clock.Now
-	b.keeper = keeper.New(b.store, o.Plan, b.resumed, b.reviver, b.config, o.Clock.Now, log)
+	b.keeper = keeper.New(b.log, o.Plan, b.resumed, b.reviver, b.config, o.Clock.Now, log)
 	o.Recorder, o.Ord, o.Applied = b.keeper, b.resumed.Ord, b.reviver.Applied()
 	o.Past, o.Found = b.resumed.Past, b.resumed.New
 	o.Judge = func(_ *rules.Plan, sink rules.Sink) pipeline.Judge {

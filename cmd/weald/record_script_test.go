@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"database/sql"
+	"errors"
 	"math"
 	"testing"
 	"time"
@@ -21,6 +23,12 @@ func TestRecordScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"record": func(ts *testscript.TestScript, _ bool, args []string) {
 				ts.Check(smallRecord(ts.MkAbs(args[0])))
+			},
+			"sql": func(ts *testscript.TestScript, _ bool, args []string) { // as any program can that writes SQLite
+				db, err := sql.Open("sqlite", ts.MkAbs(args[0]))
+				ts.Check(err)
+				_, err = db.Exec(args[1])
+				ts.Check(errors.Join(err, db.Close()))
 			},
 		},
 	})

@@ -11,8 +11,10 @@ import (
 
 	"weald/config"
 	"weald/ingest/sample"
+	"weald/stream/audit"
 	"weald/stream/export"
 	"weald/stream/journal"
+	"weald/stream/record"
 	"weald/stream/report"
 	"weald/stream/report/paper"
 )
@@ -85,7 +87,23 @@ func (f *reportFlags) write(cmd *cobra.Command, ask func(context.Context, *repor
 	})
 }
 
-// withRecord opens the record of a configuration to be read.
+// deedOfReport is what the audit has of a report: what it is of.
+func deedOfReport(cmd *cobra.Command) record.Deed {
+	d := record.Deed{What: audit.Reported, Subject: cmd.Name()}
+	given := func(name string) string {
+		value, _ := cmd.Flags().GetString(name) // "" where the command has no such flag
+		return value
+	}
+	for _, name := range []string{"session", "attempt", "calibration", "channel"} {
+		if value := given(name); value != "" {
+			d.Subject += " " + value
+		}
+	}
+	d.Place, d.Person = given("place"), given("person")
+	return d
+}
+
+// withRecord opens the record of a configuration to be read, for a report.
 func withRecord(cmd *cobra.Command, path, data string, use func(*config.Config, journal.Journal) error) error {
 	c, err := load(cmd, path)
 	if err != nil {
@@ -95,6 +113,7 @@ func withRecord(cmd *cobra.Command, path, data string, use func(*config.Config, 
 	if err != nil {
 		return err
 	}
+	noteDeed(cmd, dir, deedOfReport(cmd))
 	store, err := readRecord(cmd.Context(), dir)
 	if err != nil {
 		return err

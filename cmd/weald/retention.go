@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"weald/ingest/sample"
+	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/keeper"
@@ -65,6 +66,11 @@ func retireOnce(ctx context.Context, s *sqlite.Store, limits journal.Limits, now
 		text := "deleted as keep: asks: " + deletionText(d)
 		if _, err := s.Append(ctx, record.Entry{At: now, Written: now, Body: record.Fault{Subject: "retention", Over: true, Text: text}}); err != nil {
 			return err
+		}
+		if kind := d.Class.Kind(); kind != "" {
+			if err := audit.Retire(ctx, s, now, kind, record.Position(d.UpTo)); err != nil {
+				return err
+			}
 		}
 		if err := s.Retire(ctx, journal.Plan{Now: plan.Now, Deletions: []journal.Deletion{d}}); err != nil {
 			return err

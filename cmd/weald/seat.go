@@ -19,7 +19,7 @@ import (
 // link lets people make links to single seats. A nil book does nothing.
 func (b *book) link(ctx context.Context, o *api.Options) (err error) {
 	if b != nil {
-		o.Links, err = seatlink.Read(ctx, b.store)
+		o.Links, err = seatlink.Read(ctx, b.log)
 	}
 	return err
 }

@@ -32,7 +32,7 @@ func openSenders(c *config.Config, b *book, p *pipeline.Pipeline, now func() sam
 	if len(c.Notify) == 0 {
 		return nil
 	}
-	o := outbox.Options{Journal: b.store, Now: now, Zone: time.Local, Log: log,
+	o := outbox.Options{Journal: b.log, Now: now, Zone: time.Local, Log: log,
 		Tell: func(ctx context.Context, e alert.Event) { _ = p.Tell(ctx, e) }} // fails only when everything ends
 	for i := range c.Notify {
 		o.Specs = append(o.Specs, c.Notify[i].Spec)

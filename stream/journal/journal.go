@@ -58,6 +58,9 @@ type Log interface {
 	// Their own Position does not count. Calls at the same time share one
 	// write to disk.
 	//
+	// An audit entry becomes the next link of the record's chain: see
+	// record.Entry.Chain, which is shown the entries before it in the call.
+	//
 	// An entry that is an input must have a greater ordinal than every such
 	// entry before it: ErrOrder. An entry that contradicts itself:
 	// record.ErrInvalid. No room: ErrFull, which comes only when a reserve set

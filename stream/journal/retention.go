@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"weald/ingest/sample"
+	"weald/stream/record"
 )
 
 // A Class is a kind of kept thing that has limits of its own.
@@ -28,6 +29,25 @@ const (
 // Classes lists all classes.
 func Classes() []Class {
 	return []Class{Readings, Seconds, Minutes, Quarters, Faults, Marks, Sessions, Transitions, Actions, Notices, Former}
+}
+
+// Kind returns the kind of the entries that are of a class; "" if it has none.
+func (c Class) Kind() record.Kind {
+	switch c {
+	case Faults:
+		return record.KindFault
+	case Marks:
+		return record.KindMark
+	case Sessions:
+		return record.KindSession
+	case Transitions:
+		return record.KindTransition
+	case Actions:
+		return record.KindAction
+	case Notices:
+		return record.KindNotice
+	}
+	return ""
 }
 
 // A Limit is for how long things are kept, and how many bytes they may have.
@@ -64,7 +84,7 @@ type Deletion struct {
 	Count    int            // blocks, entries, rows of history, versions
 	Bytes    int64
 
-	// UpTo is the store's own mark of how far to go.
+	// UpTo is the store's own mark of how far to go; of entries a position.
 	UpTo int64
 }
 

@@ -143,6 +143,15 @@ func drawBody(t *rapid.T) Body {
 			a.Read = &attempt.Reading{Step: attempt.Step(text("step")), At: drawInstant(t, "at"), Values: []attempt.Value{{MMHg: drawFloat(t, "mmhg"), U: drawFloat(t, "u")}}}
 		}
 		return a
+	case KindAudit:
+		a := Audit{What: "w" + text("what"), Subject: text("subject"), Who: Seal(make([]byte, SaltSize), text("who")), Person: Seal(make([]byte, SaltSize), text("person"))}
+		if rapid.Bool().Draw(t, "taken") {
+			a.Who.Take()
+		}
+		if rapid.Bool().Draw(t, "covers") {
+			a.Covers = []Cover{{Position: 3, Kind: KindAction, Salt: make([]byte, SaltSize)}}
+		}
+		return a
 	case KindRefused:
 		r := refused()
 		r.By, r.Method, r.Reasons = text("by"), text("method"), []string{text("reason")}
@@ -155,11 +164,15 @@ func drawBody(t *rapid.T) Body {
 }
 
 func drawEntry(t *rapid.T) Entry {
-	return Entry{
+	e := Entry{
 		Position: Position(rapid.Uint64().Draw(t, "position")), Ord: rapid.Uint64().Draw(t, "ord"),
 		At: drawInstant(t, "at"), Written: drawInstant(t, "written"),
 		Place: drawText(t, "place"), Author: drawText(t, "author"), Body: drawBody(t),
 	}
+	if e.Body.Kind() == KindAudit {
+		e.Ord, e.Author = 0, ""
+	}
+	return e
 }
 
 func drawStretch(t *rapid.T) *Stretch {

@@ -35,11 +35,12 @@ const (
 	KindState       Kind = "state"
 	KindNotice      Kind = "notice"
 	KindAttempt     Kind = "attempt"
+	KindAudit       Kind = "audit"
 )
 
 // Kinds lists all kinds of entries.
 func Kinds() []Kind {
-	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindZeroing, KindCheck, KindRefused, KindState, KindNotice, KindAttempt}
+	return []Kind{KindTransition, KindAction, KindMark, KindSession, KindConfig, KindFault, KindCalibration, KindZeroing, KindCheck, KindRefused, KindState, KindNotice, KindAttempt, KindAudit}
 }
 
 // An Entry is one thing that happened and is kept word for word.
@@ -62,7 +63,7 @@ type Entry struct {
 }
 
 // A Body is what an entry says: one of Transition, Action, Mark, Session,
-// Config, Fault, Calibration, State, Notice and Attempt.
+// Config, Fault, Calibration, State, Notice, Attempt and Audit.
 type Body interface {
 	Kind() Kind
 	sealed()
@@ -246,6 +247,8 @@ func (e *Entry) Check() error {
 		err = b.Zeroing.Check()
 	case Refused:
 		err = b.Refused.Check()
+	case Audit:
+		err = b.check(e)
 	}
 	if err != nil {
 		return fmt.Errorf("%s %w: %w", e.Body.Kind(), ErrInvalid, err)
@@ -279,6 +282,8 @@ func (e *Entry) texts() []string {
 			own = append(own, eventTexts(b.Event)...)
 		}
 	case Attempt:
+		return append(own, b.texts()...)
+	case Audit:
 		return append(own, b.texts()...)
 	case Zeroing:
 		return append(own, b.Zeroing.Bridge, b.Zeroing.Source, b.Zeroing.By)

@@ -177,6 +177,8 @@ func marshalBody(b Body) ([]byte, error) {
 		return json.Marshal(b.Refused) // which has a version of its own
 	case Attempt:
 		return marshalAttempt(&b)
+	case Audit:
+		return json.Marshal(auditJSON(b))
 	case State:
 		return json.Marshal(stateJSON{packer.EncodeAll(b.Body, nil)})
 	}
@@ -243,6 +245,9 @@ func unmarshalBody(k Kind, raw []byte) (Body, error) {
 	case KindAttempt:
 		a, err := unmarshalAttempt(raw)
 		return a, err
+	case KindAudit:
+		a, err := unmarshalAudit(raw)
+		return a, err
 	case KindState:
 		var j stateJSON
 		if err := json.Unmarshal(raw, &j); err != nil {
@@ -291,4 +296,24 @@ func DecodeEntry(b []byte) (Entry, error) {
 		return Entry{}, fmt.Errorf("entry %d: %w: %w", j.Position, err, ErrDamaged)
 	}
 	return e, nil
+}
+
+// Reword changes the words of an entry: f is shown its JSON, and returns it as it is
+// to be, which must be JSON of an entry of the same kind. It reports whether that
+// changed it.
+func (e *Entry) Reword(f func([]byte) []byte) (bool, error) {
+	b, err := e.Append(nil)
+	if err != nil {
+		return false, err
+	}
+	was := b[2 : len(b)-4]
+	now := f(was)
+	if bytes.Equal(was, now) {
+		return false, nil
+	}
+	again, err := DecodeEntry(seal(append(begin(nil, FormEntry, entryVersion), now...), 0))
+	if err == nil {
+		*e = again
+	}
+	return err == nil, err
 }

@@ -109,7 +109,9 @@ func goldens() map[string]golden {
 		"entry-attempt-begun":        {"entry", with(0, Attempt{ID: "a-1", What: "begun", Code: "K-07", Lesson: "L-3", Config: 3, Plan: planned(), Notes: "second try"}), entry, true},
 		"entry-attempt-read": {"entry", with(0, Attempt{ID: "a-1", What: "read", Code: "K-07", Lesson: "L-3", Config: 3, Read: &attempt.Reading{Step: attempt.Lying, At: base,
 			Values: []attempt.Value{{MMHg: 41.5, U: 1.8, Shared: 0.5}, {MMHg: math.NaN(), U: math.NaN(), Shared: math.NaN()}}}}), entry, true},
-		"entry-state": {"entry", with(81, State{[]byte("state of the rules at a place")}), entry, false},
+		"entry-audit":       {"entry", linked(4, false), entry, true},
+		"entry-audit-taken": {"entry", linked(4, true), entry, true},
+		"entry-state":       {"entry", with(81, State{[]byte("state of the rules at a place")}), entry, false},
 		"document": {"document", &Document{"calibration/hub/mat4", 2, base, []byte(`{"slope":0.5}`)},
 			func(b []byte) (any, error) { d, err := DecodeDocument(b); return &d, err }, true},
 		"document-gone": {"document", &Document{"session/1", 3, base, nil},
@@ -193,6 +195,25 @@ func TestGoldenOfEveryKind(t *testing.T) {
 	if len(missing) > 0 {
 		t.Errorf("without a golden file: %v", missing)
 	}
+}
+
+// linked is a link of a chain at a position; taken is one of which an erasure has
+// taken away whom it was about.
+func linked(p Position, taken bool) *Entry {
+	base := sample.At(time.Date(2026, 3, 1, 21, 0, 0, 0, time.UTC))
+	salt := []byte("sixteen bytes....")[:SaltSize]
+	e := &Entry{Position: p, At: base, Written: base + 1e6, Place: "bench-1", Body: Audit{What: "acknowledge", Subject: "bench-1~ankle-too-tight~ankle",
+		Who: Seal(salt, "N-4"), Person: Seal(salt, "K-07"), Text: Seal(salt, "bath"),
+		Covers: []Cover{{Kind: KindAction, Salt: salt}}, Kinds: []Kind{KindMark}, Through: 2}}
+	if _, err := e.Chain(Link{Number: 16, Hash: SumOf([]byte("before"))}, []Sum{SumOf([]byte("an action"))}); err != nil {
+		panic(err)
+	}
+	if taken {
+		a := e.Body.(Audit)
+		a.Person.Take()
+		e.Body = a
+	}
+	return e
 }
 
 // planned is what was aimed for in a try at a wrap.

@@ -144,6 +144,7 @@ func Register(mux Mux, o Options) error {
 	s.addReports(api)
 	s.addRehearsals(api)
 	s.addKept(api)
+	s.addAudit(api)
 	s.addCalibrations(api)
 	s.addCalibrationRun(api)
 	s.addCalibrationAccount(api)

@@ -21,6 +21,7 @@ type Memory struct {
 	mu        sync.Mutex // guards all
 	closed    bool
 	entries   []record.Entry
+	link      record.Link
 	blocks    []*block
 	ticks     []record.Ticks
 	snapshots []record.Snapshot
@@ -94,12 +95,35 @@ func (m *Memory) Append(ctx context.Context, entries ...record.Entry) (record.Po
 		}
 		ord = max(ord, e.Ord)
 	}
-	for _, e := range entries {
-		e.Position = record.Position(len(m.entries) + 1)
-		m.entries = append(m.entries, e)
+	n := len(m.entries)
+	if err := m.keep(entries); err != nil {
+		m.entries = m.entries[:n]
+		return 0, err
 	}
 	m.wake()
 	return record.Position(len(m.entries)), nil
+}
+
+// keep appends entries, also some of those of which one cannot be.
+func (m *Memory) keep(entries []record.Entry) error {
+	link := m.link
+	sums := make([]record.Sum, 0, len(entries))
+	for _, e := range entries {
+		e.Position = record.Position(len(m.entries) + 1)
+		var err error
+		if _, ok := e.Body.(record.Audit); ok {
+			if link, err = e.Chain(link, sums); err != nil {
+				return err
+			}
+		}
+		body, err := e.Append(nil)
+		if err != nil {
+			return err
+		}
+		sums, m.entries = append(sums, record.SumOf(body)), append(m.entries, e)
+	}
+	m.link = link
+	return nil
 }
 
 func (m *Memory) entryOrd() (ord uint64) {
@@ -300,4 +324,22 @@ func all[T any](ctx context.Context, some []T) iter.Seq2[T, error] {
 			}
 		}
 	}
+}
+
+// Bodies implements journal.Chained.
+func (m *Memory) Bodies(ctx context.Context) iter.Seq2[journal.Body, error] {
+	if err := m.lock(); err != nil {
+		return failed[journal.Body](err)
+	}
+	defer m.mu.Unlock()
+	var bodies []journal.Body
+	for i := range m.entries {
+		e := &m.entries[i]
+		b, err := e.Append(nil)
+		if err != nil {
+			return failed[journal.Body](err)
+		}
+		bodies = append(bodies, journal.Body{Position: e.Position, Bytes: b})
+	}
+	return all(ctx, bodies)
 }

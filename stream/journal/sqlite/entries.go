@@ -29,33 +29,55 @@ func (s *Store) Append(ctx context.Context, entries ...record.Entry) (record.Pos
 	}
 	var last record.Position
 	var ord uint64
+	var link record.Link
 	r := &request{reserved: true}
 	r.do = func(tx *sql.Tx) error {
+		sums := make([]record.Sum, 0, len(entries))
 		for _, e := range entries {
-			e.Position = s.main.position + 1
-			if e.Ord != 0 && e.Ord <= s.main.ord {
-				return fmt.Errorf("entry with ordinal %d after %d: %w", e.Ord, s.main.ord, journal.ErrOrder)
-			}
-			if err := insertEntry(tx, &e); err != nil {
+			sum, err := s.appendOne(tx, e, sums)
+			if err != nil {
 				return err
 			}
-			s.main.position = e.Position
-			s.main.ord = max(s.main.ord, e.Ord)
+			sums = append(sums, sum)
 		}
-		last, ord = s.main.position, s.main.ord
+		last, ord, link = s.main.position, s.main.ord, s.main.link
 		return nil
 	}
-	r.kept = func() { s.head.entries(last, ord) }
+	r.kept = func() { s.head.entries(last, ord, link) }
 	if err := s.write(ctx, r); err != nil {
 		return 0, err
 	}
 	return last, nil
 }
 
-func insertEntry(tx *sql.Tx, e *record.Entry) error {
+// appendOne keeps an entry behind all others, of which those of the same call have
+// the given sums, and returns its own. Only who commits may call it.
+func (s *Store) appendOne(tx *sql.Tx, e record.Entry, sums []record.Sum) (record.Sum, error) {
+	e.Position = s.main.position + 1
+	if e.Ord != 0 && e.Ord <= s.main.ord {
+		return record.Sum{}, fmt.Errorf("entry with ordinal %d after %d: %w", e.Ord, s.main.ord, journal.ErrOrder)
+	}
+	if _, ok := e.Body.(record.Audit); ok {
+		next, err := e.Chain(s.main.link, sums)
+		if err != nil {
+			return record.Sum{}, err
+		}
+		s.main.link = next
+	}
+	sum, err := insertEntry(tx, &e)
+	if err != nil {
+		return record.Sum{}, err
+	}
+	s.main.position = e.Position
+	s.main.ord = max(s.main.ord, e.Ord)
+	return sum, nil
+}
+
+// insertEntry returns the sum of what is kept.
+func insertEntry(tx *sql.Tx, e *record.Entry) (record.Sum, error) {
 	body, err := e.Append(nil)
 	if err != nil {
-		return err
+		return record.Sum{}, err
 	}
 	var ord any
 	if e.Ord != 0 {
@@ -63,7 +85,7 @@ func insertEntry(tx *sql.Tx, e *record.Entry) error {
 	}
 	_, err = tx.Exec("INSERT INTO entries(position, kind, at, ord, place, body) VALUES(?,?,?,?,?,?)",
 		int64(e.Position), string(e.Body.Kind()), int64(e.At), ord, e.Place, body)
-	return err
+	return record.SumOf(body), err
 }
 
 // page is how many rows are fetched at once. Between pages nothing is locked:

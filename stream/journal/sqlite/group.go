@@ -193,6 +193,7 @@ func (s *Store) attempt(batch []*request) error {
 	defer tx.Rollback()
 	s.main.position = s.head.position()
 	s.main.ord = s.head.entryOrd()
+	s.main.link = s.head.link()
 	wrote := false
 	for _, r := range batch {
 		if r.err = s.admit(r); r.err != nil {
@@ -201,12 +202,12 @@ func (s *Store) attempt(batch []*request) error {
 		if _, err := tx.Exec("SAVEPOINT request"); err != nil {
 			return translate(err)
 		}
-		position, ord := s.main.position, s.main.ord
+		position, ord, link := s.main.position, s.main.ord, s.main.link
 		if r.err = translate(r.do(tx)); r.err != nil {
 			if storage(r.err) {
 				return r.err
 			}
-			s.main.position, s.main.ord = position, ord
+			s.main.position, s.main.ord, s.main.link = position, ord, link
 			if _, err := tx.Exec("ROLLBACK TO request"); err != nil {
 				return translate(err)
 			}

@@ -14,6 +14,7 @@ type head struct {
 	mu      sync.Mutex
 	at      journal.Head  // guarded by mu
 	entry   uint64        // guarded by mu: the greatest ordinal of an entry
+	last    record.Link   // guarded by mu: the end of the chain of audit entries
 	changed chan struct{} // guarded by mu: closed and replaced when at.Position grows
 	closed  chan struct{}
 }
@@ -36,11 +37,21 @@ func (h *head) entryOrd() uint64 {
 	return h.entry
 }
 
-// entries moves the head to a position, and to the ordinal of an entry, if they
-// are further.
-func (h *head) entries(p record.Position, ord uint64) {
+// link returns the end of the chain of audit entries.
+func (h *head) link() record.Link {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	return h.last
+}
+
+// entries moves the head to a position, and to the ordinal of an entry and the end
+// of the chain, if they are further.
+func (h *head) entries(p record.Position, ord uint64, link record.Link) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if link.Number > h.last.Number {
+		h.last = link
+	}
 	h.entry, h.at.Ord = max(h.entry, ord), max(h.at.Ord, ord)
 	if p > h.at.Position {
 		h.at.Position = p

@@ -162,7 +162,7 @@ func removeAll(path string) error {
 // freeName returns a name for a damaged file that nothing has yet.
 func freeName(path string) string {
 	for n := 1; ; n++ {
-		name := fmt.Sprintf("%s.damaged-%d", path, n)
+		name := fmt.Sprintf("%s"+damagedMark+"%d", path, n)
 		if _, err := os.Lstat(name); errors.Is(err, os.ErrNotExist) {
 			return name
 		}

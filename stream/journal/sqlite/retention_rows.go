@@ -23,11 +23,8 @@ type ledger struct {
 
 // ledgerOf returns how a class lies in the main file.
 func ledgerOf(class journal.Class) (ledger, error) {
-	kinds := map[journal.Class]record.Kind{journal.Faults: record.KindFault, journal.Marks: record.KindMark,
-		journal.Sessions: record.KindSession, journal.Transitions: record.KindTransition, journal.Actions: record.KindAction,
-		journal.Notices: record.KindNotice}
 	tiers := map[journal.Class]record.Tier{journal.Seconds: record.Second, journal.Minutes: record.Minute, journal.Quarters: record.Quarter}
-	if kind, ok := kinds[class]; ok {
+	if kind := class.Kind(); kind != "" {
 		return ledger{from: "entries WHERE kind = ?", args: []any{string(kind)}, mark: "position", earlier: "at", kind: kind}, nil
 	}
 	if tier, ok := tiers[class]; ok {

@@ -81,6 +81,7 @@ type mainFile struct {
 	thrifty  bool
 	position record.Position
 	ord      uint64
+	link     record.Link
 }
 
 // Open opens the record in a folder, and makes both if they are not there. What
@@ -187,8 +188,12 @@ func (s *Store) learn(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	link, err := lastLink(ctx, s.main.r)
+	if err != nil {
+		return err
+	}
 	p := all[ofEntries]
-	s.head.entries(max(p.Position, record.Position(position)), max(p.Ord, uint64(ord)))
+	s.head.entries(max(p.Position, record.Position(position)), max(p.Ord, uint64(ord)), link)
 	return nil
 }
 

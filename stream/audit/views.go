@@ -1,0 +1,121 @@
+package audit
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// A look by the same viewer at the same thing is noted once in this time, so that a
+// wall screen does not fill the record: four an hour.
+const viewedOnce = 15 * time.Minute
+
+// mostLooks is how many looks wait to be kept at most, and mostRemembered how many
+// viewers and things are told apart: whoever makes more than that in a quarter of an
+// hour, as a scan of all addresses could, is told by a count.
+const (
+	mostLooks      = 1024
+	mostRemembered = 1 << 16
+)
+
+// Views notes who saw what. Saw takes no time: what it tells is kept by Run, on
+// another goroutine, so that no page waits for a disk. The last second of it can be
+// lost with the power; what people do cannot.
+type Views struct {
+	log journal.Log
+	now func() sample.Instant
+
+	mu     sync.Mutex
+	seen   map[look]sample.Instant // when it was last noted; guarded by mu, as is all below
+	queue  []record.Deed
+	missed int
+	wake   chan struct{} // holds one token at most
+}
+
+// A look is who saw what.
+type look struct{ who, what, place, subject string }
+
+// NewViews returns one that keeps in log.
+func NewViews(log journal.Log, now func() sample.Instant) *Views {
+	return &Views{log: log, now: now, seen: map[look]sample.Instant{}, wake: make(chan struct{}, 1)}
+}
+
+// Saw says that somebody has seen a place, or with a subject something of it or of
+// none; what is what was done, Viewed or Reported. A nil Views notes nothing.
+func (v *Views) Saw(who, what, place, subject string) {
+	if v == nil {
+		return
+	}
+	now := v.now()
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	l := look{who, what, place, subject}
+	if at, ok := v.seen[l]; ok && now.Sub(at) < viewedOnce {
+		return
+	}
+	if len(v.seen) >= mostRemembered {
+		v.forget(now)
+	}
+	if len(v.queue) >= mostLooks || len(v.seen) >= mostRemembered {
+		v.missed++
+		return
+	}
+	v.seen[l] = now
+	v.queue = append(v.queue, record.Deed{At: now, Written: now, What: what, Place: place, Subject: subject, Who: who})
+	select {
+	case v.wake <- struct{}{}:
+	default:
+	}
+}
+
+// forget forgets looks that are to be noted again anyway. The caller holds mu.
+func (v *Views) forget(now sample.Instant) {
+	for l, at := range v.seen {
+		if now.Sub(at) >= viewedOnce {
+			delete(v.seen, l)
+		}
+	}
+}
+
+// Run keeps what was seen until ctx ends, and then what is left. What cannot be kept
+// is counted with what came too fast.
+func (v *Views) Run(ctx context.Context) error {
+	for {
+		select {
+		case <-v.wake:
+			v.keep(ctx)
+		case <-ctx.Done():
+			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+			defer cancel()
+			v.keep(last)
+			return context.Cause(ctx)
+		}
+	}
+}
+
+func (v *Views) keep(ctx context.Context) {
+	v.mu.Lock()
+	queue, missed := v.queue, v.missed
+	v.queue, v.missed = nil, 0
+	v.mu.Unlock()
+	if missed > 0 {
+		now := v.now()
+		queue = append(queue, record.Deed{At: now, Written: now, What: Unseen, Subject: count(uint64(missed))})
+	}
+	if len(queue) == 0 {
+		return
+	}
+	links := make([]record.Entry, len(queue))
+	for i := range queue {
+		links[i] = queue[i].Entry(salt)
+	}
+	if _, err := v.log.Append(ctx, links...); err != nil {
+		v.mu.Lock()
+		v.missed += len(queue)
+		v.mu.Unlock()
+	}
+}
