@@ -3,6 +3,8 @@ package audit
 import (
 	"context"
 	"iter"
+	"slices"
+	"strings"
 
 	"weald/ingest/sample"
 	"weald/stream/journal"
@@ -59,7 +61,7 @@ func (q *Query) takes(e *record.Entry, about []sessions.Session) bool {
 		return true
 	}
 	for i := range about {
-		if s := &about[i]; a.Subject == s.ID || e.Place == s.Place && e.At >= s.From && e.At <= s.To {
+		if s := &about[i]; slices.Contains(strings.Fields(a.Subject), s.ID) || e.Place == s.Place && e.At >= s.From && e.At <= s.To {
 			return true
 		}
 	}
