@@ -92,7 +92,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		API: api.Options{
 			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: d.senders.views,
 			Troubles: d.troubles, ClockOff: d.clock.Off, Speed: speed, Version: build(),
-			Draft: c, Zone: live.HostZone(),
+			Draft: c, Zone: live.HostZone(), Leaves: leaves(c),
 		},
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
 			Plan: plan, Pipeline: d.pipe, Delay: delay, Bridges: d.bridgeCounts, Senders: d.senders.counts,
@@ -166,6 +166,7 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 	if d.secure != nil {
 		group.Go(func() error { return d.secure.Run(ctx) })
 	}
+	d.log.Info(sayLeaves(d.handler.API.Leaves))
 	d.log.Info("listening on " + d.secure.scheme() + l.Addr().String())
 	return group.Wait()
 }

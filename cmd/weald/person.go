@@ -29,7 +29,7 @@ func newPerson() *cobra.Command {
 		Use:   "person",
 		Short: "Everything that the record has of one person: give it away, or take it out",
 	}
-	cmd.AddCommand(newPersonErase())
+	cmd.AddCommand(newPersonExport(), newPersonErase())
 	return cmd
 }
 
@@ -201,11 +201,19 @@ func tellElsewhere(ctx context.Context, out io.Writer, c *config.Config, store *
 	for _, name := range store.Damaged() {
 		fmt.Fprintf(out, "%s, a file as it was before it was mended, goes too\n", name)
 	}
+	about := map[uint64]bool{}
+	for e, err := range audit.Lines(ctx, store, audit.Query{Person: code}) {
+		if err != nil {
+			return err
+		}
+		about[e.Body.(record.Audit).Number] = true
+	}
 	for e, err := range audit.Lines(ctx, store, audit.Query{}) {
 		if err != nil {
 			return err
 		}
-		if a := e.Body.(record.Audit); a.What == audit.BackedUp || a.What == audit.Exported || a.What == audit.Reported {
+		a := e.Body.(record.Audit)
+		if a.What == audit.BackedUp || about[a.Number] && (a.What == audit.Exported || a.What == audit.Reported) {
 			fmt.Fprintf(out, "not reached: %s  %s\n", e.At.Time().UTC().Format(time.RFC3339), audit.Sentence(&e))
 		}
 	}

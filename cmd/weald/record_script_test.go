@@ -1,10 +1,12 @@
 package main
 
 import (
+	"archive/zip"
 	"context"
 	"database/sql"
 	"errors"
 	"math"
+	"os"
 	"testing"
 	"time"
 
@@ -23,6 +25,11 @@ func TestRecordScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"record": func(ts *testscript.TestScript, _ bool, args []string) {
 				ts.Check(smallRecord(ts.MkAbs(args[0])))
+			},
+			"unzip": func(ts *testscript.TestScript, _ bool, args []string) {
+				z, err := zip.OpenReader(ts.MkAbs(args[0]))
+				ts.Check(err)
+				ts.Check(errors.Join(os.CopyFS(ts.MkAbs(args[1]), z), z.Close()))
 			},
 			"sql": func(ts *testscript.TestScript, _ bool, args []string) { // as any program can that writes SQLite
 				db, err := sql.Open("sqlite", ts.MkAbs(args[0]))

@@ -55,7 +55,7 @@ func TestRetireDeletesWhatItShows(t *testing.T) {
 			t.Errorf("the record says %q", f.Text)
 		}
 	}
-	if !slices.Equal(kinds, []record.Kind{record.KindSession, record.KindTransition, record.KindFault}) {
+	if !slices.Equal(kinds, []record.Kind{record.KindSession, record.KindTransition, record.KindFault, record.KindAudit}) {
 		t.Errorf("left are %v", kinds)
 	}
 	for f, err := range s.Check(t.Context()) {

@@ -303,13 +303,13 @@ func TestLooksAreNotedOnceInAQuarter(t *testing.T) {
 	now := noon
 	v := NewViews(Over(m), func() sample.Instant { return now })
 	for range 3600 {
-		v.Saw("10.0.0.7", Viewed, "bed-4", "")
+		v.Saw(record.Deed{Who: "10.0.0.7", What: Viewed, Place: "bed-4"})
 		now += 1e9
 	}
-	v.Saw("10.0.0.7", Viewed, "bed-5", "")
+	v.Saw(record.Deed{Who: "10.0.0.7", What: Viewed, Place: "bed-5"})
 	v.keep(t.Context())
 	for i := range 3000 {
-		v.Saw("10.0.0.8", Viewed, "", fmt.Sprint(i))
+		v.Saw(record.Deed{Who: "10.0.0.8", What: Viewed, Subject: fmt.Sprint(i)})
 	}
 	v.keep(t.Context())
 	var said []string

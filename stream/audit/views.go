@@ -36,24 +36,20 @@ type Views struct {
 	wake   chan struct{} // holds one token at most
 }
 
-// A look is who saw what.
-type look struct{ who, what, place, subject string }
+// A look is who saw what, but for when.
+type look = record.Deed
 
 // NewViews returns one that keeps in log.
 func NewViews(log journal.Log, now func() sample.Instant) *Views {
 	return &Views{log: log, now: now, seen: map[look]sample.Instant{}, wake: make(chan struct{}, 1)}
 }
 
-// Saw says that somebody has seen a place, or with a subject something of it or of
-// none; what is what was done, Viewed or Reported. A nil Views notes nothing.
-func (v *Views) Saw(who, what, place, subject string) {
-	if v == nil {
-		return
-	}
+// Saw says that somebody has seen something; when that was, Views knows itself.
+func (v *Views) Saw(l record.Deed) {
 	now := v.now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	l := look{who, what, place, subject}
+	l.At, l.Written = 0, 0
 	if at, ok := v.seen[l]; ok && now.Sub(at) < viewedOnce {
 		return
 	}
@@ -65,7 +61,8 @@ func (v *Views) Saw(who, what, place, subject string) {
 		return
 	}
 	v.seen[l] = now
-	v.queue = append(v.queue, record.Deed{At: now, Written: now, What: what, Place: place, Subject: subject, Who: who})
+	l.At, l.Written = now, now
+	v.queue = append(v.queue, l)
 	select {
 	case v.wake <- struct{}{}:
 	default:

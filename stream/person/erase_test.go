@@ -142,11 +142,11 @@ func held(t *testing.T, s *sqlite.Store) (all []string, raw map[string]int) {
 			t.Fatal(err)
 		}
 		if _, ok := e.Body.(record.Audit); !ok {
-			b, err := e.Append(nil)
+			b, err := e.JSON()
 			if err != nil {
 				t.Fatal(err)
 			}
-			all = append(all, string(b[2:len(b)-4]))
+			all = append(all, string(b))
 		}
 	}
 	for _, source := range []string{"hub/mat4", "trolley/legs"} {

@@ -116,7 +116,7 @@ func Named(ctx context.Context, log journal.Log, code string) (map[record.Kind]i
 		if err != nil {
 			return nil, err
 		}
-		b, err := e.Append(nil)
+		b, err := e.JSON()
 		if err != nil {
 			return nil, err
 		}

@@ -298,15 +298,24 @@ func DecodeEntry(b []byte) (Entry, error) {
 	return e, nil
 }
 
+// JSON returns an entry as the JSON object that it is kept as. Its errors are those of
+// Append.
+func (e *Entry) JSON() ([]byte, error) {
+	b, err := e.Append(nil)
+	if err != nil {
+		return nil, err
+	}
+	return b[2 : len(b)-4 : len(b)-4], nil
+}
+
 // Reword changes the words of an entry: f is shown its JSON, and returns it as it is
 // to be, which must be JSON of an entry of the same kind. It reports whether that
 // changed it.
 func (e *Entry) Reword(f func([]byte) []byte) (bool, error) {
-	b, err := e.Append(nil)
+	was, err := e.JSON()
 	if err != nil {
 		return false, err
 	}
-	was := b[2 : len(b)-4]
 	now := f(was)
 	if bytes.Equal(was, now) {
 		return false, nil

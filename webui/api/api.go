@@ -73,6 +73,8 @@ type Options struct {
 	// Rehearse is where rules are rehearsed; nil where nothing is kept.
 	Rehearse *Stage
 
+	Leaves []Leaving // what leaves this machine by itself
+
 	// Draft judges pieces of the configuration; nil where there is none.
 	Draft Draft
 
@@ -145,6 +147,7 @@ func Register(mux Mux, o Options) error {
 	s.addRehearsals(api)
 	s.addKept(api)
 	s.addAudit(api)
+	s.addLeaves(api)
 	s.addCalibrations(api)
 	s.addCalibrationRun(api)
 	s.addCalibrationAccount(api)

@@ -1,0 +1,47 @@
+package main
+
+import (
+	"fmt"
+
+	"weald/config"
+	"weald/webui/api"
+)
+
+// What is said of what leaves on a way out.
+const (
+	tellsAlerts = "alerts: place, rule, priority, the numbers that made it so, when; the code of who has it, and no reason; a test every day"
+	asksFrames  = "what it takes to ask for readings, and no readings"
+)
+
+// leaves are all ways on which anything leaves this machine by itself, by the
+// configuration: the one list of them. Without a configuration of such it is empty.
+func leaves(c *config.Config) []api.Leaving {
+	all := []api.Leaving{}
+	for i := range c.Notify {
+		s := &c.Notify[i]
+		all = append(all, api.Leaving{By: "sender " + s.ID, To: senderOf(s).Reaches(), What: tellsAlerts})
+	}
+	for i := range c.Bridges {
+		b := &c.Bridges[i]
+		switch {
+		case b.Link.MQTT != nil:
+			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "broker " + b.Link.MQTT.Broker, What: asksFrames})
+		case b.Link.Dial != nil:
+			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "bridge at " + b.Link.Dial.Address, What: asksFrames})
+		case b.Link.BLE != nil:
+			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "a Bluetooth peripheral nearby", What: asksFrames})
+		}
+	}
+	return all
+}
+
+// sayLeaves is what the log says of it at a start.
+func sayLeaves(all []api.Leaving) string {
+	switch len(all) {
+	case 0:
+		return "nothing leaves this machine by itself"
+	case 1:
+		return "something leaves this machine by itself, on one way"
+	}
+	return fmt.Sprintf("something leaves this machine by itself, on %d ways", len(all))
+}

@@ -1,0 +1,25 @@
+package api
+
+import (
+	"context"
+
+	"github.com/danielgtaylor/huma/v2"
+)
+
+// A Leaving is one way on which something leaves this machine by itself.
+type Leaving struct {
+	By   string `json:"by" doc:"What of the configuration asks for it"`
+	To   string `json:"to" doc:"Whither, without a secret"`
+	What string `json:"what" doc:"What it has of places and people"`
+}
+
+type leavesBody struct {
+	Leaves []Leaving `json:"leaves" nullable:"false" doc:"All ways that there are; none by default"`
+}
+
+func (s *server) addLeaves(api huma.API) {
+	huma.Register(api, operation("leaves", "/api/v1/leaves", "What leaves this machine by itself, and whither"),
+		func(context.Context, *struct{}) (*answer[leavesBody], error) {
+			return &answer[leavesBody]{Body: leavesBody{Leaves: append([]Leaving{}, s.Leaves...)}}, nil
+		})
+}
