@@ -15,6 +15,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/stream/access"
+	"weald/stream/audit"
 )
 
 type accountFlags struct{ config, data, role, passwordFile string }
@@ -96,7 +97,7 @@ func (f *accountFlags) ask(cmd *cobra.Command, ask accountAsk) error {
 		return err
 	}
 	now := sample.At(time.Now())
-	who, err := access.Read(cmd.Context(), store, access.DefaultLimits, now)
+	who, err := access.Read(cmd.Context(), audit.Over(store), access.DefaultLimits, now)
 	if err == nil {
 		err = ask.do(cmd.Context(), who, now, tell)
 	}

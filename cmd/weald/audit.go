@@ -163,9 +163,6 @@ func listAudit(ctx context.Context, out io.Writer, store *sqlite.Store, q audit.
 	return nil
 }
 
-// console is who gives a command where nobody else can be told.
-const console = "console"
-
 // noteDeed keeps what somebody did by a command, in the record in a folder, through
 // the daemon that uses it if there is one. That it cannot be kept is said, and the
 // command goes on: a record that takes nothing more must still be had out of it.
@@ -173,7 +170,7 @@ func noteDeed(cmd *cobra.Command, dir string, d record.Deed) {
 	if _, err := os.Stat(filepath.Join(dir, recordFile)); err != nil {
 		return // there is none, which the command says itself
 	}
-	d.Who = console
+	d.Who = onConsole
 	err := keepDeed(cmd.Context(), dir, d)
 	if err != nil {
 		fmt.Fprintf(cmd.ErrOrStderr(), "weald: the audit does not have this: %v\n", err)

@@ -81,7 +81,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	d.senders = openSenders(c, d.book, d.pipe, d.clock.Now, d.log)
 	store := history.New(len(plan.Places), d.pipe.Series)
 	d.pipe.Follow(store)
-	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build(), Zone: live.HostZone()}); err != nil {
+	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build(), Zone: live.HostZone(), Watched: d.book.watching()}); err != nil {
 		return nil, err
 	}
 	d.pipe.Follow(d.hub)
@@ -148,6 +148,7 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 		group.Go(func() error { return d.book.run(ctx, d.pipe) })
 		group.Go(func() error { return d.handler.API.Calibrating.Run(ctx) })
 		group.Go(func() error { return d.book.past.run(ctx) })
+		group.Go(func() error { return d.book.views.Run(ctx) })
 		group.Go(func() error { return d.book.desk.Run(ctx) })
 		group.Go(func() error { return d.book.stage.Run(ctx) })
 		group.Go(func() error { return d.book.retire(ctx, d.config.Keep, d.clock.Now, d.log) })

@@ -15,9 +15,10 @@ func (b *book) let(ctx context.Context, c *config.Config, g *gate.Gate, log *slo
 	if b == nil {
 		return nil
 	}
-	if b.access, err = access.Read(ctx, b.store, access.Limits{Idle: c.Idle, Longest: c.Longest}, b.now()); err != nil {
+	if b.access, err = access.Read(ctx, b.log, access.Limits{Idle: c.Idle, Longest: c.Longest}, b.now()); err != nil {
 		return err
 	}
+	g.Seen = b.seen
 	if g.Now = b.now; c.Accounts {
 		g.Access = b.access
 		if !b.access.Any() {

@@ -133,7 +133,7 @@ func eraseFrom(ctx context.Context, out io.Writer, c *config.Config, store *sqli
 		fmt.Fprintln(out, "nothing was changed; --yes erases it for good")
 		return false, nil
 	}
-	x := person.Erasure{Code: code, Stays: stays, By: console, At: sample.At(time.Now()), Plans: func(s *person.Stay) ([]*rules.Plan, error) {
+	x := person.Erasure{Code: code, Stays: stays, By: onConsole, At: sample.At(time.Now()), Plans: func(s *person.Stay) ([]*rules.Plan, error) {
 		return plansDuring(ctx, c, store, s)
 	}}
 	n, err := x.Erase(ctx, store)

@@ -34,6 +34,7 @@ type book struct {
 	resumed *keeper.Resumed
 	reviver *keeper.Reviver
 	keeper  *keeper.Keeper // set by into
+	views   *audit.Views   // set by into
 	past    *past          // set by remember
 	desk    *order.Desk    // set by serve
 	stage   *order.Desk    // set by rehearse
@@ -129,6 +130,7 @@ func (b *book) into(o *pipeline.Options, log *slog.Logger) {
 	}
 	b.now = o.Clock.Now
 	b.keeper = keeper.New(b.log, o.Plan, b.resumed, b.reviver, b.config, o.Clock.Now, log)
+	b.views = audit.NewViews(b.log, b.now)
 	o.Recorder, o.Ord, o.Applied = b.keeper, b.resumed.Ord, b.reviver.Applied()
 	o.Past, o.Found = b.resumed.Past, b.resumed.New
 	o.Judge = func(_ *rules.Plan, sink rules.Sink) pipeline.Judge {

@@ -28,10 +28,12 @@ const (
 	Reported   = "reported"   // data as a page to print
 	BackedUp   = "backed-up"  // a copy of the record
 	Tested     = "tested"     // a sender
-	Listed     = "listed"     // the audit itself
 	Configured = "configured" // a configuration came into force
 	Deleted    = "deleted"    // what keep: lets go
 	Erased     = "erased"     // a person's data
+	Logged     = "logged"     // in or out
+	Rehearsed  = "rehearsed"  // rules
+	Refused    = "refused"    // what somebody asked for and may not
 	Unseen     = "unseen"     // views that came too fast to be noted
 )
 

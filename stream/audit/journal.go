@@ -3,6 +3,7 @@ package audit
 import (
 	"context"
 	"crypto/rand"
+	"strings"
 
 	"weald/ingest/sample"
 	"weald/stream/journal"
@@ -89,6 +90,9 @@ func deedOf(e *record.Entry) record.Deed {
 		d.What = Alerts
 	case record.Action:
 		d.What, d.Subject = b.What, b.Subject
+		if named(b.What) {
+			d.Subject, d.Text = "", b.Subject
+		}
 	case record.Mark:
 		d.What = "mark"
 	case record.Session:
@@ -113,6 +117,12 @@ func deedOf(e *record.Entry) record.Deed {
 		d.What = string(e.Body.Kind())
 	}
 	return d
+}
+
+// named reports whether the subject of an action is a name that people gave, of an
+// account, a token or a screen: it is sealed, as that can be somebody's.
+func named(what string) bool {
+	return strings.HasPrefix(what, "account-") || strings.HasPrefix(what, "token-") || strings.HasPrefix(what, "screen-")
 }
 
 // Retire says, before it is done, that entries of a kind go up to a position, because

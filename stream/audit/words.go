@@ -3,6 +3,7 @@ package audit
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"weald/stream/record"
 )
@@ -65,13 +66,17 @@ func Sentence(e *record.Entry) string {
 		return said("%s had the record copied", who)
 	case Tested:
 		return said("%s had a test sent by%s", who, with)
-	case Listed:
-		return said("%s had the audit listed", who)
+	case Logged:
+		return said("%s:%s", who, with)
+	case Rehearsed:
+		return said("%s asked for%s", who, with)
+	case Refused:
+		return said("%s was refused:%s%s%s", who, with, at, of)
 	}
 	if done, ok := acts[a.What]; ok {
 		return said("%s %s%s%s%s", who, done, with, of, at)
 	}
-	return said("%s did %q%s%s%s", who, a.What, with, of, at)
+	return said("%s: %s%s%s%s", who, strings.ReplaceAll(a.What, "-", " "), with, of, at)
 }
 
 // acts are the words for what people do that the record has entries of.

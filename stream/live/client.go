@@ -187,6 +187,7 @@ func (c *client) hear(body []byte) error {
 // the snapshot has gone out: a viewer that asks faster than it reads waits too.
 func (c *client) resubscribe(w *wish) error {
 	sub := c.hub.subscribe(w)
+	c.hub.tell(c.ctx, sub)
 	s := &snapshot{Event: "snapshot", Streams: sub.streams, Maps: sub.maps, Places: []view.Place{}}
 	sent := make(chan struct{})
 	for i, wanted := range sub.places {

@@ -38,7 +38,12 @@ type Options struct {
 	Store    *history.Store // must follow the pipeline before the hub does
 	Clock    pipeline.Clock
 	Version  string // of the program, for people
-	Zone     string // IANA name of the zone in which people read times; "" for the viewer's own
+
+	// Watched is told what places a viewer begins to watch, or that it is all of
+	// them; nil to tell nobody. It must not block.
+	Watched func(ctx context.Context, places []string, all bool)
+
+	Zone string // IANA name of the zone in which people read times; "" for the viewer's own
 }
 
 // A Hub serves all viewers.

@@ -1,5 +1,7 @@
 package live
 
+import "context"
+
 // A subscription is a wish made out. It does not change once it is in force, but
 // for what the viewer was told, which Hub.Run owns, and the schedule, which the
 // writer does.
@@ -10,6 +12,20 @@ type subscription struct {
 	streams  []streamInfo
 	maps     []mapInfo
 	schedule schedule
+}
+
+// tell tells of the places that a viewer is to watch.
+func (h *Hub) tell(ctx context.Context, s *subscription) {
+	if h.Watched == nil {
+		return
+	}
+	var places []string
+	for i := range h.Places {
+		if s.places[i] || s.wakes[i] {
+			places = append(places, h.Places[i].ID)
+		}
+	}
+	h.Watched(ctx, places, len(places) > 1 && len(places) == len(h.Places))
 }
 
 // subscribe makes out a wish. Names that fit nothing are passed over: what the

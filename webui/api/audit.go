@@ -38,7 +38,7 @@ type act struct {
 }
 
 func (s *server) addAudit(api huma.API) {
-	huma.Register(api, operation("audit", "/api/v1/audit", "Who did, saw and took away what, and when", 422), s.audit)
+	huma.Register(api, operation("audit", "Who did, saw and took away what, and when", 422), s.audit)
 }
 
 func (s *server) audit(ctx context.Context, in *auditInput) (*answer[auditBody], error) {

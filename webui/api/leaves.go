@@ -18,7 +18,7 @@ type leavesBody struct {
 }
 
 func (s *server) addLeaves(api huma.API) {
-	huma.Register(api, operation("leaves", "/api/v1/leaves", "What leaves this machine by itself, and whither"),
+	huma.Register(api, operation("leaves", "What leaves this machine by itself, and whither"),
 		func(context.Context, *struct{}) (*answer[leavesBody], error) {
 			return &answer[leavesBody]{Body: leavesBody{Leaves: append([]Leaving{}, s.Leaves...)}}, nil
 		})

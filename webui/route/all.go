@@ -43,6 +43,8 @@ var All = []Route{
 	{"bridges", get, v1 + "/bridges", access.Wall, None},
 
 	// The record, and the equipment.
+	{"audit", get, v1 + "/audit", access.Admin, See},
+	{"leaves", get, v1 + "/leaves", access.Viewer, None},
 	{"metrics", get, "/metrics", access.Viewer, None},
 	{"senders", get, v1 + "/senders", access.Viewer, None},
 	{"raw", get, v1 + "/bridges/{bridge}/sources/{source}/raw", access.Viewer, None},
