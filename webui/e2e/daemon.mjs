@@ -53,6 +53,7 @@ export async function withConfig(binary, yaml) {
     const daemon = await startDaemon(binary, ['run', '-c', file]);
     return {
       ...daemon,
+      file,
       async stop() {
         await daemon.stop();
         rmSync(dir, { recursive: true, force: true });

@@ -11,6 +11,7 @@ import { fileURLToPath } from 'node:url';
 import { launch } from './browser.mjs';
 import { demo } from './daemon.mjs';
 import access from './stories/access.mjs';
+import accounts from './stories/accounts.mjs';
 import alerts from './stories/alerts.mjs';
 import bench from './stories/bench.mjs';
 import calibrate from './stories/calibrate.mjs';
@@ -47,7 +48,7 @@ const wanted = process.argv.slice(2).filter((w) => !w.startsWith('--'));
 const only = (kind) => !process.argv.some((w) => w.startsWith('--')) || process.argv.includes(`--${kind}`);
 const chosen = (stories) => stories.filter((s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)));
 // The longest first, and alerts from the start, as one of them says when the first comes.
-const told = [access, calibrate, alerts, bench, connection, pictures, setup, myseat, pages, records, equipment, senders, rehearse, regions, hostile, figures].map(chosen);
+const told = [access, calibrate, alerts, bench, connection, pictures, setup, myseat, pages, records, equipment, senders, rehearse, regions, accounts, hostile, figures].map(chosen);
 const groups = only('beside') ? told.map((group) => group.filter((s) => !s.alone)) : [];
 const alone = only('alone') ? told.flat().filter((s) => s.alone) : [];
 const stories = [...groups.flat(), ...alone];

@@ -9,6 +9,7 @@ export const access = {
   logIn: 'Log in',
   logOut: 'Log out',
   asYou: 'It is told by your account who does what here: log out when you leave.',
+  command: 'the command',
   first: 'There is no account yet. The first one is made on the machine itself, where weald runs:',
   wrong: 'The name or the password is not right.',
   oldWrong: 'This is not the password until now.',

@@ -55,6 +55,7 @@ export const accounts = {
   onceScreen: 'This is shown once. Open it on the screen, whose browser keeps it.',
   onceToken: 'This is shown once. It goes into the header Authorization: Bearer …',
   key: 'the key',
+  link: 'the link',
   done: 'I have it',
 } as const;
 

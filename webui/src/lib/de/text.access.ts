@@ -10,6 +10,7 @@ export const access: Said<typeof en.access> = {
   logIn: 'Anmelden',
   logOut: 'Abmelden',
   asYou: 'An Ihrem Konto ist zu sehen, wer hier was tut: Melden Sie sich ab, wenn Sie gehen.',
+  command: 'der Befehl',
   first: 'Es gibt noch kein Konto. Das erste wird auf dem Rechner selbst gemacht, auf dem weald läuft:',
   wrong: 'Name oder Passwort stimmen nicht.',
   oldWrong: 'Das ist nicht das bisherige Passwort.',

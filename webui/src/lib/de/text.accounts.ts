@@ -56,5 +56,6 @@ export const accounts: Said<typeof en.accounts> = {
   onceScreen: 'Das wird einmal gezeigt. Öffnen Sie es auf dem Bildschirm, dessen Browser es behält.',
   onceToken: 'Das wird einmal gezeigt. Es gehört in den Kopf Authorization: Bearer …',
   key: 'der Schlüssel',
+  link: 'der Link',
   done: 'Ich habe es',
 };
