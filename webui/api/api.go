@@ -178,7 +178,9 @@ const about = `Pressures under wraps, mattresses and cushions, and what the rule
 
 A research and training aid: not a medical device, not an alarm system, and no substitute for looking at the skin. Local policy and the responsible clinician decide.
 
-null is unknown, never 0. Times are RFC 3339 in UTC. Live data come over a WebSocket connection to /live (subprotocol weald.live.v1), metrics from /metrics.`
+null is unknown, never 0. Times are RFC 3339 in UTC. Live data come over a WebSocket connection to /live (subprotocol weald.live.v1), metrics from /metrics.
+
+Where the configuration says web.accounts: required, requests say who asks: by the cookie of a log-in, or by a token in Authorization: Bearer. x-least-role is the role that an operation needs at least: wall, viewer, carer, engineer or admin, each of which may do what those before it may. 401 asks to log in, 403 says that the role does not suffice. Who does something is then the account, whatever by, code or author say.`
 
 // ask runs f on the pipeline's goroutine.
 func (s *server) ask(ctx context.Context, f func(*pipeline.State)) error {

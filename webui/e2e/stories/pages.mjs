@@ -46,7 +46,7 @@ export default [
       const { page, context, complaints } = await open(browser, ward + PATHS.bed);
       later(() => context.close());
       await until('the map has shades', async () => (await look(page, '.map canvas')).colours > 8);
-      assert.match(await page.locator('.sentence.told').innerText(), /Highest now \d+.*\smmHg, /);
+      await until('the sentence says what is highest', async () => /Highest now \d+.*\smmHg, /.test(await page.locator('.sentence.told').innerText()));
       assert.match(await page.locator('figure').innerText(), /loaded since last relief/);
       await page.keyboard.press('p');
       await until('the legend is about pressure', async () => /mmHg/.test(await page.locator('figcaption').innerText()));
