@@ -18,7 +18,7 @@ CALM := ./rules/... ./ingest/assembly ./ingest/battery ./ingest/calib/... ./inge
   ./cmd/internal/posturefit
 
 .DEFAULT_GOAL := build
-.PHONY: build run test web modules packages lint go-test race-test calm-test web-test fuzz e2e stories figures faults bench clean
+.PHONY: build run deb rpm test web modules packages lint go-test race-test calm-test web-test fuzz e2e stories figures faults bench clean
 
 build: $(BIN)
 
@@ -48,6 +48,19 @@ $(WEB): webui/node_modules/.package-lock.json $(shell find webui/src webui/publi
 
 $(BIN): $(WEB) $(shell find cmd config ingest rules stream webui -name '*.go' 2>/dev/null) go.mod go.sum
 	$(GO) build -o $@ ./cmd/weald
+
+# Packages for Debian and its kin, and for those that take rpm: bin/weald_*.deb and
+# bin/weald-*.rpm. What they hold is in .packaging, with a module of its own for what
+# builds them, so that nobody who only builds or tests fetches that.
+ARCH    ?= $(shell $(GO) env GOARCH)
+VERSION ?= $(shell sed -n 's/^var version = "\(.*\)"$$/\1/p' cmd/weald/version.go)
+RELEASE := bin/weald-linux-$(ARCH)
+
+$(RELEASE): $(BIN)
+	CGO_ENABLED=0 GOOS=linux GOARCH=$(ARCH) $(GO) build -trimpath -ldflags '-s -w -X main.version=$(VERSION)' -o $@ ./cmd/weald
+
+deb rpm: $(RELEASE)
+	ARCH=$(ARCH) VERSION=$(VERSION) $(GO) tool -modfile=.packaging/go.mod nfpm package -f .packaging/nfpm.yaml -p $@ -t bin/
 
 lint:
 	@files="$$(gofmt -l cmd config ingest rules stream webui/*.go webui/*/*.go 2>/dev/null | grep -v node_modules || true)"; \

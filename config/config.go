@@ -11,6 +11,7 @@ import (
 	"weald/config/internal/tree"
 	"weald/rules"
 	"weald/stream/journal"
+	"weald/stream/selfwatch"
 )
 
 // A Config is a file in which nothing is wrong. Nobody changes it after Parse.
@@ -50,6 +51,12 @@ type Config struct {
 	// Notify are the ways on which messages about alerts go, in the order of the
 	// file.
 	Notify []Sender
+
+	// Heartbeat is who is told that the daemon does its work; nil for nobody.
+	Heartbeat *Heartbeat
+
+	// Self is what the daemon watches of itself, in the order of selfwatch.Kinds.
+	Self []selfwatch.Setting
 
 	// Text is the file as it was read.
 	Text string
@@ -188,6 +195,8 @@ func (r *reader) config() *Config {
 	c.Bridges = r.bridges()
 	c.Places = r.places()
 	c.Notify = r.notify()
+	c.Heartbeat = r.heartbeat()
+	c.Self = r.self()
 	r.rules()
 	r.check()
 	c.plan = &r.plan

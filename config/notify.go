@@ -104,7 +104,7 @@ func (r *reader) way(s shape.Sender, out *Sender, path tree.Path) {
 	case s.Mail != nil:
 		out.Mail = r.mail(*s.Mail, path.With("mail"))
 	case s.Topic != nil:
-		out.Topic = r.topic(*s.Topic, out.ID, path.With("topic"))
+		out.Topic = r.topic(*s.Topic, out.ID, "sender "+out.ID, path.With("topic"))
 	}
 }
 
@@ -213,7 +213,9 @@ func (r *reader) mailbox(text string, path tree.Path) {
 	}
 }
 
-func (r *reader) topic(t shape.Topic, id string, path tree.Path) *Topic {
+// topic checks where at a broker something goes. Its names are made of id where the
+// file gives none, and whose says who it is.
+func (r *reader) topic(t shape.Topic, id, whose string, path tree.Path) *Topic {
 	out := &Topic{Broker: t.Broker, Name: t.Name, User: string(t.User), ClientID: string(t.ClientID),
 		Password: r.secret(t.PasswordFile, t.PasswordEnv, "password", false, path)}
 	if !r.doc.Faulty(path.With("broker")) {
@@ -235,7 +237,7 @@ func (r *reader) topic(t shape.Topic, id string, path tree.Path) *Topic {
 	if t.ClientID != "" {
 		at = path.With("client_id")
 	}
-	r.onlyClient(out.ClientID, t.Broker, "sender "+id, at)
+	r.onlyClient(out.ClientID, t.Broker, whose, at)
 	if t.TLS != nil {
 		out.TLS = r.clientTLS(*t.TLS, path.With("tls"))
 	}

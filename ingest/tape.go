@@ -78,7 +78,7 @@ func (t *tape) tick(now sample.Instant) {
 // fail ends the capture for good: a file with a hole would look whole.
 func (t *tape) fail(err error) {
 	t.err = err
-	t.log.Warn("capture stopped", slog.Any("error", err))
+	t.log.Warn("capture stopped", slog.Any("error", err), slog.String("do", "make room or let this account write there; the next start begins a new file"))
 }
 
 func (t *tape) close() {

@@ -52,7 +52,8 @@ func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostcloc
 // it from the present.
 func (p *past) run(ctx context.Context) error {
 	if err := p.mend(ctx); err != nil && ctx.Err() == nil {
-		p.log.Warn("history from before the start was not mended", slog.Any("error", err))
+		p.log.Warn("history from before the start was not mended, so that the pages may show gaps", slog.Any("error", err),
+			slog.String("do", "it is tried again at the next start; weald doctor reads the record"))
 	}
 	return p.archivist.Run(ctx)
 }

@@ -36,6 +36,7 @@ const (
 type question struct {
 	Backup string `json:"backup,omitempty"` // into this folder, an absolute path
 	Check  bool   `json:"check,omitempty"`
+	Facts  bool   `json:"facts,omitempty"`
 	Test   string `json:"test,omitempty"` // of this sender
 
 	Account *accountAsk `json:"account,omitempty"` // to do with accounts
@@ -57,6 +58,8 @@ type answerLine struct {
 	Finding string `json:"finding,omitempty"`
 	Key     string `json:"key,omitempty"`
 
+	Facts *recordFacts `json:"facts,omitempty"`
+
 	// The last line has one of these.
 	Done  bool   `json:"done,omitempty"`
 	Error string `json:"error,omitempty"`
@@ -69,7 +72,8 @@ func (b *book) answers(ctx context.Context, pipe *pipeline.Pipeline, sends *send
 	_ = os.Remove(path) // whoever left it is gone: the record is ours
 	l, err := net.Listen("unix", path)
 	if err != nil {
-		log.Warn("backups have to wait until the daemon is stopped", slog.Any("error", err))
+		log.Warn("backups have to wait until the daemon is stopped", slog.Any("error", err),
+			slog.String("do", "give data: a path short enough for a socket in it, and let this account write there"))
 		<-ctx.Done()
 		return context.Cause(ctx)
 	}
@@ -125,6 +129,12 @@ func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, sends *senders
 		return err
 	case q.Check:
 		return checkRecord(ctx, b.store, func(text string) { tell(answerLine{Finding: text}) })
+	case q.Facts:
+		f, err := factsOf(ctx, b.store, idsOf(b.plan), time.Now())
+		if err == nil {
+			tell(answerLine{Facts: f})
+		}
+		return err
 	case q.Test != "":
 		return sends.answerTest(ctx, q.Test)
 	case q.Account != nil:

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"weald/cmd/internal/calmlog"
 	"weald/config"
 	"weald/ingest"
 	"weald/ingest/sample"
@@ -22,6 +23,7 @@ import (
 	"weald/stream/live"
 	"weald/stream/metrics"
 	"weald/stream/pipeline"
+	"weald/stream/selfwatch"
 	"weald/stream/view"
 	"weald/webui"
 	"weald/webui/api"
@@ -40,6 +42,8 @@ type daemon struct {
 	book    *book    // nil if nothing is kept
 	senders *senders // nil if nothing is sent
 	secure  *secure  // nil for plain HTTP
+	pulses  *pulses
+	self    *selfwatch.Watcher
 	handler webui.Options
 	log     *slog.Logger
 }
@@ -78,7 +82,11 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	}
 	d.book.into(&options, d.log)
 	d.pipe = pipeline.New(options)
-	d.senders = openSenders(c, d.book, d.pipe, d.clock.Now, d.log)
+	d.pulses = newPulses(c, d.pipe, d.book, d.clock.Now, d.log)
+	d.senders = openSenders(c, d.book, d.pipe, d.pulses.lit, d.clock.Now, d.log)
+	if d.self, err = d.watchSelf(ctx, d.log); err != nil {
+		return nil, err
+	}
 	store := history.New(len(plan.Places), d.pipe.Series)
 	d.pipe.Follow(store)
 	if d.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: d.pipe, Store: store, Clock: d.clock, Version: build(), Zone: live.HostZone(), Watched: d.book.watching()}); err != nil {
@@ -90,7 +98,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 		Live:  d.hub,
 		Hosts: c.Names,
 		API: api.Options{
-			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: d.senders.views,
+			Plan: plan, Pipeline: d.pipe, Store: store, Bridges: d.bridgeViews, Senders: d.senders.views, Self: d.selfView,
 			Troubles: d.troubles, ClockOff: d.clock.Off, Speed: speed, Version: build(),
 			Draft: c, Zone: live.HostZone(), Leaves: leaves(c),
 		},
@@ -103,7 +111,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 	if d.book != nil {
 		d.handler.API.Calibrating = calibrating.New(d.pipe.Raw, d.clock.Now, d.book)
 		if err := d.handler.API.Calibrating.Resume(ctx, d.book.sourceOf); err != nil {
-			d.log.Warn("a calibration was going on", slog.Any("error", err))
+			d.log.Warn("a calibration that was going on cannot go on", slog.Any("error", err), slog.String("do", "begin it anew on the Calibrate page"))
 		}
 	}
 	if err := d.book.serve(c, &d.handler.API); err != nil {
@@ -157,11 +165,17 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 	if d.senders != nil {
 		group.Go(func() error { return d.senders.box.Run(ctx) })
 	}
+	for _, h := range d.pulses.hearts {
+		group.Go(func() error { return h.Run(ctx) })
+	}
+	group.Go(func() error { return d.self.Run(ctx) })
+	group.Go(func() error { return d.pulses.manage(ctx, l.Addr().String(), d.log) })
 	group.Go(func() error { return d.hub.Run(ctx) })
 	group.Go(func() error { return webui.Serve(ctx, l, d.secure.config(), handler, d.log) })
 	group.Go(func() error {
 		return d.clock.Watch(ctx, time.Second, func(by, off time.Duration) {
-			d.log.Warn("the host's clock stepped", slog.Duration("by", by), slog.Duration("off", off))
+			d.log.Warn("the host's clock stepped", slog.Duration("by", by), slog.Duration("off", off),
+				slog.String("do", "durations are right all the same; start weald again when it suits, so that times of day are, and see who sets the clock"))
 		})
 	})
 	if d.secure != nil {
@@ -308,12 +322,13 @@ func listen(address string) (net.Listener, error) {
 	return l, nil
 }
 
-// newLog logs for people: no time, which the journal of the system adds.
+// newLog logs for people: no time, which the journal of the system adds, and no line
+// again and again.
 func newLog(w io.Writer) *slog.Logger {
-	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{ReplaceAttr: func(_ []string, a slog.Attr) slog.Attr {
+	return slog.New(calmlog.New(slog.NewTextHandler(w, &slog.HandlerOptions{ReplaceAttr: func(_ []string, a slog.Attr) slog.Attr {
 		if a.Key == slog.TimeKey {
 			return slog.Attr{}
 		}
 		return a
-	}}))
+	}})))
 }

@@ -23,7 +23,7 @@ func (d *doctor) captures(c *config.Config) {
 		ext := filepath.Ext(b.Capture)
 		files, err := filepath.Glob(strings.TrimSuffix(b.Capture, ext) + "*" + ext) // each start begins one
 		if err != nil {
-			d.wrong("captures of bridge %s: %v", b.ID, err)
+			d.wrong("captures of bridge "+b.ID, err.Error(), "", "")
 		}
 		slices.SortFunc(files, byChange)
 		for n, file := range files {
@@ -46,23 +46,23 @@ func byChange(a, b string) int {
 func (d *doctor) capture(bridge, path string, written bool) {
 	f, err := os.Open(path)
 	if err != nil {
-		d.wrong("capture of bridge %s: %v", bridge, err)
+		d.wrong("capture of bridge "+bridge, err.Error(), "it cannot be played again", "see who owns it: the account of the daemon has to")
 		return
 	}
 	defer f.Close()
 	records, found, err := readCapture(f)
 	for _, text := range found {
-		d.wrong("capture %s: %s", path, text)
+		d.wrong("capture "+path, text, "what is behind it can be played, it cannot", "copy the file and look at the disk")
 	}
 	switch {
 	case errors.Is(err, capture.ErrTorn) && written:
-		d.ok("capture %s: %d records, and one that is being written", path, records)
+		d.ok("capture "+path, "%d records, and one that is being written", records)
 	case errors.Is(err, capture.ErrTorn):
-		d.wrong("capture %s: %v; the %d records before can be played", path, err, records-len(found))
+		d.wrong("capture "+path, err.Error(), fmt.Sprintf("the %d records before can be played", records-len(found)), "")
 	case err != nil:
-		d.wrong("capture %s: %v", path, err)
+		d.wrong("capture "+path, err.Error(), "", "")
 	case len(found) == 0:
-		d.ok("capture %s: all of its %d records can be read", path, records)
+		d.ok("capture "+path, "all of its %d records can be read", records)
 	}
 }
 

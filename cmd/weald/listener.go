@@ -81,7 +81,8 @@ func (l *listener) closed(why error) {
 	defer l.mu.Unlock()
 	if l.why == nil || l.why.Error() != why.Error() {
 		l.since = l.now()
-		l.log.Warn("the MQTT listener is closed", slog.String("address", l.address), slog.Any("why", why))
+		l.log.Warn("the MQTT listener is closed", slog.String("address", l.address), slog.Any("why", why),
+			slog.String("do", "it is tried again by itself; see which other program has the port: ss -ltnp"))
 	}
 	l.why = why
 }

@@ -43,7 +43,7 @@ func (b *book) retire(ctx context.Context, limits journal.Limits, now func() sam
 		case <-next.C:
 		}
 		if err := retireOnce(ctx, b.store, limits, now(), log); err != nil && ctx.Err() == nil {
-			log.Warn("what is too old was not deleted", slog.Any("error", err))
+			log.Warn("what is too old was not deleted", slog.Any("error", err), slog.String("do", "it is tried again in a day; weald doctor reads the record"))
 		}
 		next.Reset(retireEvery)
 	}
@@ -60,7 +60,7 @@ func retireOnce(ctx context.Context, s *sqlite.Store, limits journal.Limits, now
 		return err
 	}
 	if plan.Doubt != "" {
-		log.Warn("nothing is deleted for its age", slog.String("why", plan.Doubt))
+		log.Warn("nothing is deleted for its age", slog.String("why", plan.Doubt), slog.String("do", "see that the clock is right"))
 	}
 	for _, d := range plan.Deletions {
 		text := "deleted as keep: asks: " + deletionText(d)

@@ -28,12 +28,14 @@ type senders struct {
 }
 
 // openSenders makes them of the configuration, over the record.
-func openSenders(c *config.Config, b *book, p *pipeline.Pipeline, now func() sample.Instant, log *slog.Logger) *senders {
+// Its lamps show that the daemon is gone unless lit.
+func openSenders(c *config.Config, b *book, p *pipeline.Pipeline, lit func() bool, now func() sample.Instant, log *slog.Logger) *senders {
 	if len(c.Notify) == 0 {
 		return nil
 	}
 	o := outbox.Options{Journal: b.log, Now: now, Zone: time.Local, Log: log,
-		Tell: func(ctx context.Context, e alert.Event) { _ = p.Tell(ctx, e) }} // fails only when everything ends
+		Alive: lit,
+		Tell:  func(ctx context.Context, e alert.Event) { _ = p.Tell(ctx, e) }} // fails only when everything ends
 	for i := range c.Notify {
 		o.Specs = append(o.Specs, c.Notify[i].Spec)
 		o.Senders = append(o.Senders, senderOf(&c.Notify[i]))
@@ -44,14 +46,21 @@ func openSenders(c *config.Config, b *book, p *pipeline.Pipeline, now func() sam
 func senderOf(s *config.Sender) outbox.Sender {
 	switch {
 	case s.Webhook != nil:
-		return &webhook.Hook{URL: s.Webhook.URL, Address: s.Webhook.Address, Secret: s.Webhook.Secret, TLS: s.Webhook.TLS}
+		return hookOf(s.Webhook)
 	case s.Mail != nil:
 		return &mail.Box{Server: s.Mail.Server, Security: mail.Security(s.Mail.Security), TLS: s.Mail.TLS,
 			User: s.Mail.User, Password: s.Mail.Password, From: s.Mail.From, To: s.Mail.To}
 	default:
-		return &topic.Topic{Broker: s.Topic.Broker, Name: s.Topic.Name, ClientID: s.Topic.ClientID,
-			User: s.Topic.User, Password: s.Topic.Password, TLS: s.Topic.TLS}
+		return topicOf(s.Topic)
 	}
+}
+
+func hookOf(w *config.Webhook) *webhook.Hook {
+	return &webhook.Hook{URL: w.URL, Address: w.Address, Secret: w.Secret, TLS: w.TLS}
+}
+
+func topicOf(t *config.Topic) *topic.Topic {
+	return &topic.Topic{Broker: t.Broker, Name: t.Name, ClientID: t.ClientID, User: t.User, Password: t.Password, TLS: t.TLS}
 }
 
 // trouble says, for /readyz, which senders do not get through.

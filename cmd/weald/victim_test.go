@@ -192,7 +192,9 @@ func tallied(t *testing.T, store *sqlite.Store) tally {
 		case record.Mark:
 			all.noted[b.Text]++
 		case record.Fault:
-			all.faults++
+			if b.Subject == record.RecordFault {
+				all.faults++
+			}
 		}
 	}
 	return all

@@ -138,7 +138,8 @@ func (l *Listen) log() *slog.Logger {
 func (s *seat) admit(ctx context.Context, raw net.Conn, conf *tls.Config) {
 	c, err := wire.Handshake(ctx, raw, conf)
 	if err != nil {
-		s.link.log().Warn("a peer was turned away", slog.String("link", s.link.Name()), slog.Any("why", err))
+		s.link.log().Warn("a peer was turned away", slog.String("link", s.link.Name()), slog.Any("why", err),
+			slog.String("do", "where it is a bridge of yours, see that it asks for TLS and trusts the certificate; else see who that is"))
 		return
 	}
 	s.claim(ctx, newConn(raw.RemoteAddr().String(), c, s.link.Idle))

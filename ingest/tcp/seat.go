@@ -77,7 +77,8 @@ func (s *seat) refuse(ctx context.Context, c, holder *Conn, tell bool) {
 	defer context.AfterFunc(ctx, func() { c.net.Close() })()
 	if tell {
 		s.link.log().Warn("a second peer was refused, as the first is alive",
-			slog.String("link", s.link.Name()), slog.String("peer", c.peer), slog.String("first", holder.peer))
+			slog.String("link", s.link.Name()), slog.String("peer", c.peer), slog.String("first", holder.peer),
+			slog.String("do", "give each bridge a port of its own"))
 	}
 	c.net.SetDeadline(time.Now().Add(refusalPatience))
 	fmt.Fprintf(c.net, "refused: this port serves one bridge, and %s is connected\r\n", holder.peer)

@@ -110,7 +110,7 @@ func (a *Archivist) attempt(ctx context.Context) {
 	if failing := err != nil; failing != a.failing {
 		a.failing = failing
 		if failing {
-			a.log.Warn("history is not kept", slog.Any("error", err))
+			a.log.Warn("history is not kept", slog.Any("error", err), slog.String("do", "make room on the disk; what is in memory is kept as soon as there is some"))
 		} else {
 			a.log.Info("history is kept again")
 		}

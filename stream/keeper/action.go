@@ -26,7 +26,8 @@ func (k *Keeper) decided(what string, e record.Entry) (record.Position, error) {
 	e.Written = k.now()
 	p, err := k.journal.Append(context.Background(), e)
 	if err != nil {
-		k.log.Error("what a person did was not kept", slog.String("what", what), slog.Any("error", err))
+		k.log.Error("what a person did was not kept", slog.String("what", what), slog.Any("error", err),
+			slog.String("do", "make room on the disk, and let it be done again: it was not done"))
 		return 0, fmt.Errorf("keeping %s: %w", what, err)
 	}
 	return p, nil

@@ -207,3 +207,31 @@ func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
 		t.Error("too few to prove anything")
 	}
 }
+
+// Whoever wants to know that the record is written hears it after everything that waited
+// was, with readings and without; not while there is no room; and not after a snapshot
+// that was not kept until another is.
+func TestWritten(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &crowded{Journal: new(journaltest.Memory)}
+		r := newRunning(t, j)
+		defer r.end()
+		within := func(d time.Duration) error {
+			ctx, cancel := context.WithTimeout(t.Context(), d)
+			defer cancel()
+			return r.keeper.Written(ctx)
+		}
+		if err := within(3 * time.Second); err != nil {
+			t.Errorf("with nothing to write: %v", err)
+		}
+		j.full.Store(true)
+		r.scan(1)
+		if err := within(time.Hour); err == nil || !strings.Contains(err.Error(), "the disk is full") {
+			t.Errorf("on a full disk: %v", err)
+		}
+		j.full.Store(false)
+		if err := within(3 * time.Second); err != nil {
+			t.Errorf("with room again: %v", err)
+		}
+	})
+}

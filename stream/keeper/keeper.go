@@ -54,6 +54,7 @@ type Keeper struct {
 	failing bool           // the last writing of readings failed
 	failed  sample.Instant // when that began
 	trouble string         // why, in plain words
+	passed  chan struct{}  // closed, and made anew, when all that waited is on the disk
 	spare   spares[float64]
 	counts  spares[uint16]
 }
@@ -62,7 +63,8 @@ type Keeper struct {
 // has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
 	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard, now: now, log: log,
-		blocks: make([]record.Block, len(plan.Sources)), open: make([]open, len(plan.Sources)), ends: turns(len(plan.Sources))}
+		blocks: make([]record.Block, len(plan.Sources)), open: make([]open, len(plan.Sources)), ends: turns(len(plan.Sources)),
+		passed: make(chan struct{})}
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
 	}
@@ -117,7 +119,7 @@ func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []
 		_, err = k.journal.Append(context.Background(), entries...)
 	}
 	if err != nil {
-		k.log.Error("alerts were not kept", slog.Any("error", err))
+		k.log.Error("alerts were not kept, and are told all the same", slog.Any("error", err), slog.String("do", "make room on the disk"))
 		return false, fmt.Errorf("keeping %d changes of alerts: %w", len(events), err)
 	}
 	return took, nil
@@ -127,7 +129,7 @@ func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []
 func (k *Keeper) settle(ord uint64) error {
 	err := k.hurry(context.Background())
 	if err != nil {
-		k.log.Warn("readings were not kept", slog.Any("error", err))
+		k.log.Warn("readings were not kept", slog.Any("error", err), slog.String("do", "make room on the disk; they wait, and the oldest are given up"))
 	}
 	k.fix(ord)
 	return err

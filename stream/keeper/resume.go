@@ -73,7 +73,7 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 			return nil, fmt.Errorf("the record cannot be caught up with: %w", err)
 		}
 		for _, l := range replay.Losses {
-			log.Error("the record has a loss", slog.String("what", l.Error()))
+			log.Error("the record has a loss", slog.String("what", l.Error()), slog.String("do", "weald doctor reads the record and says what is lost"))
 		}
 	}
 	return out, out.sort(ctx, j, found.events)
@@ -109,7 +109,7 @@ func (c catchingUp) Mark(place int, word string, at sample.Instant) { c.Engine.M
 // its readings was judged better then, and kept.
 func (c catchingUp) Restore(place int, state []byte, written sample.Instant) {
 	if err := c.Engine.RestorePlace(place, state); err != nil {
-		c.log.Warn("how a place stood on a full disk cannot be taken up", slog.Any("error", err))
+		c.log.Warn("how a place stood on a full disk cannot be taken up", slog.Any("error", err), slog.String("do", "look at its alerts: they are those of before the disk was full"))
 		return
 	}
 	c.Last = max(c.Last, written)
@@ -133,7 +133,7 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 	}
 	places, err := unpackPlaces(snap.Body)
 	if err != nil {
-		log.Warn("the snapshot of the rules is damaged; holds begin anew", slog.Any("error", err))
+		log.Warn("the snapshot of the rules is damaged; holds begin anew", slog.Any("error", err), slog.String("do", "look at who has lain or sat for long: their time counts from now. weald doctor reads the record and says what is lost"))
 		return snap.Ord, nil
 	}
 	for i := range plan.Sources {
@@ -141,7 +141,7 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 		r.heard[id] = unpackHeard(places[id])
 		if state, ok := places[id+calibrations]; ok {
 			if err := reviver.applied.Read(i, state); err != nil {
-				log.Warn("the motions of a source begin anew", slog.Any("error", err))
+				log.Warn("the motions of a source begin anew", slog.Any("error", err), slog.String("do", "its calibration counts without what was before, for some minutes"))
 			}
 		}
 	}
@@ -151,7 +151,7 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 			continue // a new place
 		}
 		if err := r.Engine.RestorePlace(i, state); err != nil {
-			log.Warn("the holds of a place begin anew", slog.Any("error", err))
+			log.Warn("the holds of a place begin anew", slog.Any("error", err), slog.String("do", "where its rules were changed that is as it should be; look at who is there"))
 		}
 	}
 	return snap.Ord, nil

@@ -22,7 +22,7 @@ type Source func(ctx context.Context, f func(ord uint64, places int, state func(
 func (k *Keeper) Run(ctx context.Context, state Source) error {
 	ticker := time.NewTicker(readingsEvery)
 	defer ticker.Stop()
-	snapped := k.now()
+	snapped, doubt := k.now(), false
 	for {
 		select {
 		case <-ticker.C:
@@ -39,11 +39,43 @@ func (k *Keeper) Run(ctx context.Context, state Source) error {
 		}
 		if err == nil && (holed || k.now().Sub(snapped) >= snapshotsEvery) {
 			snapped = k.now()
-			if err := k.Snapshot(ctx, state); err != nil && ctx.Err() == nil {
-				k.log.Warn("no snapshot of the rules was kept", slog.Any("error", err))
+			if err = k.Snapshot(ctx, state); err != nil && ctx.Err() == nil {
+				k.log.Warn("no snapshot of the rules was kept, so that the next start takes longer", slog.Any("error", err),
+					slog.String("do", "it is tried again in a minute; if that lasts, make room on the disk"))
 			}
+			doubt = err != nil
+		}
+		if err == nil && !doubt {
+			k.pass()
 		}
 	}
+}
+
+// pass says that all that waited is on the disk.
+func (k *Keeper) pass() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	close(k.passed)
+	k.passed = make(chan struct{})
+}
+
+// Written returns nil when Run has, after the call, come to where all that waited is on
+// the disk, which it does once a second. Where nothing comes, the snapshot of each minute is what proves the disk:
+// after one that was not kept nothing counts until another is. Its error is that of
+// ctx's end, with what is wrong with the record if that is known.
+func (k *Keeper) Written(ctx context.Context) error {
+	k.mu.Lock()
+	passed := k.passed
+	k.mu.Unlock()
+	select {
+	case <-passed:
+		return nil
+	case <-ctx.Done():
+	}
+	if t := k.Condition().Trouble; t != "" {
+		return fmt.Errorf("the record: %s", t)
+	}
+	return fmt.Errorf("the record is not written: %w", context.Cause(ctx))
 }
 
 // Snapshot keeps the state of the engine now.
@@ -96,13 +128,13 @@ func (k *Keeper) note(ctx context.Context, err error) (holed bool) {
 		}
 	}
 	if failed {
-		k.log.Warn("readings are not kept", slog.Any("error", err))
+		k.log.Warn("readings are not kept", slog.Any("error", err), slog.String("do", "make room on the disk: alerts are kept for a while, and readings again as soon as there is some"))
 	} else {
 		k.log.Warn(text)
 	}
 	fault := record.Fault{Subject: record.RecordFault, Over: !failed, Text: text}
 	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: fault}); err != nil {
-		k.log.Error("a fault of the record was not kept", slog.Any("error", err))
+		k.log.Error("a fault of the record was not kept", slog.Any("error", err), slog.String("do", "make room on the disk"))
 	}
 	if k.Tell != nil {
 		e, _ := fault.Alert(now)

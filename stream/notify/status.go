@@ -50,14 +50,3 @@ func (d *Desk) Level(i int, now sample.Instant) (p alert.Priority) {
 
 // Pauses reports whether a sender waits after a failure.
 func (d *Desk) Pauses(i int, now sample.Instant) bool { return now < d.boxes[i].pause }
-
-// Own returns the newest changes of the daemon's own alerts that stand.
-func (d *Desk) Own() []alert.Event {
-	var out []alert.Event
-	for _, s := range d.alerts {
-		if s.event.Place == "" && s.call != 0 {
-			out = append(out, s.event)
-		}
-	}
-	return out
-}

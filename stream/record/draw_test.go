@@ -159,7 +159,7 @@ func drawBody(t *rapid.T) Body {
 	case KindState:
 		return State{rapid.SliceOfN(rapid.Byte(), 1, 300).Draw(t, "state")}
 	default:
-		return Fault{text("subject"), rapid.Bool().Draw(t, "over"), text("text")}
+		return Fault{text("subject"), rapid.Bool().Draw(t, "over"), text("text"), alert.Priority(rapid.IntRange(0, 3).Draw(t, "priority"))}
 	}
 }
 

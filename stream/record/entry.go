@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -115,6 +116,9 @@ type Fault struct {
 	Subject string // "bridge trolley", "record", …
 	Over    bool
 	Text    string
+
+	// Priority is that of the alert which it is; 0 for high.
+	Priority alert.Priority
 }
 
 // Alert returns the alert of the daemon's own that a fault is, with false where
@@ -131,6 +135,9 @@ func (f *Fault) Alert(at sample.Instant) (alert.Event, bool) {
 	switch sender, ok := strings.CutPrefix(f.Subject, SenderFault); {
 	case ok:
 		e.Rule, e.Subject = "sender", sender
+	case strings.HasPrefix(f.Subject, SelfFault):
+		e.Rule, e.Subject = strings.TrimPrefix(f.Subject, SelfFault), "weald"
+		e.Priority = cmp.Or(f.Priority, e.Priority)
 	case f.Subject == RecordFault:
 		e.Rule, e.Subject = "record", "readings"
 	default:
@@ -143,6 +150,7 @@ func (f *Fault) Alert(at sample.Instant) (alert.Event, bool) {
 const (
 	RecordFault = "record"  // readings are not kept
 	SenderFault = "sender " // with the sender's id: what it has to send does not arrive
+	SelfFault   = "self "   // with the id of what is wrong with the daemon: see package stream/selfwatch
 )
 
 // A Calibration is a calibration record that came into force for its channel. It

@@ -140,6 +140,8 @@ type faultJSON struct {
 	Subject string `json:"subject"`
 	Over    bool   `json:"over,omitempty"`
 	Text    string `json:"text"`
+
+	Priority alert.Priority `json:"priority,omitempty"`
 }
 
 type stateJSON struct {

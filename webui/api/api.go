@@ -58,6 +58,7 @@ type Options struct {
 	// Reports makes what people print; nil where nothing is kept.
 	Reports *report.Source
 
+	Self        func() Self       // how the daemon itself is; nil where nothing tells
 	Senders     func() []Sender   // in the order of the configuration; nil where there are none
 	Calibrating *calibrating.Desk // leads calibrations; nil where nothing is kept
 
@@ -156,6 +157,7 @@ func Register(mux Mux, o Options) error {
 	s.addAlerts(api)
 	s.addBridges(api)
 	s.addSenders(api)
+	s.addSelf(api)
 	s.addSeatLinks(api)
 	s.addMySeat(api)
 	s.addDefaults(api)

@@ -41,6 +41,13 @@ type File struct {
 	// and weald is not a medical alarm system. Default: nobody.
 	Notify []Sender `yaml:"notify"`
 
+	// Whoever outside has to notice that the daemon does not do its work: who is
+	// told at intervals that it does, and goes by the silence. Default: nobody.
+	Heartbeat *Heartbeat `yaml:"heartbeat"`
+
+	// What the daemon watches of itself, and when it raises an alert of its own.
+	Self Self `yaml:"self"`
+
 	Cluster tree.Unavailable `yaml:"cluster" jsonschema:"-"`
 }
 

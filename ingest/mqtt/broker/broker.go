@@ -99,7 +99,8 @@ func (b *Broker) serve(ctx context.Context, server *mochi.Server, raw net.Conn, 
 	defer stop()
 	c, err := wire.Handshake(ctx, raw, conf)
 	if err != nil {
-		b.opts.Log.Warn("a client was turned away", slog.Any("why", err))
+		b.opts.Log.Warn("a client was turned away", slog.String("from", raw.RemoteAddr().String()), slog.Any("why", err),
+			slog.String("do", "where it is a bridge of yours, see that it asks for TLS and trusts the certificate; else see who that is"))
 		return
 	}
 	// The library sets its own deadlines from the first packet on. Before, a

@@ -37,7 +37,8 @@ func (h *hook) OnConnectAuthenticate(c *mochi.Client, p packets.Packet) bool {
 	s := h.seat(c)
 	if err := s.admits(string(p.Connect.Password)); err != nil {
 		h.broker.opts.Log.Warn("a client was refused", slog.String("user", string(c.Properties.Username)),
-			slog.String("from", c.Net.Remote), slog.Any("why", err))
+			slog.String("from", c.Net.Remote), slog.Any("why", err),
+			slog.String("do", "give the board the bridge's id as its user, and the password of password_file"))
 		select {
 		case <-time.After(wrongPause):
 		case <-h.ctx.Done():
@@ -65,7 +66,8 @@ func (h *hook) OnConnectAuthenticate(c *mochi.Client, p packets.Packet) bool {
 func (h *hook) OnSessionEstablished(c *mochi.Client, _ packets.Packet) {
 	if s := h.seat(c); !s.join(c) {
 		h.broker.opts.Log.Warn("a client was refused, as its bridge has too many",
-			slog.String("bridge", s.account.Bridge), slog.String("from", c.Net.Remote))
+			slog.String("bridge", s.account.Bridge), slog.String("from", c.Net.Remote),
+			slog.String("do", "let no two boards share a bridge, or raise max_clients of mqtt"))
 		c.Stop(packets.ErrQuotaExceeded)
 	}
 }
@@ -97,7 +99,8 @@ func (h *hook) OnACLCheck(c *mochi.Client, topic string, write bool) bool {
 	}
 	if s != nil && s.firstTrespass() {
 		h.broker.opts.Log.Warn("a client does what it may not", slog.String("bridge", s.account.Bridge),
-			slog.String("from", c.Net.Remote), slog.String("topic", topic), slog.Bool("publishes", write))
+			slog.String("from", c.Net.Remote), slog.String("topic", topic), slog.Bool("publishes", write),
+			slog.String("do", "let it publish to the topic of its bridge, which Setup names, and to no other"))
 	}
 	return false
 }
@@ -139,7 +142,8 @@ func (h *hook) deliver(s *seat, c *mochi.Client, frame []byte) bool {
 				return false
 			}
 		case <-late.C:
-			h.broker.opts.Log.Warn("nobody took a frame in time", slog.String("bridge", s.account.Bridge))
+			h.broker.opts.Log.Warn("nobody took a frame in time, and the client sends it again", slog.String("bridge", s.account.Bridge),
+				slog.String("do", "see whether the daemon falls behind: Setup, Weald itself"))
 			return false
 		case <-h.ctx.Done():
 			return false

@@ -119,6 +119,19 @@ func (b *Broker) Stop() {
 // Log returns what the broker has said.
 func (b *Broker) Log() string { return b.log.String() }
 
+// Retained returns what a broker retains of a topic, "" for nothing, as mosquitto_sub
+// hears it.
+func Retained(t testing.TB, address, topic string) string {
+	t.Helper()
+	host, port, err := net.SplitHostPort(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A topic of which nothing is retained is given up after a second.
+	out, _ := exec.CommandContext(t.Context(), find(t, "mosquitto_sub"), "-h", host, "-p", port, "-t", topic, "-q", "1", "-C", "1", "-W", "1", "--retained-only").Output()
+	return strings.TrimSuffix(string(out), "\n")
+}
+
 // Publish publishes payload with mosquitto_pub, which it gives more arguments.
 func Publish(t testing.TB, address, topic string, payload []byte, args ...string) {
 	t.Helper()

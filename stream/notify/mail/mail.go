@@ -79,6 +79,19 @@ func (b *Box) Send(ctx context.Context, s *notify.Sending) error {
 	return b.rests.after(s.Key, r, err)
 }
 
+// Try connects to the server, with TLS where the connection begins with it, and says
+// nothing. Its errors are as those of Send.
+func (b *Box) Try(ctx context.Context) error {
+	if _, err := b.Password.Read(); err != nil {
+		return err
+	}
+	c, err := b.dial(ctx)
+	if err != nil {
+		return err
+	}
+	return c.Close()
+}
+
 // mostAnswers is how much a server may say, in bytes, to one mail.
 const mostAnswers = 1 << 20
 

@@ -32,9 +32,9 @@ type Sender interface {
 // A Shower is a Sender that also shows how things stand, such as by a lamp.
 type Shower interface {
 	// Show makes sure that the highest priority of what calls is shown, 0 for
-	// nothing, and says whether it had to do anything for that. It is called
-	// about once a second.
-	Show(ctx context.Context, p alert.Priority) (did bool, err error)
+	// nothing, or else that the daemon does not do its work, and says whether it had
+	// to do anything for that. It is called about once a second.
+	Show(ctx context.Context, p alert.Priority, alive bool) (did bool, err error)
 
 	// Close ends what Show holds open.
 	Close()
@@ -51,6 +51,10 @@ type Options struct {
 
 	// Tell is told of the outbox's own alerts: that a sender does not get through.
 	Tell func(context.Context, alert.Event)
+
+	// Alive says whether the daemon does its work, so that what is shown is of now;
+	// nil for always.
+	Alive func() bool
 }
 
 const (
@@ -107,7 +111,7 @@ func (b *Outbox) Run(ctx context.Context) error {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		b.Log.Error("nothing is sent", slog.Any("error", err))
+		b.Log.Error("nothing is sent", slog.Any("error", err), slog.String("do", "it is tried again every ten seconds; weald doctor reads the record"))
 		b.down.Store(&err)
 		b.mu.Lock()
 		b.desk, b.ready = notify.NewDesk(b.Specs, b.Zone, b.Now()), false
@@ -168,7 +172,7 @@ func (b *Outbox) follow(ctx context.Context, pos record.Position) error {
 }
 
 func (b *Outbox) lost(l *journal.Loss) {
-	b.Log.Error("the record has a loss where messages were looked for", slog.String("what", l.Error()))
+	b.Log.Error("the record has a loss where messages were looked for", slog.String("what", l.Error()), slog.String("do", "look at the alerts of that time on the pages; weald doctor reads the record"))
 }
 
 // mark notes now and then how far changes were looked at. The caller holds mu.
@@ -212,11 +216,12 @@ func (b *Outbox) keep(ctx context.Context, notices []record.Notice) {
 		b.marked, b.when = max(b.marked, n.Through), time.Now()
 		if n.What == notify.GivenUp {
 			b.answer(n.Key, fmt.Errorf("%s: %s", n.Sender, n.Why)) // a test that waited for its first attempt
-			b.Log.Error("a message was given up", slog.String("sender", n.Sender), slog.String("key", n.Key), slog.String("why", n.Why))
+			b.Log.Error("a message was given up", slog.String("sender", n.Sender), slog.String("key", n.Key), slog.String("why", n.Why),
+				slog.String("do", "see to the alert that it is of, and try the way: weald notify test"))
 		}
 	}
 	if _, err := b.Journal.Append(context.WithoutCancel(ctx), entries...); err != nil {
-		b.Log.Error("what becomes of messages was not kept; some may be sent twice", slog.Any("error", err))
+		b.Log.Error("what becomes of messages was not kept; some may be sent twice", slog.Any("error", err), slog.String("do", "make room on the disk"))
 	}
 }
 
@@ -230,7 +235,7 @@ func (b *Outbox) faults(ctx context.Context) (events []alert.Event) {
 		}
 		b.Log.Warn(f.Text)
 		if _, err := b.Journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: f}); err != nil {
-			b.Log.Error("a fault of a sender was not kept", slog.Any("error", err))
+			b.Log.Error("a fault of a sender was not kept", slog.Any("error", err), slog.String("do", "make room on the disk"))
 		}
 		if e, ok := f.Alert(now); ok {
 			events = append(events, e)
@@ -282,7 +287,8 @@ func (b *Outbox) attempt(ctx context.Context, i int, s *notify.Sending) {
 		return // nobody knows; the next start tries again
 	}
 	if err != nil {
-		b.Log.Warn("a message was not delivered", slog.String("sender", s.Sender), slog.String("key", s.Key), slog.Any("error", err))
+		b.Log.Warn("a message was not delivered", slog.String("sender", s.Sender), slog.String("key", s.Key), slog.Any("error", err),
+			slog.String("do", "it is tried again by itself; if that lasts, see whether the way there is open: weald doctor"))
 	}
 	b.decide(ctx, func() []record.Notice {
 		b.answer(s.Key, err)
@@ -310,7 +316,7 @@ func (b *Outbox) show(ctx context.Context, i int, shower Shower) {
 	}
 	limited, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
-	if did, err := shower.Show(limited, p); (did || err != nil) && ctx.Err() == nil {
+	if did, err := shower.Show(limited, p, b.Alive == nil || b.Alive()); (did || err != nil) && ctx.Err() == nil {
 		b.decide(ctx, func() []record.Notice {
 			b.desk.Report(i, err, b.Now(), rand.Float64())
 			return nil

@@ -87,6 +87,9 @@ func begin(t *testing.T, j journal.Log, list []notify.Spec, ways ...Sender) (b *
 			defer mu.Unlock()
 			*told = append(*told, e)
 		}})
+	if l, ok := ways[0].(*lamp); ok {
+		b.Alive = func() bool { return !l.hangs.Load() }
+	}
 	ended := make(chan error, 1)
 	go func() { ended <- b.Run(ctx) }()
 	return b, told, func() {
@@ -234,7 +237,7 @@ func TestBrokenSenderIsToldByOthers(t *testing.T) {
 		b, told, stop := begin(t, j, specs("desk", "night"), desk, night) // which knows that it was broken
 		time.Sleep(10 * time.Minute)
 		stop()
-		if len(*told) != 2 || (*told)[0].What != alert.Raised || (*told)[1].What != alert.Cleared || b.Statuses()[0].Broken {
+		if len(*told) != 1 || (*told)[0].What != alert.Cleared || b.Statuses()[0].Broken { // that it still was is for package selfwatch to tell
 			t.Errorf("%+v", *told)
 		}
 	})
@@ -406,6 +409,15 @@ func TestLamp(t *testing.T) {
 		if want := []string{"none", "high", "none"}; !slices.Equal(l.shown, want) {
 			t.Errorf("%q, want %q", l.shown, want)
 		}
+		l.mu.Unlock()
+		l.hangs.Store(true) // what is shown is of a daemon that does nothing any more
+		time.Sleep(3 * time.Second)
+		l.hangs.Store(false)
+		time.Sleep(3 * time.Second)
+		l.mu.Lock()
+		if want := []string{"none", "high", "none", "gone", "none"}; !slices.Equal(l.shown, want) {
+			t.Errorf("%q, want %q", l.shown, want)
+		}
 		l.fails = errors.New("the broker is gone")
 		l.mu.Unlock()
 		keep(t, j, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 1)})
@@ -424,13 +436,17 @@ type lamp struct {
 	way
 	shown  []string
 	fails  error
+	hangs  atomic.Bool // the daemon
 	closed bool
 }
 
-func (l *lamp) Show(_ context.Context, p alert.Priority) (bool, error) {
+func (l *lamp) Show(_ context.Context, p alert.Priority, alive bool) (bool, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	word := p.String()
+	if !alive {
+		word = "gone"
+	}
 	if n := len(l.shown); n > 0 && l.shown[n-1] == word {
 		return false, nil
 	}

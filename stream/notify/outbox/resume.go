@@ -54,28 +54,10 @@ func (b *Outbox) resume(ctx context.Context) (record.Position, error) {
 		pos = max(pos, e.Position)
 	}
 	b.decide(ctx, func() []record.Notice { return replay.End(b.Now()) })
-	return pos, b.renew(ctx)
-}
-
-// renew tells what the outbox's own alerts were before the start. One of the record
-// is over with it, and is raised again if it has cause.
-func (b *Outbox) renew(ctx context.Context) error {
 	b.mu.Lock()
-	own := b.desk.Own()
 	b.ready = true
 	b.mu.Unlock()
-	for _, e := range own {
-		if e.Rule != "record" {
-			b.Tell(ctx, e)
-			continue
-		}
-		now := b.Now()
-		over := record.Fault{Subject: record.RecordFault, Over: true, Text: "the daemon was started again"}
-		if _, err := b.Journal.Append(ctx, record.Entry{At: now, Written: now, Body: over}); err != nil {
-			return fmt.Errorf("ending an alert of the record: %w", err)
-		}
-	}
-	return nil
+	return pos, nil
 }
 
 // Test queues a test and returns the outcome of the first attempt. A test that

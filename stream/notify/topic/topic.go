@@ -1,6 +1,7 @@
 package topic
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -26,7 +27,7 @@ const keepAlive = 15
 // nothing else is asked for.
 const mostPacket = 64 << 10
 
-// Words of NAME/lamp beside those of priorities.
+// Words of what is retained, beside those of priorities.
 const (
 	Off  = "off"
 	Gone = "gone"
@@ -41,6 +42,10 @@ type Topic struct {
 	Password secret.Source
 	TLS      *wire.ClientTLS // nil for no TLS
 
+	// Keeps is the topic below Name that is retained, and that is told Gone when the
+	// daemon has gone; "" for "lamp".
+	Keeps string
+
 	// Patience is how long to wait; 0 for the package's.
 	Patience time.Duration
 
@@ -51,7 +56,7 @@ type Topic struct {
 type session struct {
 	line  line
 	conn  net.Conn
-	shown string // what NAME/lamp has been told; "" for nothing yet
+	shown string // what the retained topic has been told; "" for nothing yet
 
 	gone chan struct{} // closed when it has ended
 	mu   sync.Mutex
@@ -95,6 +100,8 @@ func (s *session) why() error {
 // Reaches implements outbox.Sender.
 func (t *Topic) Reaches() string { return "topic " + t.Name + " at " + t.Broker }
 
+func (t *Topic) retained() string { return t.Name + "/" + cmp.Or(t.Keeps, "lamp") }
+
 // Send implements outbox.Sender.
 func (t *Topic) Send(ctx context.Context, s *notify.Sending) error {
 	ctx, cancel := t.limit(ctx)
@@ -106,11 +113,19 @@ func (t *Topic) Send(ctx context.Context, s *notify.Sending) error {
 }
 
 // Show implements outbox.Shower.
-func (t *Topic) Show(ctx context.Context, p alert.Priority) (did bool, err error) {
-	word := Off
-	if p > 0 {
-		word = p.String()
+func (t *Topic) Show(ctx context.Context, p alert.Priority, alive bool) (did bool, err error) {
+	switch {
+	case !alive:
+		return t.Keep(ctx, Gone)
+	case p > 0:
+		return t.Keep(ctx, p.String())
 	}
+	return t.Keep(ctx, Off)
+}
+
+// Keep makes sure that a word is what is retained, and says whether it had to do
+// anything for that.
+func (t *Topic) Keep(ctx context.Context, word string) (did bool, err error) {
 	if t.session != nil && t.session.why() == nil && t.session.shown == word {
 		return false, nil
 	}
@@ -119,7 +134,7 @@ func (t *Topic) Show(ctx context.Context, p alert.Priority) (did bool, err error
 	if err := t.connect(ctx); err != nil {
 		return false, err
 	}
-	if err := t.publish(ctx, t.Name+"/lamp", []byte(word), true); err != nil {
+	if err := t.publish(ctx, t.retained(), []byte(word), true); err != nil {
 		return false, err
 	}
 	t.session.shown = word
@@ -133,8 +148,21 @@ func (t *Topic) Close() {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
-	_ = t.publish(ctx, t.Name+"/lamp", []byte(Gone), true) // what does not arrive the last will says
+	_ = t.publish(ctx, t.retained(), []byte(Gone), true) // what does not arrive the last will says
 	t.hangUp(nil)
+}
+
+// Try connects to the broker, with TLS where it is asked for, and says nothing: an
+// introduction would push out a client of the same name.
+func (t *Topic) Try(ctx context.Context) error {
+	if _, err := t.Password.Read(); err != nil {
+		return err
+	}
+	c, err := wire.Dial(ctx, t.Broker, t.TLS)
+	if err != nil {
+		return err
+	}
+	return c.Close()
 }
 
 func (t *Topic) limit(ctx context.Context) (context.Context, context.CancelFunc) {

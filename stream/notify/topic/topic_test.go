@@ -118,7 +118,7 @@ func lamp(t *testing.T, b *mosquitto.Broker, address, says string) {
 	got := listen(t, b.Address)
 	show := func(p alert.Priority, did bool, word string) {
 		t.Helper()
-		if d, err := top.Show(t.Context(), p); err != nil || d != did {
+		if d, err := top.Show(t.Context(), p, true); err != nil || d != did {
 			t.Fatalf("%v, %v", d, err)
 		}
 		if did {
@@ -153,12 +153,12 @@ func lamp(t *testing.T, b *mosquitto.Broker, address, says string) {
 	for end := time.Now().Add(soon); top.session.why() == nil && time.Now().Before(end); {
 		time.Sleep(time.Millisecond)
 	}
-	if _, err := top.Show(t.Context(), alert.High); err == nil || !strings.Contains(err.Error(), says) {
+	if _, err := top.Show(t.Context(), alert.High, true); err == nil || !strings.Contains(err.Error(), says) {
 		t.Errorf("the broker is gone: %v", err)
 	}
 	b.Run()
 	got = listen(t, b.Address)
-	if _, err := top.Show(t.Context(), alert.Low); err != nil {
+	if _, err := top.Show(t.Context(), alert.Low, true); err != nil {
 		t.Fatal(err)
 	}
 	for h := next(t, got); h.payload != "low"; h = next(t, got) { // after what the broker had kept

@@ -25,7 +25,7 @@ func (t *Topic) open311(ctx context.Context, password string) (*session, error) 
 		SetAutoReconnect(false).SetConnectRetry(false).
 		SetKeepAlive(keepAlive*time.Second).SetPingTimeout(keepAlive*time.Second).
 		SetConnectTimeout(Patience).SetWriteTimeout(Patience).
-		SetBinaryWill(t.Name+"/lamp", []byte(Gone), 1, true).
+		SetBinaryWill(t.retained(), []byte(Gone), 1, true).
 		SetConnectionLostHandler(func(_ paho.Client, err error) { s.lose(err) }).
 		SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) { return s.conn, nil }))
 	stop := context.AfterFunc(ctx, func() { s.conn.Close() })

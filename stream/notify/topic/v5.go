@@ -25,7 +25,7 @@ func (t *Topic) open5(ctx context.Context, password string) (*session, error) {
 	ack, err := client.Connect(ctx, &paho.Connect{
 		ClientID: t.ClientID, KeepAlive: keepAlive, CleanStart: true,
 		Username: t.User, UsernameFlag: t.User != "", Password: []byte(password), PasswordFlag: password != "",
-		WillMessage: &paho.WillMessage{Topic: t.Name + "/lamp", Payload: []byte(Gone), QoS: 1, Retain: true},
+		WillMessage: &paho.WillMessage{Topic: t.retained(), Payload: []byte(Gone), QoS: 1, Retain: true},
 	})
 	stop()
 	if err == nil {

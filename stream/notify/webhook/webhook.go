@@ -2,6 +2,7 @@ package webhook
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/hmac"
 	"crypto/sha256"
@@ -17,6 +18,7 @@ import (
 	"syscall"
 	"time"
 
+	"weald/ingest/sample"
 	"weald/ingest/tcp/wire"
 	"weald/stream/notify"
 	"weald/stream/notify/secret"
@@ -65,6 +67,12 @@ var never = []int{http.StatusBadRequest, http.StatusMethodNotAllowed, http.Statu
 
 // Send implements outbox.Sender.
 func (h *Hook) Send(ctx context.Context, s *notify.Sending) error {
+	return h.Post(ctx, s.Key, s.At, s.JSON())
+}
+
+// Post posts a body of JSON under a key, signed at an instant. Its errors are as those
+// of Send.
+func (h *Hook) Post(ctx context.Context, name string, now sample.Instant, body []byte) error {
 	patience := h.Patience
 	if patience == 0 {
 		patience = Patience
@@ -79,15 +87,14 @@ func (h *Hook) Send(ctx context.Context, s *notify.Sending) error {
 	if err != nil {
 		return err
 	}
-	body := s.JSON()
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, to.String(), bytes.NewReader(body))
 	if err != nil {
 		return fmt.Errorf("%s: no request can be made for it", to.Host)
 	}
-	at := s.At.Time().Unix()
+	at := now.Time().Unix()
 	req.Header.Set("Content-Type", "application/json")
 	req.Header.Set("User-Agent", "weald")
-	req.Header.Set("Idempotency-Key", s.Key)
+	req.Header.Set("Idempotency-Key", name)
 	req.Header.Set("Weald-Timestamp", strconv.FormatInt(at, 10))
 	req.Header.Set("Weald-Signature", Sign(key, at, body))
 	var unreached error
@@ -109,6 +116,28 @@ func (h *Hook) Send(ctx context.Context, s *notify.Sending) error {
 	default:
 		return fmt.Errorf("%s answers %d %s", to.Host, code, http.StatusText(code))
 	}
+}
+
+// Try connects to the receiver, with TLS where the address has it, and says nothing.
+// Its errors are as those of Send.
+func (h *Hook) Try(ctx context.Context) error {
+	if _, err := h.Secret.Read(); err != nil {
+		return err
+	}
+	to, err := h.address()
+	if err != nil {
+		return err
+	}
+	port := cmp.Or(to.Port(), map[string]string{"http": "80", "https": "443"}[to.Scheme])
+	var secure *wire.ClientTLS
+	if to.Scheme == "https" {
+		secure = cmp.Or(h.TLS, &wire.ClientTLS{})
+	}
+	c, err := wire.Dial(ctx, net.JoinHostPort(to.Hostname(), port), secure)
+	if err != nil {
+		return err
+	}
+	return c.Close()
 }
 
 var errSlow = errors.New("it took too long")

@@ -1,0 +1,135 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"go.yaml.in/yaml/v4"
+
+	"weald/config"
+)
+
+// packaging is where what packages are made of is; paths in it are from the project's
+// root.
+const packaging = "../../.packaging"
+
+func packagingFile(t *testing.T, name string) string {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(packaging, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+// A package has the files that it names, and what they name is where it puts them: the
+// program, its configuration, the account, the folder of the record.
+func TestPackagesHoldTogether(t *testing.T) {
+	var nfpm struct {
+		Contents []struct{ Src, Dst, Type string }
+		Scripts  map[string]string
+	}
+	if err := yaml.Unmarshal([]byte(packagingFile(t, "nfpm.yaml")), &nfpm); err != nil {
+		t.Fatal(err)
+	}
+	kinds := map[string]string{}
+	for _, c := range nfpm.Contents {
+		kinds[c.Dst] = c.Type
+		if _, err := os.Stat(filepath.Join("../..", c.Src)); err != nil && !strings.HasPrefix(c.Src, "bin/") {
+			t.Error(err)
+		}
+	}
+	for _, path := range nfpm.Scripts {
+		if said, err := exec.Command("sh", "-n", filepath.Join("../..", path)).CombinedOutput(); err != nil {
+			t.Errorf("%s: %v: %s", path, err, said)
+		}
+	}
+	unit := packagingFile(t, "weald.service")
+	settings := map[string]string{}
+	for line := range strings.Lines(unit) {
+		if key, value, ok := strings.Cut(strings.TrimSpace(line), "="); ok && !strings.HasPrefix(key, "#") {
+			settings[key] = value
+		}
+	}
+	words := strings.Fields(settings["ExecStart"])
+	if len(words) != 4 || words[1] != "run" || words[2] != "-c" {
+		t.Fatalf("ExecStart is %q", words)
+	}
+	if _, there := kinds[words[0]]; !there || kinds[words[3]] != "config|noreplace" {
+		t.Errorf("the unit runs %s with %s; the packages put %v", words[0], words[3], kinds)
+	}
+	c, problems := config.Load(filepath.Join(packaging, "weald.yaml"))
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	if want := "/var/lib/" + settings["StateDirectory"]; c.Data != want || settings["WorkingDirectory"] != want {
+		t.Errorf("the record is in %s, and the unit has %s", c.Data, want)
+	}
+	install := packagingFile(t, "postinstall.sh")
+	for _, needs := range []string{"useradd", " " + settings["User"] + "\n", "chown root:" + settings["Group"] + " /etc/weald"} {
+		if !strings.Contains(install, needs) {
+			t.Errorf("the installation has no %q", needs)
+		}
+	}
+	if groups := strings.Fields(settings["SupplementaryGroups"]); !slices.Equal(groups, []string{"dialout"}) || !strings.Contains(packagingFile(t, "70-weald.rules"), `GROUP="dialout"`) {
+		t.Errorf("the unit is of the groups %v", groups)
+	}
+	if settings["Type"] != "notify" || settings["WatchdogSec"] == "" || settings["Restart"] != "always" {
+		t.Errorf("the unit has %v", settings)
+	}
+}
+
+// The example in the configuration that is installed is one: without the signs that make
+// it a comment nothing is wrong with it.
+func TestTheInstalledExample(t *testing.T) {
+	var text strings.Builder
+	example := false
+	for line := range strings.Lines(packagingFile(t, "weald.yaml")) {
+		switch bare := strings.TrimPrefix(line, "# "); {
+		case strings.HasPrefix(bare, "bridges:"), strings.HasPrefix(bare, "notify:"):
+			example = true
+			text.WriteString(bare)
+		case line == "\n":
+			example = false
+		case example:
+			text.WriteString(bare)
+		case !strings.HasPrefix(line, "#"):
+			text.WriteString(line)
+		}
+	}
+	c, problems := config.Parse("weald.yaml", []byte(text.String()))
+	if len(problems) > 0 {
+		t.Fatalf("%v\n%s", problems, text.String())
+	}
+	if len(c.Bridges) == 0 || len(c.Notify) == 0 || c.Heartbeat == nil {
+		t.Errorf("the example has not all of what it speaks of:\n%s", text.String())
+	}
+}
+
+// systemd reads the unit as it is meant. It looks for what the unit starts, which is
+// not installed where tests run.
+func TestTheUnitIsOne(t *testing.T) {
+	analyze, err := exec.LookPath("systemd-analyze")
+	if err != nil {
+		t.Skip("systemd-analyze is not here: its reading of the unit is not tried")
+	}
+	text := packagingFile(t, "weald.service")
+	start := strings.Index(text, "ExecStart=")
+	end := start + strings.Index(text[start:], "\n")
+	unit := filepath.Join(t.TempDir(), "weald.service")
+	if err := os.WriteFile(unit, []byte(fmt.Sprintf("%sExecStart=/bin/true%s", text[:start], text[end:])), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	// It complains of units of the machine too; only what it says of ours counts.
+	said, err := exec.CommandContext(t.Context(), analyze, "verify", "--man=no", unit).CombinedOutput()
+	for line := range strings.Lines(string(said)) {
+		if strings.Contains(line, "weald.service") {
+			t.Errorf("%s (%v)", line, err)
+		}
+	}
+}

@@ -1,0 +1,110 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+	"math"
+	"time"
+
+	"weald/ingest"
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/stream/journal"
+	"weald/stream/selfwatch"
+	"weald/stream/selfwatch/host"
+	"weald/stream/view"
+	"weald/webui/api"
+)
+
+// watchSelf makes what watches the daemon itself, of all of its parts. It takes up the
+// record, and starts nothing.
+func (d *daemon) watchSelf(ctx context.Context, log *slog.Logger) (*selfwatch.Watcher, error) {
+	o := selfwatch.Options{
+		Settings: d.config.Self, Probes: d.probes(), Now: d.clock.Now, Log: log,
+		Tell: func(ctx context.Context, e alert.Event) error { return d.pipe.Tell(ctx, e) },
+	}
+	if d.book != nil {
+		o.Journal = journal.Log(d.book.store)
+	}
+	for i := range d.config.Notify {
+		o.Senders = append(o.Senders, d.config.Notify[i].ID)
+	}
+	return selfwatch.New(ctx, o)
+}
+
+// probes returns what tells the numbers of the daemon. Of a daemon whose clock runs fast
+// the host's clock means nothing.
+func (d *daemon) probes() map[string]func() float64 {
+	out := map[string]func() float64{
+		selfwatch.Loop:   func() float64 { return d.pulses.glow.Age().Seconds() },
+		selfwatch.Behind: func() float64 { return d.host(d.pipe.Load().Behind) },
+		selfwatch.Memory: host.FreeMemory,
+	}
+	if began := d.clock.Now(); len(d.config.Bridges) > 0 {
+		out[selfwatch.Silence] = func() float64 {
+			newest, any := began, false
+			for _, b := range d.bridges {
+				s := b.Status()
+				newest, any = max(newest, s.LastGood), any || s.State != ingest.Ended
+			}
+			if !any { // recordings that were read to their end: nothing more is to come
+				return math.NaN()
+			}
+			return d.host(d.clock.Now().Sub(newest))
+		}
+	}
+	if dir := d.config.Data; d.book != nil {
+		out[selfwatch.Disk] = func() float64 { return host.FreeGB(dir) }
+	}
+	if d.clock.Speed() == 1 {
+		out[selfwatch.ClockStep] = func() float64 { return math.Abs(d.clock.Off().Seconds()) }
+		out[selfwatch.ClockError] = host.ClockError
+	}
+	if began := d.clock.Now(); len(d.pulses.told) > 0 {
+		out[selfwatch.Heartbeat] = func() (most float64) {
+			for _, h := range d.pulses.told {
+				s := h.Status()
+				most = max(most, d.host(d.clock.Now().Sub(max(began, s.Taken)))/s.Every.Seconds()-1)
+			}
+			return most
+		}
+	}
+	return out
+}
+
+// host returns how many seconds a duration of the daemon's clock is on the host's.
+func (d *daemon) host(span time.Duration) float64 { return span.Seconds() / d.clock.Speed() }
+
+// selfView is what the pages and the API show of the daemon itself.
+func (d *daemon) selfView() api.Self {
+	out := api.Self{Conditions: []api.SelfCondition{}, Heartbeats: []api.Heartbeat{}}
+	for _, c := range d.self.Conditions() {
+		v := api.SelfCondition{ID: c.Kind.ID, State: "well", Value: view.Number(c.Value), Limit: c.Setting.Limit, Unit: c.Kind.Unit, Above: c.Kind.Above,
+			AfterS: c.Setting.After.Seconds(), Priority: c.Setting.Priority.String(), Since: view.Moment(c.Since), Text: c.Text}
+		switch {
+		case c.Setting.Off:
+			v.State = "off"
+		case c.Raised:
+			v.State = "raised"
+		case c.Beyond == sample.Maybe:
+			v.State = "unknown"
+		case c.Beyond == sample.Yes:
+			v.State = "beyond"
+		}
+		out.Conditions = append(out.Conditions, v)
+	}
+	for _, h := range d.pulses.told {
+		s := h.Status()
+		v := api.Heartbeat{Reaches: s.Name, EveryS: s.Every.Seconds(), State: "well", TakenAt: view.Moment(s.Taken), Trouble: s.Trouble, Since: view.Moment(s.Since)}
+		switch {
+		case s.Held:
+			v.State = "held"
+		case s.Trouble != "":
+			v.State = "failing"
+		case s.Taken == sample.Past:
+			v.State = "untried"
+		}
+		out.Heartbeats = append(out.Heartbeats, v)
+	}
+	return out
+}
