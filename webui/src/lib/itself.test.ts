@@ -9,9 +9,9 @@ const heart = (over: Partial<Heartbeat>): Heartbeat => ({ reaches: 'webhook at h
 
 describe('the daemon itself', () => {
   it('says each number against its limit', () => {
-    expect(standing(condition({}))).toBe('41 GB; an alert below 2 GB for 1 min');
+    expect(standing(condition({}))).toBe('41 GB; an alert below 2 GB for 60 s');
     expect(standing(condition({ id: 'silence', unit: 's', above: true, value: 3.04, limit: 300, after_s: 0 }))).toBe('3 s; an alert above 5 min');
-    expect(standing(condition({ value: null }))).toBe('not known; an alert below 2 GB for 1 min');
+    expect(standing(condition({ value: null }))).toBe('not known; an alert below 2 GB for 60 s');
     expect(standing(condition({ state: 'off', value: null }))).toBe('not watched here');
   });
 
@@ -21,8 +21,8 @@ describe('the daemon itself', () => {
   });
 
   it('says of a heartbeat when it was heard last, and why it is not', () => {
-    expect(beating(heart({}), clock)).toBe('A beat every 1 min; the last was taken 14:03.');
-    expect(beating(heart({ state: 'untried', taken_at: null }), clock)).toBe('A beat every 1 min; none was taken yet.');
+    expect(beating(heart({}), clock)).toBe('A beat every 60 s; the last was taken 14:03.');
+    expect(beating(heart({ state: 'untried', taken_at: null }), clock)).toBe('A beat every 60 s; none was taken yet.');
     expect(beating(heart({ state: 'failing', trouble: 'desk:443 refuses connections' }), clock)).toBe('Not taken, and tried with the next; the last was taken 14:03: desk:443 refuses connections');
     expect(beating(heart({ state: 'held', trouble: 'the loop that judges does not turn' }), clock)).toContain('Held back');
   });
