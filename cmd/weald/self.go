@@ -24,7 +24,7 @@ func (d *daemon) watchSelf(ctx context.Context, log *slog.Logger) (*selfwatch.Wa
 		Tell: func(ctx context.Context, e alert.Event) error { return d.pipe.Tell(ctx, e) },
 	}
 	if d.book != nil {
-		o.Journal = journal.Log(d.book.store)
+		o.Journal = d.book.log
 	}
 	for i := range d.config.Notify {
 		o.Senders = append(o.Senders, d.config.Notify[i].ID)

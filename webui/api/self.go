@@ -38,7 +38,7 @@ type Self struct {
 }
 
 func (s *server) addSelf(api huma.API) {
-	huma.Register(api, operation("self", "/api/v1/self", "How the daemon itself is: what it watches of itself, and who is told that it lives"),
+	huma.Register(api, operation("self", "How the daemon itself is: what it watches of itself, and who is told that it lives"),
 		func(context.Context, *struct{}) (*answer[Self], error) {
 			out := &answer[Self]{Body: Self{Conditions: []SelfCondition{}, Heartbeats: []Heartbeat{}}}
 			if s.Self != nil {

@@ -47,6 +47,7 @@ var All = []Route{
 	{"leaves", get, v1 + "/leaves", access.Viewer, None},
 	{"metrics", get, "/metrics", access.Viewer, None},
 	{"senders", get, v1 + "/senders", access.Viewer, None},
+	{"self", get, v1 + "/self", access.Viewer, None},
 	{"raw", get, v1 + "/bridges/{bridge}/sources/{source}/raw", access.Viewer, None},
 	{"regions", get, v1 + "/places/{place}/regions", access.Viewer, See},
 	{"alert-changes", get, v1 + "/alerts/changes", access.Viewer, See},

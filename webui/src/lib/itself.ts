@@ -33,7 +33,7 @@ export interface Itself {
 
 /** A number of a condition, with as many digits as say anything. */
 export function measured(value: number, unit: Condition['unit']): string {
-  const shown = value >= 10 ? Math.round(value) : Math.round(value * 10) / 10;
+  const shown = unit === 'beats' ? Math.floor(value) : value >= 10 ? Math.round(value) : Math.round(value * 10) / 10;
   return unit === 's' && value >= 120 ? duration(value * 1000) : `${count(shown)} ${text.units[unit]}`;
 }
 
