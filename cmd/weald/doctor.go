@@ -155,7 +155,7 @@ func (d *doctor) everything(ctx context.Context, file string) {
 	if len(problems) > 0 {
 		return
 	}
-	d.ok("configuration", "nothing is wrong with %s", file)
+	d.ok("configuration", "%s is in order", file)
 	d.account()
 	d.links(c)
 	if c.Data == "" {

@@ -147,7 +147,7 @@ func (d *doctor) clockError(bound float64) {
 	case bound != bound:
 		d.look("clock", "the kernel does not say whether a time server sets it", "times in the record may be off", "see timedatectl")
 	case bound > limit:
-		d.look("clock", fmt.Sprintf("no time server has set it for long: it may be wrong by %.0f s", bound), "times in the record may be off, and those of several machines apart", "see timedatectl")
+		d.look("clock", fmt.Sprintf("no time server has set it for long: it may be off by %.0f s", bound), "times in the record may be off, and those of several machines apart", "see timedatectl")
 	default:
 		d.ok("clock", "a time server sets it; it is right to %.2g s", max(bound, 0.001))
 	}

@@ -96,7 +96,7 @@ func (d *doctor) record(ctx context.Context, c *config.Config) {
 	case err != nil:
 		d.wrong("record", err.Error(), "", "")
 	case d.wrongs == before:
-		d.ok("record", "in %s: all of it can be read", c.Data)
+		d.ok("record in "+c.Data, "all of it can be read")
 	}
 	if facts != nil {
 		d.facts(facts)
@@ -107,9 +107,11 @@ func (d *doctor) record(ctx context.Context, c *config.Config) {
 // facts says what the record has of time and of calibrations.
 func (d *doctor) facts(f *recordFacts) {
 	const apart = 2 * time.Second // the clock's own bound of what is a step
-	if ahead := f.Last.Time().Sub(d.now); f.Last != 0 && ahead > apart {
+	switch ahead := f.Last.Time().Sub(d.now); {
+	case f.Last == 0 || d.running: // a daemon that is running watches its clock by itself
+	case ahead > apart:
 		d.wrong("clock", fmt.Sprintf("it shows a time %v before the record's last", ahead.Round(time.Second)), "a daemon goes on from the record's last, so that its times are off until the clock has caught up", "set the clock")
-	} else if f.Last != 0 {
+	default:
 		d.ok("clock", "it goes on where the record ends, at %s", f.Last.Time().Format(time.RFC3339))
 	}
 	if f.InForce == 0 {

@@ -233,7 +233,7 @@ func TestDoctorAsACommand(t *testing.T) {
 		return stdout.String() + stderr.String(), code
 	}
 	const none = "web: {listen: \"127.0.0.1:0\"}\nbridges: []\n"
-	if said, code := ask(none); code != 0 || !strings.HasPrefix(said, "ok     configuration: nothing is wrong with ") || !strings.Contains(said, "\nlook   record: none is kept; nothing is known of") {
+	if said, code := ask(none); code != 0 || !strings.HasPrefix(said, "ok     configuration: ") || !strings.Contains(said, "\nlook   record: none is kept; nothing is known of") {
 		t.Errorf("%d: %s", code, said)
 	}
 	if said, code := ask("bridges: []\nbridge: []\n"); code != 1 || !strings.Contains(said, "wrong  configuration: ") || !strings.Contains(said, ":2:1: ") {
