@@ -158,6 +158,7 @@ func (d *doctor) everything(ctx context.Context, file string) {
 	d.ok("configuration", "%s is in order", file)
 	d.account()
 	d.links(c)
+	d.certificate(c)
 	if c.Data == "" {
 		d.look("record", "none is kept", "nothing is known of what was more than an hour ago, and nobody can be called", "give data: in the configuration")
 	} else if d.folder(c.Data) {

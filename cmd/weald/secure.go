@@ -68,15 +68,15 @@ func (s *secure) ends() func() time.Time {
 // certificate says for doctor how the certificate of the pages is.
 func (d *doctor) certificate(c *config.Config) {
 	if c.TLS == nil {
-		d.ok("the pages are served on this machine alone, without TLS")
+		d.ok("pages", "served on this machine alone, without TLS")
 		return
 	}
 	fine, wrongs := cert.Check(certOptions(c))
 	if fine != "" && len(wrongs) == 0 {
-		d.ok("pages: %s", fine)
+		d.ok("pages", "%s", fine)
 	}
 	for _, w := range wrongs {
-		d.wrong("pages: %s", w)
+		d.wrong("pages", w, "browsers refuse them then", "see weald tls, or whoever makes certificates")
 	}
 }
 

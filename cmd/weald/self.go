@@ -56,6 +56,9 @@ func (d *daemon) probes() map[string]func() float64 {
 	if dir := d.config.Data; d.book != nil {
 		out[selfwatch.Disk] = func() float64 { return host.FreeGB(dir) }
 	}
+	if d.config.TLS != nil {
+		out[selfwatch.Certificate] = func() float64 { return time.Until(d.secure.Ends()).Hours() / 24 }
+	}
 	if d.clock.Speed() == 1 {
 		out[selfwatch.ClockStep] = func() float64 { return math.Abs(d.clock.Off().Seconds()) }
 		out[selfwatch.ClockError] = host.ClockError

@@ -109,8 +109,8 @@ var Kinds = []Kind{
 		over: "there is memory again",
 	}, {
 		ID: Certificate, Unit: "d", Back: 0.5,
-		Default: Setting{Limit: 14, Priority: alert.Medium},
-		Why:     "two weeks are enough to reach whoever makes certificates; one that weald makes itself is renewed long before",
+		Default: Setting{Limit: 21, Priority: alert.Medium},
+		Why:     "three weeks are enough to reach whoever makes certificates; one that weald makes itself is renewed with 30 days left",
 		says: func(v, _ float64) string {
 			if v <= 0 {
 				return "the certificate of the pages has expired, so that browsers refuse them: give a new one, by weald tls or by whoever makes certificates"

@@ -113,7 +113,7 @@ func (k *Keeper) look() error {
 		k.trouble = ended(k.file(), k.now.Leaf, k.Now())
 	}
 	if k.trouble != "" && k.trouble != said && k.now != nil {
-		k.Log.Error("the certificate of the pages", slog.String("trouble", k.trouble))
+		k.Log.Error("the certificate of the pages", slog.String("trouble", k.trouble), slog.String("do", "make it anew: weald tls, or whoever makes certificates; new files count without a start"))
 	}
 	return err
 }

@@ -31,7 +31,7 @@ type Self struct {
 	// medium.
 	Memory Own `yaml:"memory"`
 
-	// The certificate of the pages ends in fewer days than that. Default limit 14,
+	// The certificate of the pages ends in fewer days than that. Default limit 21,
 	// priority medium.
 	Certificate Own `yaml:"certificate"`
 
