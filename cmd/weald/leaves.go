@@ -10,6 +10,7 @@ import (
 // What is said of what leaves on a way out.
 const (
 	tellsAlerts = "alerts: place, rule, priority, the numbers that made it so, when; the code of who has it, and no reason; a test every day"
+	tellsBeats  = "that the daemon does its work: a number and the time, and nothing of places and people"
 	asksFrames  = "what it takes to ask for readings, and no readings"
 )
 
@@ -20,6 +21,14 @@ func leaves(c *config.Config) []api.Leaving {
 	for i := range c.Notify {
 		s := &c.Notify[i]
 		all = append(all, api.Leaving{By: "sender " + s.ID, To: senderOf(s).Reaches(), What: tellsAlerts})
+	}
+	if h := c.Heartbeat; h != nil {
+		if h.Webhook != nil {
+			all = append(all, api.Leaving{By: "heartbeat", To: hookOf(h.Webhook).Reaches(), What: tellsBeats})
+		}
+		if h.Topic != nil {
+			all = append(all, api.Leaving{By: "heartbeat", To: topicOf(h.Topic).Reaches(), What: tellsBeats})
+		}
 	}
 	for i := range c.Bridges {
 		b := &c.Bridges[i]

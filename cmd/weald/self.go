@@ -9,7 +9,6 @@ import (
 	"weald/ingest"
 	"weald/ingest/sample"
 	"weald/rules/alert"
-	"weald/stream/journal"
 	"weald/stream/selfwatch"
 	"weald/stream/selfwatch/host"
 	"weald/stream/view"

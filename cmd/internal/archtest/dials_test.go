@@ -18,6 +18,7 @@ var dials = map[string]string{
 	"ingest/mqtt/mosquitto": "tests only",
 	"ingest/ble/bluez":      "the bus of this machine",
 	"ingest/ble/standin":    "tests and the demonstration: a bus of their own",
+	"stream/pulse/systemd":  "the service manager of this machine",
 	"stream/notify/mail":    "a sender",
 	"stream/notify/topic":   "a sender",
 	"stream/notify/webhook": "a sender",
