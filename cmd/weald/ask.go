@@ -158,7 +158,7 @@ func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, sends *senders
 
 // checkRecord calls each with what is wrong with a record.
 func checkRecord(ctx context.Context, store *sqlite.Store, each func(string)) error {
-	store.KeepMended(ctx)
+	store.KeepMended(ctx, store)
 	for finding, err := range store.Check(ctx) {
 		if err != nil {
 			return err

@@ -38,7 +38,7 @@ func openRecord(ctx context.Context, dir string) (*sqlite.Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", dir, err)
 	}
-	store.KeepMended(ctx)
+	store.KeepMended(ctx, store)
 	return store, nil
 }
 

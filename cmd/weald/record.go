@@ -52,7 +52,7 @@ func openBook(ctx context.Context, c *config.Config, log *slog.Logger) (*book, e
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
-	store.KeepMended(ctx)
+	store.KeepMended(ctx, store)
 	b := &book{store: store, log: audit.Over(store)}
 	if err := b.takeUp(ctx, c, log); err != nil {
 		store.Close()
@@ -167,7 +167,7 @@ func (b *book) close() error {
 	if b.past != nil {
 		err = errors.Join(err, b.past.archivist.Finish(context.Background()))
 	}
-	b.store.KeepMended(context.Background()) // readers may have met damage
+	b.store.KeepMended(context.Background(), b.store) // readers may have met damage
 	return errors.Join(err, b.store.Close())
 }
 

@@ -45,19 +45,18 @@ func (f *flow) number(now time.Time) uint32 {
 	return f.sent
 }
 
-// confirm takes the viewer's word that it has frames up to n, and reports whether it
-// has not said so before.
-func (f *flow) confirm(n uint32, now time.Time) (bool, error) {
+// confirm takes the viewer's word that it has frames up to n.
+func (f *flow) confirm(n uint32, now time.Time) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if n-f.got > f.sent-f.got {
 		if f.got-n < mostUnconfirmed {
-			return false, nil // a repetition of what was said before
+			return nil // a repetition of what was said before
 		}
-		return false, errNotSent
+		return errNotSent
 	}
 	if n == f.got {
-		return false, nil
+		return nil
 	}
 	switch took := now.Sub(f.when[n%mostUnconfirmed]); {
 	case took > slowAfter:
@@ -66,5 +65,5 @@ func (f *flow) confirm(n uint32, now time.Time) (bool, error) {
 		f.limit = min(mostUnconfirmed, f.limit+1)
 	}
 	f.got = n
-	return true, nil
+	return nil
 }

@@ -21,7 +21,7 @@ import (
 )
 
 const (
-	mostClients = 1024
+	mostClients = 256
 	goneEvery   = 10 * time.Millisecond // how often Run looks whether all have left
 )
 

@@ -44,7 +44,7 @@ func (s *Store) Append(ctx context.Context, entries ...record.Entry) (record.Pos
 		return nil
 	}
 	r.kept = func() { s.head.entries(last, ord, link) }
-	if err := s.write(ctx, r); err != nil {
+	if err := s.write(ctx, follows(ctx, r)); err != nil {
 		return 0, err
 	}
 	return last, nil

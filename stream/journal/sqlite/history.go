@@ -47,7 +47,7 @@ func (s *Store) PutHistory(ctx context.Context, stretches ...record.Stretch) err
 	if len(parts) == 0 {
 		return s.usable()
 	}
-	return s.write(ctx, &request{do: func(tx *sql.Tx) error {
+	return s.write(ctx, follows(ctx, &request{do: func(tx *sql.Tx) error {
 		var last int64
 		if err := tx.QueryRow("SELECT coalesce(max(id), 0) FROM history").Scan(&last); err != nil {
 			return err
@@ -63,7 +63,7 @@ func (s *Store) PutHistory(ctx context.Context, stretches ...record.Stretch) err
 			}
 		}
 		return nil
-	}})
+	}}))
 }
 
 // cut cuts a stretch at the ends of windows.

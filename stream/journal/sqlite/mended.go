@@ -26,8 +26,9 @@ func (s *Store) note(f journal.Finding) {
 }
 
 // KeepMended writes what was mended and is not in the record yet into it, so that
-// Check tells it ever after. Where there is no room the next call tries again.
-func (s *Store) KeepMended(ctx context.Context) {
+// Check tells it ever after. Where there is no room the next call tries again. Log is
+// the way into the record: the store, unless it follows a log.
+func (s *Store) KeepMended(ctx context.Context, log journal.Log) {
 	s.found.keeping.Lock()
 	defer s.found.keeping.Unlock()
 	var entries []record.Entry
@@ -39,7 +40,7 @@ func (s *Store) KeepMended(ctx context.Context) {
 	if len(entries) == 0 {
 		return
 	}
-	if _, err := s.Append(lasting(ctx), entries...); err == nil {
+	if _, err := log.Append(lasting(ctx), entries...); err == nil {
 		s.found.kept = len(all)
 	}
 }

@@ -31,7 +31,7 @@ func (s *Store) PutDocument(ctx context.Context, d record.Document) (uint64, err
 		}
 		return insertDocument(tx, &d, body)
 	}}
-	if err := s.write(ctx, r); err != nil {
+	if err := s.write(ctx, follows(ctx, r)); err != nil {
 		return 0, err
 	}
 	return d.Version, nil
@@ -119,13 +119,13 @@ func (s *Store) PutSnapshot(ctx context.Context, n record.Snapshot) error {
 	if err != nil {
 		return err
 	}
-	return s.write(ctx, &request{do: func(tx *sql.Tx) error {
+	return s.write(ctx, follows(ctx, &request{do: func(tx *sql.Tx) error {
 		if err := insertSnapshot(tx, &n, body); err != nil {
 			return err
 		}
 		_, err := tx.Exec("DELETE FROM snapshots WHERE ord NOT IN (SELECT ord FROM snapshots ORDER BY ord DESC LIMIT ?)", snapshotsHeld)
 		return err
-	}})
+	}}))
 }
 
 func insertSnapshot(tx *sql.Tx, n *record.Snapshot, body []byte) error {

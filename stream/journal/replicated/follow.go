@@ -1,0 +1,203 @@
+package replicated
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
+
+	"weald/stream/journal"
+	"weald/stream/journal/sqlite"
+)
+
+// A follower gives the store of a Journal what comes through the log. One goroutine runs
+// it; it is the only one that writes to the store.
+type follower struct {
+	*Journal
+	at       sqlite.Followed
+	partials partials
+	unsaved  int // calls with readings since at was kept
+
+	caughtUp chan struct{} // closed when the message until has been dealt with
+	until    uint64
+}
+
+// saveEvery is after how many calls that bring readings it is kept how far the store has
+// come: so many are read again after a crash, and change nothing.
+const saveEvery = 256
+
+// run follows until the Journal ends, or following fails, which ends the Journal.
+func (f *follower) run() {
+	defer close(f.done)
+	err := f.follow()
+	if cause := context.Cause(f.ctx); cause == nil {
+		f.end(err)
+	}
+	if f.unsaved > 0 {
+		_ = f.store.Follow(context.Background(), f.at) // what is not kept is read again
+	}
+}
+
+func (f *follower) follow() error {
+	consumer, err := f.stream.OrderedConsumer(f.ctx, jetstream.OrderedConsumerConfig{
+		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: max(f.at.Next, 1),
+	})
+	if err != nil {
+		return err
+	}
+	messages, err := consumer.Messages()
+	if err != nil {
+		return err
+	}
+	stop := context.AfterFunc(f.ctx, messages.Stop)
+	defer stop()
+	defer messages.Stop()
+	next := max(f.at.Next, 1)
+	for {
+		m, err := messages.Next()
+		switch {
+		case errors.Is(err, jetstream.ErrMsgIteratorClosed) || f.ctx.Err() != nil:
+			return errEnded
+		case err != nil:
+			// The library asks for messages again by itself; servers may be gone for a while.
+			select {
+			case <-time.After(retryAfter):
+			case <-f.ctx.Done():
+				return errEnded
+			}
+			continue
+		}
+		meta, err := m.Metadata()
+		if err != nil {
+			return fmt.Errorf("a message without a number: %w: %w", err, journal.ErrBroken)
+		}
+		seq := meta.Sequence.Stream
+		switch {
+		case seq < next:
+			continue // it came twice
+		case seq > next:
+			return fmt.Errorf("messages %d to %d of the log are missing on the server that answered: what follows cannot be kept: %w", next, seq-1, journal.ErrBroken)
+		}
+		if err := f.message(seq, m.Headers().Get(labelHeader), m.Data()); err != nil {
+			return err
+		}
+		next++
+		f.look()
+	}
+}
+
+// look says whether all has come that was in the log when it was opened.
+func (f *follower) look() {
+	if max(f.at.Applied, f.at.Next-1) >= f.until && f.until != ^uint64(0) {
+		close(f.caughtUp)
+		f.until = ^uint64(0)
+	}
+}
+
+// message takes one message in.
+func (f *follower) message(seq uint64, header string, data []byte) error {
+	l, err := parseLabel(header)
+	if err != nil {
+		return fmt.Errorf("message %d of the log: %w: %w", seq, err, journal.ErrBroken)
+	}
+	body, whole := f.partials.add(l, seq, data)
+	switch {
+	case !whole:
+		f.at.Next = f.partials.next(seq)
+		return nil
+	case seq <= f.at.Applied:
+		f.at.Next = f.partials.next(seq)
+		return nil
+	}
+	c, err := decode(body)
+	if err != nil {
+		return fmt.Errorf("message %d of the log: %w: %w", seq, err, journal.ErrBroken)
+	}
+	f.at.Applied, f.at.Next = seq, f.partials.next(seq)
+	o := f.judge(l, c)
+	if o.err == nil && !c.empty() {
+		o = f.perform(c)
+	} else {
+		f.save()
+	}
+	if o.err != nil && f.ctx.Err() != nil {
+		return errEnded // it is read again
+	}
+	if l.writer == f.writer {
+		f.calls.settle(l.call, o)
+	}
+	return nil
+}
+
+// judge says whether a writer may write, and begins its term where it claims one.
+func (f *follower) judge(l label, c *call) outcome {
+	claims := c.empty() && l.term == f.at.Term+1
+	if !claims && (l.term != f.at.Term || l.term > 0 && l.writer != f.at.Writer) {
+		return outcome{err: fmt.Errorf("term %d, the record is in term %d: %w", l.term, f.at.Term, ErrSuperseded)}
+	}
+	if claims {
+		f.at.Term, f.at.Writer = l.term, l.writer
+	}
+	f.current.Store(f.at.Term)
+	return outcome{}
+}
+
+// perform gives a call to the store, again and again while that has no room.
+func (f *follower) perform(c *call) outcome {
+	for {
+		o := f.carryOut(c)
+		switch {
+		case o.err == nil && (len(c.blocks) > 0 || len(c.ticks) > 0):
+			if f.unsaved++; f.unsaved >= saveEvery {
+				f.save()
+			}
+		case o.err == nil:
+			f.unsaved = 0
+		case f.ctx.Err() != nil:
+		case errors.Is(o.err, journal.ErrBroken):
+			f.end(o.err)
+		case errors.Is(o.err, journal.ErrFull):
+			f.calls.hold(o.err)
+			select {
+			case <-time.After(retryAfter):
+			case <-f.ctx.Done():
+			}
+			continue
+		default:
+			f.save() // refused, here as everywhere
+		}
+		f.calls.hold(nil)
+		return o
+	}
+}
+
+// save keeps how far the store has come. Where that fails, more is read again.
+func (f *follower) save() {
+	if f.store.Follow(f.ctx, f.at) == nil {
+		f.unsaved = 0
+	}
+}
+
+func (f *follower) carryOut(c *call) (o outcome) {
+	ctx := sqlite.Following(f.ctx, f.at)
+	switch {
+	case len(c.entries) > 0:
+		o.position, o.err = f.store.Append(ctx, c.entries...)
+	case len(c.blocks) > 0 || len(c.ticks) > 0:
+		if o.err = f.store.AppendReadings(f.ctx, c.blocks, c.ticks); o.err == nil {
+			o.numbers = make([]uint64, len(c.blocks))
+			for i := range c.blocks {
+				o.numbers[i] = c.blocks[i].Number
+			}
+		}
+	case c.snapshot != nil:
+		o.err = f.store.PutSnapshot(ctx, *c.snapshot)
+	case c.document != nil:
+		o.version, o.err = f.store.PutDocument(ctx, *c.document)
+	case len(c.stretches) > 0:
+		o.err = f.store.PutHistory(ctx, c.stretches...)
+	}
+	return o
+}

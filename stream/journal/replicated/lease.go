@@ -1,0 +1,171 @@
+package replicated
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"sync/atomic"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// A lease says which machine should write a record. It only saves machines from claiming
+// it from each other: that one writes is what Journal.Claim sees to, whatever clocks do.
+
+// leaseFor is after how long a machine that says nothing is taken for gone, renewEvery how
+// often one says that it is there, and tryEvery how often others look.
+const (
+	leaseFor   = 3 * time.Second
+	renewEvery = time.Second
+	tryEvery   = 500 * time.Millisecond
+)
+
+// A Holder is who has a lease.
+type Holder struct {
+	Machine string    `json:"machine"`
+	Pages   string    `json:"pages"` // address; "" where nobody else can reach them
+	Since   time.Time `json:"since"`
+}
+
+// A Lease is one machine's view of who has it. Any goroutine may use it.
+type Lease struct {
+	kv     jetstream.KeyValue
+	self   Holder
+	holder atomic.Pointer[Holder] // as last seen; nil for nobody, or not known
+	rev    uint64                 // of what this machine wrote; by one goroutine at a time
+}
+
+const leaseKey = "writer"
+
+// NewLease returns the lease of a record. It makes the bucket for it if there is none.
+func NewLease(ctx context.Context, conn *nats.Conn, o Options, self Holder) (*Lease, error) {
+	js, err := jetstream.New(conn)
+	if err != nil {
+		return nil, err
+	}
+	name := "weald-" + o.Name
+	kv, err := js.KeyValue(ctx, name)
+	if errors.Is(err, jetstream.ErrBucketNotFound) {
+		kv, err = js.CreateKeyValue(ctx, jetstream.KeyValueConfig{
+			Bucket: name, Description: "which machine writes the record", TTL: leaseFor, Replicas: o.Replicas, Storage: jetstream.FileStorage,
+		})
+		if errors.Is(err, jetstream.ErrBucketExists) {
+			kv, err = js.KeyValue(ctx, name)
+		}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("lease of record %s: %w", o.Name, err)
+	}
+	return &Lease{kv: kv, self: self}, nil
+}
+
+// Holder returns who had the lease when it was last looked at, nil if that is not known.
+func (l *Lease) Holder() *Holder { return l.holder.Load() }
+
+// Take returns when this machine has the lease, or ctx ends. Servers that do not answer
+// are asked again.
+func (l *Lease) Take(ctx context.Context) error {
+	for {
+		if l.try(ctx) {
+			return nil
+		}
+		select {
+		case <-time.After(tryEvery):
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+}
+
+func (l *Lease) try(ctx context.Context) bool {
+	ctx, cancel := context.WithTimeout(ctx, leaseFor)
+	defer cancel()
+	l.self.Since = time.Now().UTC().Truncate(time.Second)
+	body, err := json.Marshal(l.self)
+	if err != nil {
+		return false // text and a time always can be
+	}
+	if l.rev, err = l.kv.Create(ctx, leaseKey, body); err == nil {
+		l.holder.Store(&l.self)
+		return true
+	}
+	l.look(ctx)
+	return false
+}
+
+// look learns who has the lease.
+func (l *Lease) look(ctx context.Context) {
+	entry, err := l.kv.Get(ctx, leaseKey)
+	if err != nil {
+		l.holder.Store(nil)
+		return
+	}
+	var h Holder
+	if json.Unmarshal(entry.Value(), &h) == nil {
+		l.holder.Store(&h)
+	}
+}
+
+// ErrLost means that another machine has the lease.
+var ErrLost = errors.New("another machine has taken over")
+
+// Keep keeps the lease until ctx ends, and gives it back then. It returns ErrLost where
+// another machine has it. While the servers do not answer nobody can take it, or learn
+// that it is free: it goes on then.
+func (l *Lease) Keep(ctx context.Context) error {
+	body, err := json.Marshal(l.self)
+	if err != nil {
+		return err
+	}
+	for {
+		select {
+		case <-time.After(renewEvery):
+		case <-ctx.Done():
+			l.giveBack()
+			return context.Cause(ctx)
+		}
+		if err := l.renew(ctx, body); errors.Is(err, ErrLost) {
+			return err
+		}
+	}
+}
+
+func (l *Lease) renew(ctx context.Context, body []byte) error {
+	ctx, cancel := context.WithTimeout(ctx, leaseFor)
+	defer cancel()
+	rev, err := l.kv.Update(ctx, leaseKey, body, l.rev)
+	if err == nil {
+		l.rev = rev
+		return nil
+	}
+	// It has run out, or somebody else has it, or an answer was lost on the way.
+	if rev, err := l.kv.Create(ctx, leaseKey, body); err == nil {
+		l.rev = rev
+		return nil
+	}
+	entry, err := l.kv.Get(ctx, leaseKey)
+	if err != nil {
+		return err
+	}
+	var h Holder
+	if err := json.Unmarshal(entry.Value(), &h); err != nil {
+		return err
+	}
+	if h != l.self {
+		l.holder.Store(&h)
+		return fmt.Errorf("%s: %w", h.Machine, ErrLost)
+	}
+	l.rev = entry.Revision()
+	return nil
+}
+
+// giveBack lets the next machine begin at once.
+func (l *Lease) giveBack() {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	_ = l.kv.Delete(ctx, leaseKey, jetstream.LastRevision(l.rev)) // else it runs out
+	l.holder.Store(nil)
+}

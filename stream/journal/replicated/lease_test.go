@@ -1,0 +1,57 @@
+package replicated
+
+import (
+	"context"
+	"errors"
+	"testing"
+	"time"
+)
+
+func lease(t *testing.T, c *cluster, machine string) *Lease {
+	t.Helper()
+	l, err := NewLease(t.Context(), c.connect(), Options{Name: "ward", Replicas: len(c.servers)}, Holder{Machine: machine, Pages: "https://" + machine})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+// One machine has the lease; another gets it at once when it is given back, and when its
+// holder says nothing any more; who had it learns that.
+func TestLease(t *testing.T) {
+	t.Parallel()
+	c := serve(t, 1)
+	a, b := lease(t, c, "a"), lease(t, c, "b")
+	if err := a.Take(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	keeping, stop := context.WithCancelCause(t.Context())
+	kept := make(chan error, 1)
+	go func() { kept <- a.Keep(keeping) }()
+	taken := make(chan error, 1)
+	go func() { taken <- b.Take(t.Context()) }()
+	c.eventually("the other does not see who has it", func() bool { h := b.Holder(); return h != nil && h.Machine == "a" })
+	select {
+	case err := <-taken:
+		t.Fatalf("both have it: %v", err)
+	case <-time.After(leaseFor + time.Second):
+	}
+	ended := errors.New("the daemon ends")
+	stop(ended)
+	if err := <-kept; !errors.Is(err, ended) {
+		t.Error(err)
+	}
+	if err := <-taken; err != nil {
+		t.Fatal(err)
+	}
+	// b says nothing any more, as if it had been killed.
+	if err := a.Take(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Keep(t.Context()); !errors.Is(err, ErrLost) {
+		t.Errorf("who was silent for too long: %v", err)
+	}
+	if h := b.Holder(); h == nil || h.Machine != "a" {
+		t.Errorf("it was taken by %v", h)
+	}
+}

@@ -1,0 +1,110 @@
+package replicated
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"strconv"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+	"github.com/nats-io/nuid"
+
+	"weald/stream/journal"
+)
+
+// What a stream says of itself: its own id, and how far the stores had come that began
+// with it, which may be copies of a record that was kept on one machine before.
+const (
+	metaLog      = "weald-log"
+	metaPosition = "weald-base-position"
+	metaOrd      = "weald-base-ord"
+)
+
+// window is for how long servers remember the ids of messages.
+const window = time.Hour
+
+// A base is the record with which a log begins.
+type base struct {
+	log  string
+	head journal.Head
+}
+
+// open returns the stream of a record, and makes it if there is none.
+func (o *Options) open(ctx context.Context, js jetstream.JetStream, head journal.Head) (jetstream.Stream, base, error) {
+	stream, err := js.Stream(ctx, o.stream())
+	if errors.Is(err, jetstream.ErrStreamNotFound) {
+		stream, err = js.CreateStream(ctx, jetstream.StreamConfig{
+			Name: o.stream(), Subjects: []string{o.subject()}, Description: "changes of a record, in order",
+			Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardOld,
+			Replicas: o.Replicas, MaxAge: o.Keep, Duplicates: window, DenyDelete: true, DenyPurge: true,
+			Metadata: map[string]string{
+				metaLog: nuid.Next(), metaPosition: strconv.FormatUint(uint64(head.Position), 10), metaOrd: strconv.FormatUint(head.Ord, 10),
+			},
+		})
+		if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) { // another machine was quicker
+			stream, err = js.Stream(ctx, o.stream())
+		}
+	}
+	if err != nil {
+		return nil, base{}, fmt.Errorf("stream %s: %w", o.stream(), err)
+	}
+	b, err := baseOf(stream.CachedInfo().Config)
+	return stream, b, err
+}
+
+func baseOf(c jetstream.StreamConfig) (b base, err error) {
+	meta := maps.Clone(c.Metadata)
+	position, err1 := strconv.ParseUint(meta[metaPosition], 10, 64)
+	ord, err2 := strconv.ParseUint(meta[metaOrd], 10, 64)
+	if b.log = meta[metaLog]; b.log == "" || err1 != nil || err2 != nil {
+		return b, fmt.Errorf("stream %s was not made by this program: %w", c.Name, journal.ErrForeign)
+	}
+	b.head.Position, b.head.Ord = journalPosition(position), ord
+	switch {
+	case c.Storage != jetstream.FileStorage || !c.DenyDelete || !c.DenyPurge || c.MaxMsgs > 0 || c.MaxBytes > 0 || c.Retention != jetstream.LimitsPolicy:
+		return b, fmt.Errorf("stream %s has been changed so that messages may be lost: it must be kept in files, deny deleting and purging, and have no limit but its age: %w", c.Name, journal.ErrForeign)
+	case c.Duplicates < time.Minute:
+		return b, fmt.Errorf("stream %s compares the ids of messages for %v only; it must be a minute or more: %w", c.Name, c.Duplicates, journal.ErrForeign)
+	}
+	return b, nil
+}
+
+// retryAfter is how long to wait before a message is sent again: servers that agree on a
+// new leader are not helped by more.
+const retryAfter = 250 * time.Millisecond
+
+// answerWithin is how long to wait for one acknowledgement.
+const answerWithin = 5 * time.Second
+
+// publish sends a message until it is acknowledged or ctx ends.
+func (j *Journal) publish(ctx context.Context, l label, data []byte) error {
+	m := nats.NewMsg(j.options.subject())
+	m.Header.Set(labelHeader, l.String())
+	m.Header.Set(jetstream.MsgIDHeader, l.String())
+	m.Data = data
+	for {
+		within, cancel := context.WithTimeout(ctx, answerWithin)
+		_, err := j.js.PublishMsg(within, m, jetstream.WithExpectStream(j.options.stream()))
+		cancel()
+		if err == nil {
+			return nil
+		}
+		if permanent(err) {
+			return err
+		}
+		select {
+		case <-time.After(retryAfter):
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+}
+
+// permanent reports whether sending again cannot help.
+func permanent(err error) bool {
+	return errors.Is(err, nats.ErrMaxPayload) || errors.Is(err, nats.ErrConnectionClosed) || errors.Is(err, nats.ErrBadSubject) ||
+		errors.Is(err, jetstream.ErrJetStreamNotEnabled) || errors.Is(err, jetstream.ErrJetStreamNotEnabledForAccount)
+}
