@@ -214,14 +214,14 @@ func TestHostileTexts(t *testing.T) {
 	p := newPrey(t)
 	ids := map[string]string{"place": "bench-1", "session": "s-one"}
 	for _, nasty := range []string{markup, formula, lines, "@SUM(A1)", "\t=1", "-2+3"} {
-		p.post("/api/v1/places/bench-1/marks", map[string]any{"what": nasty[:min(60, len(nasty))], "text": nasty, "author": nasty[:min(60, len(nasty))], "at": "2026-03-01T22:00:20Z"})
-		p.post("/api/v1/sessions/s-one/notes", map[string]any{"notes": nasty, "author": nasty[:min(60, len(nasty))]})
+		p.post("/api/v1/places/bench-1/marks", map[string]any{"what": nasty[:min(60, len(nasty))], "text": nasty, "author": "N-4", "at": "2026-03-01T22:00:20Z"})
+		p.post("/api/v1/sessions/s-one/notes", map[string]any{"notes": nasty})
 		link := p.post("/api/v1/seat-links", map[string]any{"place": "seat-1", "by": "N-4", "why": nasty, "base": "https://weald.larch.example"}, "link", "id")
 		p.post("/api/v1/seat-links/"+link+"/withdraw", map[string]any{"by": "N-4", "why": nasty})
 	}
 	ids["calibration"] = p.post("/api/v1/calibrations", map[string]any{"bridge": "logger", "source": "raw", "channel": 0, "by": "E-01",
 		"reference": markup, "method": formula + markup, "rows": levels()}, "calibration", "id")
-	p.post("/api/v1/sessions/s-one/end", map[string]any{"author": markup[:60]})
+	p.post("/api/v1/sessions/s-one/end", map[string]any{"author": "N-4"})
 
 	seen, kinds := p.everywhere(ids)
 	pages := 0

@@ -29,14 +29,20 @@ func (r *csvRow) comma() {
 	}
 }
 
-// text adds a cell of free text. Text that a spreadsheet would take for a
+// Words returns free text as a cell of a table. What a spreadsheet would take for a
 // formula gets an apostrophe before it: notes come from people, and files go to
 // others.
+func Words(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
+
+// text adds a cell of free text.
 func (r *csvRow) text(s string) {
 	r.comma()
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		s = "'" + s
-	}
+	s = Words(s)
 	// An empty cell at the beginning is quoted, so that the comma is not lost.
 	if !strings.ContainsAny(s, "\",\r\n") && (s != "" || len(r.b) > 0) {
 		r.b = append(r.b, s...)

@@ -11,6 +11,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/stream/audit"
+	"weald/stream/export"
 	"weald/stream/journal"
 	"weald/stream/record"
 )
@@ -98,7 +99,7 @@ func happened(ctx context.Context, log journal.Log, code string, stays []Stay, w
 	}
 	err := of(ctx, log, code, stays, func(e *record.Entry, b []byte) error {
 		what, text := said(e, b)
-		return out.Write([]string{stamp(e.At), e.Place, string(e.Body.Kind()), what, e.Author, text})
+		return out.Write([]string{stamp(e.At), e.Place, string(e.Body.Kind()), export.Words(what), export.Words(e.Author), export.Words(text)})
 	})
 	out.Flush()
 	if err == nil {
@@ -145,7 +146,7 @@ func seen(ctx context.Context, log journal.Log, code string, w io.Writer) error 
 			return err
 		}
 		a := e.Body.(record.Audit)
-		if err := out.Write([]string{stamp(e.At), audit.Plain(a.Who), a.What, e.Place, audit.Sentence(&e)}); err != nil {
+		if err := out.Write([]string{stamp(e.At), export.Words(audit.Plain(a.Who)), a.What, e.Place, export.Words(audit.Sentence(&e))}); err != nil {
 			return err
 		}
 	}

@@ -124,6 +124,9 @@ func (s *server) act(ctx context.Context, id string, d pipeline.Deed) (*answer[v
 	if err := s.sign(ctx, "code", &d.Who); err != nil {
 		return nil, err
 	}
+	if err := wordsError("reason", d.Why); err != nil {
+		return nil, err
+	}
 	k, ok := alert.ParseKey(id)
 	if !ok {
 		return nil, huma.Error404NotFound("there is no alert " + id)

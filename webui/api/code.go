@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"regexp"
 	"strings"
@@ -9,6 +10,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"weald/stream/access"
+	"weald/stream/record"
 )
 
 // A person's code is one to four capital letters, a hyphen and one to six
@@ -42,7 +44,53 @@ func (s *server) author(ctx context.Context, who *string) error {
 	if by.Known() && *who != "" && *who != by.Name {
 		return huma.Error422UnprocessableEntity("who does it is known by the account: leave it out")
 	}
+	if !by.Known() && *who != "" {
+		if err := codeError("author", *who); err != nil {
+			return err
+		}
+	}
 	*who = by.Author(*who)
+	return nil
+}
+
+// What text has that tells who somebody is, whatever the language: an address, a number
+// to call, a date of birth, a name behind a title. A name alone cannot be told from other
+// words, and is left to who writes: every field says that there are to be none.
+var (
+	address  = regexp.MustCompile(`[^\s@]+@[^\s@]+\.[^\s@]+`)
+	birth    = regexp.MustCompile(`\b(?:[0-3]?[0-9][./][01]?[0-9][./](?:19[0-9][0-9]|200[0-9])|(?:19[0-9][0-9]|200[0-9])-[01][0-9]-[0-3][0-9])\b`)
+	calling  = regexp.MustCompile(`\+[0-9][0-9 /()-]{7,}[0-9]`)
+	entitled = regexp.MustCompile(`\b(?:Mr|Mrs|Ms|Miss|Herrn?|Frau)\.? \p{Lu}\p{Ll}+`)
+)
+
+// wordsError is the answer to what somebody has written, in the field of a request,
+// that tells who a person is; nil if nothing of it does. The text is not repeated.
+func wordsError(field, text string) error {
+	for _, of := range []struct {
+		form *regexp.Regexp
+		what string
+	}{
+		{address, "an address"}, {birth, "a date of birth"}, {calling, "a number to call"}, {entitled, "a name"},
+	} {
+		if of.form.MatchString(text) {
+			return huma.Error422UnprocessableEntity(field + ": this has " + of.what + " in it, and who somebody is is not kept: write the person's code, such as K-07")
+		}
+	}
+	return nil
+}
+
+// writtenError is wordsError of all that people write in an entry.
+func writtenError(b record.Body) error {
+	switch b := b.(type) {
+	case record.Mark:
+		return cmp.Or(wordsError("what", b.What), wordsError("text", b.Text))
+	case record.Session:
+		return wordsError("notes", b.Notes)
+	case record.Attempt:
+		return wordsError("notes", b.Notes)
+	case record.Action:
+		return wordsError("why", b.Reason)
+	}
 	return nil
 }
 

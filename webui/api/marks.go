@@ -110,6 +110,9 @@ func (s *server) judgedMark(ctx context.Context, place int, m *newMark) (*answer
 	if err := e.Check(); err != nil {
 		return nil, huma.Error422UnprocessableEntity(err.Error())
 	}
+	if err := writtenError(e.Body); err != nil {
+		return nil, err
+	}
 	p, at, err := s.Pipeline.Mark(ctx, place, pipeline.Mark{Word: m.What, Text: m.Text, Author: m.Author})
 	if err != nil {
 		return nil, huma.Error503ServiceUnavailable(err.Error())

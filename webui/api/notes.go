@@ -28,6 +28,9 @@ func (s *server) recording() error {
 
 // note keeps an entry of a place. It is on the disk when note returns nil.
 func (s *server) note(ctx context.Context, e record.Entry) (record.Position, error) {
+	if err := writtenError(e.Body); err != nil {
+		return 0, err
+	}
 	if err := s.ask(ctx, func(st *pipeline.State) { e.Written = st.Now() }); err != nil {
 		return 0, err
 	}

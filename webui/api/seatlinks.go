@@ -149,6 +149,9 @@ func (s *server) withdrawSeatLink(ctx context.Context, in *withdrawInput) (*answ
 // deed is what a person does now, on the daemon's clock.
 func (s *server) deed(ctx context.Context, by, why string) (seatlink.Deed, error) {
 	d := seatlink.Deed{By: by, Why: why}
+	if err := wordsError("why", why); err != nil {
+		return d, err
+	}
 	err := s.ask(ctx, func(st *pipeline.State) { d.At, d.Written = st.Now(), st.Now() })
 	return d, err
 }
