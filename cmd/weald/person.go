@@ -16,6 +16,7 @@ import (
 	"weald/config"
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/stream/access"
 	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
@@ -132,6 +133,15 @@ func eraseFrom(ctx context.Context, out io.Writer, c *config.Config, store *sqli
 		}
 		fmt.Fprintln(out, "nothing was changed; --yes erases it for good")
 		return false, nil
+	}
+	who, err := access.Read(ctx, store, access.DefaultLimits, sample.At(time.Now()))
+	if err != nil {
+		return false, err
+	}
+	for _, a := range who.Accounts(sample.At(time.Now())) {
+		if a.Name == code {
+			return false, fmt.Errorf("%s has an account: remove it first, with weald account remove %s", code, code)
+		}
 	}
 	x := person.Erasure{Code: code, Stays: stays, By: onConsole, At: sample.At(time.Now()), Plans: func(s *person.Stay) ([]*rules.Plan, error) {
 		return plansDuring(ctx, c, store, s)

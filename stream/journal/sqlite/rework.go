@@ -301,7 +301,7 @@ func reworkDocuments(tx *sql.Tx, w *Rework) (changed int, err error) {
 				return changed, err
 			}
 			continue
-		case err != nil, d.Body == nil, !w.Document(&d):
+		case err != nil, !w.Document(&d):
 			continue
 		}
 		if body, err = d.Append(nil); err != nil {

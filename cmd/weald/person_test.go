@@ -1,0 +1,134 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"weald/stream/view"
+)
+
+// A person who was there while the ward ran is taken out when it is stopped: no byte
+// of any file has the code, or what was written there. The ward starts again with the
+// same alerts and goes on, its record can be rehearsed, and the chain holds.
+func TestAPersonIsErasedAndTheWardGoesOn(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	name := filepath.Join(dir, "larch.yaml")
+	ward := []string{"demo", "--speed", "30", "--data", dir, "--listen", "127.0.0.1:0"}
+	post := func(address, path, body string) {
+		t.Helper()
+		r, err := http.Post(address+path, "application/json", strings.NewReader(body))
+		if err != nil || r.StatusCode != http.StatusCreated {
+			t.Fatalf("%s: %v %+v", path, err, r)
+		}
+		r.Body.Close()
+	}
+	now := func(address string) time.Time {
+		p, err := get[struct {
+			Signals map[string]struct{ At *time.Time }
+		}](address, "/api/v1/places/bench-1")
+		last := time.Time{}
+		for _, s := range p.Signals {
+			if s.At != nil && s.At.After(last) {
+				last = *s.At
+			}
+		}
+		if err != nil {
+			t.Error(err)
+		}
+		return last
+	}
+	pass := func(address string, by time.Duration) {
+		t.Helper()
+		var from time.Time
+		eventually(t, 60*time.Second, func() error {
+			at := now(address)
+			if from.IsZero() {
+				from = at
+			}
+			if !from.IsZero() && at.Sub(from) >= by {
+				return nil
+			}
+			return fmt.Errorf("it is %v, and was %v", at, from)
+		})
+	}
+	t.Run("a stay", func(t *testing.T) {
+		address := start(t, ward...)
+		pass(address, 5*time.Second)
+		post(address, "/api/v1/sessions", `{"place": "bench-1", "code": "ZQ-707", "notes": "a red scarf", "author": "N-4"}`)
+		post(address, "/api/v1/sessions", `{"place": "bed-1", "code": "K-08", "author": "N-4"}`)
+		post(address, "/api/v1/places/bench-1/marks", `{"what": "turned", "text": "with the scarf", "author": "ZQ-707"}`)
+		pass(address, 5*time.Second)
+		all, err := get[struct{ Sessions []struct{ ID, Code string } }](address, "/api/v1/sessions?code=ZQ-707")
+		if err != nil || len(all.Sessions) != 1 {
+			t.Fatalf("%v %+v", err, all)
+		}
+		post(address, "/api/v1/sessions/"+all.Sessions[0].ID+"/end", `{"author": "N-4"}`)
+		pass(address, 65*time.Second) // by then there is a snapshot of the rules behind it
+	})
+	command := func(want int, args ...string) string {
+		t.Helper()
+		var out bytes.Buffer
+		if code := run(t.Context(), args, &out, &out); code != want {
+			t.Fatalf("weald %v ended with %d: %s", args, code, out.String())
+		}
+		return out.String()
+	}
+	if !found(t, dir, "ZQ-707") || !found(t, dir, "scarf") {
+		t.Fatal("nothing was kept")
+	}
+	if said := command(0, "person", "erase", "-c", name, "ZQ-707", "--yes"); !strings.Contains(said, "erased: ") {
+		t.Error(said)
+	}
+	if found(t, dir, "ZQ-707") || found(t, dir, "scarf") || !found(t, dir, "K-08") {
+		t.Error("it is in some file, or somebody else is in none")
+	}
+	t.Run("afterwards", func(t *testing.T) {
+		address := start(t, ward...)
+		pass(address, 5*time.Second)
+		all, err := get[struct{ Alerts []view.Alert }](address, "/api/v1/alerts")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, a := range all.Alerts {
+			if strings.Contains(a.Text, "ZQ-707") {
+				t.Errorf("%+v", a)
+			}
+		}
+		list, err := get[struct{ Sessions []struct{ Code string } }](address, "/api/v1/sessions")
+		if err != nil || len(list.Sessions) != 2 {
+			t.Errorf("%v %+v", err, list)
+		}
+	})
+	if said := command(0, "audit", "-c", name, "--verify"); !strings.Contains(said, "were changed when a person's data were erased") {
+		t.Error(said)
+	}
+	command(0, "rehearse", "-c", name, "--json")
+	command(0, "doctor", "-c", name, "--retention")
+	if said := command(0, "person", "erase", "-c", name, "ZQ-707"); !strings.Contains(said, "nothing of ZQ-707") {
+		t.Error(said)
+	}
+}
+
+// found reports whether text is in any byte of any file of a folder.
+func found(t *testing.T, dir, text string) (is bool) {
+	t.Helper()
+	err := filepath.WalkDir(dir, func(path string, d os.DirEntry, err error) error {
+		if err != nil || !d.Type().IsRegular() {
+			return err
+		}
+		b, err := os.ReadFile(path)
+		is = is || bytes.Contains(b, []byte(text))
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return is
+}
