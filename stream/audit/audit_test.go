@@ -359,3 +359,26 @@ func TestLinesAboutAPerson(t *testing.T) {
 		}
 	}
 }
+
+// A call that is made again is the same call: a store that tells calls apart by what
+// they bring keeps it once. Nobody else has its salts.
+func TestACallMadeAgainIsTheSame(t *testing.T) {
+	var kept [3][]byte
+	one := Over(new(journaltest.Memory))
+	for i, j := range []*Journal{one, one, Over(new(journaltest.Memory))} {
+		salt, err := j.salts([]record.Entry{act(1, "N-4")})
+		if err != nil {
+			t.Fatal(err)
+		}
+		link, _ := linkOf([]record.Entry{act(1, "N-4")}, salt)
+		if kept[i], err = link.JSON(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if string(kept[0]) != string(kept[1]) || string(kept[0]) == string(kept[2]) {
+		t.Errorf("%s\n%s\n%s", kept[0], kept[1], kept[2])
+	}
+	if a, b := salt(), salt(); string(a) == string(b) {
+		t.Error("the same salt twice")
+	}
+}

@@ -37,6 +37,9 @@ const (
 	Unseen     = "unseen"     // views that came too fast to be noted
 )
 
+// covers reports whether a chain covers an entry.
+func covers(e *record.Entry) bool { return e.Body != nil && covered[e.Body.Kind()] }
+
 // covered are the kinds of entries that a chain covers. Of the others nobody is the
 // author, or a link is all that there is.
 var covered = map[record.Kind]bool{

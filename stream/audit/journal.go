@@ -2,7 +2,10 @@ package audit
 
 import (
 	"context"
+	"crypto/hmac"
 	"crypto/rand"
+	"crypto/sha256"
+	"encoding/binary"
 	"strings"
 
 	"weald/ingest/sample"
@@ -13,16 +16,25 @@ import (
 // A Journal is one that audits what it keeps.
 type Journal struct {
 	journal.Journal
+	key [sha256.Size]byte // is never kept: without it nobody can tell the salts
 }
 
 // Over returns a journal that keeps in j, and audits.
-func Over(j journal.Journal) *Journal { return &Journal{j} }
+func Over(j journal.Journal) *Journal {
+	over := &Journal{Journal: j}
+	_, _ = rand.Read(over.key[:]) // never fails
+	return over
+}
 
 // Append implements journal.Log. The position that it returns is that of the last of
 // the given entries. Each of them that the chain covers is in the record with its
 // link, or neither is.
 func (j *Journal) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
-	link, any := linkOf(entries)
+	salt, err := j.salts(entries)
+	if err != nil {
+		return 0, err
+	}
+	link, any := linkOf(entries, salt)
 	if !any {
 		return j.Journal.Append(ctx, entries...)
 	}
@@ -31,6 +43,30 @@ func (j *Journal) Append(ctx context.Context, entries ...record.Entry) (record.P
 		return 0, err
 	}
 	return p - 1, nil
+}
+
+// salts returns what makes salts for the link of some entries: the same ones for the
+// same entries, so that a call that is made again is the same call.
+func (j *Journal) salts(entries []record.Entry) (func() []byte, error) {
+	h := hmac.New(sha256.New, j.key[:])
+	for i := range entries {
+		if !covers(&entries[i]) {
+			continue
+		}
+		b, err := entries[i].JSON()
+		if err != nil {
+			return nil, err
+		}
+		h.Write(b)
+	}
+	seed := h.Sum(nil)
+	n := uint64(0)
+	return func() []byte {
+		n++
+		one := hmac.New(sha256.New, seed)
+		one.Write(binary.BigEndian.AppendUint64(nil, n))
+		return one.Sum(nil)[:record.SaltSize]
+	}, nil
 }
 
 // Note keeps what somebody did that is in no other entry. It is on the disk when Note
@@ -52,15 +88,18 @@ func salt() []byte {
 
 // linkOf returns the link that covers those of some entries that are covered; false
 // if there are none. It tells of the first that somebody did.
-func linkOf(entries []record.Entry) (record.Entry, bool) {
-	var covers []record.Cover
-	first := -1 // covers must reach without a gap to the end
+func linkOf(entries []record.Entry, salt func() []byte) (record.Entry, bool) {
+	var vouched []record.Cover
+	first := -1 // what is vouched for must reach without a gap to the end
 	for i := range entries {
-		if covered[entries[i].Body.Kind()] && first < 0 {
+		if covers(&entries[i]) && first < 0 {
 			first = i
 		}
 		if first >= 0 {
-			covers = append(covers, record.Cover{Kind: entries[i].Body.Kind(), Salt: salt()})
+			if entries[i].Body == nil {
+				return record.Entry{}, false // which is refused
+			}
+			vouched = append(vouched, record.Cover{Kind: entries[i].Body.Kind(), Salt: salt()})
 		}
 	}
 	if first < 0 {
@@ -68,7 +107,7 @@ func linkOf(entries []record.Entry) (record.Entry, bool) {
 	}
 	told := &entries[first]
 	for i := first; i < len(entries); i++ {
-		if e := &entries[i]; covered[e.Body.Kind()] && e.Body.Kind() != record.KindTransition {
+		if e := &entries[i]; covers(e) && e.Body.Kind() != record.KindTransition {
 			told = e
 			break
 		}
@@ -76,7 +115,7 @@ func linkOf(entries []record.Entry) (record.Entry, bool) {
 	d := deedOf(told)
 	link := d.Entry(salt)
 	a := link.Body.(record.Audit)
-	a.Covers = covers
+	a.Covers = vouched
 	link.Body = a
 	return link, true
 }
