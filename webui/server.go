@@ -61,6 +61,7 @@ func New(o Options) (http.Handler, error) {
 		api.Problem(w, http.StatusForbidden, "a page of another origin may not do that")
 	}))
 	handler := http.MaxBytesHandler(crossOrigin.Handler(answers), maxBody)
+	handler = crowd(&tally{most: mostRequests, each: mostRequestsFromOne}, changes(newChanges(), handler))
 	return headers(hosts(o.Hosts, handler)), nil
 }
 
@@ -78,6 +79,7 @@ const (
 // for a moment. It returns the cause of the end. Live connections are closed by
 // whoever runs them. secure is for TLS, nil for none.
 func Serve(ctx context.Context, l net.Listener, secure *tls.Config, handler http.Handler, log *slog.Logger) error {
+	l = &door{Listener: l, tally: tally{most: mostConnections, each: mostFromOne}}
 	if secure != nil {
 		l = tls.NewListener(l, secure)
 	}

@@ -10,6 +10,7 @@ import (
 
 	"github.com/gorilla/websocket"
 
+	"weald/stream/access/guesses"
 	"weald/stream/pipeline"
 	"weald/stream/view"
 )
@@ -21,6 +22,14 @@ const (
 	pingEvery     = 15 * time.Second
 	readDeadline  = 40 * time.Second
 	closeDeadline = time.Second
+
+	// What a viewer may say beyond confirming: so much at once, and one more each
+	// time this has passed. Common practice, no source; a page subscribes when
+	// somebody turns to it.
+	mostExtras  = 60
+	extrasEvery = 500 * time.Millisecond
+
+	mostNames = 256 // in one subscription, of all three lists
 )
 
 // A text is an event on its way to a viewer: made already, or to be made by the
@@ -45,6 +54,7 @@ type client struct {
 	beat   atomic.Pointer[[]byte]       // to be sent; nil for none
 	places waitingPlaces
 	flow   flow
+	extras guesses.Limit[struct{}]
 
 	answered atomic.Bool // the ping after the last batch of views came back
 }
@@ -65,6 +75,7 @@ func newClient(ctx context.Context, h *Hub, conn *websocket.Conn) *client {
 		wake: make(chan struct{}, 1),
 		text: make(chan text, textQueue),
 	}
+	c.extras.Most, c.extras.Every, c.extras.Remembered = mostExtras, extrasEvery, 1
 	c.flow.limit = mostUnconfirmed
 	c.places.body = make([][]byte, len(h.Places))
 	c.answered.Store(true)
@@ -143,6 +154,15 @@ func (c *client) read() error {
 		}
 		return nil
 	})
+	c.conn.SetPingHandler(func(payload string) error {
+		if err := c.extra(); err != nil {
+			return err
+		}
+		c.alive()
+		// An error means that the other side is gone, which reading finds out.
+		_ = c.conn.WriteControl(websocket.PongMessage, []byte(payload), time.Now().Add(closeDeadline))
+		return nil
+	})
 	for {
 		kind, body, err := c.conn.ReadMessage()
 		switch {
@@ -169,15 +189,31 @@ func (c *client) hear(body []byte) error {
 	}
 	switch {
 	case r.Got != nil && r.Subscribe == nil:
-		if err := c.flow.confirm(*r.Got, time.Now()); err != nil {
+		news, err := c.flow.confirm(*r.Got, time.Now())
+		if err != nil {
 			return &end{websocket.ClosePolicyViolation, err.Error(), endedLies}
+		}
+		if !news {
+			return c.extra()
 		}
 		c.nudge()
 		return nil
 	case r.Subscribe != nil && r.Got == nil:
+		if err := c.extra(); err != nil {
+			return err
+		}
 		return c.resubscribe(r.Subscribe)
 	}
 	return &end{websocket.ClosePolicyViolation, "neither one subscribe nor one got", endedLies}
+}
+
+// extra counts what a viewer says beyond one confirmation for each frame: each costs
+// the daemon something, and nobody has much to say.
+func (c *client) extra() error {
+	if ok, _ := c.extras.Take(struct{}{}, time.Now()); !ok {
+		return &end{websocket.ClosePolicyViolation, "says too much", endedLies}
+	}
+	return nil
 }
 
 // resubscribe replaces the subscription. The alerts are taken, and the viewer
@@ -186,6 +222,9 @@ func (c *client) hear(body []byte) error {
 // time: what changes of them until then is told after the snapshot. It waits until
 // the snapshot has gone out: a viewer that asks faster than it reads waits too.
 func (c *client) resubscribe(w *wish) error {
+	if n := len(w.Places) + len(w.Signals) + len(w.Maps); n > mostNames {
+		return &end{websocket.ClosePolicyViolation, "subscribes to more than 256 names; give patterns", endedLies}
+	}
 	sub := c.hub.subscribe(w)
 	c.hub.tell(c.ctx, sub)
 	s := &snapshot{Event: "snapshot", Streams: sub.streams, Maps: sub.maps, Places: []view.Place{}}

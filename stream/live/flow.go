@@ -45,18 +45,19 @@ func (f *flow) number(now time.Time) uint32 {
 	return f.sent
 }
 
-// confirm takes the viewer's word that it has frames up to n.
-func (f *flow) confirm(n uint32, now time.Time) error {
+// confirm takes the viewer's word that it has frames up to n, and reports whether it
+// has not said so before.
+func (f *flow) confirm(n uint32, now time.Time) (bool, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if n-f.got > f.sent-f.got {
 		if f.got-n < mostUnconfirmed {
-			return nil // a repetition of what was said before
+			return false, nil // a repetition of what was said before
 		}
-		return errNotSent
+		return false, errNotSent
 	}
 	if n == f.got {
-		return nil
+		return false, nil
 	}
 	switch took := now.Sub(f.when[n%mostUnconfirmed]); {
 	case took > slowAfter:
@@ -65,5 +66,5 @@ func (f *flow) confirm(n uint32, now time.Time) error {
 		f.limit = min(mostUnconfirmed, f.limit+1)
 	}
 	f.got = n
-	return nil
+	return true, nil
 }

@@ -21,7 +21,7 @@ import (
 )
 
 const (
-	mostClients = 256
+	mostClients = 1024
 	goneEvery   = 10 * time.Millisecond // how often Run looks whether all have left
 )
 

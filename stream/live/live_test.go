@@ -305,6 +305,7 @@ func TestViewerThatBreaksTheProtocolIsSentAway(t *testing.T) {
 		{"null", `null`, websocket.TextMessage, websocket.ClosePolicyViolation},
 		{"both", `{"got":0,"subscribe":{}}`, websocket.TextMessage, websocket.ClosePolicyViolation},
 		{"deep nesting", strings.Repeat("[", 4000), websocket.TextMessage, websocket.CloseInvalidFramePayloadData},
+		{"too many names", `{"subscribe":{"signals":["a"` + strings.Repeat(`,"a"`, mostNames) + `]}}`, websocket.TextMessage, websocket.ClosePolicyViolation},
 		{"binary", `{"got":0}`, websocket.BinaryMessage, websocket.CloseUnsupportedData},
 		{"too large", strings.Repeat(" ", readLimit+1), websocket.TextMessage, websocket.CloseMessageTooBig},
 	}
@@ -446,11 +447,11 @@ func TestFlowAcrossTheWrap(t *testing.T) {
 		t.Fatalf("room %t after four frames, the last of which is %d", f.room(), last)
 	}
 	for _, n := range []uint32{math.MaxUint32, 1, 1, 0, 2} {
-		if err := f.confirm(n, now); err != nil {
+		if _, err := f.confirm(n, now); err != nil {
 			t.Errorf("confirm %d: %v", n, err)
 		}
 	}
-	if err := f.confirm(3, now); !errors.Is(err, errNotSent) {
+	if _, err := f.confirm(3, now); !errors.Is(err, errNotSent) {
 		t.Errorf("confirm 3: %v, want errNotSent", err)
 	}
 }

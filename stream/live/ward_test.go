@@ -151,6 +151,16 @@ func (w *ward) feed() {
 // dial connects a viewer. link is given the daemon's end and the viewer's; nil
 // means that they are joined directly, without any buffer.
 func (w *ward) dial(link func(daemon, viewer net.Conn)) *websocket.Conn {
+	conn, _, err := w.knock(link)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	w.t.Cleanup(func() { conn.Close() })
+	return conn
+}
+
+// knock is dial, but may be refused.
+func (w *ward) knock(link func(daemon, viewer net.Conn)) (*websocket.Conn, *http.Response, error) {
 	daemon, viewer := net.Pipe()
 	if link != nil {
 		far, near := net.Pipe()
@@ -162,12 +172,7 @@ func (w *ward) dial(link func(daemon, viewer net.Conn)) *websocket.Conn {
 		NetDialContext: func(context.Context, string, string) (net.Conn, error) { return viewer, nil },
 		Subprotocols:   []string{Protocol},
 	}
-	conn, _, err := dialer.Dial("ws://weald.test/live", http.Header{"Origin": {"http://weald.test"}})
-	if err != nil {
-		w.t.Fatal(err)
-	}
-	w.t.Cleanup(func() { conn.Close() })
-	return conn
+	return dialer.Dial("ws://weald.test/live", http.Header{"Origin": {"http://weald.test"}})
 }
 
 // A pipeListener hands out the connections that are put into it.
