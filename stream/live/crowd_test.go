@@ -47,7 +47,7 @@ func TestCrowd(t *testing.T) {
 
 func crowd(t *testing.T, viewers int) {
 	stalling, lying := viewers/10, viewers/20
-	w := newWard(t)
+	w := newWardOf(t, ruled())
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -107,26 +107,30 @@ func crowd(t *testing.T, viewers int) {
 	full := memory()
 
 	// Ten readings of the wrap a second and one of the bed, and an alert each second
-	// that comes and goes.
+	// that comes and goes; no site more than three in ten minutes, which would be told
+	// as one that chatters.
 	raised := 0
-	for end := time.Now().Add(*crowdFor); time.Now().Before(end); raised++ {
+	for end := time.Now().Add(*crowdFor); time.Now().Before(end) && raised < 72; raised++ {
 		for i := range 10 {
-			w.leg(40 + 30*float64(i/5)) // from the fifth on above 60
+			w.only(raised%24, 40+30*float64(i/5)) // from the fifth on above 60
 			if i == 0 {
 				w.mat(30)
 			}
 			time.Sleep(100 * time.Millisecond)
 		}
+		w.only(raised%24, 40)
 	}
-	w.leg(40)
 	var readings, alerts []time.Duration
+	wrong := 0
 	for i, f := range good {
 		for f.changes.Load() < 2*uint64(raised) && time.Now().Before(deadline.Add(*crowdFor)) {
 			time.Sleep(5 * time.Millisecond)
 		}
 		f.mu.Lock()
-		if f.broken != "" || f.changes.Load() != 2*uint64(raised) || f.frames < 5*raised {
-			t.Errorf("viewer %d: %s; %d changes of %d, %d frames", i, f.broken, f.changes.Load(), 2*raised, f.frames)
+		if f.broken != "" || f.changes.Load() != 2*uint64(raised) || f.frames == 0 {
+			if wrong++; wrong <= 5 {
+				t.Errorf("viewer %d: %s; %d changes of %d, %d frames", i, f.broken, f.changes.Load(), 2*raised, f.frames)
+			}
 		}
 		readings, alerts = append(readings, f.readings...), append(alerts, f.alerts...)
 		f.mu.Unlock()
@@ -214,11 +218,11 @@ func (f *follower) hear(body []byte, now sample.Instant) {
 	switch {
 	case m.Event == "snapshot":
 		f.ready.Store(true)
-	case m.Event == "alert":
+	case m.Event == "alert" && (m.What == "raised" || m.What == "cleared"):
 		f.mu.Lock()
 		defer f.mu.Unlock()
-		if m.What == f.last || !strings.Contains("raised cleared", m.What) {
-			f.broken = m.What + " after " + f.last
+		if m.What == f.last {
+			f.broken = m.What + " twice"
 		}
 		f.last = m.What
 		at := m.Alert.Raised

@@ -231,14 +231,7 @@ func (w *ward) alerts(conn *websocket.Conn, n int) (got []string) {
 // it chatter, and be told once.
 func TestAlertsAllArriveInOrderOnAThinLink(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		plan := plan()
-		for i := 1; i < 24; i++ {
-			r, limit := plan.Rules[0], *plan.Rules[0].Limit
-			limit.Watch = plan.Places[0].Sites[i].ID + ".pressure"
-			r.ID, r.Limit = "tight-"+plan.Places[0].Sites[i].ID, &limit
-			plan.Rules = append(plan.Rules, r)
-		}
-		w := newWardOf(t, plan)
+		w := newWardOf(t, ruled())
 		conn := w.dial(w.thin(20_000))
 		say(t, conn, everything)
 		w.until(conn, "snapshot")

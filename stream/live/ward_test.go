@@ -60,6 +60,18 @@ func plan() *rules.Plan {
 	return p
 }
 
+// ruled is plan with a rule for each site.
+func ruled() *rules.Plan {
+	plan := plan()
+	for i := 1; i < 24; i++ {
+		r, limit := plan.Rules[0], *plan.Rules[0].Limit
+		limit.Watch = plan.Places[0].Sites[i].ID + ".pressure"
+		r.ID, r.Limit = "tight-"+plan.Places[0].Sites[i].ID, &limit
+		plan.Rules = append(plan.Rules, r)
+	}
+	return plan
+}
+
 func newWard(t *testing.T) *ward { return newWardOf(t, plan()) }
 
 func newWardOf(t *testing.T, plan *rules.Plan) *ward {

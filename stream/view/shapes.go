@@ -50,7 +50,7 @@ type Mat struct {
 
 // A Region is the smallest rectangle around a named set of a mat's cells.
 type Region struct {
-	ID      string `json:"id"`
+	ID      string `json:"id" maxLength:"64"`
 	Rows    [2]int `json:"rows" nullable:"false" doc:"First and last row, counted from 0"`
 	Columns [2]int `json:"columns" nullable:"false"`
 }

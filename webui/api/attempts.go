@@ -34,7 +34,7 @@ type attemptInput struct {
 
 type newAttempt struct {
 	Body struct {
-		Place   string     `json:"place" minLength:"1" doc:"A place of the kind wrap"`
+		Place   string     `json:"place" minLength:"1" maxLength:"64" doc:"A place of the kind wrap"`
 		Code    string     `json:"code" maxLength:"64" doc:"Stands for who puts the wrap on, such as K-07; what looks like a name is refused"`
 		Lesson  string     `json:"lesson,omitempty" maxLength:"64" doc:"Stands for a class that learns together, of the same form, such as L-3"`
 		Author  string     `json:"author,omitempty" maxLength:"64" doc:"Who leads it"`
@@ -49,7 +49,7 @@ type newAttempt struct {
 }
 
 type siteWish struct {
-	ID      string   `json:"id"`
+	ID      string   `json:"id" maxLength:"64"`
 	GirthCM float64  `json:"girth_cm,omitempty" minimum:"0" maximum:"200"`
 	Low     *float64 `json:"low,omitempty" minimum:"0" doc:"mmHg; without a scheme, and together with high"`
 	High    *float64 `json:"high,omitempty" minimum:"0"`

@@ -77,8 +77,8 @@ type runBody struct {
 
 type beginRun struct {
 	Body struct {
-		Bridge      string   `json:"bridge" minLength:"1"`
-		Source      string   `json:"source" minLength:"1"`
+		Bridge      string   `json:"bridge" minLength:"1" maxLength:"64"`
+		Source      string   `json:"source" minLength:"1" maxLength:"64"`
 		Channels    []int    `json:"channels" nullable:"false" minItems:"1" maxItems:"4096" doc:"Those under the cuff"`
 		By          string   `json:"by,omitempty" maxLength:"64" doc:"Who calibrates, a code such as E-01; known by itself where there are accounts"`
 		Reference   string   `json:"reference" minLength:"1" maxLength:"200" doc:"The gauge"`
@@ -115,7 +115,7 @@ type gaugeInput struct {
 type keepRun struct {
 	Body struct {
 		Run      string `json:"run" minLength:"1" maxLength:"64" doc:"The id of the run"`
-		Channels []int  `json:"channels,omitempty" nullable:"false" doc:"Without it, all that were accepted"`
+		Channels []int  `json:"channels,omitempty" nullable:"false" maxItems:"4096" doc:"Without it, all that were accepted"`
 	}
 }
 

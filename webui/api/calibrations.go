@@ -84,8 +84,8 @@ type newRow struct {
 
 type newCalibration struct {
 	Body struct {
-		Bridge      string    `json:"bridge" minLength:"1"`
-		Source      string    `json:"source" minLength:"1"`
+		Bridge      string    `json:"bridge" minLength:"1" maxLength:"64"`
+		Source      string    `json:"source" minLength:"1" maxLength:"64"`
 		Channel     int       `json:"channel" minimum:"0"`
 		At          time.Time `json:"at,omitempty" doc:"When the readings were taken; now without it"`
 		By          string    `json:"by,omitempty" maxLength:"64" doc:"Who took them, a code such as E-01; what looks like a name is refused; known by itself where there are accounts"`

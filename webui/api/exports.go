@@ -51,7 +51,7 @@ type fileInput struct {
 
 type newExport struct {
 	Body struct {
-		Place  string    `json:"place" minLength:"1" doc:"The place's id in the configuration"`
+		Place  string    `json:"place" minLength:"1" maxLength:"64" doc:"The place's id in the configuration"`
 		Format string    `json:"format" enum:"csv,edf,parquet"`
 		From   time.Time `json:"from,omitempty" doc:"The beginning of the record without it"`
 		To     time.Time `json:"to,omitempty" doc:"The end of the record without it"`

@@ -55,7 +55,7 @@ type pressedSite struct {
 }
 
 type pressedMat struct {
-	Source   string      `json:"source" doc:"As bridge/source"`
+	Source   string      `json:"source" maxLength:"129" doc:"As bridge/source"`
 	Rows     int         `json:"rows"`
 	Columns  int         `json:"columns"`
 	PitchMM  *[2]float64 `json:"pitch_mm,omitempty" doc:"From row to row and from column to column"`

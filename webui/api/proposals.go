@@ -62,7 +62,7 @@ type newProposal struct {
 	Body      struct {
 		Limit  float64 `json:"limit"`
 		DelayS float64 `json:"delay_s" minimum:"0" maximum:"31536000"`
-		Exact  string  `json:"exact,omitempty" doc:"The id of an exact rehearsal of this limit and delay, to be kept with it"`
+		Exact  string  `json:"exact,omitempty" maxLength:"64" doc:"The id of an exact rehearsal of this limit and delay, to be kept with it"`
 		Author string  `json:"author,omitempty" maxLength:"64" doc:"The code of the person who proposes it; known by itself where there are accounts"`
 		Why    string  `json:"why,omitempty" maxLength:"4000" doc:"No names"`
 	}

@@ -50,8 +50,8 @@ type rehearsalsBody struct {
 
 type newRehearsal struct {
 	Body struct {
-		Place string    `json:"place,omitempty" doc:"Of a field: the place's id in the configuration"`
-		Rule  string    `json:"rule,omitempty" doc:"Of a field: a rule with a limit that is for that place"`
+		Place string    `json:"place,omitempty" maxLength:"64" doc:"Of a field: the place's id in the configuration"`
+		Rule  string    `json:"rule,omitempty" maxLength:"64" doc:"Of a field: a rule with a limit that is for that place"`
 		Rules string    `json:"rules,omitempty" maxLength:"1000000" doc:"YAML with rules, to be laid beside those in force, instead of place and rule"`
 		Merge bool      `json:"merge,omitempty" doc:"The given rules take the place of those with the same ids; the others in force go on"`
 		From  time.Time `json:"from"`

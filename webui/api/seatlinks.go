@@ -41,7 +41,7 @@ type seatLinksBody struct {
 
 type newSeatLink struct {
 	Body struct {
-		Place string `json:"place" minLength:"1" doc:"The seat's id in the configuration"`
+		Place string `json:"place" minLength:"1" maxLength:"64" doc:"The seat's id in the configuration"`
 		By    string `json:"by,omitempty" maxLength:"64" doc:"Who makes it, a code such as N-4; known by itself where there are accounts"`
 		Why   string `json:"why,omitempty" maxLength:"4000" doc:"No names"`
 		Base  string `json:"base" minLength:"1" maxLength:"200" doc:"Under which address a phone reaches these pages, such as https://weald.example"`

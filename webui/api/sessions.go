@@ -49,7 +49,7 @@ type sessionInput struct {
 
 type beginInput struct {
 	Body struct {
-		Place  string    `json:"place" minLength:"1" doc:"The place's id in the configuration"`
+		Place  string    `json:"place" minLength:"1" maxLength:"64" doc:"The place's id in the configuration"`
 		Code   string    `json:"code" maxLength:"200" doc:"Stands for a person, such as K-07: one to four capital letters, a hyphen, one to six digits. What looks like a name is refused"`
 		At     time.Time `json:"at,omitempty" doc:"When it began; the place's present without it"`
 		Notes  string    `json:"notes,omitempty" maxLength:"4000" doc:"No names here either"`

@@ -44,8 +44,8 @@ type zeroingsBody struct {
 
 type newZeroing struct {
 	Body struct {
-		Bridge   string `json:"bridge" minLength:"1"`
-		Source   string `json:"source" minLength:"1"`
+		Bridge   string `json:"bridge" minLength:"1" maxLength:"64"`
+		Source   string `json:"source" minLength:"1" maxLength:"64"`
 		Channels []int  `json:"channels" nullable:"false" minItems:"1" maxItems:"4096" doc:"Those on which nothing rests"`
 		By       string `json:"by,omitempty" maxLength:"64" doc:"Who zeroes, a code such as E-01; known by itself where there are accounts"`
 		Undo     bool   `json:"undo,omitempty" doc:"Take back the last zeroing of each channel instead"`
