@@ -46,7 +46,9 @@ $(WEB): webui/node_modules/.package-lock.json $(shell find webui/src webui/publi
 	cd webui && npm run --silent build
 	@touch $@
 
-$(BIN): $(WEB) $(shell find cmd config ingest rules stream webui -name '*.go' 2>/dev/null) go.mod go.sum
+SOURCES := $(WEB) $(shell find cmd config ingest rules stream webui -name '*.go' 2>/dev/null) go.mod go.sum
+
+$(BIN): $(SOURCES)
 	$(GO) build -o $@ ./cmd/weald
 
 # Packages for Debian and its kin, and for those that take rpm: bin/weald_*.deb and
@@ -56,7 +58,7 @@ ARCH    ?= $(shell $(GO) env GOARCH)
 VERSION ?= $(shell sed -n 's/^var version = "\(.*\)"$$/\1/p' cmd/weald/version.go)
 RELEASE := bin/weald-linux-$(ARCH)
 
-$(RELEASE): $(BIN)
+$(RELEASE): $(SOURCES)
 	CGO_ENABLED=0 GOOS=linux GOARCH=$(ARCH) $(GO) build -trimpath -ldflags '-s -w -X main.version=$(VERSION)' -o $@ ./cmd/weald
 
 deb rpm: $(RELEASE)

@@ -31,6 +31,7 @@ notify:
   - {id: desk, webhook: {url: "https://desk.example/hook?key=sesame", secret_file: a.secret}}
   - {id: lamp, topic: {broker: "10.0.0.7:1883"}}
   - {id: night, mail: {server: "10.0.0.8:25", from: a@b.example, to: [c@d.example], security: none}}
+heartbeat: {webhook: {url: "https://alive.example/hook?key=sesame", secret_file: a.secret}, topic: {broker: "10.0.0.9:1883"}}
 `)
 	secrets(t, name, "a")
 	c, problems := config.Load(name)
@@ -38,12 +39,12 @@ notify:
 		t.Fatal(problems)
 	}
 	all := fmt.Sprintf("%+v", leaves(c))
-	for _, want := range []string{"10.0.0.5:1883", "10.0.0.6:7000", "desk.example", "10.0.0.7:1883", "10.0.0.8:25", "c@d.example"} {
+	for _, want := range []string{"10.0.0.5:1883", "10.0.0.6:7000", "desk.example", "10.0.0.7:1883", "10.0.0.8:25", "c@d.example", "alive.example", "10.0.0.9:1883"} {
 		if !strings.Contains(all, want) {
 			t.Errorf("%s is not in %s", want, all)
 		}
 	}
-	if strings.Contains(all, "sesame") || len(leaves(c)) != 5 {
+	if strings.Contains(all, "sesame") || len(leaves(c)) != 7 {
 		t.Errorf("%s", all)
 	}
 	if none := leaves(&config.Config{}); none == nil || len(none) != 0 {

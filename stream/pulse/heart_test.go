@@ -22,6 +22,12 @@ import (
 
 func clock() sample.Instant { return sample.At(time.Now()) }
 
+// pass lets time pass, and what is due in it happen.
+func pass(d time.Duration) {
+	time.Sleep(d)
+	synctest.Wait()
+}
+
 // A way notes the beats that reach it, and when.
 type way struct {
 	mu     sync.Mutex
@@ -81,13 +87,13 @@ func TestNoBeatWithoutAProof(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		ended := make(chan error)
 		go func() { ended <- h.Run(ctx) }()
-		time.Sleep(2*time.Minute + time.Second)
+		pass(2*time.Minute + time.Second)
 		if len(w.got) != 3 || w.at[0] != 0 || w.at[2] != 2*time.Minute {
 			t.Errorf("in two minutes beats %v came at %v; want three, a minute apart", w.got, w.at)
 		}
 		hung := make(chan struct{})
 		l.hang(hung)
-		time.Sleep(time.Hour)
+		pass(time.Hour)
 		if len(w.got) != 3 {
 			t.Errorf("a loop that hung for an hour sent beats %v", w.got[3:])
 		}
@@ -96,7 +102,7 @@ func TestNoBeatWithoutAProof(t *testing.T) {
 		}
 		l.hang(nil)
 		close(hung)
-		time.Sleep(time.Minute)
+		pass(time.Minute)
 		if n := w.got[len(w.got)-1]; len(w.got) < 4 || n < 62 {
 			t.Errorf("after an hour of silence beats are numbered %v; want those that were held back counted", w.got)
 		}
@@ -119,14 +125,14 @@ func TestABeatThatIsNotTaken(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		defer cancel()
 		go h.Run(ctx)
-		time.Sleep(90 * time.Second)
+		pass(90 * time.Second)
 		if s := h.Status(); s.Held || s.Trouble != w.fails.Error() || s.Taken != sample.Past || clock().Sub(s.Since) != 90*time.Second {
 			t.Errorf("%+v", s)
 		}
 		w.mu.Lock()
 		w.fails = nil
 		w.mu.Unlock()
-		time.Sleep(time.Minute)
+		pass(time.Minute)
 		if s := h.Status(); s.Trouble != "" || s.Since != sample.Past || clock().Sub(s.Taken) != 30*time.Second {
 			t.Errorf("%+v", s)
 		}
@@ -137,7 +143,7 @@ func TestABeatThatIsNotTaken(t *testing.T) {
 func TestGlow(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		g := NewGlow()
-		time.Sleep(time.Minute)
+		pass(time.Minute)
 		if g.Age() != time.Minute {
 			t.Errorf("after a minute it is %v old", g.Age())
 		}

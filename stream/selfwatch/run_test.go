@@ -5,6 +5,7 @@ import (
 	"errors"
 	"log/slog"
 	"math"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -18,6 +19,12 @@ import (
 
 func clock() sample.Instant { return sample.At(time.Now()) }
 
+// pass lets time pass, and what is due in it happen.
+func pass(d time.Duration) {
+	time.Sleep(d)
+	synctest.Wait()
+}
+
 func faults(t *testing.T, j journal.Log) (out []record.Fault) {
 	for _, e := range journaltest.Gather(t, j.Entries(t.Context(), journal.Query{})) {
 		out = append(out, e.Body.(record.Fault))
@@ -30,12 +37,16 @@ func faults(t *testing.T, j journal.Log) (out []record.Fault) {
 // raise; and that it is over.
 func TestWatcher(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
+		var mu sync.Mutex // guards what the daemon below sees and says
 		j, free, told := new(journaltest.Memory), 9.0, []alert.Event(nil)
 		var deaf error
+		becomes := func(f func()) { mu.Lock(); defer mu.Unlock(); f() }
 		run := func() (w *Watcher, end func()) {
 			w, err := New(t.Context(), Options{Settings: Defaults(), Journal: j, Now: clock, Log: slog.New(slog.DiscardHandler),
-				Probes: map[string]func() float64{Disk: func() float64 { return free }},
+				Probes: map[string]func() float64{Disk: func() float64 { mu.Lock(); defer mu.Unlock(); return free }},
 				Tell: func(_ context.Context, e alert.Event) error {
+					mu.Lock()
+					defer mu.Unlock()
 					if deaf == nil {
 						if n := len(faults(t, j)); n == 0 {
 							t.Errorf("people are told of %q before it is kept", e.Text)
@@ -53,14 +64,14 @@ func TestWatcher(t *testing.T) {
 			return w, func() { cancel(); <-ended }
 		}
 		w, end := run()
-		time.Sleep(time.Hour)
-		free, deaf = 1, errors.New("the loop hangs")
-		time.Sleep(5 * time.Minute)
+		pass(time.Hour)
+		becomes(func() { free, deaf = 1, errors.New("the loop hangs") })
+		pass(5 * time.Minute)
 		if kept := faults(t, j); len(kept) != 1 || kept[0].Subject != "self disk" || kept[0].Priority != alert.Medium || len(told) != 0 {
 			t.Errorf("kept %+v, told %+v", kept, told)
 		}
-		deaf = nil
-		time.Sleep(10 * time.Second)
+		becomes(func() { deaf = nil })
+		pass(10 * time.Second)
 		if len(told) != 1 || told[0].ID() != "~disk~weald" || told[0].What != alert.Raised || told[0].Priority != alert.Medium {
 			t.Errorf("told %+v", told)
 		}
@@ -70,12 +81,12 @@ func TestWatcher(t *testing.T) {
 		end()
 
 		w, end = run()
-		time.Sleep(time.Hour)
+		pass(time.Hour)
 		if c := w.Conditions()[Index(Disk)]; len(told) != 2 || told[1].At != told[0].At || !c.Raised || c.Since != told[0].At || c.Text != told[0].Text || len(faults(t, j)) != 1 {
 			t.Errorf("after a start: told %+v, it stands as %+v, kept %d", told, c, len(faults(t, j)))
 		}
-		free = 9
-		time.Sleep(2 * time.Minute)
+		becomes(func() { free = 9 })
+		pass(2 * time.Minute)
 		end()
 		if kept := faults(t, j); len(kept) != 2 || !kept[1].Over || len(told) != 3 || told[2].What != alert.Cleared || told[2].Held < time.Hour {
 			t.Errorf("kept %+v, told %+v", kept, told)
