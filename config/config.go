@@ -58,10 +58,11 @@ type Config struct {
 	// Self is what the daemon watches of itself, in the order of selfwatch.Kinds.
 	Self []selfwatch.Setting
 
-	// Text is the file as it was read.
-	Text string
+	// Path is what the file was called, and Text what was in it.
+	Path, Text string
 
 	plan *rules.Plan
+	file shape.File
 }
 
 // Plan returns what the rules need to know; rules.Plan.Check finds nothing
@@ -155,7 +156,7 @@ func Parse(name string, b []byte) (*Config, Problems) {
 	if found := problems(name, d); len(found) > 0 {
 		return nil, found
 	}
-	c.Text = string(b)
+	c.Path, c.Text, c.file = name, string(b), r.file
 	return c, nil
 }
 

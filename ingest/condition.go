@@ -46,7 +46,8 @@ func (in *intake) examine(now sample.Instant, state LinkState) {
 // examine makes a new condition. The one before may have been handed out, so
 // none of its parts are used again.
 func (s *source) examine(now sample.Instant) {
-	c := Condition{Battery: s.trend.Estimate(max(now, s.healthAt))}
+	s.relay()
+	c := Condition{Battery: s.trend.Estimate(max(now, s.healthAt)), Layout: s.number}
 	s.screen.monitor.Report(&c.Channels)
 	if len(s.spec.Groups) > 0 {
 		c.Mute = make([]int, len(s.spec.Groups))

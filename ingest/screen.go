@@ -97,9 +97,10 @@ type Condition struct {
 	Channels health.Report // its At is Past before the first scan
 	Battery  battery.Estimate
 
-	// Mute has for each of Source.Groups how many of its channels are silent,
-	// dead or stuck.
-	Mute []int
+	// Mute has for each of the Groups of the layout with the number Layout, 0 for
+	// those of the Source, how many of its channels are silent, dead or stuck.
+	Mute   []int
+	Layout int
 }
 
 // clone copies c so that no part is shared.

@@ -40,6 +40,8 @@ type source struct {
 	wrong complaint // as of the last time that the status was published
 	said  string    // the kind of complaint that was logged last
 
+	laying
+
 	pacer pacer // for recordings that have a device counter and no arrival
 }
 
@@ -81,6 +83,7 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 
 // pass screens a whole scan and hands it on.
 func (s *source) pass(scan *sample.Scan) {
+	s.relay()
 	s.lastPass, s.unheard = max(s.lastPass, scan.Arrived), false
 	if scan.Battery = 0; !scan.Stored {
 		scan.Battery = sample.ChargeOf(s.trend.Level(scan.Arrived))

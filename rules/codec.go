@@ -47,8 +47,8 @@ func (w *writer) flags(set []bool) {
 	}
 }
 
-func (w *writer) scan(s *sample.Scan) {
-	w.count(s.Source)
+func (w *writer) scan(feed int, s *sample.Scan) {
+	w.count(feed)
 	w.instant(s.At)
 	w.instant(s.Arrived)
 	w.count(int(s.Seq))
@@ -139,6 +139,7 @@ func (r *reader) flags(n int) []bool {
 	return set
 }
 
+// scan reads what writer.scan has written; its Source is the number that stands there.
 func (r *reader) scan(version byte) (s sample.Scan) {
 	s.Source = r.count(math.MaxInt32)
 	s.At, s.Arrived = r.instant(), r.instant()

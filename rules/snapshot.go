@@ -30,7 +30,11 @@ import (
 // which begin anew.
 //
 // Version 6 has what people have said of how limbs rest; of version 5 nothing was.
-const snapshotVersion = 6
+//
+// Version 7 says where the lives of the alerts begin, so that Stood finds them
+// without the plan, and names the sources of the scans that wait by their order in
+// the place: in another plan they may have other numbers.
+const snapshotVersion = 7
 
 // SnapshotPlace adds the state of a place to b: every accumulator, memory and
 // raised alert, and the values that its signals last. RestorePlace takes it up
@@ -40,7 +44,8 @@ func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
 	p := e.places[place]
 	b = append(b, snapshotVersion)
 	b = binary.LittleEndian.AppendUint64(b, p.spec.fingerprint(p.sources))
-	w := writer{b}
+	start := len(b)
+	w := writer{binary.LittleEndian.AppendUint32(b, 0)} // where the lives begin
 	w.instant(p.at)
 	w.instant(e.last)
 	for i := range p.feeds {
@@ -69,7 +74,7 @@ func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
 	}
 	w.count(len(p.queue.waiting))
 	for _, s := range p.queue.waiting {
-		w.scan(s)
+		w.scan(p.feedOf(s.Source), s)
 	}
 	w.count(len(p.watches))
 	for _, watch := range p.watches {
@@ -80,6 +85,7 @@ func (e *Engine) SnapshotPlace(place int, b []byte) []byte {
 		watch.snapshot(&w)
 		binary.LittleEndian.PutUint32(w.b[at:], uint32(len(w.b)-at-4))
 	}
+	binary.LittleEndian.PutUint32(w.b[start:], uint32(len(w.b)-start-4))
 	p.snapshotLives(&w)
 	return w.b
 }
@@ -97,6 +103,9 @@ func (e *Engine) RestorePlace(place int, b []byte) error {
 		return fmt.Errorf("place %s has been changed since: %w", p.spec.ID, hold.ErrSnapshot)
 	}
 	r := reader{b: b[9:]}
+	if b[0] >= 7 {
+		r.uint32()
+	}
 	fresh := e.again(p)
 	last := fresh.restore(&r, b[0])
 	if r.bad || len(r.b) != 0 {
@@ -145,6 +154,12 @@ func (p *place) restore(r *reader, version byte) (last sample.Instant) {
 	}
 	for range r.count(r.left()) {
 		s := r.scan(version)
+		if version >= 7 && s.Source < len(p.feeds) {
+			s.Source = p.feeds[s.Source].source
+		} else if version >= 7 {
+			r.bad = true
+			return last
+		}
 		if p.feedOf(s.Source) < 0 || len(s.Values) != p.sources[s.Source].Channels {
 			r.bad = true
 			return last

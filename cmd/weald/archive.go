@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"log/slog"
+	"sync/atomic"
 
 	"weald/ingest/sample"
 	"weald/rules"
@@ -18,12 +19,13 @@ type past struct {
 	archivist *archive.Archivist
 	reader    *archive.Reader
 	mend      func(context.Context) error // what a crash left undone
+	mended    atomic.Bool
 	log       *slog.Logger
 }
 
-// remember makes the record keep what memory has, and the interface answer from
-// both, and take notes.
-func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostclock.Clock, series func(int) []pipeline.Series, o *api.Options, log *slog.Logger) {
+// remember makes the record keep what memory has. Crashed is the newest instant of a
+// former run that may have left something undone, Past for none.
+func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostclock.Clock, series func(int) []pipeline.Series, crashed sample.Instant, log *slog.Logger) {
 	if b == nil {
 		return
 	}
@@ -31,29 +33,33 @@ func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostcloc
 	for i := range plan.Places {
 		ids[i] = plan.Places[i].ID
 	}
-	last := b.last()
 	reviver := b.newReviver()
 	b.past = &past{
 		archivist: archive.New(memory, ids, b.store, clock, log),
 		reader:    archive.NewReader(memory, ids, b.store),
 		log:       log,
 		mend: func(ctx context.Context) error {
-			if last == sample.Past {
-				return nil
-			}
-			return archive.Recover(ctx, b.store, plan, reviver, series, last)
+			return archive.Recover(ctx, b.store, plan, reviver, series, crashed)
 		},
 	}
-	o.Past = b.past.reader.Query
-	o.Record, o.Config = b.log, b.config
+}
+
+// show makes the interface answer from memory and record, and take notes.
+func (b *book) show(o *api.Options) {
+	if b != nil {
+		o.Past = b.past.reader.Query
+		o.Record, o.Config = b.log, b.config
+	}
 }
 
 // run keeps history until ctx ends. That it cannot mend the past does not keep
 // it from the present.
 func (p *past) run(ctx context.Context) error {
-	if err := p.mend(ctx); err != nil && ctx.Err() == nil {
+	err := p.mend(ctx)
+	if err != nil && ctx.Err() == nil {
 		p.log.Warn("history from before the start was not mended, so that the pages may show gaps", slog.Any("error", err),
 			slog.String("do", "it is tried again at the next start; weald doctor reads the record"))
 	}
+	p.mended.Store(ctx.Err() == nil)
 	return p.archivist.Run(ctx)
 }

@@ -18,7 +18,6 @@ import (
 	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
-	"weald/stream/pipeline"
 	"weald/stream/record"
 )
 
@@ -67,12 +66,12 @@ type answerLine struct {
 
 // answers serves the record, and the pipeline that writes it, to other commands
 // until ctx ends.
-func (b *book) answers(ctx context.Context, pipe *pipeline.Pipeline, sends *senders, dir string, log *slog.Logger) error {
+func (d *daemon) answers(ctx context.Context, dir string) error {
 	path := filepath.Join(dir, askName)
 	_ = os.Remove(path) // whoever left it is gone: the record is ours
 	l, err := net.Listen("unix", path)
 	if err != nil {
-		log.Warn("backups have to wait until the daemon is stopped", slog.Any("error", err),
+		d.log.Warn("backups have to wait until the daemon is stopped", slog.Any("error", err),
 			slog.String("do", "give data: a path short enough for a socket in it, and let this account write there"))
 		<-ctx.Done()
 		return context.Cause(ctx)
@@ -93,11 +92,11 @@ func (b *book) answers(ctx context.Context, pipe *pipeline.Pipeline, sends *send
 			}
 			return fmt.Errorf("answering commands: %w", err)
 		}
-		all.Go(func() { b.answer(ctx, pipe, sends, conn) })
+		all.Go(func() { d.answer(ctx, conn) })
 	}
 }
 
-func (b *book) answer(ctx context.Context, pipe *pipeline.Pipeline, sends *senders, conn net.Conn) {
+func (d *daemon) answer(ctx context.Context, conn net.Conn) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	defer conn.Close()
@@ -115,14 +114,16 @@ func (b *book) answer(ctx context.Context, pipe *pipeline.Pipeline, sends *sende
 	}()
 	out := json.NewEncoder(conn)
 	// An error of writing means that whoever asked is gone, and cancels ctx.
-	if err := b.work(ctx, pipe, sends, &q, func(l answerLine) { _ = out.Encode(l) }); err != nil {
+	if err := d.work(ctx, &q, func(l answerLine) { _ = out.Encode(l) }); err != nil {
 		_ = out.Encode(answerLine{Error: err.Error()})
 		return
 	}
 	_ = out.Encode(answerLine{Done: true})
 }
 
-func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, sends *senders, q *question, tell func(answerLine)) error {
+func (d *daemon) work(ctx context.Context, q *question, tell func(answerLine)) error {
+	t := d.now()
+	b := t.book
 	switch {
 	case q.Backup != "" && filepath.IsAbs(q.Backup):
 		_, err := b.store.Backup(ctx, q.Backup, func(copied, known int64) { tell(answerLine{Copied: copied, Known: known}) })
@@ -136,22 +137,22 @@ func (b *book) work(ctx context.Context, pipe *pipeline.Pipeline, sends *senders
 		}
 		return err
 	case q.Test != "":
-		return sends.answerTest(ctx, q.Test)
+		return t.senders.answerTest(ctx, q.Test)
 	case q.Account != nil:
-		return q.Account.do(ctx, b.access, b.now(), func(text string) { tell(answerLine{Finding: text}) })
+		return q.Account.do(ctx, d.access, b.now(), func(text string) { tell(answerLine{Finding: text}) })
 	case q.Console:
-		tell(answerLine{Key: b.access.Console(b.now())})
+		tell(answerLine{Key: d.access.Console(b.now())})
 		return nil
 	case len(q.Retention) > 0:
 		return tellPlan(ctx, b.store, q.Retention, sample.At(time.Now()), func(text string) { tell(answerLine{Finding: text}) })
 	case q.Calibrate != nil:
-		return pipe.Calibrate(ctx, q.Calibrate)
+		return t.pipe.Calibrate(ctx, q.Calibrate)
 	case q.Refuse != nil:
 		return b.Refuse(ctx, q.Refuse)
 	case q.Deed != nil:
-		d := *q.Deed
-		d.Written = b.now()
-		return audit.Note(ctx, b.log, d)
+		deed := *q.Deed
+		deed.Written = b.now()
+		return audit.Note(ctx, b.log, deed)
 	}
 	return errors.New("the running daemon does not know what is asked; it may be of another version")
 }

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"log/slog"
+	"time"
 
 	"weald/config"
 	"weald/ingest"
@@ -10,8 +13,10 @@ import (
 	"weald/ingest/calib"
 	"weald/ingest/filelink"
 	"weald/ingest/mqtt"
+	"weald/ingest/sample"
 	"weald/ingest/serialport"
 	"weald/ingest/tcp"
+	"weald/stream/journal"
 	"weald/webui/api"
 )
 
@@ -52,11 +57,131 @@ type way struct {
 	listener *listener            // that its client connects to; nil for other links
 }
 
-// A running bridge is its supervisor and its way.
+// A running bridge is its supervisor and its way, as its settings say. Its supervisor
+// counts its sources from 0; what they are in the plan changes with the plan.
 type running struct {
 	*ingest.Supervisor
 	way
+	spec config.Bridge
+	at   []int // by source: its index in the plan of the reign in force; guarded by daemon.gate, nil while it has none
+	stop context.CancelFunc
+	done chan struct{} // closed when it has ended; nil before it began
 }
+
+// connect gives a reign its bridges: those that the daemon has, and new ones. Scans of
+// these go to the pipeline once they are launched.
+func (d *daemon) connect(t *reign) error {
+	for i := range t.config.Bridges {
+		b := &t.config.Bridges[i]
+		r := d.lines[b.ID]
+		if r == nil {
+			w, err := wayOf(b, d.broker, d.speed, d.log)
+			if err != nil {
+				return err
+			}
+			bridge := bridgeOf(t.config, b, w.link)
+			t.book.recall(&bridge)
+			for k := range bridge.Sources {
+				bridge.Sources[k].Index = k
+			}
+			r = &running{way: w, spec: *b}
+			if r.Supervisor, err = ingest.New(bridge, ingest.Options{Now: d.clock.Now, Speed: d.speed, Log: d.log, Out: d.taker(r)}); err != nil {
+				return err
+			}
+			d.lines[b.ID] = r
+			d.gate.Lock()
+			r.seat(t)
+			d.gate.Unlock()
+		}
+		t.bridges = append(t.bridges, r)
+	}
+	return nil
+}
+
+// launch lets a bridge run until it is stopped, or everything ends.
+func (d *daemon) launch(r *running) {
+	ctx, stop := context.WithCancel(d.ctx)
+	r.stop, r.done = stop, make(chan struct{})
+	d.group.Go(func() error {
+		defer close(r.done)
+		return r.Run(ctx)
+	})
+}
+
+// seat tells a bridge where its sources are in the plan of a reign, and how their
+// channels are laid out there. The caller holds daemon.gate.
+func (r *running) seat(t *reign) {
+	r.at = make([]int, len(r.spec.Sources))
+	layouts := make([]ingest.Layout, len(r.at))
+	for k := range r.at {
+		i, ok := t.sources[r.spec.Sources[k].ID]
+		if !ok {
+			r.at = nil
+			return
+		}
+		var s ingest.Source
+		s.Index = i
+		t.members.lay(&s, t.config.Plan())
+		r.at[k] = i
+		layouts[k] = ingest.Layout{Rows: s.Rows, Columns: s.Columns, Together: s.Together, Groups: s.Groups, Number: t.members.layout}
+	}
+	r.Lay(layouts)
+}
+
+// taker returns what takes the scans of a bridge to the pipeline of the reign in force.
+// One whose link acknowledges frames waits until they are in the record, because a
+// gateway does not send again what was acknowledged. A full disk does not stop the
+// judging: the frame is acknowledged all the same, and /readyz says why. One that has
+// failed ends the daemon, and its frame stays with the gateway.
+func (d *daemon) taker(r *running) func(*sample.Scan) {
+	waits := d.store != nil && (r.spec.Link.MQTT != nil || r.spec.Link.Client != nil)
+	return func(s *sample.Scan) {
+		if b := d.put(r, s, waits); b != nil {
+			receipt(d.ctx, b.keeper.Flush)
+		}
+	}
+}
+
+// put gives a scan to the pipeline. With waits it returns the book that has it, when it
+// has been judged.
+func (d *daemon) put(r *running, s *sample.Scan, waits bool) *book {
+	d.gate.RLock()
+	defer d.gate.RUnlock()
+	if r.at == nil {
+		return nil // it is about to end: the configuration has it no more
+	}
+	own := s.Source
+	defer func() { s.Source = own }()
+	s.Source = r.at[own]
+	if !waits {
+		_ = d.reign.pipe.Put(d.ctx, s) // fails only when everything ends
+		return nil
+	}
+	if d.reign.pipe.PutAndWait(d.ctx, s) != nil {
+		return nil
+	}
+	return d.reign.book
+}
+
+// receipt returns when what is flushed is on the disk, when the disk is full, or
+// when ctx ends, after which nothing is acknowledged any more. The keeper's next
+// writing notes what went wrong.
+func receipt(ctx context.Context, flush func(context.Context) error) {
+	for {
+		if err := flush(ctx); err == nil || errors.Is(err, journal.ErrFull) {
+			return
+		}
+		select {
+		case <-time.After(flushAgain):
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// flushAgain is after how long readings are handed to a disk again that did not
+// take them and did not say that it is full.
+const flushAgain = time.Second
 
 // Status is the supervisor's, except that a listener which is closed is why
 // nothing arrives.

@@ -22,6 +22,7 @@ type members struct {
 	all    []member
 	groups [][][]int // by source: the channels of each group
 	whose  [][]int   // by source and group: an index into all
+	layout int       // the number of the layout that ingest has of it
 }
 
 func membersOf(plan *rules.Plan) *members {
@@ -105,6 +106,9 @@ func (m *members) each(bridges []ingest.Status, f func(source, member, mute int)
 	for i := range bridges {
 		for k := range bridges[i].Sources {
 			s := &bridges[i].Sources[k]
+			if s.Condition.Layout != m.layout {
+				continue // of a former configuration still
+			}
 			for g, n := range s.Condition.Mute {
 				f(s.Index, m.whose[s.Index][g], n)
 			}

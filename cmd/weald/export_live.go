@@ -9,11 +9,9 @@ import (
 	"time"
 
 	"weald/config"
-	"weald/ingest/calib"
 	"weald/rules"
 	"weald/stream/excerpt"
 	"weald/stream/export"
-	"weald/stream/keeper"
 	"weald/stream/order"
 	"weald/webui/api"
 )
@@ -21,18 +19,13 @@ import (
 // exportsName is the folder of exports that people asked a daemon for.
 const exportsName = "exports"
 
-// serve lets people have the record as files, and see what is kept. A nil book
-// does nothing.
-func (b *book) serve(c *config.Config, o *api.Options) error {
+// serve lets people have the record as files, which a desk makes, and see what is kept.
+// A nil book does nothing.
+func (b *book) serve(c *config.Config, desk *order.Desk, o *api.Options) {
 	if b == nil {
-		return nil
+		return
 	}
-	converters, err := convertersOf(c)
-	if err != nil {
-		return err
-	}
-	b.desk = order.New(filepath.Join(c.Data, exportsName), b.maker(c, converters))
-	o.Exports = b.desk
+	o.Exports = desk
 	o.Reports = sourceOfReports(c, b.store, hostZone())
 	o.Kept = func() api.Kept {
 		room := b.store.Room()
@@ -42,17 +35,18 @@ func (b *book) serve(c *config.Config, o *api.Options) error {
 		}
 		return k
 	}
-	return nil
 }
 
-func (b *book) maker(c *config.Config, converters []*calib.Converter) order.Maker {
+// export makes the files that somebody asked for, by the configuration that was in force
+// when that began.
+func (b *book) export(c *config.Config) order.Maker {
 	return func(ctx context.Context, a order.Ask, folder string, tell func(float64)) ([]order.File, []string, error) {
 		place := slices.IndexFunc(c.Plan().Places, func(p rules.Place) bool { return p.ID == a.Place })
 		write := waysOut[a.Format]
 		if place < 0 || write == nil {
 			return nil, nil, fmt.Errorf("place %q as %q: %w", a.Place, a.Format, errors.ErrUnsupported)
 		}
-		x, err := excerpt.New(ctx, b.store, c.Plan(), func() *keeper.Reviver { return keeper.NewReviver(c.Plan(), converters) }, ratesOf(c), place, a.From, a.To)
+		x, err := excerpt.New(ctx, b.store, c.Plan(), b.newReviver, ratesOf(c), place, a.From, a.To)
 		if err != nil {
 			return nil, nil, err
 		}

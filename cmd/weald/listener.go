@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/cenkalti/backoff/v5"
+	"golang.org/x/sync/errgroup"
 
 	"weald/config"
 	"weald/ingest/mqtt/broker"
@@ -25,6 +26,9 @@ type listener struct {
 	broker  *broker.Broker
 	now     func() sample.Instant
 	log     *slog.Logger
+
+	stop context.CancelFunc // set by launch
+	done chan struct{}      // closed when it has ended
 
 	mu    sync.Mutex
 	why   error          // guarded by mu; why it was closed last, nil if it was not
@@ -47,6 +51,24 @@ func newListener(c *config.Config, now func() sample.Instant, log *slog.Logger) 
 		return nil, err
 	}
 	return &listener{address: c.MQTT.Listen, broker: b, now: now, log: log}, nil
+}
+
+// launch serves, as one of a group, until it is ended or ctx ends.
+func (l *listener) launch(ctx context.Context, group *errgroup.Group) {
+	ctx, l.stop = context.WithCancel(ctx)
+	l.done = make(chan struct{})
+	group.Go(func() error {
+		defer close(l.done)
+		return l.run(ctx)
+	})
+}
+
+// end ends what launch began; a nil listener has nothing to end.
+func (l *listener) end() {
+	if l != nil {
+		l.stop()
+		<-l.done
+	}
 }
 
 // run serves until ctx ends.

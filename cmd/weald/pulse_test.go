@@ -100,10 +100,10 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, h := range d.pulses.told {
+	for _, h := range d.reign.pulses.told {
 		h.Every = 2 * time.Second
 	}
-	d.pulses.hearts[0].Every, d.pulses.patience, d.self.Every = 100*time.Millisecond, time.Second, 100*time.Millisecond
+	d.reign.pulses.hearts[0].Every, d.reign.pulses.patience, d.reign.self.Every = 100*time.Millisecond, time.Second, 100*time.Millisecond
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -130,7 +130,7 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 	})
 
 	hung, release := make(chan struct{}), make(chan struct{})
-	go d.pipe.Do(ctx, func(*pipeline.State) { close(hung); <-release })
+	go d.reign.pipe.Do(ctx, func(*pipeline.State) { close(hung); <-release })
 	<-hung
 	eventually(t, 60*time.Second, func() error {
 		self, err := get[api.Self](address, "/api/v1/self") // the pages are served all the same

@@ -13,38 +13,34 @@ import (
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
-	"weald/stream/access"
 	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/keeper"
-	"weald/stream/order"
 	"weald/stream/pipeline"
 	"weald/stream/record"
 )
 
-// A book is the record of a running daemon. A nil book is that of one whose
-// configuration names no folder for data: it keeps nothing.
+// A book is the record of a running daemon, while one configuration is in force. A nil
+// book is that of one whose configuration names no folder for data: it keeps nothing.
 type book struct {
 	store   *sqlite.Store
 	log     *audit.Journal // the store; what people do is kept by it, so that a later change shows
-	config  uint64         // version of the configuration in force
+	views   *audit.Views
+	config  uint64 // version of the configuration in force
 	plan    *rules.Plan
 	now     func() sample.Instant // set by into
 	resumed *keeper.Resumed
 	reviver *keeper.Reviver
 	keeper  *keeper.Keeper // set by into
-	views   *audit.Views   // set by into
 	past    *past          // set by remember
-	desk    *order.Desk    // set by serve
-	stage   *order.Desk    // set by rehearse
-	access  *access.Access // set by let
 
 	newReviver func() *keeper.Reviver
 }
 
-// openBook opens the record in the configuration's data folder and takes it up.
-func openBook(ctx context.Context, c *config.Config, log *slog.Logger) (*book, error) {
+// openStore opens the record in the configuration's data folder, nil where it names
+// none.
+func openStore(ctx context.Context, c *config.Config) (*sqlite.Store, error) {
 	if c.Data == "" {
 		return nil, nil
 	}
@@ -53,9 +49,16 @@ func openBook(ctx context.Context, c *config.Config, log *slog.Logger) (*book, e
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
 	store.KeepMended(ctx, store)
-	b := &book{store: store, log: audit.Over(store)}
-	if err := b.takeUp(ctx, c, log); err != nil {
-		store.Close()
+	return store, nil
+}
+
+// newBook takes up a record; a nil one has none.
+func (d *daemon) newBook(ctx context.Context, c *config.Config) (*book, error) {
+	if d.store == nil {
+		return nil, nil
+	}
+	b := &book{store: d.store, log: d.record, views: d.views}
+	if err := b.takeUp(ctx, c, d.log); err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
 	return b, nil
@@ -107,19 +110,15 @@ func convertersOf(c *config.Config) ([]*calib.Converter, error) {
 // configVersion returns the version of the configuration in the record, where
 // it is kept if it is new.
 func configVersion(ctx context.Context, j journal.Log, c *config.Config, now sample.Instant) (uint64, error) {
-	var last record.Config
-	for e, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindConfig}, Newest: true}), nil) {
-		if err != nil {
-			return 0, err
-		}
-		last = e.Body.(record.Config)
-		break
+	last, err := keeper.InForce(ctx, j)
+	if err != nil {
+		return 0, err
 	}
 	next := record.NewConfig(last.Version+1, c.Text)
 	if next.Hash == last.Hash {
 		return last.Version, nil
 	}
-	_, err := j.Append(ctx, record.Entry{At: now, Written: now, Body: next})
+	_, err = j.Append(ctx, record.Entry{At: now, Written: now, Body: next})
 	return next.Version, err
 }
 
@@ -130,12 +129,15 @@ func (b *book) into(o *pipeline.Options, log *slog.Logger) {
 	}
 	b.now = o.Clock.Now
 	b.keeper = keeper.New(b.log, o.Plan, b.resumed, b.reviver, b.config, o.Clock.Now, log)
-	b.views = audit.NewViews(b.log, b.now)
 	o.Recorder, o.Ord, o.Applied = b.keeper, b.resumed.Ord, b.reviver.Applied()
-	o.Past, o.Found = b.resumed.Past, b.resumed.New
-	o.Judge = func(_ *rules.Plan, sink rules.Sink) pipeline.Judge {
-		b.resumed.Sink.To = sink
-		return b.resumed.Engine
+	o.Past, o.Found, o.Judge = b.resumed.Past, b.resumed.New, judgeOf(b.resumed)
+}
+
+// judgeOf lets a pipeline judge by an engine that has been taken up.
+func judgeOf(r *keeper.Resumed) func(*rules.Plan, rules.Sink) pipeline.Judge {
+	return func(_ *rules.Plan, sink rules.Sink) pipeline.Judge {
+		r.Sink.To = sink
+		return r.Engine
 	}
 }
 
@@ -155,8 +157,8 @@ func (b *book) run(ctx context.Context, p *pipeline.Pipeline) error {
 	return b.keeper.Run(ctx, p.Snapshot)
 }
 
-// close keeps what is left. The pipeline must have ended, or never begun.
-func (b *book) close() error {
+// end keeps what is left. The pipeline must have ended, or never begun.
+func (b *book) end() error {
 	if b == nil {
 		return nil
 	}
@@ -167,8 +169,16 @@ func (b *book) close() error {
 	if b.past != nil {
 		err = errors.Join(err, b.past.archivist.Finish(context.Background()))
 	}
-	b.store.KeepMended(context.Background(), b.store) // readers may have met damage
-	return errors.Join(err, b.store.Close())
+	return err
+}
+
+// closeStore ends the use of a record; nil is none.
+func closeStore(store *sqlite.Store) error {
+	if store == nil {
+		return nil
+	}
+	store.KeepMended(context.Background(), store) // readers may have met damage
+	return store.Close()
 }
 
 // trouble says what is wrong with the record, for /readyz; "" if nothing is.

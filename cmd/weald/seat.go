@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -11,18 +10,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-
-	"weald/stream/seatlink"
-	"weald/webui/api"
 )
-
-// link lets people make links to single seats. A nil book does nothing.
-func (b *book) link(ctx context.Context, o *api.Options) (err error) {
-	if b != nil {
-		o.Links, err = seatlink.Read(ctx, b.log)
-	}
-	return err
-}
 
 type seatFlags struct{ config, by, why, base string }
 

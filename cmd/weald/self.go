@@ -17,56 +17,56 @@ import (
 
 // watchSelf makes what watches the daemon itself, of all of its parts. It takes up the
 // record, and starts nothing.
-func (d *daemon) watchSelf(ctx context.Context, log *slog.Logger) (*selfwatch.Watcher, error) {
+func (t *reign) watchSelf(ctx context.Context, log *slog.Logger) (*selfwatch.Watcher, error) {
 	o := selfwatch.Options{
-		Settings: d.config.Self, Probes: d.probes(), Now: d.clock.Now, Log: log,
-		Tell: func(ctx context.Context, e alert.Event) error { return d.pipe.Tell(ctx, e) },
+		Settings: t.config.Self, Probes: t.probes(), Now: t.clock.Now, Log: log,
+		Tell: func(ctx context.Context, e alert.Event) error { return t.pipe.Tell(ctx, e) },
 	}
-	if d.book != nil {
-		o.Journal = d.book.log
+	if t.book != nil {
+		o.Journal = t.book.log
 	}
-	for i := range d.config.Notify {
-		o.Senders = append(o.Senders, d.config.Notify[i].ID)
+	for i := range t.config.Notify {
+		o.Senders = append(o.Senders, t.config.Notify[i].ID)
 	}
 	return selfwatch.New(ctx, o)
 }
 
 // probes returns what tells the numbers of the daemon. Of a daemon whose clock runs fast
 // the host's clock means nothing.
-func (d *daemon) probes() map[string]func() float64 {
+func (t *reign) probes() map[string]func() float64 {
 	out := map[string]func() float64{
-		selfwatch.Loop:   func() float64 { return d.pulses.glow.Age().Seconds() },
-		selfwatch.Behind: func() float64 { return d.host(d.pipe.Load().Behind) },
+		selfwatch.Loop:   func() float64 { return t.pulses.glow.Age().Seconds() },
+		selfwatch.Behind: func() float64 { return t.host(t.pipe.Load().Behind) },
 		selfwatch.Memory: host.FreeMemory,
 	}
-	if began := d.clock.Now(); len(d.config.Bridges) > 0 {
+	if began := t.clock.Now(); len(t.config.Bridges) > 0 {
 		out[selfwatch.Silence] = func() float64 {
 			newest, any := began, false
-			for _, b := range d.bridges {
+			for _, b := range t.bridges {
 				s := b.Status()
 				newest, any = max(newest, s.LastGood), any || s.State != ingest.Ended
 			}
 			if !any { // recordings that were read to their end: nothing more is to come
 				return math.NaN()
 			}
-			return d.host(d.clock.Now().Sub(newest))
+			return t.host(t.clock.Now().Sub(newest))
 		}
 	}
-	if dir := d.config.Data; d.book != nil {
+	if dir := t.config.Data; t.book != nil {
 		out[selfwatch.Disk] = func() float64 { return host.FreeGB(dir) }
 	}
-	if d.config.TLS != nil {
-		out[selfwatch.Certificate] = func() float64 { return time.Until(d.secure.Ends()).Hours() / 24 }
+	if t.config.TLS != nil {
+		out[selfwatch.Certificate] = func() float64 { return time.Until(t.secure.Ends()).Hours() / 24 }
 	}
-	if d.clock.Speed() == 1 {
-		out[selfwatch.ClockStep] = func() float64 { return math.Abs(d.clock.Off().Seconds()) }
+	if t.clock.Speed() == 1 {
+		out[selfwatch.ClockStep] = func() float64 { return math.Abs(t.clock.Off().Seconds()) }
 		out[selfwatch.ClockError] = host.ClockError
 	}
-	if began := d.clock.Now(); len(d.pulses.told) > 0 {
+	if began := t.clock.Now(); len(t.pulses.told) > 0 {
 		out[selfwatch.Heartbeat] = func() (most float64) {
-			for _, h := range d.pulses.told {
+			for _, h := range t.pulses.told {
 				s := h.Status()
-				most = max(most, d.host(d.clock.Now().Sub(max(began, s.Taken)))/s.Every.Seconds()-1)
+				most = max(most, t.host(t.clock.Now().Sub(max(began, s.Taken)))/s.Every.Seconds()-1)
 			}
 			return most
 		}
@@ -75,12 +75,12 @@ func (d *daemon) probes() map[string]func() float64 {
 }
 
 // host returns how many seconds a duration of the daemon's clock is on the host's.
-func (d *daemon) host(span time.Duration) float64 { return span.Seconds() / d.clock.Speed() }
+func (t *reign) host(span time.Duration) float64 { return span.Seconds() / t.clock.Speed() }
 
 // selfView is what the pages and the API show of the daemon itself.
-func (d *daemon) selfView() api.Self {
+func (t *reign) selfView() api.Self {
 	out := api.Self{Conditions: []api.SelfCondition{}, Heartbeats: []api.Heartbeat{}}
-	for _, c := range d.self.Conditions() {
+	for _, c := range t.self.Conditions() {
 		v := api.SelfCondition{ID: c.Kind.ID, State: "well", Value: view.Number(c.Value), Limit: c.Setting.Limit, Unit: c.Kind.Unit, Above: c.Kind.Above,
 			AfterS: c.Setting.After.Seconds(), Priority: c.Setting.Priority.String(), Since: view.Moment(c.Since), Text: c.Text}
 		switch {
@@ -95,7 +95,7 @@ func (d *daemon) selfView() api.Self {
 		}
 		out.Conditions = append(out.Conditions, v)
 	}
-	for _, h := range d.pulses.told {
+	for _, h := range t.pulses.told {
 		s := h.Status()
 		v := api.Heartbeat{Reaches: s.Name, EveryS: s.Every.Seconds(), State: "well", TakenAt: view.Moment(s.Taken), Trouble: s.Trouble, Since: view.Moment(s.Since)}
 		switch {

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"path/filepath"
 	"time"
 
 	"weald/config"
@@ -23,23 +22,30 @@ const rehearsalsName = "rehearsals"
 // rehearse lets people ask what other rules would have raised. They are judged
 // from what the record has, beside the pipeline and not by it. A nil book does
 // nothing.
-func (b *book) rehearse(c *config.Config, o *api.Options) {
+func (b *book) rehearse(c *config.Config, desk *order.Desk, o *api.Options) {
 	if b == nil {
 		return
 	}
-	seconds := func(place int) rehearsal.Seconds {
-		return func(ctx context.Context, signal string, from, to sample.Instant, dst []record.Point) ([]record.Point, error) {
-			return b.past.reader.Seconds(ctx, place, signal, from, to, dst)
-		}
-	}
-	sources := &rehearsal.Sources{Plan: c.Plan(), Seconds: seconds, Replay: b.judgeAgain}
-	b.stage = order.New(filepath.Join(c.Data, rehearsalsName), sources.Make)
 	o.Rehearse = &api.Stage{
-		Desk: b.stage, Seconds: seconds, Proposal: c.Proposal,
+		Desk: desk, Seconds: b.seconds, Proposal: c.Proposal,
 		Rules: func(text string) (*rules.Plan, error) {
 			plan, problems := c.WithRules("rules", []byte(text))
 			return plan, problems.Err()
 		},
+	}
+}
+
+// rehearser makes what somebody asked for, by the configuration that was in force when
+// that began.
+func (b *book) rehearser(c *config.Config) order.Maker {
+	sources := &rehearsal.Sources{Plan: c.Plan(), Seconds: b.seconds, Replay: b.judgeAgain}
+	return sources.Make
+}
+
+// seconds returns what reads the seconds of a place.
+func (b *book) seconds(place int) rehearsal.Seconds {
+	return func(ctx context.Context, signal string, from, to sample.Instant, dst []record.Point) ([]record.Point, error) {
+		return b.past.reader.Seconds(ctx, place, signal, from, to, dst)
 	}
 }
 

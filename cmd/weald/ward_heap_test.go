@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
 	"log/slog"
 	"os"
@@ -58,17 +59,20 @@ func wardHeap(t *testing.T, mats int, lasting time.Duration) int64 {
 			t.Fatal(err)
 		}
 		var all errgroup.Group
+		d.ctx = ctx
 		for i := range c.Bridges {
 			b := bridgeOf(c, &c.Bridges[i], pipeLink{uint64(i + 1), &all})
-			s, err := ingest.New(b, ingest.Options{Now: d.clock.Now, Log: slog.New(slog.DiscardHandler), Out: d.taker(ctx, &c.Bridges[i])})
-			if err != nil {
+			b.Sources[0].Index = 0 // the only one of its bridge
+			r := &running{spec: c.Bridges[i]}
+			if r.Supervisor, err = ingest.New(b, ingest.Options{Now: d.clock.Now, Log: slog.New(slog.DiscardHandler), Out: d.taker(r)}); err != nil {
 				t.Fatal(err)
 			}
-			all.Go(func() error { return s.Run(ctx) })
+			r.seat(d.reign)
+			all.Go(func() error { return r.Run(ctx) })
 		}
-		all.Go(func() error { return d.pipe.Run(ctx) })
-		all.Go(func() error { return d.book.run(ctx, d.pipe) })
-		all.Go(func() error { return d.book.past.run(ctx) })
+		all.Go(func() error { return d.reign.pipe.Run(ctx) })
+		all.Go(func() error { return d.reign.book.run(ctx, d.reign.pipe) })
+		all.Go(func() error { return d.reign.book.past.run(ctx) })
 		time.Sleep(lasting - time.Minute)
 		for range 12 { // it is more before things are kept than after
 			time.Sleep(5 * time.Second)
@@ -77,7 +81,7 @@ func wardHeap(t *testing.T, mats int, lasting time.Duration) int64 {
 		}
 		stop()
 		_ = all.Wait()
-		if err := d.book.close(); err != nil {
+		if err := errors.Join(d.reign.book.end(), closeStore(d.store)); err != nil {
 			t.Error(err)
 		}
 	})

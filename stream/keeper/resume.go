@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"time"
 
@@ -25,7 +26,8 @@ type Resumed struct {
 	Past   []alert.Event  // kept changes that people still want to see, by time
 	New    []alert.Event  // changes that the catching up brought and that are not kept yet
 
-	heard heard // by sources of the plan
+	heard heard       // by sources of the plan
+	stood []alert.Key // alerts that were not normal where the snapshot was taken
 }
 
 // Heard returns the last scans of a source, in the order in which they came.
@@ -145,6 +147,15 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 			}
 		}
 	}
+	for _, id := range slices.Sorted(maps.Keys(places)) {
+		r.stood = append(r.stood, rules.Stood(id, places[id])...) // nothing stands under the id of a source
+	}
+	r.restore(plan, places, log)
+	return snap.Ord, nil
+}
+
+// restore lets the engine go on with states of places, by their ids.
+func (r *Resumed) restore(plan *rules.Plan, places map[string][]byte, log *slog.Logger) {
 	for i := range plan.Places {
 		state, ok := places[plan.Places[i].ID]
 		if !ok {
@@ -154,11 +165,22 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 			log.Warn("the holds of a place begin anew", slog.Any("error", err), slog.String("do", "where its rules were changed that is as it should be; look at who is there"))
 		}
 	}
-	return snap.Ord, nil
+}
+
+// part ends the alerts that the engine does not go on with; last are the newest changes
+// of all.
+func (r *Resumed) part(last []alert.Event) {
+	slices.SortFunc(last, func(a, b alert.Event) int { return cmp.Compare(a.ID(), b.ID()) })
+	for i := range last {
+		if e, ends := r.Engine.Ends(&last[i], r.Last); ends {
+			r.New = append(r.New, e)
+		}
+	}
 }
 
 // sort parts what the catching up found into what is kept already and what is
-// not, and gathers the kept changes that people still want to see.
+// not, and gathers the kept changes that people still want to see. What stood and has
+// no rule or place any more ends, which is new.
 func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Event) error {
 	type change struct {
 		id   string
@@ -172,6 +194,8 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 	}
 	var newest sample.Instant = sample.Past
 	open := map[string]bool{} // ids of which something has been seen, and whether their newest raise has
+	last := map[string]alert.Event{}
+	parted := r.parted()
 	for entry, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindTransition}, Newest: true}), nil) {
 		if err != nil {
 			return fmt.Errorf("the alerts of the record cannot be read: %w", err)
@@ -179,11 +203,14 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 		e := entry.Body.(record.Transition).Event
 		newest = max(newest, e.At)
 		kept[change{e.ID(), e.What, e.At}] = true
+		if _, later := open[e.ID()]; !later {
+			last[e.ID()] = e
+		}
 		if !open[e.ID()] {
 			r.Past = append(r.Past, e)
 		}
 		open[e.ID()] = open[e.ID()] || e.What == alert.Raised && !e.Quiet
-		if e.At < oldest && newest.Sub(e.At) > pastShown && r.allSeen(open) {
+		if e.At < oldest && newest.Sub(e.At) > pastShown && r.allSeen(open, parted) {
 			break
 		}
 	}
@@ -193,9 +220,23 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 	for _, e := range found {
 		if !kept[change{e.ID(), e.What, e.At}] {
 			r.New = append(r.New, e)
+			last[e.ID()] = e
 		}
 	}
+	r.part(slices.Collect(maps.Values(last)))
 	return nil
+}
+
+// parted lists what stood where the snapshot was taken and is normal, or none of the
+// engine's, now.
+func (r *Resumed) parted() []alert.Key {
+	stands := map[alert.Key]bool{}
+	for i := range r.Engine.Places() {
+		for _, s := range r.Engine.Standing(i, nil) {
+			stands[s.Key] = true
+		}
+	}
+	return slices.DeleteFunc(r.stood, func(k alert.Key) bool { return stands[k] })
 }
 
 // addAside adds the alerts that have been put aside for longer than the record was
@@ -210,9 +251,14 @@ func (r *Resumed) addAside(seen map[string]bool) {
 	}
 }
 
-// allSeen reports whether the raise of every alert that stands has been seen. What
-// is over is shown for a while only.
-func (r *Resumed) allSeen(seen map[string]bool) bool {
+// allSeen reports whether the raise of every alert that stands has been seen, and
+// something of those that stood. What is over is shown for a while only.
+func (r *Resumed) allSeen(seen map[string]bool, stood []alert.Key) bool {
+	for _, k := range stood {
+		if _, any := seen[k.ID()]; !any {
+			return false
+		}
+	}
 	for i := range r.Engine.Places() {
 		for _, s := range r.Engine.Standing(i, nil) {
 			if !seen[s.ID()] && (s.Raised || s.State == alert.Latched) {

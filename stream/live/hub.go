@@ -2,6 +2,7 @@ package live
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"net/http"
@@ -43,8 +44,12 @@ type Options struct {
 	// them; nil to tell nobody. It must not block.
 	Watched func(ctx context.Context, places []string, all bool)
 
-	Zone string // IANA name of the zone in which people read times; "" for the viewer's own
+	Zone     string // IANA name of the zone in which people read times; "" for the viewer's own
+	Settings string // names the configuration: another one has another name
 }
+
+// ErrReplaced ends a hub in whose place another one, with another configuration, serves.
+var ErrReplaced = errors.New("another hub serves")
 
 // A Hub serves all viewers.
 type Hub struct {
@@ -53,6 +58,7 @@ type Hub struct {
 	maps     []uint16 // by place
 	upgrader websocket.Upgrader
 	closing  chan struct{} // closed when Run ends
+	farewell *end          // what viewers are told then; set before closing is closed
 
 	mu      sync.Mutex
 	clients atomic.Pointer[[]*client] // replaced, under mu, never changed
@@ -160,9 +166,14 @@ func (h *Hub) Alert(a view.Alert, what alert.Change) {
 }
 
 // Run looks for changed places once a second, and beats, until ctx ends; then
-// it sends every viewer away (1001) and gives them a moment to hear of it.
+// it sends every viewer away (1001, or 1012 if the cause is ErrReplaced) and gives them
+// a moment to hear of it.
 func (h *Hub) Run(ctx context.Context) error {
 	err := h.follow(ctx)
+	h.farewell = &end{websocket.CloseGoingAway, "the daemon stops", endedByUs}
+	if errors.Is(context.Cause(ctx), ErrReplaced) {
+		h.farewell = &end{websocket.CloseServiceRestart, "the configuration has changed: connect again", endedByUs}
+	}
 	close(h.closing)
 	for waited := time.Duration(0); h.Clients() > 0 && waited < closeDeadline; waited += goneEvery {
 		time.Sleep(goneEvery)

@@ -86,6 +86,7 @@ type (
 		Speed    float64   `json:"speed"`
 		Version  string    `json:"version"`
 		Zone     string    `json:"zone,omitempty"`
+		Settings string    `json:"settings,omitempty"`
 	}
 	beat struct {
 		Event string    `json:"event"`

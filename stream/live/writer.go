@@ -39,7 +39,7 @@ type writer struct {
 func (w *writer) run() error {
 	now := w.hub.Clock.Now().Time()
 	err := w.send(websocket.TextMessage, encode(hello{
-		Event: "hello", Protocol: Protocol, Now: now, Speed: w.hub.Clock.Speed(), Version: w.hub.Version, Zone: w.hub.Zone,
+		Event: "hello", Protocol: Protocol, Now: now, Speed: w.hub.Clock.Speed(), Version: w.hub.Version, Zone: w.hub.Zone, Settings: w.hub.Settings,
 	}))
 	if err != nil {
 		return err
@@ -61,7 +61,7 @@ func (w *writer) run() error {
 		case <-w.ctx.Done():
 			return context.Cause(w.ctx)
 		case <-w.hub.closing:
-			return &end{websocket.CloseGoingAway, "the daemon stops", endedByUs}
+			return w.hub.farewell
 		}
 		if err != nil {
 			return err

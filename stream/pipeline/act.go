@@ -29,7 +29,7 @@ type Deed struct {
 // rules.ErrNoAlert or ErrNotKept, and nothing has been done then; or they are
 // those of Do, and nobody knows.
 func (p *Pipeline) Act(ctx context.Context, k alert.Key, d Deed) (a view.Alert, err error) {
-	asked := p.Do(ctx, func(s *State) { a, err = p.act(k, d) })
+	asked := p.do(ctx, func(s *State) { a, err = p.act(k, d) })
 	return a, errors.Join(asked, err)
 }
 

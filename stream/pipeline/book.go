@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"maps"
 	"time"
 
 	"weald/ingest/sample"
@@ -21,6 +22,7 @@ const (
 type book struct {
 	entries []view.Alert
 	byID    map[string]int
+	last    map[string]alert.Event // by id: the change that was entered last
 }
 
 // apply enters a change and returns the alert as it now is.
@@ -34,6 +36,7 @@ func (b *book) apply(e *alert.Event) view.Alert {
 		b.entries = append(b.entries, view.NewAlert(e))
 	}
 	b.entries[i].Apply(e)
+	b.last[e.ID()] = *e
 	return b.entries[i]
 }
 
@@ -79,6 +82,7 @@ func (b *book) forget(now func(place string) sample.Instant) {
 	for i := range b.entries {
 		b.byID[b.entries[i].ID] = i
 	}
+	maps.DeleteFunc(b.last, func(id string, _ alert.Event) bool { _, there := b.byID[id]; return !there })
 }
 
 func (b *book) list() []view.Alert { return append([]view.Alert{}, b.entries...) }

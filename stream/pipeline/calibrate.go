@@ -14,7 +14,7 @@ import (
 // calibration stays in force then; or they are those of Do, and nobody knows. The
 // record must not be changed afterwards.
 func (p *Pipeline) Calibrate(ctx context.Context, r *record.Record) (err error) {
-	asked := p.Do(ctx, func(*State) { err = p.calibrate(r) })
+	asked := p.do(ctx, func(*State) { err = p.calibrate(r) })
 	return errors.Join(asked, err)
 }
 
@@ -51,7 +51,7 @@ func (p *Pipeline) Zero(ctx context.Context, source int, z *record.Zeroing) erro
 		}
 	}
 	var err error
-	asked := p.Do(ctx, func(s *State) { z.At = s.Now().Time(); err = p.zero(z) })
+	asked := p.do(ctx, func(s *State) { z.At = s.Now().Time(); err = p.zero(z) })
 	return errors.Join(asked, err)
 }
 

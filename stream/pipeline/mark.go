@@ -21,7 +21,7 @@ type Mark struct {
 // its instant, or an error that wraps ErrNotKept, and then nothing was done; or the
 // error is that of Do, and nobody knows. Without a recorder nothing can be marked.
 func (p *Pipeline) Mark(ctx context.Context, place int, m Mark) (position uint64, at sample.Instant, err error) {
-	asked := p.Do(ctx, func(s *State) {
+	asked := p.do(ctx, func(s *State) {
 		for n := len(p.in); n > 0; n-- { // what was felt before has its say before
 			p.take(<-p.in)
 		}

@@ -28,7 +28,8 @@ import (
 	"weald/stream/view"
 )
 
-// ErrStopped is returned by Put and Do once Run has ended.
+// ErrStopped is returned by Put, and by whatever changes something, once Run has ended;
+// by Do, unless the pipeline has handed over.
 var ErrStopped = errors.New("the pipeline has stopped")
 
 // A Judge is what the loop needs of a *rules.Engine.
@@ -102,6 +103,11 @@ type Options struct {
 	// anything else sees them; nil for none. The pipeline owns them.
 	Applied *applied.Set
 
+	// Former is the pipeline that has handed over to this one, in this process; nil
+	// if none has. What it knew of places and sources that are the same goes on, and
+	// so do the alerts that it listed: Past is nil then.
+	Former *Pipeline
+
 	// Past are changes of alerts that former runs have kept and told, by time.
 	// Found are changes that were judged by a former run which ended before it
 	// could keep them: they are kept and told when Run begins.
@@ -134,6 +140,9 @@ type Pipeline struct {
 	unkept atomic.Uint64 // events that the recorder could not keep
 
 	latest *latest // raw readings; safe for use by anyone
+
+	over atomic.Bool // it has handed over; its state does not change any more
+	late sync.Mutex  // held by who reads the state when it is over
 
 	// Owned by Run's goroutine.
 	state    *State
@@ -176,6 +185,9 @@ func New(o Options) *Pipeline {
 	p.state = newState(o.Plan, o.Views, o.Clock)
 	p.state.judge = o.Judge(o.Plan, sink{p})
 	p.state.prepare()
+	if o.Former != nil {
+		p.succeed(o.Former)
+	}
 	p.takeUp(o.Past, o.Found)
 	return p
 }
@@ -233,9 +245,22 @@ func (p *Pipeline) put(ctx context.Context, s *sample.Scan, taken chan<- struct{
 	return nil
 }
 
-// Do runs f on the pipeline's goroutine and returns when it has run. It must not
-// be called from that goroutine.
+// Do runs f, which only reads, on the pipeline's goroutine and returns when it has
+// run. It must not be called from that goroutine. Of a pipeline that has handed over, f
+// sees what it was.
 func (p *Pipeline) Do(ctx context.Context, f func(*State)) error {
+	err := p.do(ctx, f)
+	if err == ErrStopped && p.over.Load() {
+		p.late.Lock()
+		defer p.late.Unlock()
+		f(p.state)
+		return nil
+	}
+	return err
+}
+
+// do is Do for what changes something, which can only be done while Run runs.
+func (p *Pipeline) do(ctx context.Context, f func(*State)) error {
 	ran := make(chan struct{})
 	select {
 	case p.asks <- func(s *State) { f(s); close(ran) }:

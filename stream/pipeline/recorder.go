@@ -55,7 +55,7 @@ func (p *Pipeline) record(keep func(Recorder, uint64)) {
 // the daemon's own, which has no place. It is shown like all others. Whoever tells
 // it has kept it.
 func (p *Pipeline) Tell(ctx context.Context, e alert.Event) error {
-	return p.Do(ctx, func(st *State) {
+	return p.do(ctx, func(st *State) {
 		a := st.alerts.apply(&e)
 		for _, f := range p.followers {
 			f.Alert(a, e.What)

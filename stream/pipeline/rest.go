@@ -35,7 +35,7 @@ type watch struct {
 func (p *Pipeline) Rest(ctx context.Context, source int, channels []int) (shown []record.Rest, raw []float64, err error) {
 	w := &watch{source: source, channels: channels, since: sample.Past, done: make(chan struct{}),
 		sums: make([][2]float64, len(channels)), raw: make([]float64, len(channels))}
-	if err := p.Do(ctx, func(*State) { p.watches = append(p.watches, w) }); err != nil {
+	if err := p.do(ctx, func(*State) { p.watches = append(p.watches, w) }); err != nil {
 		return nil, nil, err
 	}
 	select {
@@ -47,7 +47,7 @@ func (p *Pipeline) Rest(ctx context.Context, source int, channels []int) (shown 
 	case <-p.done:
 		return nil, nil, ErrStopped
 	}
-	_ = p.Do(context.WithoutCancel(ctx), func(*State) { p.unwatch(w) }) // it fails only where nothing is watched any more
+	_ = p.do(context.WithoutCancel(ctx), func(*State) { p.unwatch(w) }) // it fails only where nothing is watched any more
 	return nil, nil, err
 }
 

@@ -22,7 +22,7 @@ func (p *Pipeline) Snapshot(ctx context.Context, f func(ord uint64, places int, 
 	if !ok {
 		return ErrNoState
 	}
-	return p.Do(ctx, func(s *State) { f(p.ord, len(s.places), judge.SnapshotPlace) })
+	return p.do(ctx, func(s *State) { f(p.ord, len(s.places), judge.SnapshotPlace) })
 }
 
 // standing returns the state of a place as the judge writes it down, nil if it

@@ -13,7 +13,7 @@ import (
 const pause = 10 * time.Millisecond
 
 // Run is the loop. It starts no goroutine and leaves none behind; it returns
-// the cause of ctx's end.
+// the cause of ctx's end, or nil when it has handed over.
 func (p *Pipeline) Run(ctx context.Context) error {
 	defer close(p.done)
 	timer := p.clock.NewTimer()
@@ -33,7 +33,9 @@ func (p *Pipeline) Run(ctx context.Context) error {
 		case s := <-p.in:
 			p.take(s)
 		case f := <-p.asks:
-			f(p.state)
+			if f(p.state); p.over.Load() {
+				return nil
+			}
 		case <-timer.C():
 			armed = sample.Never
 		case <-ctx.Done():

@@ -6,6 +6,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/rules/alert"
 	"weald/stream/lag"
 	"weald/stream/view"
 )
@@ -58,7 +59,7 @@ func newState(plan *rules.Plan, views *view.Builder, clock Clock) *State {
 		bySource: make([][]int, len(plan.Sources)),
 		places:   make([]placeState, len(plan.Places)),
 		sources:  make([]sourceState, len(plan.Sources)),
-		alerts:   book{byID: make(map[string]int)},
+		alerts:   book{byID: make(map[string]int), last: make(map[string]alert.Event)},
 	}
 	for i := range plan.Places {
 		p := &plan.Places[i]

@@ -79,6 +79,9 @@ type Options struct {
 	// Draft judges pieces of the configuration; nil where there is none.
 	Draft Draft
 
+	// Configuration is the file and what puts it into force; nil where there is none.
+	Configuration Configuration
+
 	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
 	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
 	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
@@ -139,6 +142,7 @@ func Register(mux Mux, o Options) error {
 	s.addHistory(api)
 	s.addRegions(api)
 	s.addPieces(api)
+	s.addConfiguration(api)
 	s.addMarks(api)
 	s.addSessions(api)
 	s.addAttempts(api)

@@ -103,6 +103,11 @@ var All = []Route{
 	{"calibration-run-keep", post, v1 + "/calibrations/run/keep", access.Engineer, Calibrate},
 	{"check-regions", post, v1 + "/places/{place}/regions", access.Engineer, Configure},
 	{"check-place", post, v1 + "/setup/place", access.Engineer, Configure},
+	{"configuration", get, v1 + "/configuration", access.Engineer, Configure},
+	{"configuration-versions", get, v1 + "/configuration/versions", access.Engineer, Configure},
+	{"check-configuration", post, v1 + "/configuration/check", access.Engineer, None}, // a text that is being typed
+	{"put-configuration", post, v1 + "/configuration/put", access.Engineer, None},
+	{"apply-configuration", post, v1 + "/configuration/apply", access.Engineer, Configure},
 	{"rehearse", post, v1 + "/rehearsals", access.Engineer, Rehearse},
 	{"stop-rehearsal", post, v1 + "/rehearsals/{rehearsal}/stop", access.Engineer, Rehearse},
 	{"rehearse-exactly", post, v1 + "/rehearsals/{rehearsal}/exact", access.Engineer, Rehearse},

@@ -36,6 +36,8 @@ export class Live {
   /** How many of them are open. */
   readonly open = $derived(this.alerts.filter(isOpen).length);
   readonly places = new SvelteMap<string, Place>();
+  /** Names the configuration in force: what was fetched under another name is out of date. '' before the first word. */
+  settings = $state('');
 
   readonly ribbons = new Ribbons();
   readonly announcer = new Announcer();
@@ -48,6 +50,7 @@ export class Live {
   #news: ReadonlySet<string> = new Set();
   #lost = NaN; // server time up to which all news have come, while a hole is open
   #last = NaN;
+  #fresh = false; // another configuration has come into force since the last snapshot
 
   constructor(url: string) {
     this.#link = new LiveLink(url, {
@@ -113,6 +116,8 @@ export class Live {
         this.speed = this.#link.clock.speed;
         if (Number.isNaN(this.#lost)) this.#lost = this.#last;
         setZone(e.zone);
+        this.#fresh = e.settings !== this.settings && this.settings !== '';
+        this.settings = e.settings ?? '';
         break;
       case 'snapshot':
         this.#snapshot(e);
@@ -135,18 +140,23 @@ export class Live {
     for (const m of e.maps ?? []) this.#streams.set(m.stream, m.place);
     this.#news = new Set(places.map((p) => p.id));
     this.alerts = e.alerts ?? [];
+    if (this.#fresh) for (const id of [...this.places.keys()]) if (!this.#news.has(id)) this.places.delete(id);
+    const expected = this.#fresh;
+    this.#fresh = false;
     places.forEach((p) => this.#place(p));
     this.announcer.all(this.alerts);
     this.now = this.#link.now();
     this.loaded = true;
-    if (!Number.isNaN(this.#lost)) void this.#heal(this.#lost, this.now);
+    if (!Number.isNaN(this.#lost)) void this.#heal(this.#lost, this.now, expected);
     this.#lost = NaN;
   }
 
-  async #heal(from: number, to: number): Promise<void> {
+  /** `expected` says that the daemon has asked to connect again: of that nobody need be told. */
+  async #heal(from: number, to: number, expected: boolean): Promise<void> {
     // Columns that were begun before the loss are read again.
     const done = await Promise.allSettled([...this.#healers].map((h) => h(from - 1000 * this.speed, to, LAPSE * this.speed)));
     const failed = done.some((d) => d.status === 'rejected');
+    if (expected && !failed) return;
     const far = worst(done.map((d) => (d.status === 'fulfilled' ? d.value : 'nothing')));
     const say = failed ? text.healedOnly : { all: text.healed, part: text.healedPart, nothing: text.healedNone }[far];
     this.healed = say(clockTime(from, to, true), clockTime(to, to, true));

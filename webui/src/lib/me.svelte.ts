@@ -22,7 +22,7 @@ export interface Said {
 
 /** What a page shows first of all, so that who may not see that is told so. */
 const NEEDS: Partial<Record<Route['page'], string>> = {
-  alerts: 'alerts', records: 'sessions', bench: 'attempts', rehearse: 'rehearsals', calibrate: 'calibrations', setup: 'raw', source: 'raw',
+  alerts: 'alerts', records: 'sessions', bench: 'attempts', rehearse: 'rehearsals', calibrate: 'calibrations', setup: 'raw', source: 'raw', configuration: 'configuration',
 };
 
 /** What the daemon says of a log-in, in the language of the page. */

@@ -1,5 +1,5 @@
 // Which page is shown, from the address: /, /places/<id>, /alerts,
-// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /notes, /handbook#<number>, /screen#<key>. /bridges is what /setup was once called.
+// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /setup/configuration, /notes, /handbook#<number>, /screen#<key>. /bridges is what /setup was once called.
 
 export type Route =
   | { page: 'round' }
@@ -11,6 +11,7 @@ export type Route =
   | { page: 'rehearse' }
   | { page: 'setup' }
   | { page: 'source'; id: string }
+  | { page: 'configuration' }
   | { page: 'notes' }
   | { page: 'handbook' }
   | { page: 'screen' }
@@ -28,6 +29,7 @@ export function parse(path: string): Route {
   try {
     const names = rest.map(decodeURIComponent);
     if (first === 'places' && names.length === 1) return { page: 'place', id: names[0]! };
+    if (first === 'setup' && names.length === 1 && names[0] === 'configuration') return { page: 'configuration' };
     if (first === 'setup' && names.length === 2) return { page: 'source', id: names.join('/') };
   } catch {
     // An address that is no text leads nowhere.

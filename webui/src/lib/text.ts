@@ -23,6 +23,7 @@ export const words = {
   bench: 'Bench',
   calibrate: 'Calibrate',
   rehearse: 'Rehearse',
+  configuration: 'Configuration',
   source: 'Source',
   notes: 'Notes for makers',
   handbook: 'Handbook',

@@ -24,6 +24,7 @@ export const words: Said<typeof en.words> = {
   bench: 'Übungsbank',
   calibrate: 'Kalibrieren',
   rehearse: 'Probe',
+  configuration: 'Konfiguration',
   source: 'Quelle',
   notes: 'Hinweise für Bauende',
   handbook: 'Handbuch',

@@ -10,7 +10,7 @@ class FakeSocket {
   readyState = 1;
   sent: unknown[] = [];
   onmessage: ((e: { data: unknown }) => void) | null = null;
-  onclose: (() => void) | null = null;
+  onclose: ((e: { code: number }) => void) | null = null;
   constructor(
     readonly url: string,
     readonly protocol: string,
@@ -108,7 +108,7 @@ describe('the live link', () => {
 
   it('opens again after a loss, subscribes again, and is live only with the new snapshot', () => {
     greet(0);
-    last().onclose!();
+    last().onclose!({ code: 1006 });
     vi.advanceTimersByTime(4000);
     expect(phases.at(-1)![0]).toBe('old');
     expect(FakeSocket.all.length).toBeGreaterThan(1);
@@ -118,6 +118,17 @@ describe('the live link', () => {
     greet(4500);
     expect(phases.at(-1)![0]).toBe('live');
     expect(last().sent).toContainEqual({ subscribe: subscription });
+  });
+
+  it('is back at once where the configuration has changed', () => {
+    greet(0);
+    last().onclose!({ code: 1012 });
+    const n = FakeSocket.all.length;
+    vi.advanceTimersByTime(260);
+    expect(FakeSocket.all.length).toBe(n + 1);
+    greet(260);
+    vi.advanceTimersByTime(300);
+    expect(phases.map((p) => p[0])).toEqual(['live']);
   });
 
   it('gives up a connection that is open but silent', () => {
@@ -132,7 +143,7 @@ describe('the live link', () => {
     const gaps: number[] = [];
     let since = Date.now();
     for (let i = 0; i < 9; i++) {
-      last().onclose!();
+      last().onclose!({ code: 1006 });
       const n = FakeSocket.all.length;
       while (FakeSocket.all.length === n) vi.advanceTimersByTime(10);
       gaps.push(Date.now() - since);
@@ -160,7 +171,7 @@ describe('the live link', () => {
   it('no longer listens to a socket that it has let go', () => {
     greet(0);
     const first = last();
-    first.onclose!();
+    first.onclose!({ code: 1006 });
     first.says({ event: 'beat', now: at(99_000) });
     expect(events).toHaveLength(2);
   });

@@ -14,6 +14,8 @@ export const OLD_AFTER = 2200;
 const DEAD_AFTER = 6000;
 const FIRST_WAIT = 250;
 const LONGEST_WAIT = 8000;
+/** With this the daemon closes a connection because its configuration has changed. */
+const CHANGED = 1012;
 /** A connection that lasted so long was a good one: waiting starts small again. */
 const GOOD_AFTER = 5000;
 
@@ -88,8 +90,8 @@ export class LiveLink {
     socket.onmessage = (e) => {
       if (this.#socket === socket) this.#message(e.data as unknown);
     };
-    socket.onclose = () => {
-      if (this.#socket === socket) this.#again();
+    socket.onclose = (e) => {
+      if (this.#socket === socket) this.#again(e.code === CHANGED);
     };
   }
 
@@ -101,8 +103,8 @@ export class LiveLink {
     socket?.close();
   }
 
-  #again(): void {
-    const good = this.#ready && performance.now() - this.#opened > GOOD_AFTER;
+  #again(expected = false): void {
+    const good = expected || this.#ready && performance.now() - this.#opened > GOOD_AFTER;
     this.#drop();
     this.#attempt = good ? 0 : this.#attempt + 1;
     const wait = Math.min(LONGEST_WAIT, FIRST_WAIT * 2 ** this.#attempt);

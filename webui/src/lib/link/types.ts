@@ -130,7 +130,7 @@ export interface MapName {
 }
 
 export type LiveEvent =
-  | { event: 'hello'; protocol: string; now: string; speed: number; version: string; zone?: string }
+  | { event: 'hello'; protocol: string; now: string; speed: number; version: string; zone?: string; settings?: string }
   | { event: 'snapshot'; now: string; places: Place[] | null; alerts: Alert[] | null; streams: StreamName[] | null; maps: MapName[] | null }
   | { event: 'alert'; what: string; alert: Alert }
   | { event: 'place'; place: Place }

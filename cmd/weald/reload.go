@@ -1,0 +1,304 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"os/signal"
+	"reflect"
+	"strings"
+	"syscall"
+
+	"weald/config"
+	"weald/ingest"
+	"weald/ingest/sample"
+	"weald/stream/keeper"
+	"weald/stream/live"
+	"weald/stream/pipeline"
+)
+
+// A reload puts another configuration into force between two inputs. It is a start, but
+// for what need not end for it: the pipeline hands over as if the daemon ended, the record
+// is taken up as by a start, and the bridges that are as before, which stand still
+// meanwhile, go on delivering into the new pipeline. So a daemon that is killed afterwards
+// goes on as this one would have.
+
+// rereads reloads whenever somebody sends SIGHUP.
+func (d *daemon) rereads(ctx context.Context) error {
+	hangup := make(chan os.Signal, 1)
+	signal.Notify(hangup, syscall.SIGHUP)
+	defer signal.Stop(hangup)
+	for {
+		select {
+		case <-hangup:
+			_ = d.reload("") // which has said what is wrong
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+}
+
+// errFixed is wrapped by what says that a configuration needs a restart.
+var errFixed = errors.New("restart weald for it; until then all goes on as before")
+
+// reload reads the file anew and puts it into force. Who is the code of whoever asks for
+// it, "" if that is not known. Its errors are the file's config.Problems, or wrap errFixed,
+// or say why nothing could be kept; all goes on as before then.
+func (d *daemon) reload(who string) error {
+	d.reloads.Lock()
+	defer d.reloads.Unlock()
+	c, problems := config.Load(d.now().config.Path)
+	err := problems.Err()
+	if err == nil {
+		err = d.apply(c, who)
+	}
+	if err != nil {
+		for line := range strings.SplitSeq(err.Error(), "\n") {
+			d.log.Error("the configuration is not applied, and the former one stays in force", slog.String("why", line),
+				slog.String("do", "mend the file, weald check says whether it is in order, and reload again"))
+		}
+	}
+	return err
+}
+
+// apply puts a configuration into force. The caller holds reloads.
+func (d *daemon) apply(c *config.Config, who string) error {
+	old := d.now()
+	broker, err := d.prepare(old, c)
+	if err != nil {
+		return err
+	}
+	gone := d.gone(old.config, c)
+	next, err := d.replace(old, c, who, gone)
+	if next == nil {
+		return err
+	}
+	for _, r := range gone {
+		r.stop()
+		<-r.done
+		delete(d.lines, r.spec.ID)
+	}
+	if broker != d.broker {
+		d.broker.end()
+		if d.broker = broker; broker != nil {
+			broker.launch(d.ctx, d.group)
+		}
+	}
+	next.broker = d.broker
+	if failed := errors.Join(d.connect(next), d.open(next)); failed != nil {
+		d.group.Go(func() error { return failed }) // it was tried before
+		return failed
+	}
+	for _, r := range next.bridges {
+		if r.done == nil {
+			d.launch(r)
+		}
+	}
+	old.dismiss(live.ErrReplaced)
+	if old.book != nil {
+		if failed := old.book.past.archivist.Finish(d.ctx); failed != nil {
+			d.log.Warn("history of what is no longer in the configuration was not kept", slog.Any("error", failed),
+				slog.String("do", "the last minute of its curves is lost; see whether the disk is full"))
+		}
+	}
+	if err == nil {
+		d.log.Info("the configuration is in force", slog.Uint64("version", next.version()), slog.String("changed", cmp.Or(strings.Join(changes(old.config, c), "; "), "nothing but what it names")))
+	}
+	return err
+}
+
+// prepare finds out whether a configuration could be put into force, and makes the MQTT
+// listener that it needs, which may be the present one.
+func (d *daemon) prepare(old *reign, c *config.Config) (*listener, error) {
+	if err := fixed(old.config, c); err != nil {
+		return nil, err
+	}
+	if _, err := convertersOf(c); err != nil {
+		return nil, err
+	}
+	broker := d.broker
+	if !sameListener(old.config, c) {
+		var err error
+		if broker, err = newListener(c, d.clock.Now, d.log); err != nil {
+			return nil, err
+		}
+	}
+	for i := range c.Bridges {
+		b := &c.Bridges[i]
+		if r := d.lines[b.ID]; r != nil && sameBridge(&r.spec, b) && broker == d.broker {
+			continue
+		}
+		w, err := wayOf(b, broker, d.speed, d.log)
+		if err != nil {
+			return nil, err
+		}
+		if _, err := ingest.New(bridgeOf(c, b, w.link), ingest.Options{Now: d.clock.Now, Out: func(*sample.Scan) {}}); err != nil {
+			return nil, err
+		}
+	}
+	return broker, nil
+}
+
+// gone lists the bridges that do not go on with a configuration.
+func (d *daemon) gone(old, c *config.Config) (gone []*running) {
+	stays := map[string]bool{}
+	for i := range c.Bridges {
+		b := &c.Bridges[i]
+		r := d.lines[b.ID]
+		stays[b.ID] = r != nil && sameBridge(&r.spec, b) && (b.Link.Client == nil || sameListener(old, c))
+	}
+	for i := range old.Bridges {
+		if r := d.lines[old.Bridges[i].ID]; r != nil && !stays[old.Bridges[i].ID] {
+			gone = append(gone, r)
+		}
+	}
+	return gone
+}
+
+// replace puts a new reign in the place of one, between two inputs. Without a reign its
+// error says why that goes on.
+func (d *daemon) replace(old *reign, c *config.Config, who string, gone []*running) (*reign, error) {
+	d.gate.Lock()
+	defer d.gate.Unlock()
+	h := &handedOver{reign: old, states: map[string][]byte{}}
+	err := old.pipe.HandOver(d.ctx, func(ord uint64, places int, state func(int, []byte) []byte) error {
+		if old.book != nil {
+			return old.book.keeper.HandOver(d.ctx, ord, places, state, c.Text, who)
+		}
+		for i := range places {
+			h.states[old.config.Places[i].ID] = state(i, nil)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	next, err := d.succeed(c, h)
+	if err != nil { // something is wrong that no check has found
+		d.log.Error("the former configuration comes into force again", slog.Any("error", err), slog.String("do", "tell who makes weald: no check has found what is wrong"))
+		var failed error
+		if next, failed = d.succeed(old.config, h); failed != nil {
+			d.group.Go(func() error { return failed })
+			return nil, errors.Join(err, failed)
+		}
+	}
+	for _, r := range d.lines {
+		r.seat(next)
+	}
+	for _, r := range gone {
+		r.at = nil
+	}
+	d.reign = next
+	d.begin(next)
+	return next, err
+}
+
+// succeed makes the reign that comes after one that has handed over.
+func (d *daemon) succeed(c *config.Config, h *handedOver) (*reign, error) {
+	if err := h.reign.stop(); err != nil {
+		return nil, err
+	}
+	b, err := d.newBook(d.ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	next, err := d.newReign(d.ctx, c, b, h)
+	if err != nil {
+		return nil, err
+	}
+	next.members.layout = h.reign.members.layout + 1
+	next.inherit(h.reign)
+	return next, nil
+}
+
+// inherit takes over what a former reign remembers.
+func (t *reign) inherit(former *reign) {
+	plan, was := t.config.Plan(), former.config.Plan()
+	for i := range plan.Places {
+		k := placeNamed(was, plan.Places[i].ID)
+		if k < 0 {
+			continue
+		}
+		mat, old := plan.Places[i].Mat, was.Places[k].Mat
+		sameMat := mat != nil && old != nil && mat.Rows == old.Rows && mat.Columns == old.Columns
+		from := t.memory.Succeed(i, former.memory, k, sameMat)
+		if t.book != nil {
+			t.book.past.archivist.Succeed(i, former.book.past.archivist, k, from)
+		}
+	}
+}
+
+// version is that of the configuration, 0 where there is no record to count them.
+func (t *reign) version() uint64 {
+	if t.book == nil {
+		return 0
+	}
+	return t.book.config
+}
+
+// A handedOver is a reign whose pipeline has handed over.
+type handedOver struct {
+	reign  *reign
+	states map[string][]byte // by place; of use where there is no record to take them from
+}
+
+// into makes a pipeline go on where the reign stood.
+func (h *handedOver) into(o *pipeline.Options, t *reign, now sample.Instant, log *slog.Logger) {
+	o.Former, o.Past = h.reign.pipe, nil
+	if t.book == nil {
+		r := keeper.Succeed(o.Plan, h.states, h.reign.pipe.Standing(), now, log)
+		o.Judge, o.Found = judgeOf(r), r.New
+	}
+}
+
+// mended reports whether what a crash left undone has been seen to.
+func (h *handedOver) mended() bool { return h.reign.book == nil || h.reign.book.past.mended.Load() }
+
+// fixed says what a configuration changes that only a restart can change.
+func fixed(old, c *config.Config) error {
+	var all []error
+	for _, s := range []struct {
+		key     string
+		was, is any
+	}{
+		{"data", old.Data, c.Data}, {"web.listen", old.Listen, c.Listen}, {"web.accounts", old.Accounts, c.Accounts},
+		{"web.tls", old.TLS, c.TLS}, {"web.names", old.Names, c.Names},
+		{"web.session.idle", old.Idle, c.Idle}, {"web.session.longest", old.Longest, c.Longest},
+	} {
+		if !reflect.DeepEqual(s.was, s.is) {
+			all = append(all, fmt.Errorf("%s: %s is %v in force and %v in the file: %w", c.Path, s.key, s.was, s.is, errFixed))
+		}
+	}
+	return errors.Join(all...)
+}
+
+// sameBridge reports whether two settings are the same but for the places of their
+// sources among all.
+func sameBridge(a, b *config.Bridge) bool {
+	bare := func(b config.Bridge) config.Bridge {
+		b.Sources = append([]config.Source{}, b.Sources...)
+		for i := range b.Sources {
+			b.Sources[i].Index = 0
+		}
+		return b
+	}
+	return reflect.DeepEqual(bare(*a), bare(*b))
+}
+
+// sameListener reports whether two configurations have the same MQTT listener, and the
+// same bridges that connect to it.
+func sameListener(a, b *config.Config) bool {
+	clients := func(c *config.Config) map[string]config.Client {
+		all := map[string]config.Client{}
+		for i := range c.Bridges {
+			if l := c.Bridges[i].Link.Client; l != nil {
+				all[c.Bridges[i].ID] = *l
+			}
+		}
+		return all
+	}
+	return reflect.DeepEqual(a.MQTT, b.MQTT) && reflect.DeepEqual(clients(a), clients(b))
+}
