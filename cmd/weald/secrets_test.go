@@ -127,10 +127,13 @@ func (p *prey) enter() {
 	if err := os.WriteFile(file, []byte(password+"\n"), 0o600); err != nil {
 		p.t.Fatal(err)
 	}
-	var out bytes.Buffer
-	if code := run(p.t.Context(), []string{"account", "add", "anna", "--role", "admin", "--password-file", file, "-c", p.config}, &out, &out); code != 0 {
-		p.t.Fatalf("%d: %s", code, &out)
-	}
+	eventually(p.t, 20*time.Second, func() error { // until the daemon answers commands
+		var out bytes.Buffer
+		if code := run(p.t.Context(), []string{"account", "add", "anna", "--role", "admin", "--password-file", file, "-c", p.config}, &out, &out); code != 0 {
+			return fmt.Errorf("%d: %s", code, &out)
+		}
+		return nil
+	})
 	p.secrets["a password"], p.secrets["a wrong password"], p.secrets["another's password"] = password, wrong, other
 	logIn := func(name, password string, want int) http.Header {
 		p.t.Helper()
