@@ -33,7 +33,11 @@ func (d *described) is(kind string) bool {
 func TestEveryInputIsBounded(t *testing.T) {
 	s := newStack(t, built)
 	var doc struct {
-		Paths      map[string]map[string]struct{ RequestBody *struct{ Content map[string]struct{ Schema described } } }
+		Paths map[string]map[string]struct {
+			RequestBody *struct {
+				Content map[string]struct{ Schema described }
+			}
+		}
 		Components struct{ Schemas map[string]described }
 	}
 	if err := json.Unmarshal(s.get("/api/v1/openapi.json").Body.Bytes(), &doc); err != nil {

@@ -157,6 +157,33 @@ func TestEveryPackageSaysWhatItIs(t *testing.T) {
 	}
 }
 
+// What people write becomes a page only by ways on which it stays text: templates that
+// escape, and none that take markup as it is.
+func TestPagesTakeNoMarkup(t *testing.T) {
+	ways := map[string][]string{
+		".go":     {`"text/` + `template"`, "template.JS(", "template.URL(", "template.HTMLAttr(", "template.CSS("},
+		".svelte": {"{@" + "html", "inner" + "HTML", "outer" + "HTML", "insertAdjacent" + "HTML", "document." + "write"},
+	}
+	ways[".ts"] = ways[".svelte"]
+	looked := 0
+	sources(t, func(path, text string) {
+		if strings.HasPrefix(path, "cmd/internal/archtest") || strings.Contains(path, ".test.") || strings.HasSuffix(path, "_test.go") {
+			return
+		}
+		if looked++; filepath.Ext(path) == ".go" && !strings.HasPrefix(path, "stream/") && !strings.HasPrefix(path, "webui/") {
+			return // makes no pages
+		}
+		for _, way := range ways[filepath.Ext(path)] {
+			if strings.Contains(text, way) {
+				t.Errorf("%s has %s", path, way)
+			}
+		}
+	})
+	if looked < 200 {
+		t.Errorf("looked at %d files", looked)
+	}
+}
+
 // Nothing under rules may read a clock, sleep, draw a random number or use the
 // network: its only time is the time that it is given. Nor may the order of a
 // map, which Go makes random, reach its results, so it ranges over none.

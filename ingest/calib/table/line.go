@@ -11,6 +11,13 @@ import (
 	"strings"
 )
 
+// The bounds of a table: a day of a calibration that is led has a hundredth of it.
+// Common practice, no source.
+const (
+	mostLines    = 500_000
+	mostProblems = 100 // that are told
+)
+
 // A line of a table, of which fields are asked for by the names of their columns.
 type line struct {
 	fields []string
@@ -68,7 +75,13 @@ func read(name string, r io.Reader, needed, optional []string, take func(*line))
 		}
 		if lines++; l.err != nil {
 			n, _ := in.FieldPos(0)
+			if len(problems) == mostProblems {
+				return errors.Join(append(problems, fmt.Errorf("%s: has more than %d bad lines; the others were not read", name, mostProblems))...)
+			}
 			problems = append(problems, fmt.Errorf("%s:%d: %w", name, n, l.err))
+		}
+		if lines > mostLines {
+			return fmt.Errorf("%s: has more than %d lines", name, mostLines)
 		}
 	}
 	if lines == 0 {

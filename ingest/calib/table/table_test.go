@@ -1,6 +1,7 @@
 package table
 
 import (
+	"io"
 	"reflect"
 	"strings"
 	"testing"
@@ -36,6 +37,33 @@ func TestProblems(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A file that is no table, or never ends, ends here.
+func TestBoundsOfATable(t *testing.T) {
+	for text, says := range map[string]string{
+		"1,x\n": "has more than 100 bad lines",
+		"1,2\n": "has more than 500000 lines",
+	} {
+		_, err := Read("t.csv", io.MultiReader(strings.NewReader("reference_mmhg,raw\n"), &endless{text: text}))
+		if err == nil || !strings.Contains(err.Error(), says) || strings.Count(err.Error(), "\n") > 100 {
+			t.Errorf("%q without end: %.200v, want %q", text, err, says)
+		}
+	}
+}
+
+// endless repeats a text for ever.
+type endless struct {
+	text string
+	at   int
+}
+
+func (e *endless) Read(p []byte) (int, error) {
+	for i := range p {
+		p[i] = e.text[e.at%len(e.text)]
+		e.at++
+	}
+	return len(p), nil
 }
 
 func FuzzRead(f *testing.F) {

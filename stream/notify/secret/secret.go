@@ -5,6 +5,7 @@ package secret
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"strings"
@@ -25,15 +26,15 @@ func (s Source) Read() (string, error) {
 	var text, where string
 	switch {
 	case s.File != "":
-		b, err := os.ReadFile(s.File)
+		b, err := first(s.File)
 		if err != nil {
 			if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
 				err = pe.Err
 			}
 			return "", fmt.Errorf("secret in %s: %w", s.File, err)
 		}
-		first, _, _ := strings.Cut(string(b), "\n")
-		text, where = strings.TrimSuffix(first, "\r"), s.File
+		line, _, _ := strings.Cut(string(b), "\n")
+		text, where = strings.TrimSuffix(line, "\r"), s.File
 	case s.Env != "":
 		text, where = os.Getenv(s.Env), "variable "+s.Env
 	default:
@@ -43,4 +44,18 @@ func (s Source) Read() (string, error) {
 		return "", fmt.Errorf("secret in %s: it is empty", where)
 	}
 	return text, nil
+}
+
+// mostBytes is the longest file that is read: a secret is a line.
+const mostBytes = 64 << 10
+
+// first returns what is in a file, or the beginning of one that is too long for a
+// secret, such as a device.
+func first(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, mostBytes))
 }
