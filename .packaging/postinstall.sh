@@ -25,4 +25,8 @@ if [ -d /run/systemd/system ]; then
   fi
   systemctl try-restart weald.service # an upgrade
 fi
+# dpkg tells which version was there before, and rpm how many there are now.
+case "$1:$2" in
+  configure:?* | [2-9]:*) exit 0 ;;
+esac
 echo "weald: write /etc/weald/weald.yaml for your sensors, and then: systemctl enable --now weald"

@@ -93,6 +93,8 @@ func (d *doctor) record(ctx context.Context, c *config.Config) {
 	switch {
 	case ctx.Err() != nil:
 		return
+	case errors.Is(err, errNoRecord):
+		d.look("record", err.Error()+" yet", "nothing has been watched", "a daemon makes it when it first starts")
 	case err != nil:
 		d.wrong("record", err.Error(), "", "")
 	case d.wrongs == before:

@@ -28,11 +28,14 @@ func dataOf(c *config.Config, given string) (string, error) {
 	return c.Data, nil
 }
 
+// errNoRecord is wrapped by the error of opening a record that is not there.
+var errNoRecord = errors.New("there is no record")
+
 // openRecord opens the record in a folder for a command, which makes none. If a
 // daemon uses it the error is journal.ErrInUse.
 func openRecord(ctx context.Context, dir string) (*sqlite.Store, error) {
 	if _, err := os.Stat(filepath.Join(dir, recordFile)); errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("there is no record in %s", dir)
+		return nil, fmt.Errorf("%w in %s", errNoRecord, dir)
 	}
 	store, err := sqlite.Open(ctx, dir, sqlite.Options{Reserve: -1})
 	if err != nil {

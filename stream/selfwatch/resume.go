@@ -34,7 +34,7 @@ func (w *Watcher) take(ctx context.Context) error {
 		kind := Index(strings.TrimPrefix(s.fault.Subject, record.SelfFault))
 		switch {
 		case s.fault.Subject == record.RecordFault:
-			why = "the daemon was started again"
+			why = "whether that is still so is found anew"
 		case of && !slices.Contains(w.Senders, sender):
 			why = "the configuration has no such sender any more"
 		case of: // the outbox goes on with it

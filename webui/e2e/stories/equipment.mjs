@@ -25,6 +25,9 @@ places:
       - {id: ankle, height_cm: 12, circumference_cm: 23.5, channels: [trolley/raw/0]}
 rules:
   - {id: tight, at: {kind: wrap}, limit: {watch: ankle.pressure, above: 60}, on_delay: 30s, priority: medium}
+self:
+  silence: {limit: 5}
+  memory: {off: true}
 `;
 
 export default [
@@ -39,9 +42,13 @@ export default [
       await until('bench-9 has no data', async () => (await page.locator('li.band[data-mark="unknown"]').count()) === 1);
       assert.equal(await page.locator('li.band[data-mark="uncalibrated"]').count(), 1);
       assert.match(await page.locator('li.band[data-mark="uncalibrated"]').innerText(), /not calibrated/);
+      await until('the round says that nothing arrives at all', async () => /high priority\s+Weald itself: nothing has arrived from any bridge/.test((await page.locator('aside').allInnerTexts()).join()));
       await page.screenshot({ path: `${artifacts}/bad-port-round.png` });
       await page.goto(`${daemon.url}/setup`);
       await until('the setup says so', async () => /no-such-port[\s\S]*next try/.test(await page.locator('main').innerText()));
+      const itself = page.locator('section[aria-labelledby="itself"]');
+      await until('so does what the daemon watches of itself', async () => /Nothing arrives/.test(await itself.locator('li[data-state="raised"]').innerText()));
+      assert.match(await itself.innerText(), /an alert above 5\ss[\s\S]*Nobody outside: the configuration has no heartbeat/);
       await page.screenshot({ path: `${artifacts}/bad-port-setup.png` });
       await page.goto(`${daemon.url}/places/bench-9`);
       await until('the sites are not known', async () => (await page.locator('dd').allInnerTexts()).filter((t) => t.includes('— not known')).length === 2);
