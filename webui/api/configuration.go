@@ -84,7 +84,7 @@ type configPut struct {
 	Body struct {
 		Text  string `json:"text" maxLength:"900000"`
 		Piece string `json:"piece" maxLength:"900000" doc:"Places, a rule or regions, as the other routes propose them"`
-		Place string `json:"place,omitempty" doc:"Of regions: whose mat"`
+		Place string `json:"place,omitempty" maxLength:"64" doc:"Of regions: whose mat"`
 	}
 }
 
@@ -96,7 +96,7 @@ type configApply struct {
 	Body struct {
 		Code string  `json:"code,omitempty" maxLength:"200" doc:"Who does it, as a person's code such as K-07; known by itself where there are accounts"`
 		Text *string `json:"text,omitempty" maxLength:"900000" doc:"For the file; without it what is in the file comes into force"`
-		Seal string  `json:"seal,omitempty" doc:"Of the file as it was read, with a text"`
+		Seal string  `json:"seal,omitempty" maxLength:"64" doc:"Of the file as it was read, with a text"`
 	}
 }
 
