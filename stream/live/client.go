@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"io"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -56,7 +57,10 @@ type client struct {
 	flow   flow
 	extras guesses.Limit[struct{}]
 
-	answered atomic.Bool // the ping after the last batch of views came back
+	began    time.Time
+	asked    atomic.Int64 // when the ping after the last batch of views left, in ns since began
+	answered atomic.Bool  // it came back
+	thin     atomic.Bool  // it once took long to do so: texts are compressed if the viewer can
 }
 
 // An end is why a connection ends: what the viewer is told, and what is counted.
@@ -74,6 +78,8 @@ func newClient(ctx context.Context, h *Hub, conn *websocket.Conn) *client {
 		hub: h, conn: conn,
 		wake: make(chan struct{}, 1),
 		text: make(chan text, textQueue),
+
+		began: time.Now(),
 	}
 	c.extras.Most, c.extras.Every, c.extras.Remembered = mostExtras, extrasEvery, 1
 	c.flow.limit = mostUnconfirmed
@@ -149,6 +155,9 @@ func (c *client) read() error {
 	c.conn.SetPongHandler(func(payload string) error {
 		c.alive()
 		if payload == placesPing {
+			if time.Since(c.began)-time.Duration(c.asked.Load()) > slowAfter {
+				c.thin.Store(true)
+			}
 			c.answered.Store(true)
 			c.nudge()
 		}
@@ -164,9 +173,9 @@ func (c *client) read() error {
 		return nil
 	})
 	for {
-		kind, body, err := c.conn.ReadMessage()
+		kind, body, err := c.readMessage()
 		switch {
-		case errors.Is(err, websocket.ErrReadLimit):
+		case errors.Is(err, websocket.ErrReadLimit), len(body) > readLimit:
 			return &end{websocket.CloseMessageTooBig, "a message of more than 4096 bytes", endedLies}
 		case err != nil:
 			return err
@@ -178,6 +187,17 @@ func (c *client) read() error {
 			return err
 		}
 	}
+}
+
+// readMessage reads one message, or a little more of it than may be: the limit of
+// the connection is one of bytes on the wire, where they may be compressed.
+func (c *client) readMessage() (kind int, body []byte, err error) {
+	kind, r, err := c.conn.NextReader()
+	if err != nil {
+		return kind, nil, err
+	}
+	body, err = io.ReadAll(io.LimitReader(r, readLimit+1))
+	return kind, body, err
 }
 
 func (c *client) alive() { _ = c.conn.SetReadDeadline(time.Now().Add(readDeadline)) }
@@ -229,11 +249,15 @@ func (c *client) resubscribe(w *wish) error {
 	c.hub.tell(c.ctx, sub)
 	s := &snapshot{Event: "snapshot", Streams: sub.streams, Maps: sub.maps, Places: []view.Place{}}
 	sent := make(chan struct{})
+	shown := brief
+	if sub.bare {
+		shown = bare
+	}
 	for i, wanted := range sub.places {
 		if !wanted {
 			continue
 		}
-		if err := c.hub.Pipeline.Do(c.ctx, func(st *pipeline.State) { s.Places = append(s.Places, brief(st.Place(i))) }); err != nil {
+		if err := c.hub.Pipeline.Do(c.ctx, func(st *pipeline.State) { s.Places = append(s.Places, shown(st.Place(i))) }); err != nil {
 			return err
 		}
 		sub.told[i] = keyOf(&s.Places[len(s.Places)-1])

@@ -85,6 +85,8 @@ func New(o Options) (*Hub, error) {
 		Subprotocols:     []string{Protocol},
 		WriteBufferPool:  new(sync.Pool),
 		CheckOrigin:      sameOrigin,
+		// Offered, and used where it pays: see sendPacked.
+		EnableCompression: true,
 	}
 	return h, nil
 }

@@ -39,17 +39,21 @@ func (h *Hub) look(ctx context.Context, clients []*client) error {
 			return err
 		}
 		key := keyOf(&v)
-		var body []byte
+		var whole, sentences []byte
 		for k, c := range clients {
 			s := subs[k]
 			if s == nil || !s.places[i] || s.told[i] == key {
 				continue
 			}
-			if body == nil {
-				body = encode(placeEvent{Event: "place", Place: v})
+			body, shown := &whole, brief
+			if s.bare {
+				body, shown = &sentences, bare
+			}
+			if *body == nil {
+				*body = encode(placeEvent{Event: "place", Place: shown(v)})
 			}
 			s.told[i] = key
-			c.places.put(s, i, body)
+			c.places.put(s, i, *body)
 			c.nudge()
 		}
 	}
@@ -62,6 +66,13 @@ func brief(v view.Place) view.Place {
 	maps.DeleteFunc(v.Signals, func(name string, _ view.Signal) bool {
 		return strings.Contains(name, ".") && !rules.IsMeasured(name)
 	})
+	return v
+}
+
+// bare drops all numbers from a view, for viewers of a ward who read sentences and
+// see how far holds have come: a bed's is less than half as long then.
+func bare(v view.Place) view.Place {
+	v.Signals = map[string]view.Signal{}
 	return v
 }
 

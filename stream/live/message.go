@@ -23,6 +23,7 @@ type wish struct {
 	Places  names `json:"places"`
 	Signals names `json:"signals"` // "place/name"; * stands for anything
 	Maps    names `json:"maps"`
+	Bare    bool  `json:"bare"` // views without their signals
 }
 
 // names is a list of names, or "all", or both as patterns in which * stands for

@@ -9,6 +9,7 @@ type subscription struct {
 	places   []bool   // by place: whether its view is wanted
 	told     []string // by place: the key of the view that the viewer was last told
 	wakes    []bool   // by place: whether readings or maps are
+	bare     bool     // views are wanted without their signals
 	streams  []streamInfo
 	maps     []mapInfo
 	schedule schedule
@@ -35,6 +36,7 @@ func (h *Hub) subscribe(w *wish) *subscription {
 		places:  make([]bool, len(h.Places)),
 		told:    make([]string, len(h.Places)),
 		wakes:   make([]bool, len(h.Places)),
+		bare:    w.Bare,
 		streams: []streamInfo{}, maps: []mapInfo{},
 		schedule: schedule{store: h.Store},
 	}

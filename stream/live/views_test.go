@@ -1,9 +1,12 @@
 package live
 
 import (
+	"encoding/json"
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"weald/ingest/sample"
 )
 
 // What one viewer was told says nothing about another: each hears of every view
@@ -71,6 +74,75 @@ func TestViewerIsNotToldWhatItsSnapshotHas(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A viewer of a whole ward can do without the numbers of its places.
+func TestBareViewsHaveNoSignals(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w := newWard(t)
+		signals := func(wish string) (inSnapshot, later int) {
+			conn := w.dial(nil)
+			say(t, conn, wish)
+			w.leg(40)
+			var first snapshot
+			var next placeEvent
+			if err := json.Unmarshal(w.until(conn, "snapshot").raw, &first); err != nil {
+				t.Fatal(err)
+			}
+			w.leg(70)
+			if err := json.Unmarshal(w.until(conn, "place").raw, &next); err != nil {
+				t.Fatal(err)
+			}
+			if first.Places[0].Signals == nil || next.Place.Text == "" {
+				t.Errorf("%s: signals %v, text %q", wish, first.Places[0].Signals, next.Place.Text)
+			}
+			return len(first.Places[0].Signals), len(next.Place.Signals)
+		}
+		if a, b := signals(`{"subscribe":{"places":["bench-1"],"bare":true}}`); a != 0 || b != 0 {
+			t.Errorf("a bare view has %d signals at first and %d later", a, b)
+		}
+		if a, b := signals(`{"subscribe":{"places":["bench-1"]}}`); a < 24 || b < 24 {
+			t.Errorf("a whole view has %d signals at first and %d later, want those of 24 sites", a, b)
+		}
+	})
+}
+
+// Over a link that is too thin for its views a viewer hears late of a place, unless
+// it can take them compressed.
+func TestViewsOverAThinLinkComeCompressed(t *testing.T) {
+	latest := func(packs bool) (late time.Duration) {
+		synctest.Test(t, func(t *testing.T) {
+			w := newWard(t)
+			w.packs = packs
+			conn := w.dial(w.thin(2000))
+			say(t, conn, `{"subscribe":{"places":["bench-1"]}}`)
+			w.until(conn, "snapshot")
+			begun := w.clock.Now()
+			w.running.Go(func() {
+				for i := range 30 {
+					w.leg(50 + 20*float64(i%2))
+					time.Sleep(time.Second)
+				}
+			})
+			for w.clock.Now().Sub(begun) < 29*time.Second {
+				var told placeEvent
+				m := w.until(conn, "place")
+				if err := json.Unmarshal(m.raw, &told); err != nil {
+					t.Fatal(err)
+				}
+				// The first views show how thin the link is.
+				if m.at.Sub(begun) > 10*time.Second {
+					late = max(late, m.at.Sub(sample.At(*told.Place.At)))
+				}
+			}
+		})
+		return late
+	}
+	whole, packed := latest(false), latest(true)
+	t.Logf("whole views come %v late, compressed ones %v", whole, packed)
+	if packed > whole/2 {
+		t.Errorf("compressed views come %v late, whole ones %v: want less than half of it", packed, whole)
+	}
 }
 
 // A view that was made for a former subscription is older than the snapshot of

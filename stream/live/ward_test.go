@@ -32,6 +32,7 @@ type ward struct {
 	pipe  *pipeline.Pipeline
 	hub   *Hub
 	conns pipeListener
+	packs bool // viewers offer to take compressed messages
 
 	stop    context.CancelFunc // what ends the daemon
 	running sync.WaitGroup     // everything that ends with the test
@@ -183,6 +184,8 @@ func (w *ward) knock(link func(daemon, viewer net.Conn)) (*websocket.Conn, *http
 	dialer := websocket.Dialer{
 		NetDialContext: func(context.Context, string, string) (net.Conn, error) { return viewer, nil },
 		Subprotocols:   []string{Protocol},
+
+		EnableCompression: w.packs,
 	}
 	return dialer.Dial("ws://weald.test/live", http.Header{"Origin": {"http://weald.test"}})
 }

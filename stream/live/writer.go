@@ -139,10 +139,11 @@ func (w *writer) sendPlaces() error {
 		return nil
 	}
 	for _, body := range batch {
-		if err := w.send(websocket.TextMessage, body); err != nil {
+		if err := w.sendPacked(body, w.thin.Load()); err != nil {
 			return err
 		}
 	}
+	w.asked.Store(int64(time.Since(w.began)))
 	w.answered.Store(false)
 	return w.ping(placesPing)
 }
@@ -151,7 +152,8 @@ func (w *writer) sendText(t text) error {
 	if t.make != nil {
 		t.body = encode(t.make)
 	}
-	if err := w.send(websocket.TextMessage, t.body); err != nil {
+	// Of a snapshot it is not known yet how thin its link is, and it is long.
+	if err := w.sendPacked(t.body, t.sub != nil); err != nil {
 		return err
 	}
 	if t.sub != nil {
@@ -161,6 +163,14 @@ func (w *writer) sendText(t text) error {
 		close(t.sent)
 	}
 	return nil
+}
+
+// sendPacked sends a text, compressed if that is wanted and the viewer offered to take
+// it so (RFC 7692): a view is a fifth as long then.
+func (w *writer) sendPacked(body []byte, packed bool) error {
+	w.conn.EnableWriteCompression(packed)
+	defer w.conn.EnableWriteCompression(false)
+	return w.send(websocket.TextMessage, body)
 }
 
 func (w *writer) send(kind int, body []byte) error {

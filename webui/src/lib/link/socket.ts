@@ -8,8 +8,8 @@ import { decode, type Frame } from './wire';
 
 export const PROTOCOL = 'weald.live.v1';
 
-/** Silence, in ms, after which what is shown is called old; the promise is 3 s. */
-export const OLD_AFTER = 2200;
+/** How old, in ms, the newest may be that is still called the present: the promise is 2 s over a thin link, and 3 s until a loss is said. */
+export const OLD_AFTER = 1800;
 /** Silence after which an open connection is given up and made anew. */
 const DEAD_AFTER = 6000;
 const FIRST_WAIT = 250;
@@ -156,8 +156,9 @@ export class LiveLink {
 
   #look(): void {
     const at = performance.now();
-    const silence = at - this.#heard; // NaN before the first news
-    if (silence < OLD_AFTER && this.clock.lag < OLD_AFTER) {
+    // What was late on its way has grown older since; NaN before the first news.
+    const age = at - this.#heard + this.clock.lag;
+    if (age < OLD_AFTER) {
       if (this.#current) this.#turn('live');
     } else if (this.#phase !== 'connecting' || at - this.#began > OLD_AFTER) {
       this.#turn('old');

@@ -140,4 +140,6 @@ export interface Subscription {
   places: string[] | 'all';
   signals: string[];
   maps: string[];
+  /** Views come without their signals. */
+  bare?: boolean;
 }
