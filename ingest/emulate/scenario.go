@@ -29,6 +29,7 @@ const (
 
 var (
 	packed12 = Encoding{Coding: frame.U12}
+	packed16 = Encoding{Coding: frame.U16} // which can say "no reading"
 	halves   = Encoding{Coding: frame.U12, Split: MatRows * MatColumns / 2}
 	lines    = Encoding{Line: true}
 )
@@ -49,6 +50,13 @@ var scenarios = []Scenario{
 	}},
 	{"bed-heavy", "a heavy person who lies on their back for two minutes at a time; packed", packed12, func(n uint16, seed uint64) Stream {
 		return bed(n, 1.35, seed, heavy...)
+	}},
+	{"bed-failing", "a mat at 4/s that fails under a person: two rows at 5 s, every third scan from 12 s on, all of it at 55 s; packed", packed16, func(n uint16, seed uint64) Stream {
+		lies := []Lie{{Posture: Supine, For: time.Hour}}
+		return &Failing{
+			Sampled: NewSampled(n, MatRows*MatColumns, 4, NewBed(MatRows, MatColumns, 1, lies, seed), matSensor, seed),
+			First:   20 * MatColumns, End: 22 * MatColumns, Loose: 5 * time.Second, Losing: 12 * time.Second, Silent: 55 * time.Second,
+		}
 	}},
 	{"seat", "a person on a 16 × 16 cushion who shifts and relieves; packed", packed12, func(n uint16, seed uint64) Stream {
 		return seat(n, 1, seed, restless...)
