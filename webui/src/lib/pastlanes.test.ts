@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { pointAt, topOf, xOf } from './pastlanes';
+import { pointAt, topOf, within, xOf } from './pastlanes';
 
 const t = Float64Array.of(0, 10, 20, 40);
 const mean = Float64Array.of(1, NaN, 3, 4);
@@ -10,6 +10,13 @@ test('an instant lies in the point that began last, and in none where nothing is
   expect(pointAt(t, mean, 10, 29)).toBe(2);
   expect(pointAt(t, mean, 10, 30)).toBe(-1); // there is no point there
   expect(pointAt(t, mean, 10, -1)).toBe(-1);
+});
+
+test('what lies in a stretch, also in part, is drawn', () => {
+  expect(within(t, 10, 0, 100)).toEqual([0, 4]);
+  expect(within(t, 10, 15, 20)).toEqual([1, 3]); // the point at 10 lasts until 20
+  expect(within(t, 10, 20, 39)).toEqual([2, 3]);
+  expect(within(t, 10, 60, 90)).toEqual([4, 4]);
 });
 
 test('time runs to the right over the whole width', () => {

@@ -9,8 +9,8 @@ export function xOf(at: number, from: number, to: number, width: number): number
   return ((at - from) / (to - from)) * width;
 }
 
-/** The point of a series that an instant lies in, -1 where there is none or nothing is known. */
-export function pointAt(t: Float64Array, mean: Float64Array, step: number, at: number): number {
+/** The first of these times that is later than an instant. */
+function after(t: Float64Array, at: number): number {
   let lo = 0;
   let hi = t.length;
   while (lo < hi) {
@@ -18,7 +18,17 @@ export function pointAt(t: Float64Array, mean: Float64Array, step: number, at: n
     if (t[mid]! <= at) lo = mid + 1;
     else hi = mid;
   }
-  const i = lo - 1;
+  return lo;
+}
+
+/** The points that lie in a stretch, also in part: from the first to before the second. */
+export function within(t: Float64Array, step: number, from: number, to: number): [number, number] {
+  return [after(t, from - step), after(t, to)];
+}
+
+/** The point of a series that an instant lies in, -1 where there is none or nothing is known. */
+export function pointAt(t: Float64Array, mean: Float64Array, step: number, at: number): number {
+  const i = after(t, at) - 1;
   return i >= 0 && at < t[i]! + step && !Number.isNaN(mean[i]!) ? i : -1;
 }
 
@@ -30,7 +40,7 @@ export function topOf(past: Past): number {
   return Math.max(20, Math.ceil(most / step) * step);
 }
 
-/** Draws all lanes, the first on top. */
+/** Draws all lanes, the first on top; what was read may reach beyond the picture. */
 export function paint(ctx: CanvasRenderingContext2D, past: Past, from: number, to: number, top: number, cursor: number): void {
   const { width, height } = ctx.canvas;
   const dpr = Math.max(1, Math.round(devicePixelRatio || 1));
@@ -43,7 +53,8 @@ export function paint(ctx: CanvasRenderingContext2D, past: Past, from: number, t
     ctx.fillRect(0, floor + dpr, width, 1);
     ctx.fillStyle = ink('--band-edge');
     const wide = Math.max(1, xOf(from + past.step, from, to, width));
-    for (let i = 0; i < s.t.length; i++) {
+    const [first, end] = within(s.t, past.step, from, to);
+    for (let i = first; i < end; i++) {
       if (Number.isNaN(s.min[i]!)) continue;
       const upper = y(s.max[i]!);
       ctx.fillRect(xOf(s.t[i]!, from, to, width), upper, wide + 0.5, Math.max(dpr, y(s.min[i]!) - upper));
@@ -52,7 +63,7 @@ export function paint(ctx: CanvasRenderingContext2D, past: Past, from: number, t
     ctx.lineWidth = dpr;
     ctx.beginPath();
     let drawn = false;
-    for (let i = 0; i < s.t.length; i++) {
+    for (let i = first; i < end; i++) {
       const known = !Number.isNaN(s.mean[i]!);
       if (known) {
         const x = xOf(s.t[i]!, from, to, width);
