@@ -3,7 +3,8 @@ import { expect, it } from 'vitest';
 import { parseMarkdown, type Span } from './markdown';
 import { PEOPLE, RATS } from './models';
 
-const blocks = parseMarkdown(readFileSync(new URL('../handbook/en.md', import.meta.url), 'utf8'));
+const written = (language: string) => readFileSync(new URL(`../handbook/${language}.md`, import.meta.url), 'utf8');
+const blocks = parseMarkdown(written('en'));
 const ids = blocks.flatMap((b) => (b.kind === 'heading' && b.level > 1 ? [b.id] : []));
 const sources = import.meta.glob<string>(['../views/*.svelte', '../lib/*.ts'], { eager: true, query: '?raw', import: 'default' });
 
@@ -33,4 +34,16 @@ it('its curves are the published ones, and disagree as it says', () => {
   expect([1, 4, 8].map((h) => Math.round(PEOPLE(h)))).toEqual([555, 120, 41]);
   expect([4, 8].map((h) => Math.round(RATS(h)))).toEqual([60, 60]);
   expect(RATS(0.25)).toBeCloseTo(232.5, 0);
+});
+
+it('says the same in German: the same parts, figures and tables, and every number of each part', () => {
+  const german = parseMarkdown(written('de'));
+  const named = (all: typeof blocks) => all.slice(1).flatMap((b) => ('id' in b ? [`${b.level} ${b.id}`] : 'name' in b ? [`${b.kind} ${b.name}`] : []));
+  expect(named(german)).toEqual(named(blocks));
+  // Numbers by part, with the point of either language, in any order.
+  const numbers = (text: string) => {
+    const parts = text.split(/\{#([\w-]+)\}/);
+    return Object.fromEntries(parts.flatMap((part, i) => (i % 2 ? [[part, (parts[i + 1]!.match(/\d+(?:[.,]\d+)?/g) ?? []).map((n) => n.replace(',', '.')).sort()]] : [])));
+  };
+  expect(numbers(written('de'))).toEqual(numbers(written('en')));
 });

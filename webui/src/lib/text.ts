@@ -423,6 +423,12 @@ export const source = {
   mmHg: 'it delivers mmHg itself',
   u: 'Standard uncertainty',
   uNone: 'none stated',
+  kept: 'Kept calibrations',
+  keptOf: (n: string, of: string) => `of ${n} of ${of} channels`,
+  oldest: 'The oldest was made',
+  madeAt: (t: string, age: string) => `${t}, ${age} ago`,
+  good: 'Their dates hold until',
+  past: (n: number) => form(n, { one: '1 channel is past its date', other: `${n} channels are past their date` }),
   upTo: (u: string) => `up to ${u}`,
   healthWell: 'No channel is known to be bad.',
   healthNone: 'Nothing is known of single channels yet.',
@@ -447,6 +453,10 @@ export const handbook = {
   /** Of a link beside a number. */
   about: (what: string) => `What this means: ${what}`,
   defaults: { setting: 'Kind of place, rule and setting', value: 'Default, and where it is from', every: 'every kind', failed: 'The daemon does not say what its defaults are.' },
+  drawn: {
+    hours: 'hours', people: 'people (1976)', rats: 'rat muscle (2006)', limit: 'limit', full: 'time is full: raised', clock: 'clock', dip: 'a dip', above: 'chance to be above',
+    pressure: 'pressure', reading: 'reading', loading: 'loading', unloading: 'unloading', held: 'time of a held load', creep: 'creep',
+  },
 } as const;
 
 export const sound = {

@@ -424,6 +424,12 @@ export const source: Said<typeof en.source> = {
   mmHg: 'sie liefert selbst mmHg',
   u: 'Standardunsicherheit',
   uNone: 'keine angegeben',
+  kept: 'Aufbewahrte Kalibrierungen',
+  keptOf: (n, of) => `von ${n} der ${of} Kanäle`,
+  oldest: 'Die älteste ist von',
+  madeAt: (t, age) => `${t}, vor ${age}`,
+  good: 'Sie gelten alle bis',
+  past: (n) => form(n, { one: '1 Kanal ist über sein Datum', other: `${n} Kanäle sind über ihr Datum` }),
   upTo: (u) => `bis zu ${u}`,
   healthWell: 'Von keinem Kanal ist bekannt, dass er schlecht ist.',
   healthNone: 'Von einzelnen Kanälen ist noch nichts bekannt.',
@@ -447,6 +453,10 @@ export const handbook: Said<typeof en.handbook> = {
   contents: 'Kapitel',
   about: (what) => `Was das bedeutet: ${what}`,
   defaults: { setting: 'Art des Platzes, Regel und Einstellung', value: 'Voreinstellung, und woher sie stammt', every: 'jede Art', failed: 'Der Dienst sagt nicht, was seine Voreinstellungen sind.' },
+  drawn: {
+    hours: 'Stunden', people: 'Menschen (1976)', rats: 'Rattenmuskel (2006)', limit: 'Grenze', full: 'Zeit ist voll: ausgelöst', clock: 'Uhr', dip: 'ein Einbruch', above: 'Chance, darüber',
+    pressure: 'Druck', reading: 'Wert', loading: 'Belasten', unloading: 'Entlasten', held: 'Zeit einer gehaltenen Last', creep: 'Kriechen',
+  },
 };
 
 export const sound: Said<typeof en.sound> = {
