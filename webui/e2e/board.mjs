@@ -46,7 +46,11 @@ function sealed(...parts) {
   return wire(Buffer.concat([body, crc]));
 }
 
-/** Listens on the loopback. Sources are {number, channels, rate, rest}; more can be added while it runs. */
+/**
+ * Listens on the loopback. Sources are {number, channels, rate, rest, sent}; more can be added
+ * while it runs. `rest` is what a channel reads, or how it is made of the number of the scan;
+ * `sent` is told the number of each scan just before its bytes leave.
+ */
 export async function startBoard(sources) {
   const peers = new Set();
   const timers = [];
@@ -59,13 +63,15 @@ export async function startBoard(sources) {
   const ms = () => Math.floor(performance.now());
   const all = new Map();
 
-  function add({ number, channels, rate, rest = 100 }) {
+  function add({ number, channels, rate, rest = 100, sent = () => {} }) {
     const s = { seq: 0, pressed: new Map() };
     all.set(number, s);
     timers.push(
       setInterval(() => {
         const readings = Buffer.alloc(2 * channels);
-        for (let i = 0; i < channels; i++) readings.writeUInt16LE(s.pressed.get(i) ?? rest + ((i * 31 + s.seq * 17) % 5), 2 * i);
+        const at = typeof rest === 'function' ? rest : (i, seq) => rest + ((i * 31 + seq * 17) % 5);
+        for (let i = 0; i < channels; i++) readings.writeUInt16LE(s.pressed.get(i) ?? at(i, s.seq), 2 * i);
+        sent(s.seq);
         send(sealed(header(1, number, s.seq++, ms(), channels), readings));
       }, 1000 / rate),
     );

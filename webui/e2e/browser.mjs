@@ -14,10 +14,12 @@ export async function launch() {
 
 /**
  * A page with its complaints collected. `read` says that the caution has been read already,
- * `trusting` that any certificate is good.
+ * `trusting` that any certificate is good, `zoom` how many pixels of the device a CSS pixel is,
+ * and `first` runs before anything of the page.
  */
-export async function open(browser, url, { theme = 'light', width = 1280, height = 900, read = true, reducedMotion = 'no-preference', trusting = false } = {}) {
-  const context = await browser.newContext({ viewport: { width, height }, colorScheme: theme, reducedMotion, locale: 'en-GB', ignoreHTTPSErrors: trusting });
+export async function open(browser, url, { theme = 'light', width = 1280, height = 900, zoom = 1, read = true, reducedMotion = 'no-preference', locale = 'en-GB', trusting = false, first = () => {} } = {}) {
+  const context = await browser.newContext({ viewport: { width, height }, deviceScaleFactor: zoom, colorScheme: theme, reducedMotion, locale, ignoreHTTPSErrors: trusting });
+  await context.addInitScript(first);
   if (read) await context.addInitScript(() => localStorage.setItem('weald.caution.read', '1'));
   const page = await context.newPage();
   const complaints = [];

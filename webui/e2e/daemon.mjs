@@ -5,15 +5,31 @@ import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 
+// Where it is between 2 and 3 at night, so that a ward has a night to report of, and the
+// browser's zone is not that of the site.
+const east = (26 - new Date().getUTCHours()) % 24;
+const NIGHT = `Etc/GMT${east > 12 ? '+' : '-'}${east > 12 ? 24 - east : east}`;
+
 /** Runs `weald` with arguments; resolves with its address once it has said it. */
 export function startDaemon(binary, args) {
-  const child = spawn(binary, args, { stdio: ['ignore', 'ignore', 'pipe'] });
+  return start(binary, args, /listening on (https?:\/\/[^\s"]+)/);
+}
+
+/** Plays a scenario on a pseudo-terminal, as a board that is plugged in there, until it is unplugged. */
+export async function plugIn(binary, scenario, path, ...more) {
+  const board = await start(binary, ['emulate', scenario, '--pty', path, ...more], /playing on (\S+)/);
+  return { unplug: board.stop };
+}
+
+/** Runs `weald` with arguments until it has said what is waited for, and gives that back. */
+function start(binary, args, waited) {
+  const child = spawn(binary, args, { stdio: ['ignore', 'ignore', 'pipe'], env: { ...process.env, TZ: NIGHT } });
   let said = '';
   return new Promise((resolve, reject) => {
     const give = (why) => reject(new Error(`${binary} ${args.join(' ')}: ${why}\n${said}`));
     const timer = setTimeout(() => {
       child.kill('SIGKILL');
-      give('does not listen after 30 s');
+      give('says nothing of use after 30 s');
     }, 30_000);
     child.on('error', (e) => give(e.message));
     child.on('exit', (code) => {
@@ -22,7 +38,7 @@ export function startDaemon(binary, args) {
     });
     child.stderr.on('data', (chunk) => {
       said = (said + chunk).slice(-20_000);
-      const found = /listening on (https?:\/\/[^\s"]+)/.exec(said);
+      const found = waited.exec(said);
       if (!found) return;
       clearTimeout(timer);
       resolve({
@@ -30,6 +46,7 @@ export function startDaemon(binary, args) {
         said: () => said,
         stop: () =>
           new Promise((done) => {
+            if (child.exitCode !== null || child.signalCode !== null) return done();
             child.removeAllListeners('exit');
             child.on('exit', done);
             child.kill('SIGTERM');

@@ -38,7 +38,12 @@ export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1',
 
 /** Waits until a page shows the present. */
 export function live(page) {
-  return page.waitForSelector('.clock[data-phase="live"]', { timeout: 10_000 });
+  return page.waitForSelector('.clock[data-phase="live"]', { timeout: 20_000 });
+}
+
+/** The part of a page under a heading. */
+export function section(page, title) {
+  return page.locator('section', { has: page.getByRole('heading', { name: title, exact: true }) });
 }
 
 /** Where a line of the page ends between a number and what belongs to it: "for 15 | s of". */
@@ -77,4 +82,49 @@ export async function violations(page) {
   await page.evaluate(axe);
   const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
   return found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join('; ')}`);
+}
+
+/** Says that the pages of a PDF are of A4, ISO 216: 210 mm by 297 mm. */
+export function isA4(pdf, what) {
+  const [, width, height] = /\/MediaBox ?\[0 0 ([\d.]+) ([\d.]+)\]/.exec(pdf.toString('latin1')) ?? [];
+  assert.ok(Math.abs(width - 595.28) < 1 && Math.abs(height - 841.89) < 1, `${what}: a page is ${width} by ${height} points, A4 is 595 by 842`);
+}
+
+/** Text that is cut off by what holds it, or lies on other text: "what: text". */
+export function unreadable(page) {
+  return page.evaluate(() => {
+    const lines = [];
+    const found = new Set();
+    const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    for (let node; (node = walk.nextNode()); ) {
+      const holder = node.parentElement;
+      if (!node.data.trim() || !holder.checkVisibility({ visibilityProperty: true, opacityProperty: true }) || holder.closest('.unseen, .skip, option, select, script, style')) continue;
+      const range = document.createRange();
+      range.selectNodeContents(node);
+      const text = node.data.trim().slice(0, 40);
+      // What holds it and does not scroll.
+      let [left, right, top, bottom] = [0, innerWidth, -Infinity, Infinity];
+      let scrolls = false;
+      for (let e = holder; e && !scrolls; e = e.parentElement) {
+        const { overflowX, overflowY } = getComputedStyle(e);
+        if (e.tagName === 'svg' || overflowX === 'visible') continue;
+        if (/auto|scroll/.test(overflowX + overflowY)) scrolls = true;
+        const box = e.getBoundingClientRect();
+        [left, right, top, bottom] = [Math.max(left, box.left), Math.min(right, box.right), Math.max(top, box.top), Math.min(bottom, box.bottom)];
+      }
+      for (const r of range.getClientRects()) {
+        if (r.width < 2 || r.height < 2) continue;
+        if (!scrolls && (r.left < left - 1 || r.right > right + 1 || r.top < top - r.height / 3 || r.bottom > bottom + r.height / 3)) found.add(`cut: ${text}`);
+        if (!scrolls) lines.push({ text, holder, left: r.left, right: r.right, top: r.top + r.height / 6, bottom: r.bottom - r.height / 6 });
+      }
+    }
+    lines.sort((a, b) => a.top - b.top);
+    lines.forEach((a, i) => {
+      for (let k = i + 1; k < lines.length && lines[k].top < a.bottom - 2; k++) {
+        const b = lines[k];
+        if (Math.min(a.right, b.right) - Math.max(a.left, b.left) > 2 && Math.min(a.bottom, b.bottom) - b.top > 2) found.add(`on each other: ${a.text} | ${b.text}`);
+      }
+    });
+    return [...found];
+  });
 }

@@ -5,6 +5,7 @@
 //   node e2e/run.mjs [words]   only the stories whose names hold one of the words
 //   --beside, --alone          only those that bear company, or only those that are
 //                              measured against a clock and want the machine to themselves
+//   --long                     only those that take minutes, which are told by hand
 
 import { existsSync, mkdirSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
@@ -16,17 +17,22 @@ import alerts from './stories/alerts.mjs';
 import bench from './stories/bench.mjs';
 import calibrate from './stories/calibrate.mjs';
 import connection from './stories/connection.mjs';
+import engineer from './stories/engineer.mjs';
 import equipment from './stories/equipment.mjs';
 import figures from './stories/figures.mjs';
 import hostile from './stories/hostile.mjs';
 import myseat from './stories/myseat.mjs';
+import nurse from './stories/nurse.mjs';
 import pages from './stories/pages.mjs';
+import paint from './stories/paint.mjs';
+import past from './stories/past.mjs';
 import pictures from './stories/pictures.mjs';
 import records from './stories/records.mjs';
 import regions from './stories/regions.mjs';
 import rehearse from './stories/rehearse.mjs';
 import senders from './stories/senders.mjs';
 import setup from './stories/setup.mjs';
+import soak from './stories/soak.mjs';
 
 const at = (path) => fileURLToPath(new URL(path, import.meta.url));
 
@@ -45,12 +51,13 @@ mkdirSync(artifacts, { recursive: true });
 if (shots) mkdirSync(shots, { recursive: true });
 
 const wanted = process.argv.slice(2).filter((w) => !w.startsWith('--'));
-const only = (kind) => !process.argv.some((w) => w.startsWith('--')) || process.argv.includes(`--${kind}`);
+const asked = (kind) => process.argv.includes(`--${kind}`);
+const only = (kind) => !process.argv.some((w) => w.startsWith('--')) || asked(kind);
 const chosen = (stories) => stories.filter((s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)));
-// The longest first, and alerts from the start, as one of them says when the first comes.
-const told = [access, calibrate, alerts, bench, connection, pictures, setup, myseat, pages, records, equipment, senders, rehearse, regions, accounts, hostile, figures].map(chosen);
-const groups = only('beside') ? told.map((group) => group.filter((s) => !s.alone)) : [];
-const alone = only('alone') ? told.flat().filter((s) => s.alone) : [];
+// The longest first, and the nurse's shift from the start, as it says when the first alert comes.
+const told = [access, nurse, calibrate, engineer, bench, connection, soak, pictures, setup, myseat, pages, alerts, records, equipment, senders, rehearse, regions, accounts, hostile, figures, paint, past].map(chosen);
+const groups = only('beside') ? told.map((group) => group.filter((s) => !s.alone && !s.long)) : [];
+const alone = told.flat().filter((s) => (s.alone && only('alone')) || (s.long && asked('long')));
 const stories = [...groups.flat(), ...alone];
 
 const browser = await launch();

@@ -6,11 +6,11 @@ const REGIONS = ['head', 'shoulders', 'back', 'pelvis', 'thighs', 'heels'];
 const HOUR = 3_600_000;
 
 /**
- * A place with `sites` channels, a mat of rows × columns, or both. `doubts` has by the
+ * A place with `sites` channels, a mat of rows × columns, or both, and some hours of history. `doubts` has by the
  * name of a signal what makes it less than it seems.
  */
-export function place(id, kind, { sites = 0, rows = 0, columns = 0, rate = 10, priority = 'medium', delay = 3600, doubts = {} } = {}) {
-  const p = { id, kind, rate, rows, columns, priority, delay, doubts, started: Date.now() - HOUR, sites: [], regions: [], holds: [] };
+export function place(id, kind, { sites = 0, rows = 0, columns = 0, rate = 10, priority = 'medium', delay = 3600, doubts = {}, hours = 1 } = {}) {
+  const p = { id, kind, rate, rows, columns, priority, delay, doubts, started: Date.now() - hours * HOUR, sites: [], regions: [], holds: [] };
   for (let k = 0; k < sites; k++) {
     const low = 40 - (28 * k) / Math.max(1, sites);
     const name = sites === 2 ? ['ankle', 'calf'][k] : `site_${String(k + 1).padStart(2, '0')}`;

