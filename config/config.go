@@ -32,6 +32,9 @@ type Config struct {
 	Accounts      bool
 	Idle, Longest time.Duration
 
+	// OIDC is a directory at which people can log in too; nil where there is none.
+	OIDC *OIDC
+
 	// Names are under which the pages are asked for, beside the loopback names:
 	// those of the file and the address of Listen, where that is one.
 	Names []string
@@ -191,6 +194,7 @@ func (r *reader) config() *Config {
 		MQTT:   r.broker(),
 	}
 	r.accounts(c)
+	c.OIDC = r.oidc()
 	c.Names = r.hostNames()
 	c.TLS = r.tls(c.Names)
 	c.Bridges = r.bridges()

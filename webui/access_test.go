@@ -33,7 +33,7 @@ type guarded struct {
 	events []gate.Event
 }
 
-func newGuarded(t *testing.T) *guarded {
+func newGuarded(t *testing.T, with ...func(*Options)) *guarded {
 	t.Helper()
 	g := &guarded{now: sample.At(time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)), keys: map[access.Role]string{}}
 	j := new(journaltest.Memory)
@@ -57,10 +57,10 @@ func newGuarded(t *testing.T) *guarded {
 	if _, g.keys[access.Wall], err = g.access.MakePass(t.Context(), d, ask); err != nil {
 		t.Fatal(err)
 	}
-	g.stack = newStackOf(t, built, wardPlan(), nil, func(o *Options) {
+	g.stack = newStackOf(t, built, wardPlan(), nil, append(with, func(o *Options) {
 		o.API.Record = j
 		o.Gate = gate.Gate{Access: g.access, Now: func() sample.Instant { return g.now }, Seen: func(_ context.Context, e gate.Event) { g.events = append(g.events, e) }}
-	})
+	})...)
 	return g
 }
 

@@ -11,6 +11,7 @@ import (
 const (
 	tellsAlerts = "alerts: place, rule, priority, the numbers that made it so, when; the code of who has it, and no reason; a test every day"
 	tellsBeats  = "that the daemon does its work: a number and the time, and nothing of places and people"
+	asksWho     = "that somebody wants to log in, when somebody does; the directory tells who, and learns nothing of places and people"
 	asksFrames  = "what it takes to ask for readings, and no readings"
 )
 
@@ -29,6 +30,9 @@ func leaves(c *config.Config) []api.Leaving {
 		if h.Topic != nil {
 			all = append(all, api.Leaving{By: "heartbeat", To: topicOf(h.Topic).Reaches(), What: tellsBeats})
 		}
+	}
+	if c.OIDC != nil {
+		all = append(all, api.Leaving{By: "log-in", To: "directory at " + c.OIDC.Issuer, What: asksWho})
 	}
 	for i := range c.Bridges {
 		b := &c.Bridges[i]

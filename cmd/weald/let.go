@@ -5,7 +5,9 @@ import (
 
 	"weald/config"
 	"weald/stream/access"
+	"weald/stream/access/directory"
 	"weald/webui/gate"
+	"weald/webui/route"
 )
 
 // let reads who may do what. Without a record, and so without accounts, nobody is known.
@@ -31,4 +33,15 @@ func (d *daemon) gateOf(c *config.Config, b *book) (g gate.Gate) {
 		g.Access = d.access
 	}
 	return g
+}
+
+// directoryOf is where people can log in too; nil where the configuration names none.
+// Whoever is there while another configuration comes into force begins again.
+func directoryOf(c *config.Config) *directory.Directory {
+	if c.OIDC == nil {
+		return nil
+	}
+	return directory.New(directory.Settings{
+		Issuer: c.OIDC.Issuer, ClientID: c.OIDC.ClientID, Claim: c.OIDC.Claim, Return: c.OIDC.Base + route.Of("directory-return").Path,
+	}, c.OIDC.Secret.Read)
 }

@@ -133,7 +133,7 @@ func (d *daemon) open(t *reign) error {
 	o := api.Options{
 		Plan: plan, Pipeline: t.pipe, Store: t.memory, Bridges: t.bridgeViews, Senders: t.senders.views, Self: t.selfView,
 		Troubles: t.troubles, ClockOff: d.clock.Off, Speed: d.speed, Version: build(),
-		Draft: c, Configuration: settingsFile{d}, Zone: live.HostZone(), Links: d.links, Leaves: leaves(c),
+		Draft: c, Configuration: settingsFile{d}, Zone: live.HostZone(), Links: d.links, Leaves: leaves(c), Directory: directoryOf(c),
 	}
 	t.book.show(&o)
 	if t.book != nil {

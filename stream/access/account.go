@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"weald/ingest/sample"
 	"weald/stream/access/password"
@@ -18,6 +20,7 @@ type Account struct {
 	MadeAt    time.Time
 	MadeBy    string
 	ChangedAt time.Time // the password, or the role
+	Directory string    // who it is to a directory of the house; "" for nobody
 	Sessions  int       // that last
 }
 
@@ -29,6 +32,7 @@ type account struct {
 	MadeAt    time.Time `json:"made_at"`
 	MadeBy    string    `json:"made_by"`
 	ChangedAt time.Time `json:"changed_at"`
+	Directory string    `json:"directory,omitempty"`
 	Gone      bool      `json:"gone,omitempty"`
 
 	devices []hash
@@ -51,7 +55,7 @@ func (a *Access) Accounts(now sample.Instant) []Account {
 	defer a.mu.Unlock()
 	out := []Account{}
 	for key, x := range a.accounts {
-		one := Account{Name: x.Name, Role: x.Role, MadeAt: x.MadeAt, MadeBy: x.MadeBy, ChangedAt: x.ChangedAt}
+		one := Account{Name: x.Name, Role: x.Role, MadeAt: x.MadeAt, MadeBy: x.MadeBy, ChangedAt: x.ChangedAt, Directory: x.Directory}
 		for _, s := range a.sessions {
 			if s.account == key && a.lasts(s, now) {
 				one.Sessions++
@@ -123,8 +127,41 @@ func (a *Access) SetRole(ctx context.Context, d Deed, name string, role Role) er
 	if err := checkRole(role); err != nil {
 		return err
 	}
-	return a.alter(ctx, d, name, "account-role", role.String(), func(x *account) { x.Role, x.ChangedAt = role, d.Now.Time() })
+	return a.alter(ctx, d, name, roleDeed, role.String(), func(x *account) { x.Role, x.ChangedAt = role, d.Now.Time() })
 }
+
+// mostDirectory is how long what a directory calls somebody may be, in bytes.
+const mostDirectory = 200
+
+// SetDirectory says who an account is to a directory of the house, which may then log
+// in there; "" for nobody any more. Its errors wrap ErrNone, ErrTaken or ErrAsked.
+func (a *Access) SetDirectory(ctx context.Context, d Deed, name, who string) error {
+	if len(who) > mostDirectory || !utf8.ValidString(who) || strings.ContainsFunc(who, unicode.IsControl) {
+		return askedf("what the directory calls somebody has at most %d bytes of text", mostDirectory)
+	}
+	if other := a.inDirectory(who); other != "" && !strings.EqualFold(other, name) {
+		return ErrTaken
+	}
+	return a.alter(ctx, d, name, directoryDeed, "", func(x *account) { x.Directory = who })
+}
+
+// inDirectory returns the name of the account that somebody in a directory has, or "".
+func (a *Access) inDirectory(who string) string {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for _, x := range a.accounts {
+		if who != "" && x.Directory == who {
+			return x.Name
+		}
+	}
+	return ""
+}
+
+// What is done with an account that leaves its password as it is.
+const (
+	roleDeed      = "account-role"
+	directoryDeed = "account-directory"
+)
 
 // SetPassword gives an account another password, and ends its sessions. Its errors
 // wrap ErrNone, or are about the password.
@@ -201,7 +238,7 @@ func (a *Access) keep(ctx context.Context, d Deed, what, reason string, x accoun
 	if err := a.put(ctx, accountDocs+key, &x, d.Now); err != nil {
 		return err
 	}
-	if what != "account-role" && len(x.devices) > 0 { // whoever knew the former password is a stranger
+	if what != roleDeed && what != directoryDeed && len(x.devices) > 0 { // whoever knew the former password is a stranger
 		if err := a.put(ctx, deviceDocs+key, devices{}, d.Now); err != nil {
 			return err
 		}

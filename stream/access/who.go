@@ -52,6 +52,7 @@ type Visit struct {
 	From   netip.Addr // zero where it has none
 	Secure bool       // over TLS
 	Device string     // what a browser from which somebody has logged in before brings
+	Flow   string     // what one brings from which somebody has been sent to a directory
 
 	// About is what the audit is told of it beyond its address, "account=anna".
 	// Handlers set it, before they answer, to nothing that is secret.

@@ -21,6 +21,7 @@ type accountView struct {
 	MadeAt    time.Time `json:"made_at"`
 	MadeBy    string    `json:"made_by"`
 	ChangedAt time.Time `json:"changed_at" doc:"The password, or the role"`
+	Directory string    `json:"directory" doc:"Who it is to the directory of the house, by the claim of the configuration; empty for nobody"`
 	Sessions  int       `json:"sessions" doc:"Log-ins that last"`
 }
 
@@ -51,6 +52,13 @@ type passwordInput struct {
 	Account string `path:"account" doc:"Its name"`
 	Body    struct {
 		Password string `json:"password" maxLength:"1024"`
+	}
+}
+
+type directoryInput struct {
+	Account string `path:"account" doc:"Its name"`
+	Body    struct {
+		Directory string `json:"directory" maxLength:"200" doc:"The value of the claim; empty for nobody any more"`
 	}
 }
 
@@ -106,6 +114,9 @@ func (s *server) addAccounts(api huma.API) {
 	huma.Register(api, step("account-password", "Give an account another password, which ends its sessions", 404, 409), func(ctx context.Context, in *passwordInput) (*answer[accountsBody], error) {
 		return s.alter(ctx, func(d access.Deed) error { return s.Access.SetPassword(ctx, d, in.Account, in.Body.Password) })
 	})
+	huma.Register(api, step("account-directory", "Say who an account is to the directory of the house, who can then log in there", 404, 409), func(ctx context.Context, in *directoryInput) (*answer[accountsBody], error) {
+		return s.alter(ctx, func(d access.Deed) error { return s.Access.SetDirectory(ctx, d, in.Account, in.Body.Directory) })
+	})
 	huma.Register(api, step("account-log-out", "End all sessions of an account", 404, 409), func(ctx context.Context, in *accountInput) (*answer[accountsBody], error) {
 		return s.alter(ctx, func(d access.Deed) error { return s.Access.EndSessions(ctx, d, in.Account) })
 	})
@@ -139,7 +150,7 @@ func (s *server) listAccounts(context.Context, *struct{}) (*answer[accountsBody]
 	}
 	a := &answer[accountsBody]{accountsBody{Accounts: []accountView{}}}
 	for _, x := range s.Access.Accounts(s.Now()) {
-		a.Body.Accounts = append(a.Body.Accounts, accountView{x.Name, x.Role.String(), x.MadeAt, x.MadeBy, x.ChangedAt, x.Sessions})
+		a.Body.Accounts = append(a.Body.Accounts, accountView{x.Name, x.Role.String(), x.MadeAt, x.MadeBy, x.ChangedAt, x.Directory, x.Sessions})
 	}
 	return a, nil
 }

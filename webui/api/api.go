@@ -24,6 +24,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/stream/access"
+	"weald/stream/access/directory"
 	"weald/stream/access/guesses"
 	"weald/stream/calibrating"
 	"weald/stream/history"
@@ -66,6 +67,9 @@ type Options struct {
 	// of the zone in which people here read times, or "".
 	Links *seatlink.Links
 	Zone  string
+
+	// Directory shows who somebody is; nil where there is none, or no accounts.
+	Directory *directory.Directory
 
 	// Access knows who may do what, on the clock Now; nil where there are no accounts.
 	Access *access.Access
@@ -166,6 +170,7 @@ func Register(mux Mux, o Options) error {
 	s.addMySeat(api)
 	s.addDefaults(api)
 	s.addMe(api)
+	s.addDirectory(api)
 	s.addAccounts(api)
 	s.addHealth(api)
 

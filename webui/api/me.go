@@ -15,12 +15,13 @@ import (
 )
 
 type meBody struct {
-	Accounts bool     `json:"accounts" doc:"Whether there are accounts here; without them everybody who reaches the daemon may do everything"`
-	First    bool     `json:"first" doc:"There is no account yet: the first one is made on the machine"`
-	Name     string   `json:"name" doc:"Of the account, the token or the screen; empty for nobody"`
-	Role     string   `json:"role" enum:"nobody,wall,viewer,carer,engineer,admin"`
-	Means    string   `json:"means" enum:"open,none,session,token,screen,console" doc:"How this was shown; open where there are no accounts"`
-	May      []string `json:"may" nullable:"false" doc:"The operations of this document that are permitted"`
+	Accounts  bool     `json:"accounts" doc:"Whether there are accounts here; without them everybody who reaches the daemon may do everything"`
+	Directory bool     `json:"directory" doc:"Whether there is a directory of the house at which one can log in: GET /api/v1/directory/begin leads there"`
+	First     bool     `json:"first" doc:"There is no account yet: the first one is made on the machine"`
+	Name      string   `json:"name" doc:"Of the account, the token or the screen; empty for nobody"`
+	Role      string   `json:"role" enum:"nobody,wall,viewer,carer,engineer,admin"`
+	Means     string   `json:"means" enum:"open,none,session,token,screen,console" doc:"How this was shown; open where there are no accounts"`
+	May       []string `json:"may" nullable:"false" doc:"The operations of this document that are permitted"`
 }
 
 type meAnswer struct {
@@ -62,7 +63,7 @@ func (s *server) addMe(api huma.API) {
 }
 
 func (s *server) me(who access.Who, cookies ...string) *meAnswer {
-	a := &meAnswer{SetCookie: cookies, Body: meBody{Accounts: s.Access != nil, Name: who.Name, Role: who.Role.String(), Means: string(who.Means), May: []string{}}}
+	a := &meAnswer{SetCookie: cookies, Body: meBody{Accounts: s.Access != nil, Directory: s.Directory != nil, Name: who.Name, Role: who.Role.String(), Means: string(who.Means), May: []string{}}}
 	if a.Body.First = s.Access != nil && !s.Access.Any(); who.Means == "" {
 		a.Body.Means = string(access.None)
 	}

@@ -10,6 +10,7 @@ const (
 	Session = "weald"
 	Screen  = "weald-screen"
 	Device  = "weald-device"
+	Flow    = "weald-flow" // of a log-in at a directory of the house
 
 	hostPrefix = "__Host-"
 )
@@ -34,13 +35,17 @@ func Of(r *http.Request, name string, secure bool) string {
 }
 
 // Set returns the header that gives a browser a key. No script can read it, and no
-// page of another site sends it. A session's ends with the browser; "" takes any away.
+// page of another site sends it, but for a Flow's, with which another site sends the
+// browser back. Those of a Session and a Flow end with the browser; "" takes any away.
 func Set(name, key string, secure bool) string {
 	c := http.Cookie{Name: nameOf(name, secure), Value: key, Path: "/", Secure: secure, HttpOnly: true, SameSite: http.SameSiteStrictMode}
+	if name == Flow {
+		c.SameSite = http.SameSiteLaxMode
+	}
 	switch {
 	case key == "":
 		c.MaxAge = -1
-	case name != Session:
+	case name != Session && name != Flow:
 		c.MaxAge = lasting
 	}
 	return c.String()

@@ -80,7 +80,7 @@ func (g *Gate) visit(r *http.Request) *access.Visit {
 		return v
 	}
 	now := g.Now()
-	v.Device = cookie.Of(r, cookie.Device, v.Secure)
+	v.Device, v.Flow = cookie.Of(r, cookie.Device, v.Secure), cookie.Of(r, cookie.Flow, v.Secure)
 	if kind, key, ok := strings.Cut(r.Header.Get("Authorization"), " "); ok {
 		if strings.EqualFold(kind, "Bearer") {
 			v.Who = g.Access.ByToken(key, v.From, now)

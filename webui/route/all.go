@@ -26,6 +26,8 @@ var All = []Route{
 	{"log-in", post, v1 + "/log-in", access.Nobody, Log},
 	{"log-out", post, v1 + "/log-out", access.Nobody, Log},
 	{"here", post, v1 + "/me/here", access.Nobody, None},
+	{"directory-begin", get, v1 + "/directory/begin", access.Nobody, Log},
+	{"directory-return", get, v1 + "/directory/return", access.Nobody, Log},
 	{"open-screen", post, v1 + "/screen", access.Nobody, Log},
 	{"change-password", post, v1 + "/me/password", access.Viewer, Account},
 
@@ -126,6 +128,7 @@ var All = []Route{
 	{"make-account", post, v1 + "/accounts", access.Admin, Account},
 	{"account-role", post, v1 + "/accounts/{account}/role", access.Admin, Account},
 	{"account-password", post, v1 + "/accounts/{account}/password", access.Admin, Account},
+	{"account-directory", post, v1 + "/accounts/{account}/directory", access.Admin, Account},
 	{"account-log-out", post, v1 + "/accounts/{account}/log-out", access.Admin, Account},
 	{"remove-account", post, v1 + "/accounts/{account}/remove", access.Admin, Account},
 	{"passes", get, v1 + "/passes", access.Admin, None},

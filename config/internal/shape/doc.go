@@ -76,6 +76,34 @@ type Web struct {
 
 	// For how long a log-in lasts.
 	Session Session `yaml:"session"`
+
+	// A directory of the house at which people can log in too, by OpenID Connect.
+	// Needs accounts: what somebody may do is a matter of the account here, at which an
+	// admin enters who that is there. Log-ins with a password work on, whether or not it
+	// answers. Default: none.
+	OIDC *OIDC `yaml:"oidc"`
+}
+
+// OIDC is a directory that speaks OpenID Connect.
+type OIDC struct {
+	// Its address, as it names itself: https://login.larch.example.
+	Issuer string `yaml:"issuer" jsonschema:"required"`
+
+	// What it calls this daemon.
+	ClientID Text `yaml:"client_id" jsonschema:"required"`
+
+	// A file whose first line is the secret that it knows this daemon by, or a variable
+	// of the environment; neither for a public client.
+	SecretFile string `yaml:"secret_file"`
+	SecretEnv  string `yaml:"secret_env"`
+
+	// The claim by which it tells people apart, and which it gives to nobody else
+	// later on. Default sub, which is made for that (OpenID Connect Core 1.0, 5.7).
+	Claim Text `yaml:"claim" jsonschema:"default=sub"`
+
+	// Under which address browsers reach the pages: it sends them back to
+	// /api/v1/directory/return there, which it has to know.
+	Base string `yaml:"base" jsonschema:"required"`
 }
 
 // Session says for how long a log-in lasts.

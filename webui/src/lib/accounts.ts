@@ -14,6 +14,8 @@ export interface Account {
   made_at: string;
   made_by: string;
   changed_at: string;
+  /** Who it is to the directory of the house; empty for nobody. */
+  directory: string;
   sessions: number;
 }
 
@@ -48,6 +50,7 @@ export const readAccounts = async () => (await getJSON<All>(ACCOUNTS)).accounts;
 export const makeAccount = async (name: string, role: AccountRole, password: string) => (await post<All>(ACCOUNTS, { name, role, password })).accounts;
 export const setRole = (name: string, role: AccountRole) => one(name, 'role', { role });
 export const setPassword = (name: string, password: string) => one(name, 'password', { password });
+export const setDirectory = (name: string, directory: string) => one(name, 'directory', { directory: directory.trim() });
 export const logOutEverywhere = (name: string) => one(name, 'log-out', {});
 export const removeAccount = (name: string) => one(name, 'remove', {});
 

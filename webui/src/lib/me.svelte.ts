@@ -14,6 +14,7 @@ export type Role = 'nobody' | 'wall' | 'viewer' | 'carer' | 'engineer' | 'admin'
 export interface Said {
   accounts: boolean;
   first: boolean;
+  directory: boolean;
   name: string;
   role: Role;
   means: 'open' | 'none' | 'session' | 'token' | 'screen' | 'console';

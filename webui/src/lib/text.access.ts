@@ -14,6 +14,10 @@ export const access = {
   wrong: 'The name or the password is not right.',
   oldWrong: 'This is not the password until now.',
   tooMany: (s: number) => `Too many wrong passwords. Try again in ${s} s, or where you have logged in before.`,
+  directory: 'Log in at the directory of your organisation',
+  away: 'The directory of your organisation does not answer. Log in with your password here.',
+  refused: 'The directory of your organisation has not shown who you are. Try again, or log in with your password here.',
+  unknown: 'The directory of your organisation knows you, and no account here is yours: ask an admin.',
   back: 'Back to what is shown',
   roles: { nobody: 'nobody', wall: 'wall screen', viewer: 'viewer', carer: 'carer', engineer: 'engineer', admin: 'admin' },
   roleMeans: {

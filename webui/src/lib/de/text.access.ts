@@ -15,6 +15,10 @@ export const access: Said<typeof en.access> = {
   wrong: 'Name oder Passwort stimmen nicht.',
   oldWrong: 'Das ist nicht das bisherige Passwort.',
   tooMany: (s) => `Zu viele falsche Passwörter. Versuchen Sie es in ${s} s wieder, oder dort, wo Sie sich schon angemeldet haben.`,
+  directory: 'Am Verzeichnis des Hauses anmelden',
+  away: 'Das Verzeichnis des Hauses antwortet nicht. Melden Sie sich hier mit Ihrem Passwort an.',
+  refused: 'Das Verzeichnis des Hauses hat nicht gezeigt, wer Sie sind. Versuchen Sie es noch einmal, oder melden Sie sich hier mit Ihrem Passwort an.',
+  unknown: 'Das Verzeichnis des Hauses kennt Sie, und kein Konto hier ist Ihres: Fragen Sie die Verwaltung.',
   back: 'Zurück zu dem, was gezeigt wird',
   roles: { nobody: 'niemand', wall: 'Wandbildschirm', viewer: 'Betrachter', carer: 'Pflege', engineer: 'Technik', admin: 'Verwaltung' },
   roleMeans: {
