@@ -92,10 +92,12 @@ type OIDC struct {
 	// What it calls this daemon.
 	ClientID Text `yaml:"client_id" jsonschema:"required"`
 
-	// A file whose first line is the secret that it knows this daemon by, or a variable
-	// of the environment; neither for a public client.
+	// A file whose first line is the secret that it knows this daemon by; none for a
+	// public client.
 	SecretFile string `yaml:"secret_file"`
-	SecretEnv  string `yaml:"secret_env"`
+
+	// A variable of the environment with the secret, in place of the file.
+	SecretEnv string `yaml:"secret_env"`
 
 	// The claim by which it tells people apart, and which it gives to nobody else
 	// later on. Default sub, which is made for that (OpenID Connect Core 1.0, 5.7).
