@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -212,6 +213,31 @@ func TestRulesReadNoClock(t *testing.T) {
 			return true
 		})
 	})
+}
+
+// A test that DEVELOPERS.md names is there.
+func TestNamedTestsAreThere(t *testing.T) {
+	text, err := os.ReadFile(root + "/DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	there := map[string]bool{}
+	sources(t, func(path, text string) {
+		if strings.HasSuffix(path, "_test.go") {
+			for _, f := range regexp.MustCompile(`(?m)^func ((?:Test|Fuzz|Benchmark)\w+)\(`).FindAllStringSubmatch(text, -1) {
+				there[f[1]] = true
+			}
+		}
+	})
+	named := regexp.MustCompile("`((?:Test|Fuzz)[A-Z]\\w+)`").FindAllStringSubmatch(string(text), -1)
+	for _, n := range named {
+		if !there[n[1]] {
+			t.Errorf("DEVELOPERS.md names %s, which is not there", n[1])
+		}
+	}
+	if len(named) < 50 {
+		t.Errorf("DEVELOPERS.md names only %d tests", len(named))
+	}
 }
 
 // The top level is a promise to whoever looks for something.

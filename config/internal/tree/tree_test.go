@@ -220,3 +220,12 @@ func TestNearest(t *testing.T) {
 		}
 	}
 }
+
+// Nesting has an end, and so has the memory that it takes.
+func TestTooDeep(t *testing.T) {
+	for _, text := range []string{strings.Repeat("[", 200_000), strings.Repeat("{a: ", 100_000), strings.Repeat("- ", 100_000)} {
+		if d, ok := Parse([]byte(text)); ok || len(d.Problems()) != 1 {
+			t.Errorf("%.10s…: %v", text, d.Problems())
+		}
+	}
+}

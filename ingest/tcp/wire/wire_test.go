@@ -2,13 +2,16 @@ package wire
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"io"
 	"net"
 	"os"
+	"sync"
 	"sync/atomic"
 	"syscall"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"go.uber.org/goleak"
@@ -99,4 +102,30 @@ func TestErrorsInPlainWords(t *testing.T) {
 	if err := noDial("hub:4000", op(syscall.ECONNREFUSED)); !errors.Is(err, syscall.ECONNREFUSED) {
 		t.Errorf("%v has lost its cause", err)
 	}
+}
+
+// Who connects and says nothing, or speaks on and never comes to an end, is let go.
+func TestAHandshakeEnds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		for _, drips := range []bool{false, true} {
+			ours, theirs := net.Pipe()
+			began := time.Now()
+			var dripping sync.WaitGroup
+			dripping.Go(func() {
+				for drips {
+					time.Sleep(time.Second)
+					if _, err := theirs.Write([]byte{22}); err != nil {
+						return
+					}
+				}
+			})
+			go io.Copy(io.Discard, theirs) // the farewell
+			_, err := Handshake(t.Context(), ours, &tls.Config{})
+			if took := time.Since(began); err == nil || took > Patience+time.Second || !drips && took < Patience {
+				t.Errorf("drips %t: %v after %v", drips, err, took)
+			}
+			theirs.Close()
+			dripping.Wait()
+		}
+	})
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -231,5 +232,25 @@ func TestUnfinishedFileIsReadToItsEnd(t *testing.T) {
 	}
 	if n != 2 {
 		t.Errorf("%d records", n)
+	}
+}
+
+// A header cannot ask for more memory than files of the world have need of.
+func TestGiantHeaders(t *testing.T) {
+	good := written(t, small(Continuous, 1), 0)
+	signals, err := strconv.Atoi(strings.TrimSpace(string(good[252:256])))
+	if err != nil {
+		t.Fatal(err)
+	}
+	samples := 256 + signals*(16+80+5*8+80) // where the first signal says how many it has in a record
+	for _, c := range []struct {
+		at         int
+		text, says string
+	}{{samples, "99999999", "samples in a record"}, {samples, "-1      ", "samples in a record"}, {samples, "9999999 ", "a data record has over"}, {252, "9999", "too early"}, {252, "-1  ", "signals"}} {
+		bad := append(bytes.Clone(good[:c.at]), c.text...)
+		bad = append(bad, good[c.at+len(c.text):]...)
+		if _, err := NewReader(bytes.NewReader(bad), Lenient); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%q at %d: %v, want %q", c.text, c.at, err, c.says)
+		}
 	}
 }
