@@ -21,14 +21,14 @@ func leaves(c *config.Config) []api.Leaving {
 	all := []api.Leaving{}
 	for i := range c.Notify {
 		s := &c.Notify[i]
-		all = append(all, api.Leaving{By: "sender " + s.ID, To: senderOf(s).Reaches(), What: tellsAlerts})
+		all = append(all, api.Leaving{By: "sender " + s.ID, To: senderOf(s).Reaches(), Kind: "alerts", What: tellsAlerts})
 	}
 	if h := c.Heartbeat; h != nil {
 		if h.Webhook != nil {
-			all = append(all, api.Leaving{By: "heartbeat", To: hookOf(h.Webhook).Reaches(), What: tellsBeats})
+			all = append(all, api.Leaving{By: "heartbeat", To: hookOf(h.Webhook).Reaches(), Kind: "beats", What: tellsBeats})
 		}
 		if h.Topic != nil {
-			all = append(all, api.Leaving{By: "heartbeat", To: topicOf(h.Topic).Reaches(), What: tellsBeats})
+			all = append(all, api.Leaving{By: "heartbeat", To: topicOf(h.Topic).Reaches(), Kind: "beats", What: tellsBeats})
 		}
 	}
 	if c.OIDC != nil {
@@ -38,11 +38,11 @@ func leaves(c *config.Config) []api.Leaving {
 		b := &c.Bridges[i]
 		switch {
 		case b.Link.MQTT != nil:
-			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "broker " + b.Link.MQTT.Broker, What: asksFrames})
+			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "broker " + b.Link.MQTT.Broker, Kind: "asks", What: asksFrames})
 		case b.Link.Dial != nil:
-			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "bridge at " + b.Link.Dial.Address, What: asksFrames})
+			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "bridge at " + b.Link.Dial.Address, Kind: "asks", What: asksFrames})
 		case b.Link.BLE != nil:
-			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "a Bluetooth peripheral nearby", What: asksFrames})
+			all = append(all, api.Leaving{By: "bridge " + b.ID, To: "a Bluetooth peripheral nearby", Kind: "asks", What: asksFrames})
 		}
 	}
 	return all
