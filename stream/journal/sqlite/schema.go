@@ -198,7 +198,7 @@ func adopt(ctx context.Context, db *sql.DB, id int64, schema string) error {
 	}
 	switch {
 	case gotID == id && version > schemaVersion:
-		return fmt.Errorf("version %d, this program knows %d: %w", version, schemaVersion, journal.ErrForeign)
+		return fmt.Errorf("a newer version of weald made it, in form %d where this one knows %d, and it is left as it is: use that version, or a backup from before: %w", version, schemaVersion, journal.ErrForeign)
 	}
 	var tables int
 	if err := db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema").Scan(&tables); err != nil {
