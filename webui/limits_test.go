@@ -3,6 +3,7 @@ package webui
 import (
 	"bufio"
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
@@ -35,12 +36,13 @@ func (l pipes) dial() net.Conn {
 	return ours
 }
 
-// onPipes runs the stack over a listener in memory until the test ends.
-func (s *stack) onPipes() pipes {
+// onPipes runs the stack over a listener in memory until the test ends; secure is for
+// TLS, nil for none.
+func (s *stack) onPipes(secure *tls.Config) pipes {
 	l := make(pipes)
 	ctx, stop := context.WithCancel(context.Background())
 	var running sync.WaitGroup
-	running.Go(func() { Serve(ctx, l, nil, s.handler, slog.New(slog.DiscardHandler)) })
+	running.Go(func() { Serve(ctx, l, secure, s.handler, slog.New(slog.DiscardHandler)) })
 	s.t.Cleanup(func() { stop(); running.Wait() })
 	return l
 }
@@ -56,7 +58,7 @@ func until(c net.Conn) (said []byte) {
 func TestSlowHeaders(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := newStack(t, built)
-		l := s.onPipes()
+		l := s.onPipes(nil)
 		const attackers = 300
 		var attack sync.WaitGroup
 		for range attackers {
@@ -99,25 +101,32 @@ func TestSlowHeaders(t *testing.T) {
 func TestSlowClientsAreGone(t *testing.T) {
 	for _, c := range []struct {
 		what, says string
+		tls        bool
 		drip       bool // and goes on, a byte a second
 		reads      bool
 		gone       time.Duration
 	}{
-		{"nothing", "", false, true, headerWithin},
-		{"a body", "POST /api/v1/places/bed-4/marks HTTP/1.1\r\nHost: 10.0.0.5\r\nContent-Type: application/json\r\nContent-Length: 1000\r\n\r\n{", true, true, bodyWithin},
-		{"an answer", "GET /assets/a-1b2c3d.js HTTP/1.1\r\nHost: 10.0.0.5\r\n\r\n", false, false, writeWithin},
-		{"no more", "GET /healthz HTTP/1.1\r\nHost: 10.0.0.5\r\n\r\n", false, true, idleFor},
+		{"nothing", "", false, false, true, headerWithin},
+		{"a handshake", "\x16", true, false, true, headerWithin},
+		{"a body", "POST /api/v1/places/bed-4/marks HTTP/1.1\r\nHost: 10.0.0.5\r\nContent-Type: application/json\r\nContent-Length: 1000\r\n\r\n{", false, true, true, bodyWithin},
+		{"an answer", "GET /assets/a-1b2c3d.js HTTP/1.1\r\nHost: 10.0.0.5\r\n\r\n", false, false, false, writeWithin},
+		{"no more", "GET /healthz HTTP/1.1\r\nHost: 10.0.0.5\r\n\r\n", false, false, true, idleFor},
 	} {
 		t.Run(c.what, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				s := newStack(t, built)
-				l := s.onPipes()
+				var secure *tls.Config
+				if c.tls {
+					secure = &tls.Config{GetCertificate: func(*tls.ClientHelloInfo) (*tls.Certificate, error) { return nil, errors.New("nobody asked") }}
+				}
+				l := s.onPipes(secure)
 				ours, theirs := net.Pipe()
 				gone := make(chan struct{})
 				l <- &watched{Conn: theirs, closed: sync.OnceFunc(func() { close(gone) })}
 				began := time.Now()
-				defer ours.Close()
-				go func() {
+				var client sync.WaitGroup
+				defer func() { ours.Close(); client.Wait() }()
+				client.Go(func() {
 					io.WriteString(ours, c.says)
 					for c.drip {
 						time.Sleep(time.Second)
@@ -125,9 +134,9 @@ func TestSlowClientsAreGone(t *testing.T) {
 							return
 						}
 					}
-				}()
+				})
 				if c.reads {
-					go until(ours)
+					client.Go(func() { until(ours) })
 				}
 				<-gone
 				if took := time.Since(began); took < c.gone || took > c.gone+time.Second {

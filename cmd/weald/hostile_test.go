@@ -227,6 +227,9 @@ func TestHostileTexts(t *testing.T) {
 	p.post("/api/v1/sessions/s-one/end", map[string]any{"author": "N-4"})
 
 	seen, kinds := p.everywhere(ids)
+	if !strings.Contains(seen["/metrics"], "\nweald_tls_certificate_ends_seconds ") {
+		t.Error("/metrics does not say when the certificate ends")
+	}
 	pages := 0
 	for where, said := range seen {
 		if kinds[where].Get("X-Content-Type-Options") != "nosniff" {

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"github.com/gorilla/websocket"
+	"golang.org/x/sys/unix"
 
 	"weald/ingest/sample"
 )
@@ -109,7 +110,7 @@ func crowd(t *testing.T, viewers int) {
 	// Ten readings of the wrap a second and one of the bed, and an alert each second
 	// that comes and goes; no site more than three in ten minutes, which would be told
 	// as one that chatters.
-	raised := 0
+	raised, busy, began := 0, processor(), time.Now()
 	for end := time.Now().Add(*crowdFor); time.Now().Before(end) && raised < 72; raised++ {
 		for i := range 10 {
 			w.only(raised%24, 40+30*float64(i/5)) // from the fifth on above 60
@@ -120,6 +121,7 @@ func crowd(t *testing.T, viewers int) {
 		}
 		w.only(raised%24, 40)
 	}
+	share := (processor() - busy).Seconds() / time.Since(began).Seconds()
 	var readings, alerts []time.Duration
 	wrong := 0
 	for i, f := range good {
@@ -142,10 +144,20 @@ func crowd(t *testing.T, viewers int) {
 	slices.Sort(alerts)
 	t.Logf("%d viewers, %d of them stalling, and %d liars sent away %d times", len(good)+stalling, stalling, lying, thrownOut.Load())
 	t.Logf("age of readings when they arrived: %s; of alerts: %s", spread(readings), spread(alerts))
+	t.Logf("%.2f of a processor, both ends", share)
 	t.Logf("%.1f MB before, %.1f MB with all of them, both ends: %.0f kB each", empty/1e6, full/1e6, (full-empty)/1e3/float64(viewers))
 }
 
 var pool sync.Pool
+
+// processor is the time that this program has had of processors.
+func processor() time.Duration {
+	var u unix.Rusage
+	if unix.Getrusage(unix.RUSAGE_SELF, &u) != nil {
+		return 0
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
 
 // memory is what is in use, in bytes, without what is garbage.
 func memory() float64 {
