@@ -12,10 +12,11 @@ for group in dialout bluetooth; do
   fi
 done
 
-# Secrets may lie beside the configuration.
-chown root:weald /etc/weald /etc/weald/weald.yaml
-chmod 0750 /etc/weald
-chmod 0640 /etc/weald/weald.yaml
+# Secrets may lie beside the configuration, which the pages write for whoever may.
+chown root:weald /etc/weald
+chgrp weald /etc/weald/weald.yaml
+chmod 2770 /etc/weald
+chmod 0660 /etc/weald/weald.yaml
 
 if [ -d /run/systemd/system ]; then
   systemctl daemon-reload

@@ -201,7 +201,7 @@ func TestAlertsByState(t *testing.T) {
 
 func TestReadyOrTheReasonsWhyNot(t *testing.T) {
 	s := newStack(t, built)
-	s.off = time.Hour
+	s.troubles = []string{"the record: readings are not kept"}
 	late := trolley()
 	late.Sources[0].LastScanAt = nil
 	s.bridges = []api.Bridge{late,
@@ -219,8 +219,8 @@ func TestReadyOrTheReasonsWhyNot(t *testing.T) {
 		"source trolley/leg has delivered nothing yet",
 		"bridge hub: there is no port /dev/ttyACM1",
 		"bridge logger is not open yet: connecting",
+		"the record: readings are not kept",
 		"source new/leg is not calibrated: its places show no pressure",
-		"the host's clock has been set since the start: times are off by 1h0m0s until weald is started again",
 	}
 	if rec.Code != 503 || body.Ready || strings.Join(body.Reasons, "\n") != strings.Join(want, "\n") {
 		t.Errorf("%d %+v, want %q", rec.Code, body, want)

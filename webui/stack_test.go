@@ -33,8 +33,8 @@ type stack struct {
 	options Options // of which the handler was made
 
 	// What the tests make of bridges and the clock; set before asking.
-	bridges []api.Bridge
-	off     time.Duration
+	bridges  []api.Bridge
+	troubles []string
 }
 
 var built = fstest.MapFS{
@@ -101,7 +101,7 @@ func newStackOf(t *testing.T, pages fs.FS, plan *rules.Plan, settings []view.Set
 		API: api.Options{
 			Plan: plan, Pipeline: s.pipe, Store: s.store, Version: "test",
 			Bridges:  func() []api.Bridge { return s.bridges },
-			ClockOff: func() time.Duration { return s.off },
+			Troubles: func() []string { return s.troubles },
 		},
 		Live: hub, Pages: pages, Hosts: []string{"example.com"}, // whom httptest asks for
 		Metrics: metrics.Handler(metrics.New(metrics.Options{

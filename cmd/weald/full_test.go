@@ -192,6 +192,8 @@ func TestTheDiskOfADaemonFills(t *testing.T) {
 	shown := pages.all()
 	v.end()
 
+	actionable(t, v.stderr.String())
+
 	store, done := recordIn(t, data)
 	defer done()
 	for f, err := range store.Check(t.Context()) {

@@ -96,6 +96,18 @@ func eventually(t *testing.T, within time.Duration, f func() error) {
 	}
 }
 
+// actionable checks that every warning in a log says what a person can do: as do=, as
+// why= of a bridge or a source, whose words say it, or behind a colon.
+func actionable(t *testing.T, log string) {
+	t.Helper()
+	for line := range strings.Lines(log) {
+		if (strings.HasPrefix(line, "level=WARN") || strings.HasPrefix(line, "level=ERROR")) &&
+			!strings.Contains(line, " do=") && !strings.Contains(line, " why=") && !strings.Contains(line, ": ") {
+			t.Errorf("what is to be done about this? %s", line)
+		}
+	}
+}
+
 // get reads JSON from the daemon.
 func get[T any](address, path string) (T, error) {
 	return getJSON[T](context.Background(), address+path)

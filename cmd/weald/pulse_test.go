@@ -171,6 +171,7 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 	if next := o.heard()[beats].Number; next <= last+1 {
 		t.Errorf("after beat %d came %d: those that were held back do not count", last, next)
 	}
+	actionable(t, stderr.String())
 	for _, says := range []string{"a beat is held back", "beats go out again", "the loop that judges has not turned"} {
 		if !strings.Contains(stderr.String(), says) {
 			t.Errorf("the log does not say that %s:\n%s", says, stderr.String())

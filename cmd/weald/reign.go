@@ -132,7 +132,7 @@ func (d *daemon) open(t *reign) error {
 	c, plan := t.config, t.config.Plan()
 	o := api.Options{
 		Plan: plan, Pipeline: t.pipe, Store: t.memory, Bridges: t.bridgeViews, Senders: t.senders.views, Self: t.selfView,
-		Troubles: t.troubles, ClockOff: d.clock.Off, Speed: d.speed, Version: build(),
+		Troubles: t.troubles, Version: build(),
 		Draft: c, Configuration: settingsFile{d}, Zone: live.HostZone(), Links: d.links, Leaves: leaves(c), Directory: directoryOf(c),
 	}
 	t.book.show(&o)
@@ -148,7 +148,7 @@ func (d *daemon) open(t *reign) error {
 	handler, err := webui.New(webui.Options{
 		Pages: webui.Pages(), Live: t.hub, API: o, Gate: d.gateOf(c, t.book), Hosts: c.Names,
 		Metrics: metrics.Handler(metrics.New(metrics.Options{
-			Plan: plan, Pipeline: t.pipe, Delay: d.delay, Bridges: t.bridgeCounts, Senders: t.senders.counts,
+			Plan: plan, Pipeline: t.pipe, Delay: d.delay, Bridges: t.bridgeCounts, Senders: t.senders.counts, Self: t.self.Conditions,
 			Viewers: t.hub, Ends: live.Ends[:], ClockOff: d.clock.Off, Record: t.book.well(), CertificateEnds: d.secure.ends(), Version: build(),
 		})),
 	})
@@ -204,6 +204,11 @@ func (t *reign) troubles() []string {
 	for _, words := range []string{t.book.trouble(), t.secure.trouble()} {
 		if words != "" {
 			out = append(out, words)
+		}
+	}
+	for _, c := range t.self.Conditions() {
+		if c.Raised && c.Kind.Unfit {
+			out = append(out, c.Text)
 		}
 	}
 	return append(out, t.senders.trouble()...)

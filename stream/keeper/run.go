@@ -130,7 +130,7 @@ func (k *Keeper) note(ctx context.Context, err error) (holed bool) {
 	if failed {
 		k.log.Warn("readings are not kept", slog.Any("error", err), slog.String("do", "make room on the disk: alerts are kept for a while, and readings again as soon as there is some"))
 	} else {
-		k.log.Warn(text)
+		k.log.Info(text)
 	}
 	fault := record.Fault{Subject: record.RecordFault, Over: !failed, Text: text}
 	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: fault}); err != nil {

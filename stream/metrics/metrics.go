@@ -22,6 +22,7 @@ import (
 
 	"weald/rules"
 	"weald/stream/pipeline"
+	"weald/stream/selfwatch"
 )
 
 // patience is how long a scrape waits for the pipeline.
@@ -77,10 +78,11 @@ type Options struct {
 	Delay    prometheus.Histogram
 	Bridges  func() []Bridge
 	Viewers  Viewers
-	Ends     []string             // the reasons for Viewers.Ended
-	ClockOff func() time.Duration // nil for no such metric
-	Senders  func() []Sender      // nil where there are none
-	Record   func() bool          // whether all of the record is kept; nil without one
+	Ends     []string                     // the reasons for Viewers.Ended
+	ClockOff func() time.Duration         // nil for no such metric
+	Senders  func() []Sender              // nil where there are none
+	Self     func() []selfwatch.Condition // how the daemon itself is; nil where nobody looks
+	Record   func() bool                  // whether all of the record is kept; nil without one
 
 	CertificateEnds func() time.Time // when that of the pages does; nil without TLS
 
@@ -161,6 +163,13 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 			}
 			if s.Battery >= 0 {
 				gauge(battery, float64(s.Battery), s.ID)
+			}
+		}
+	}
+	if c.Self != nil {
+		for _, s := range c.Self() {
+			if !s.Setting.Off {
+				gauge(selfRaised, one(s.Raised), s.Kind.ID)
 			}
 		}
 	}

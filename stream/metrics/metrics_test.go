@@ -15,6 +15,7 @@ import (
 	"weald/rules/alert"
 	"weald/stream/hostclock"
 	"weald/stream/pipeline"
+	"weald/stream/selfwatch"
 	"weald/stream/view"
 )
 
@@ -43,6 +44,11 @@ func newOptions() (Options, *hostclock.Clock) {
 		Plan: plan, Pipeline: p, Delay: delay, Viewers: nobody{}, Ends: []string{"slow"}, Version: "test",
 		ClockOff: func() time.Duration { return -1500 * time.Millisecond },
 		Record:   func() bool { return false },
+		Self: func() []selfwatch.Condition {
+			all := selfwatch.NewWatch(selfwatch.Defaults()).Conditions()
+			all[selfwatch.Index(selfwatch.Disk)].Raised, all[selfwatch.Index(selfwatch.Memory)].Setting.Off = true, true
+			return all
+		},
 		Senders: func() []Sender {
 			return []Sender{{ID: "desk", Well: true, Sent: 7}, {ID: "night", Waiting: 2, Failed: 5, GivenUp: 1}}
 		},
@@ -132,6 +138,16 @@ weald_messages_dropped_total{bridge="trolley",reason="retained"} 3
 # HELP weald_messages_total Messages over MQTT that were passed on to be decoded.
 # TYPE weald_messages_total counter
 weald_messages_total{bridge="trolley"} 9
+# HELP weald_self_raised Whether the daemon has an alert of its own about this: 1 or 0; none of what it does not watch.
+# TYPE weald_self_raised gauge
+weald_self_raised{what="behind"} 0
+weald_self_raised{what="certificate"} 0
+weald_self_raised{what="clock_error"} 0
+weald_self_raised{what="clock_step"} 0
+weald_self_raised{what="disk"} 1
+weald_self_raised{what="heartbeat"} 0
+weald_self_raised{what="loop"} 0
+weald_self_raised{what="silence"} 0
 # HELP weald_notify_failed_attempts_total Attempts that failed and are made again.
 # TYPE weald_notify_failed_attempts_total counter
 weald_notify_failed_attempts_total{sender="desk"} 0

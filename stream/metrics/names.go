@@ -41,6 +41,8 @@ var (
 	certificateEnds = named("tls_certificate_ends_seconds", "When the certificate of the pages ends, in seconds since 1970: (this - time()) / 86400 days are left; no series without TLS.")
 	recordWell      = named("journal_well", "Whether readings and history are being kept in the record: 1 or 0; no series without a record.")
 
+	selfRaised = named("self_raised", "Whether the daemon has an alert of its own about this: 1 or 0; none of what it does not watch.", "what")
+
 	senderWell    = named("notify_well", "Whether a sender of messages gets through, for all that is known: 1 or 0.", "sender")
 	senderWaiting = named("notify_waiting", "Messages that wait for a sender.", "sender")
 	senderSent    = named("notify_sent_total", "Messages that a receiver has taken; nobody need have seen them.", "sender")

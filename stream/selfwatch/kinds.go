@@ -17,6 +17,9 @@ type Kind struct {
 	// Back is the deadband: by how much the number must be back within the limit.
 	Back float64
 
+	// Unfit says that a daemon of which this is so cannot do its job.
+	Unfit bool
+
 	Default Setting
 	Why     string // the reason for the default
 
@@ -52,7 +55,7 @@ const Settles = time.Minute
 // Kinds are all kinds, in the order in which people are shown them.
 var Kinds = []Kind{
 	{
-		ID: Silence, Unit: "s", Above: true,
+		ID: Silence, Unit: "s", Above: true, Unfit: true,
 		Default: Setting{Limit: 300, Priority: alert.High},
 		Why:     "single sources have rules of quality; when all are silent for this long nobody is watched at all, and no rule need say so",
 		says: func(v, _ float64) string {
@@ -60,7 +63,7 @@ var Kinds = []Kind{
 		},
 		over: "readings arrive again",
 	}, {
-		ID: Loop, Unit: "s", Above: true,
+		ID: Loop, Unit: "s", Above: true, Unfit: true,
 		Default: Setting{Limit: 20, Priority: alert.High},
 		Why:     "no scan takes a hundredth of that to judge; systemd starts the daemon again after 60 s",
 		says: func(v, _ float64) string {
@@ -76,7 +79,7 @@ var Kinds = []Kind{
 		},
 		over: "there is room on the disk again",
 	}, {
-		ID: ClockStep, Unit: "s", Above: true,
+		ID: ClockStep, Unit: "s", Above: true, Unfit: true,
 		Default: Setting{Limit: 2, After: 10 * time.Second, Priority: alert.Medium},
 		Why:     "the clock's own bound of what is a step (package hostclock); durations are right all the same, times of day are not",
 		says: func(v, _ float64) string {
@@ -92,7 +95,7 @@ var Kinds = []Kind{
 		},
 		over: "a time server keeps the host's clock again",
 	}, {
-		ID: Behind, Unit: "s", Above: true,
+		ID: Behind, Unit: "s", Above: true, Unfit: true,
 		Default: Setting{Limit: 1, After: 30 * time.Second, Priority: alert.High},
 		Why:     "alerts are promised within a quarter of a second; a second of delay for half a minute is no burst any more",
 		says: func(v, _ float64) string {

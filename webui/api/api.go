@@ -86,10 +86,8 @@ type Options struct {
 	// Configuration is the file and what puts it into force; nil where there is none.
 	Configuration Configuration
 
-	Bridges  func() []Bridge      // in the order of the configuration; the caller may write to what it gets
-	Troubles func() []string      // what else keeps the daemon from its job, a sentence each; may be nil
-	ClockOff func() time.Duration // how far the wall clock has left the daemon's; may be nil
-	Speed    float64              // of the daemon's clock; 0 means 1
+	Bridges  func() []Bridge // in the order of the configuration; the caller may write to what it gets
+	Troubles func() []string // what else keeps the daemon from its job, a sentence each; may be nil
 	Version  string
 }
 
@@ -117,9 +115,6 @@ type Mux interface {
 
 // Register adds the routes to mux.
 func Register(mux Mux, o Options) error {
-	if o.Speed == 0 {
-		o.Speed = 1
-	}
 	if o.Past == nil {
 		o.Past = func(_ context.Context, q history.Query) (*history.Answer, error) { return o.Store.Query(q) }
 	}

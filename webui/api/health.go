@@ -16,14 +16,8 @@ import (
 	"weald/webui/route"
 )
 
-// behindLimit is how old, in host time, scans may be when the pipeline takes
-// them before the daemon says that it falls behind. stepLimit is how far the
-// wall clock may be from the daemon's.
-const (
-	behindLimit = time.Second
-	stepLimit   = 2 * time.Second
-	readyWithin = time.Second
-)
+// readyWithin is how long the pipeline may take to answer whoever asks.
+const readyWithin = time.Second
 
 type healthBody struct {
 	Status  string `json:"status" enum:"alive"`
@@ -79,9 +73,6 @@ func (s *server) reasons(ctx context.Context) []string {
 	if err := s.Pipeline.Do(ctx, func(st *pipeline.State) { unjudged = s.unjudged(st) }); err != nil {
 		say("the pipeline does not answer: %v", err)
 	}
-	if load := s.Pipeline.Load(); load.Behind > time.Duration(float64(behindLimit)*s.Speed) {
-		say("the rules have fallen behind: %d scans wait, and the last one was %v old", load.Waiting, load.Behind.Round(time.Millisecond))
-	}
 	for _, b := range s.Bridges() {
 		switch {
 		case b.Trouble != "":
@@ -105,11 +96,6 @@ func (s *server) reasons(ctx context.Context) []string {
 	for i := range s.Plan.Sources {
 		if source := &s.Plan.Sources[i]; !source.Calibrated && used(s.Plan, i) {
 			say("source %s is not calibrated: its places show no pressure", source.ID)
-		}
-	}
-	if s.ClockOff != nil {
-		if off := s.ClockOff(); off > stepLimit || off < -stepLimit {
-			say("the host's clock has been set since the start: times are off by %v until weald is started again", off.Round(time.Second))
 		}
 	}
 	return reasons

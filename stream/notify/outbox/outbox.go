@@ -233,7 +233,11 @@ func (b *Outbox) faults(ctx context.Context) (events []alert.Event) {
 		if !changed {
 			continue
 		}
-		b.Log.Warn(f.Text)
+		if f.Over {
+			b.Log.Info(f.Text)
+		} else {
+			b.Log.Warn(f.Text)
+		}
 		if _, err := b.Journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: f}); err != nil {
 			b.Log.Error("a fault of a sender was not kept", slog.Any("error", err), slog.String("do", "make room on the disk"))
 		}
