@@ -16,6 +16,7 @@ import accounts from './stories/accounts.mjs';
 import alerts from './stories/alerts.mjs';
 import bench from './stories/bench.mjs';
 import calibrate from './stories/calibrate.mjs';
+import configuration from './stories/configuration.mjs';
 import connection from './stories/connection.mjs';
 import engineer from './stories/engineer.mjs';
 import equipment from './stories/equipment.mjs';
@@ -55,7 +56,7 @@ const asked = (kind) => process.argv.includes(`--${kind}`);
 const only = (kind) => !process.argv.some((w) => w.startsWith('--')) || asked(kind);
 const chosen = (stories) => stories.filter((s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w)));
 // The longest first, and the nurse's shift from the start, as it says when the first alert comes.
-const told = [access, nurse, calibrate, engineer, bench, connection, soak, pictures, setup, myseat, pages, alerts, records, equipment, senders, rehearse, regions, accounts, hostile, figures, paint, past].map(chosen);
+const told = [access, nurse, calibrate, engineer, bench, connection, soak, pictures, setup, myseat, pages, alerts, records, equipment, senders, configuration, rehearse, regions, accounts, hostile, figures, paint, past].map(chosen);
 const groups = only('beside') ? told.map((group) => group.filter((s) => !s.alone && !s.long)) : [];
 const alone = told.flat().filter((s) => (s.alone && only('alone')) || (s.long && asked('long')));
 const stories = [...groups.flat(), ...alone];
