@@ -107,7 +107,7 @@ export class Me {
 
   start(): void {
     refused.tell = () => void this.read();
-    for (const event of ['pointerdown', 'keydown']) addEventListener(event, () => this.here(performance.now()), { passive: true });
+    for (const event of ['pointerdown', 'keydown', 'wheel']) addEventListener(event, () => this.here(performance.now()), { passive: true });
   }
 
   #take(said: Said): void {
