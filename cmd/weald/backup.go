@@ -70,7 +70,7 @@ func backup(cmd *cobra.Command, file, data, to string) error {
 		return err
 	}
 	p.end()
-	fmt.Fprintf(cmd.OutOrStdout(), "the record in %s was copied to %s\n", dir, to)
+	fmt.Fprintf(cmd.OutOrStdout(), "the record in %s was copied to %s\n", dir, harmless(to))
 	return nil
 }
 

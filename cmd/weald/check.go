@@ -30,7 +30,7 @@ The exit status is 0 if nothing is wrong, and 1 otherwise.`,
 				return usageError{errors.New("check needs a file")}
 			}
 			if _, problems := config.Load(args[0]); len(problems) > 0 {
-				fmt.Fprintln(cmd.OutOrStdout(), problems.Error())
+				fmt.Fprintln(cmd.OutOrStdout(), harmless(problems.Error()))
 				return errFound
 			}
 			return nil
@@ -47,7 +47,7 @@ func load(cmd *cobra.Command, path string) (*config.Config, error) {
 	}
 	c, problems := config.Load(path)
 	if len(problems) > 0 {
-		fmt.Fprintln(cmd.ErrOrStderr(), problems.Error())
+		fmt.Fprintln(cmd.ErrOrStderr(), harmless(problems.Error()))
 		return nil, errFound
 	}
 	return c, nil

@@ -276,6 +276,7 @@ func TestHostileTexts(t *testing.T) {
 	}
 	p.paths()
 	p.names()
+	p.commands()
 	p.end()
 	for line := range strings.Lines(p.stderr.String()) {
 		if !strings.HasPrefix(line, "level=") || strings.Contains(line, "level=ERROR msg=forged") && !strings.Contains(line, `\r\n`) || strings.ContainsAny(line, "\x1b\r\x00\u202e") {
@@ -316,6 +317,29 @@ func (p *prey) paths() {
 		}
 		if res.StatusCode >= 500 || res.Header.Get("Set-Cookie") != "" {
 			p.t.Errorf("%s: %d, cookie %q", way, res.StatusCode, res.Header.Get("Set-Cookie"))
+		}
+	}
+}
+
+// commands are run on what people wrote, and on files with strange names: what they
+// print does not steer a terminal.
+func (p *prey) commands() {
+	folder := p.t.TempDir()
+	table := filepath.Join(folder, "k07\x1b[2J\r.csv")
+	if err := os.WriteFile(table, []byte("reference_mmhg,raw\n1,\x1b[2J\n"), 0o600); err != nil {
+		p.t.Fatal(err)
+	}
+	for _, args := range [][]string{
+		{"audit", "-c", p.config}, {"audit", "-c", p.config, "--json"}, {"audit", "-c", p.config, "--verify"}, {"seat", "links", "-c", p.config},
+		{"doctor", "-c", p.config}, {"check", table}, {"calibrate", "fit", "--table", table}, {"rehearse", "-c", table},
+		{"import", "-c", p.config, "--bridge", "logger", table}, {"report", "session", "-c", p.config, "--session", "s\x1b[2J", "-o", filepath.Join(folder, "r.html")},
+		{"notify", "test", "-c", p.config, "d\x1b[2J"}, {"backup", "-c", p.config, filepath.Join(folder, "b\x1b[2J")}, {"st\x1b[2J"},
+		{"tls", "show", "--dir", filepath.Join(folder, "t\x1b[2J")}, {"seat", "revoke", "-c", p.config, "l\x1b[2J", "--by", "N-4"},
+	} {
+		var out bytes.Buffer
+		run(p.t.Context(), args, &out, &out) // what it finds is not the matter here
+		if out.Len() == 0 || strings.ContainsAny(out.String(), "\x1b\r\u202e\x00") {
+			p.t.Errorf("weald %q prints %.400q", args[0], out.String())
 		}
 	}
 }

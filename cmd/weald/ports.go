@@ -122,12 +122,7 @@ func offers(p ble.Peripheral) string {
 
 // printable keeps what a stranger calls itself from moving the cursor.
 func printable(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f || r >= 0x80 && r < 0xa0 {
-			return '?'
-		}
-		return r
-	}, s)
+	return strings.Map(still, s)
 }
 
 func orDash(s string) string {

@@ -87,7 +87,7 @@ func rehearse(cmd *cobra.Command, f rehearseFlags) error {
 	if f.against != "" {
 		other, problems := c.LoadRules(f.against)
 		if len(problems) > 0 {
-			fmt.Fprintln(cmd.ErrOrStderr(), problems.Error())
+			fmt.Fprintln(cmd.ErrOrStderr(), harmless(problems.Error()))
 			return errFound
 		}
 		plans = append(plans, other)

@@ -38,11 +38,30 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	case errors.Is(err, errFound):
 		return exitFound
 	case errors.As(err, &usage), strings.HasPrefix(err.Error(), "unknown command"):
-		fmt.Fprintf(stderr, "weald: %v\nSee '%s --help'.\n", err, cmd.CommandPath())
+		fmt.Fprintf(stderr, "weald: %s\nSee '%s --help'.\n", harmless(err.Error()), cmd.CommandPath())
 		return exitUsage
 	}
-	fmt.Fprintf(stderr, "weald: %v\n", err)
+	fmt.Fprintf(stderr, "weald: %s\n", harmless(err.Error()))
 	return exitFound
+}
+
+// harmless keeps text from outside, such as the name of a file, from steering the
+// terminal that it is printed on. Lines stay.
+func harmless(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\t' {
+			return r
+		}
+		return still(r)
+	}, s)
+}
+
+// still is a rune that moves nothing: neither the cursor nor the direction of reading.
+func still(r rune) rune {
+	if r < ' ' || r >= 0x7f && r < 0xa0 || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
+		return '?'
+	}
+	return r
 }
 
 const caution = `A research and training aid: not a medical device, not an alarm system, and not a
