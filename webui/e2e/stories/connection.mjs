@@ -1,4 +1,5 @@
 import assert from 'node:assert/strict';
+import { WebSocket } from 'ws';
 import { open } from '../browser.mjs';
 import { demo } from '../daemon.mjs';
 import { live, PATHS, until } from '../expect.mjs';
@@ -36,6 +37,76 @@ function openShare(page, from, to) {
     },
     [from, to],
   );
+}
+
+/**
+ * In the page, before anything of it: keeps of when the newest was that came of each kind of
+ * frame, and, once begun, how old that was at the oldest while the page called itself current, in
+ * s; which views of places came when; and when the page called itself current. Instants are in ms.
+ */
+function listenForAges() {
+  const newest = new Map();
+  const Plain = WebSocket;
+  window.WebSocket = class extends Plain {
+    constructor(...args) {
+      super(...args);
+      newest.clear();
+      this.addEventListener('message', ({ data }) => {
+        if (typeof data !== 'string') {
+          const view = new DataView(data);
+          newest.set(['', 'readings', 'map', 'loaded times'][view.getUint8(0)], view.getFloat64(8, true));
+          return;
+        }
+        const e = JSON.parse(data);
+        if (e.now) newest.set('word of the daemon', Date.parse(e.now));
+        for (const p of e.places ?? (e.place ? [e.place] : [])) window.ages?.views.push({ id: p.id, at: p.at, came: Date.now() });
+      });
+    }
+  };
+  window.ages = {
+    begin() {
+      Object.assign(this, { oldest: {}, views: [], current: [], looked: 0 });
+      let ran = []; // a page that is held up by its machine could not have said anything in the meantime
+      this.timer = setInterval(() => {
+        ran = [...ran.slice(-6), performance.now()];
+        if (ran.length < 7 || ran[6] - ran[0] > 450) return;
+        this.looked++;
+        if (document.querySelector('.clock').dataset.phase !== 'live') return;
+        this.current.push(Date.now());
+        for (const [what, t] of newest) this.oldest[what] = Math.max(this.oldest[what] ?? 0, (Date.now() - t) / 1000);
+      }, 50);
+    },
+    async after(ms) {
+      await new Promise((go) => setTimeout(go, ms));
+      clearInterval(this.timer);
+      return { oldest: this.oldest, views: this.views, current: this.current, share: this.current.length / this.looked };
+    },
+    views: [],
+  };
+}
+
+/** Follows all places over a link of its own, on which nothing has to wait; gives back when each view came. */
+async function follow(url) {
+  const told = [];
+  const socket = new WebSocket(`${url.replace('http', 'ws')}/live`, 'weald.live.v1');
+  await new Promise((open, fail) => socket.on('open', open).on('error', fail));
+  socket.on('message', (data, binary) => {
+    const e = !binary && JSON.parse(data);
+    if (e?.event === 'place') told.push({ id: e.place.id, at: e.place.at, came: Date.now() });
+  });
+  socket.send('{"subscribe":{"places":"all","signals":[],"maps":[]}}');
+  return { told, stop: () => socket.terminate() };
+}
+
+/** For how long a view was shown as current at the most that had been followed by another, in s. */
+function overtaken(told, { views, current }, ids) {
+  let most = 0;
+  for (const newer of told.filter((v) => ids.includes(v.id) && v.came >= current[0])) {
+    const [next] = views.filter((v) => v.id === newer.id && v.at >= newer.at);
+    const last = current.filter((t) => t < (next?.came ?? Infinity)).at(-1) ?? 0;
+    most = Math.max(most, (last - newer.came) / 1000);
+  }
+  return most;
 }
 
 export default [
@@ -84,6 +155,29 @@ export default [
       assert.ok(share < 0.1, 'the traces have a hole');
       assert.ok(left > 0.7, `only ${Math.round(left * 100)} % of the hole is open`);
       assert.equal(await whole.evaluate(() => performance.getEntriesByType('navigation').length), 1);
+    },
+  },
+  {
+    name: 'connection: over a link of 20 kB/s nothing that is shown as current is older than 2 s',
+    async tell({ ward, browser, later, say }) {
+      const proxy = await startProxy(ward, { rate: 20_000 });
+      later(() => proxy.stop());
+      const thick = await follow(ward);
+      later(() => thick.stop());
+      const { page, context } = await open(browser, proxy.url, { first: listenForAges });
+      later(() => context.close());
+      for (const name of ['round', 'bed', 'wrap']) {
+        await page.goto(proxy.url + PATHS[name]);
+        await page.waitForSelector('.clock[data-phase="live"]', { timeout: 60_000 });
+        await page.evaluate(() => window.ages.begin());
+        const before = proxy.carried();
+        const seen = await page.evaluate(() => window.ages.after(10_000));
+        const ids = name === 'round' ? [...new Set(thick.told.map((v) => v.id))] : [PATHS[name].split('/').at(-1)];
+        seen.oldest.views = overtaken(thick.told, seen, ids);
+        say(`${name}: ${((proxy.carried() - before) / 10_000).toFixed(0)} kB/s; current for ${Math.round(100 * seen.share)} % of the time, and at the oldest then: ${Object.entries(seen.oldest).map(([what, s]) => `${what} ${s.toFixed(1)} s`).join(', ')}`);
+        assert.ok(seen.share > 0.25, 'it is seldom current');
+        for (const [what, s] of Object.entries(seen.oldest)) assert.ok(s <= 2, `${name}: ${what} shown as current ${s.toFixed(1)} s old`);
+      }
     },
   },
   {

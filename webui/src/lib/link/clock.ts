@@ -26,6 +26,11 @@ export class ServerClock {
     return this.#lag;
   }
 
+  /** How old the newest word of the server is, in real milliseconds; NaN before the first. */
+  age(monotonicMs: number): number {
+    return this.known ? monotonicMs - this.#at + this.#lag : NaN;
+  }
+
   /** A new connection: whatever was believed before is forgotten. */
   start(serverMs: number, speed: number, monotonicMs: number): void {
     this.#speed = speed > 0 && Number.isFinite(speed) ? speed : 1;

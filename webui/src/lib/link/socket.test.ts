@@ -101,6 +101,20 @@ describe('the live link', () => {
     expect(phases.at(-1)![0]).toBe('old');
   });
 
+  it('is old while the daemon gives no word, whatever else comes, and fresh again when that has lasted', () => {
+    greet(0);
+    beatFor(5, 0);
+    for (let i = 0; i < 20; i++) {
+      last().says({ event: 'place', place: { id: 'bed-1' } });
+      vi.advanceTimersByTime(100);
+    }
+    expect(phases.at(-1)![0]).toBe('old');
+    beatFor(1, 7000);
+    expect(phases.at(-1)![0]).toBe('old');
+    beatFor(2, 8000);
+    expect(phases.at(-1)![0]).toBe('live');
+  });
+
   it('is old when nothing ever came', () => {
     vi.advanceTimersByTime(3000);
     expect(phases).toEqual([['old', NaN]]);

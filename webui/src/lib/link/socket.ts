@@ -9,7 +9,9 @@ import { decode, type Frame } from './wire';
 export const PROTOCOL = 'weald.live.v1';
 
 /** How old, in ms, the newest may be that is still called the present: the promise is 2 s over a thin link, and 3 s until a loss is said. */
-export const OLD_AFTER = 1800;
+export const OLD_AFTER = 1750;
+/** For how long news must have been fresh again, in ms, before the page is: what waited on a thin link comes in a row. */
+const STEADY = 1000;
 /** Silence after which an open connection is given up and made anew. */
 const DEAD_AFTER = 6000;
 const FIRST_WAIT = 250;
@@ -38,9 +40,9 @@ export class LiveLink {
   #ready = false; // hello has come on this socket
   #current = false; // and a snapshot: what is shown is the present again
   #heard = NaN; // monotonic ms of the last message
-  #news = NaN; // server's time then
   #opened = 0;
   #attempt = 0;
+  #fresh = NaN; // monotonic ms since when news are
   readonly #began = performance.now();
   #retry: ReturnType<typeof setTimeout> | undefined;
   #watch: ReturnType<typeof setInterval> | undefined;
@@ -60,7 +62,7 @@ export class LiveLink {
   }
 
   start(): void {
-    this.#watch = setInterval(() => this.#look(), 200);
+    this.#watch = setInterval(() => this.#look(), 100);
     addEventListener('online', this.#hurry);
     document.addEventListener('visibilitychange', this.#hurry);
     this.#open();
@@ -123,7 +125,7 @@ export class LiveLink {
     if (data instanceof ArrayBuffer) {
       const frame = decode(data);
       if (!frame) return;
-      this.#hear(at);
+      this.#heard = at;
       this.#send({ got: frame.number });
       this.#handlers.frame(frame);
       return;
@@ -137,17 +139,13 @@ export class LiveLink {
     } else if (e.event === 'beat' || e.event === 'snapshot') {
       this.clock.beat(Date.parse(e.now), at);
     }
-    this.#hear(at);
+    this.#heard = at;
     this.#handlers.event(e);
     if (e.event === 'snapshot') {
       this.#current = true;
+      this.#fresh = -Infinity; // with all that there is
       this.#look();
     }
-  }
-
-  #hear(at: number): void {
-    this.#heard = at;
-    this.#news = this.clock.now(at) - this.clock.lag * this.clock.speed;
   }
 
   #send(message: object): void {
@@ -156,12 +154,14 @@ export class LiveLink {
 
   #look(): void {
     const at = performance.now();
-    // What was late on its way has grown older since; NaN before the first news.
-    const age = at - this.#heard + this.clock.lag;
-    if (age < OLD_AFTER) {
-      if (this.#current) this.#turn('live');
-    } else if (this.#phase !== 'connecting' || at - this.#began > OLD_AFTER) {
-      this.#turn('old');
+    // The daemon gives its word every second. It is in order with all else that it
+    // says: by a word that is missing, what came last is older than it looks.
+    if (this.clock.age(at) < OLD_AFTER) {
+      if (Number.isNaN(this.#fresh)) this.#fresh = at;
+      if (this.#current && (this.#phase !== 'old' || at - this.#fresh >= STEADY)) this.#turn('live');
+    } else {
+      this.#fresh = NaN;
+      if (this.#phase !== 'connecting' || at - this.#began > OLD_AFTER) this.#turn('old');
     }
     if (this.#socket && at - Math.max(this.#opened, this.#heard || 0) > DEAD_AFTER) this.#again();
   }
@@ -169,7 +169,8 @@ export class LiveLink {
   #turn(phase: Phase): void {
     if (phase === this.#phase) return;
     this.#phase = phase;
-    this.#handlers.phase(phase, this.#news);
+    const at = performance.now();
+    this.#handlers.phase(phase, this.clock.now(at) - this.clock.age(at) * this.clock.speed);
   }
 }
 
