@@ -24,6 +24,9 @@ const (
 	readDeadline  = 40 * time.Second
 	closeDeadline = time.Second
 
+	// A viewer that has a few kB within nearAfter is on a network that is not thin.
+	nearAfter = 20 * time.Millisecond
+
 	// What a viewer may say beyond confirming: so much at once, and one more each
 	// time this has passed. Common practice, no source; a page subscribes when
 	// somebody turns to it.
@@ -60,7 +63,7 @@ type client struct {
 	began    time.Time
 	asked    atomic.Int64 // when the ping after the last batch of views left, in ns since began
 	answered atomic.Bool  // it came back
-	thin     atomic.Bool  // it once took long to do so: texts are compressed if the viewer can
+	thin     atomic.Bool  // the link may be a thin one: views go compressed if the viewer can take them so
 }
 
 // An end is why a connection ends: what the viewer is told, and what is counted.
@@ -85,6 +88,7 @@ func newClient(ctx context.Context, h *Hub, conn *websocket.Conn) *client {
 	c.flow.limit = mostUnconfirmed
 	c.places.body = make([][]byte, len(h.Places))
 	c.answered.Store(true)
+	c.thin.Store(true) // until it turns out to be near
 	// A connection that was taken over from the HTTP server ends when we say.
 	c.ctx, c.cancel = context.WithCancelCause(context.WithoutCancel(ctx))
 	return c
@@ -155,8 +159,11 @@ func (c *client) read() error {
 	c.conn.SetPongHandler(func(payload string) error {
 		c.alive()
 		if payload == placesPing {
-			if time.Since(c.began)-time.Duration(c.asked.Load()) > slowAfter {
+			switch took := time.Since(c.began) - time.Duration(c.asked.Load()); {
+			case took > slowAfter:
 				c.thin.Store(true)
+			case took < nearAfter:
+				c.thin.Store(false)
 			}
 			c.answered.Store(true)
 			c.nudge()

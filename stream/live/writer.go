@@ -152,7 +152,7 @@ func (w *writer) sendText(t text) error {
 	if t.make != nil {
 		t.body = encode(t.make)
 	}
-	// Of a snapshot it is not known yet how thin its link is, and it is long.
+	// A snapshot is long, and it is seldom.
 	if err := w.sendPacked(t.body, t.sub != nil); err != nil {
 		return err
 	}

@@ -59,7 +59,6 @@ export class Live {
       phase: (phase, last) => {
         this.phase = phase;
         this.since = last;
-        if (phase === 'old') this.healed = '';
       },
     });
   }
