@@ -133,6 +133,7 @@ func (d *daemon) work(ctx context.Context, q *question, tell func(answerLine)) e
 	case q.Facts:
 		f, err := factsOf(ctx, b.store, idsOf(b.plan), time.Now())
 		if err == nil {
+			f.Complaints = t.complaints()
 			tell(answerLine{Facts: f})
 		}
 		return err

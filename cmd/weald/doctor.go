@@ -104,6 +104,8 @@ type doctor struct {
 	now     time.Time
 	wrongs  int
 	running bool // a daemon uses the record
+
+	complaints []string // of that daemon
 }
 
 // A finding is one line.

@@ -23,6 +23,9 @@ type recordFacts struct {
 	First    string         `json:"first"`   // the channel whose date is or was first
 	Until    time.Time      `json:"until"`   // that date
 	OldestAt time.Time      `json:"oldest_at"`
+
+	// Complaints are what a running daemon finds wrong, a sentence each.
+	Complaints []string `json:"complaints,omitempty"`
 }
 
 // factsOf reads them. Only the channels of sources in the configuration count.
@@ -101,6 +104,7 @@ func (d *doctor) record(ctx context.Context, c *config.Config) {
 		d.ok("record in "+c.Data, "all of it can be read")
 	}
 	if facts != nil {
+		d.complaints = facts.Complaints
 		d.facts(facts)
 		d.uncalibrated(c, facts)
 	}
@@ -148,6 +152,9 @@ func (d *doctor) uncalibrated(c *config.Config, f *recordFacts) {
 func (d *doctor) daemon(ctx context.Context, c *config.Config) {
 	if d.running {
 		d.ok("daemon", "one is running, and uses this record")
+		for _, c := range d.complaints {
+			d.look("daemon", "it says: "+c, "", "see Setup in its pages for how that goes on")
+		}
 		return
 	}
 	l, err := listen(c.Listen)

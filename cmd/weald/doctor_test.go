@@ -221,7 +221,12 @@ func TestDoctorOfTheDaemon(t *testing.T) {
 	}
 	reports(t, ask(l.Addr().String()), "wrong", "the pages cannot listen on")
 	reports(t, ask("127.0.0.1:0"), "look", "none uses this record; nothing is watched")
-	reports(t, finds(t, func(d *doctor) { d.running = true; d.daemon(t.Context(), nil) }), "ok", "one is running")
+	all := finds(t, func(d *doctor) {
+		d.running, d.complaints = true, []string{"bridge hub: there is no port /dev/ttyACM1"}
+		d.daemon(t.Context(), nil)
+	})
+	reports(t, all, "ok", "one is running")
+	reports(t, all, "look", "it says: bridge hub: there is no port /dev/ttyACM1: see Setup")
 }
 
 // The command as people have it: a line for each thing, 1 where something is wrong, the

@@ -214,6 +214,27 @@ func (t *reign) troubles() []string {
 	return append(out, t.senders.trouble()...)
 }
 
+// complaints are all that the daemon finds wrong, for the doctor.
+func (t *reign) complaints() (out []string) {
+	for _, s := range t.statuses() {
+		if s.Trouble != "" {
+			out = append(out, "bridge "+s.Bridge+": "+s.Trouble)
+			continue // which explains its sources
+		}
+		for i := range s.Sources {
+			if why := s.Sources[i].Trouble; why != "" {
+				out = append(out, "source "+s.Sources[i].ID+": "+why)
+			}
+		}
+	}
+	for _, c := range t.self.Conditions() {
+		if c.Raised && !c.Kind.Unfit {
+			out = append(out, c.Text)
+		}
+	}
+	return append(out, t.troubles()...)
+}
+
 // settings is what the pages show of places beyond what the rules know.
 func settings(c *config.Config) []view.Setting {
 	out := make([]view.Setting, len(c.Places))
