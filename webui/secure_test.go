@@ -54,10 +54,10 @@ var owasp = map[string]string{
 	"Cache-Control":                     `no-store|no-cache|immutable`,
 }
 
-// told are headers that it proposes to leave out, as they say what is running.
+// telling are headers that it proposes to leave out, as they say what is running.
 var telling = []string{"Server", "X-Powered-By", "Via", "X-Runtime"}
 
-// get asks over a connection of its own, under a name.
+// ask asks over a connection of its own, under a name.
 func ask(t *testing.T, scheme, addr, host, method, path string, conf *tls.Config, more http.Header) *http.Response {
 	t.Helper()
 	c := &http.Client{
@@ -171,7 +171,7 @@ func TestOtherOriginsAndNames(t *testing.T) {
 			}
 			h.Del("Sec-Fetch-Site") // which browsers do not send with WebSockets everywhere
 			h.Set("Host", c.host)
-			d := websocket.Dialer{Subprotocols: []string{"weald.live.v1"}, TLSClientConfig: conf, HandshakeTimeout: 10 * time.Second}
+			d := websocket.Dialer{Subprotocols: []string{"weald.live.v1"}, TLSClientConfig: conf, HandshakeTimeout: 30 * time.Second}
 			conn, res, err := d.Dial(strings.Replace(scheme, "http", "ws", 1)+"://"+addr+"/live", h)
 			if err == nil {
 				conn.Close()
@@ -182,7 +182,7 @@ func TestOtherOriginsAndNames(t *testing.T) {
 		}
 	}
 	// What came over TLS is not to be steered by a page that anybody on the way wrote.
-	d := websocket.Dialer{TLSClientConfig: conf, HandshakeTimeout: 10 * time.Second}
+	d := websocket.Dialer{TLSClientConfig: conf, HandshakeTimeout: 30 * time.Second}
 	if conn, _, err := d.Dial("wss://"+secure+"/live", http.Header{"Host": {name}, "Origin": {"http://" + name}}); err == nil {
 		conn.Close()
 		t.Error("a page that came without TLS follows live over TLS")

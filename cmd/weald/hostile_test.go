@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -59,6 +60,7 @@ type prey struct {
 	config  string
 	folder  string
 	key     string // of a token; "" for none
+	mqtt    string // where its listener is
 	client  http.Client
 	secrets map[string]string // by what each is
 }
@@ -91,7 +93,7 @@ func newPrey(t *testing.T, more string) *prey {
 	if err != nil || address != p.address {
 		t.Fatal(address, p.address, err)
 	}
-	p.client = webClient
+	p.client, p.mqtt = webClient, c.MQTT.Listen
 	for _, file := range []string{"ca.key", "server.key"} {
 		b, err := os.ReadFile(filepath.Join(folder, "data", "tls", file))
 		if err != nil {
@@ -277,9 +279,10 @@ func TestHostileTexts(t *testing.T) {
 	p.paths()
 	p.names()
 	p.commands()
+	p.stranger()
 	p.end()
 	for line := range strings.Lines(p.stderr.String()) {
-		if !strings.HasPrefix(line, "level=") || strings.Contains(line, "level=ERROR msg=forged") && !strings.Contains(line, `\r\n`) || strings.ContainsAny(line, "\x1b\r\x00\u202e") {
+		if !strings.HasPrefix(line, "level=") || strings.HasPrefix(line, "level=ERROR msg=forged") || strings.ContainsAny(line, "\x1b\r\x00\u202e") {
 			t.Errorf("the log has the line %q", line)
 		}
 	}
@@ -342,6 +345,27 @@ func (p *prey) commands() {
 			p.t.Errorf("weald %q prints %.400q", args[0], out.String())
 		}
 	}
+}
+
+// stranger calls itself something at the MQTT listener, which the log then names: a
+// CONNECT of MQTT 3.1.1, section 3.1, by hand.
+func (p *prey) stranger() {
+	conn, err := net.Dial("tcp", p.mqtt)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	defer conn.Close()
+	text := func(s string) string { return string([]byte{0, byte(len(s))}) + s }
+	body := text("MQTT") + "\x04\xc2\x00\x3c" + text("weal") + text("hub-a\x1b[2J\nlevel=ERROR msg=forged") + text("p1anted")
+	if _, err := io.WriteString(conn, "\x10"+string([]byte{byte(len(body))})+body); err != nil {
+		p.t.Fatal(err)
+	}
+	eventually(p.t, 20*time.Second, func() error {
+		if said := p.stderr.String(); !strings.Contains(said, "a client was refused") {
+			return fmt.Errorf("the log has no word of the stranger: %s", said)
+		}
+		return nil
+	})
 }
 
 // names offers what is no name where a name belongs: in the configuration and as a

@@ -137,6 +137,9 @@ func crowd(t *testing.T, viewers int) {
 		readings, alerts = append(readings, f.readings...), append(alerts, f.alerts...)
 		f.mu.Unlock()
 	}
+	for thrownOut.Load() < uint64(lying) && time.Now().Before(deadline.Add(*crowdFor)) {
+		time.Sleep(5 * time.Millisecond)
+	}
 	if lies := w.hub.Ended(endedLies); lies == 0 || thrownOut.Load() < uint64(lying) {
 		t.Errorf("%d liars were sent away, %d are counted", thrownOut.Load(), lies)
 	}
