@@ -34,14 +34,22 @@ func (t *reign) watchSelf(ctx context.Context, log *slog.Logger) (*selfwatch.Wat
 // probes returns what tells the numbers of the daemon. Of a daemon whose clock runs fast
 // the host's clock means nothing.
 func (t *reign) probes() map[string]func() float64 {
+	began := sample.Past // when it was first looked: what takes long before a start is no fault
+	age := func(since sample.Instant) float64 {
+		now := t.clock.Now()
+		if began == sample.Past {
+			began = now
+		}
+		return t.host(now.Sub(max(began, since)))
+	}
 	out := map[string]func() float64{
-		selfwatch.Loop:   func() float64 { return t.pulses.glow.Age().Seconds() },
+		selfwatch.Loop:   func() float64 { return min(t.pulses.glow.Age().Seconds(), age(sample.Past)) },
 		selfwatch.Behind: func() float64 { return t.host(t.pipe.Load().Behind) },
 		selfwatch.Memory: host.FreeMemory,
 	}
-	if began := t.clock.Now(); len(t.config.Bridges) > 0 {
+	if len(t.config.Bridges) > 0 {
 		out[selfwatch.Silence] = func() float64 {
-			newest, any := began, false
+			newest, any := sample.Past, false
 			for _, b := range t.bridges {
 				s := b.Status()
 				newest, any = max(newest, s.LastGood), any || s.State != ingest.Ended
@@ -49,7 +57,7 @@ func (t *reign) probes() map[string]func() float64 {
 			if !any { // recordings that were read to their end: nothing more is to come
 				return math.NaN()
 			}
-			return t.host(t.clock.Now().Sub(newest))
+			return age(newest)
 		}
 	}
 	if dir := t.config.Data; t.book != nil {
@@ -62,11 +70,11 @@ func (t *reign) probes() map[string]func() float64 {
 		out[selfwatch.ClockStep] = func() float64 { return math.Abs(t.clock.Off().Seconds()) }
 		out[selfwatch.ClockError] = host.ClockError
 	}
-	if began := t.clock.Now(); len(t.pulses.told) > 0 {
+	if len(t.pulses.told) > 0 {
 		out[selfwatch.Heartbeat] = func() (most float64) {
 			for _, h := range t.pulses.told {
 				s := h.Status()
-				most = max(most, t.host(t.clock.Now().Sub(max(began, s.Taken)))/s.Every.Seconds()-1)
+				most = max(most, age(s.Taken)/s.Every.Seconds()-1)
 			}
 			return most
 		}
