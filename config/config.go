@@ -61,6 +61,9 @@ type Config struct {
 	// Self is what the daemon watches of itself, in the order of selfwatch.Kinds.
 	Self []selfwatch.Setting
 
+	// Cluster is where the record is kept beside this machine; nil for nowhere.
+	Cluster *Cluster
+
 	// Path is what the file was called, and Text what was in it.
 	Path, Text string
 
@@ -202,6 +205,7 @@ func (r *reader) config() *Config {
 	c.Notify = r.notify()
 	c.Heartbeat = r.heartbeat()
 	c.Self = r.self()
+	c.Cluster = r.cluster()
 	r.rules()
 	r.check()
 	c.plan = &r.plan

@@ -35,11 +35,11 @@ func (b *book) remember(memory *history.Store, plan *rules.Plan, clock *hostcloc
 	}
 	reviver := b.newReviver()
 	b.past = &past{
-		archivist: archive.New(memory, ids, b.store, clock, log),
+		archivist: archive.New(memory, ids, b.log, clock, log),
 		reader:    archive.NewReader(memory, ids, b.store),
 		log:       log,
 		mend: func(ctx context.Context) error {
-			return archive.Recover(ctx, b.store, plan, reviver, series, crashed)
+			return archive.Recover(ctx, b.log, plan, reviver, series, crashed)
 		},
 	}
 }

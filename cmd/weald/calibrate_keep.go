@@ -44,7 +44,7 @@ func (b *book) Write(ctx context.Context, part string, body []byte) error {
 	case !errors.Is(err, journal.ErrNotFound):
 		return err
 	}
-	_, err := b.store.PutDocument(ctx, d)
+	_, err := b.log.PutDocument(ctx, d)
 	return err
 }
 

@@ -23,6 +23,7 @@ import (
 	"weald/stream/access"
 	"weald/stream/audit"
 	"weald/stream/hostclock"
+	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/metrics"
 	"weald/stream/order"
@@ -37,8 +38,9 @@ import (
 type daemon struct {
 	clock  *hostclock.Clock
 	speed  float64
-	store  *sqlite.Store  // nil if nothing is kept
-	record *audit.Journal // over store
+	store  *sqlite.Store   // the files of the record; nil if nothing is kept
+	whole  journal.Journal // all ways into it: store, or the log that several machines follow
+	record *audit.Journal  // over whole
 	views  *audit.Views
 	secure *secure // nil for plain HTTP
 	start  sample.Instant
@@ -70,18 +72,29 @@ func newDaemon(ctx context.Context, c *config.Config, speed float64, stderr io.W
 // newDaemonAfter is newDaemon, but the clock shows nothing before an instant, as
 // if a former daemon had gone on until then.
 func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after sample.Instant, stderr io.Writer) (_ *daemon, err error) {
-	d := &daemon{speed: speed, log: newLog(stderr), lines: map[string]*running{}}
+	store, err := openStore(ctx, c)
+	switch {
+	case err != nil:
+		return nil, err
+	case store == nil:
+		return newDaemonOver(ctx, c, speed, after, nil, nil, stderr)
+	}
+	return newDaemonOver(ctx, c, speed, after, store, store, stderr)
+}
+
+// newDaemonOver is newDaemonAfter, with a record that is open: its files, and the way
+// into it, which is closed with the daemon. Both are nil for one that keeps nothing.
+func newDaemonOver(ctx context.Context, c *config.Config, speed float64, after sample.Instant, store *sqlite.Store, whole journal.Journal, stderr io.Writer) (_ *daemon, err error) {
+	d := &daemon{speed: speed, log: newLog(stderr), lines: map[string]*running{}, store: store, whole: whole}
 	d.delay, d.late = metrics.NewDelay()
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, closeStore(d.store))
+			err = errors.Join(err, d.closeRecord())
 		}
 	}()
-	if d.store, err = openStore(ctx, c); err != nil {
-		return nil, err
-	}
 	if d.store != nil {
-		d.record = audit.Over(d.store)
+		d.store.KeepMended(ctx, d.whole)
+		d.record = audit.Over(d.whole)
 		d.views = audit.NewViews(d.record, func() sample.Instant { return d.clock.Now() })
 	}
 	b, err := d.newBook(ctx, c)
@@ -129,7 +142,7 @@ func (d *daemon) run(ctx context.Context, l net.Listener) error {
 	if os.Getenv("GOGC") == "" { // who sets that knows better
 		defer collectOften()()
 	}
-	return errors.Join(d.serve(ctx, l), d.now().book.end(), closeStore(d.store))
+	return errors.Join(d.serve(ctx, l), d.now().book.end(), d.closeRecord())
 }
 
 // serve is run, but leaves the record open.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"weald/config"
 	"weald/webui/api"
@@ -12,6 +13,7 @@ const (
 	tellsAlerts = "alerts: place, rule, priority, the numbers that made it so, when; the code of who has it, and no reason; a test every day"
 	tellsBeats  = "that the daemon does its work: a number and the time, and nothing of places and people"
 	asksWho     = "that somebody wants to log in, when somebody does; the directory tells who, and learns nothing of places and people"
+	keepsRecord = "the whole record, to be kept on several machines"
 	asksFrames  = "what it takes to ask for readings, and no readings"
 )
 
@@ -32,7 +34,10 @@ func leaves(c *config.Config) []api.Leaving {
 		}
 	}
 	if c.OIDC != nil {
-		all = append(all, api.Leaving{By: "log-in", To: "directory at " + c.OIDC.Issuer, What: asksWho})
+		all = append(all, api.Leaving{By: "log-in", To: "directory at " + c.OIDC.Issuer, Kind: "directory", What: asksWho})
+	}
+	if c.Cluster != nil {
+		all = append(all, api.Leaving{By: "cluster", To: strings.Join(c.Cluster.Servers, " "), Kind: "record", What: keepsRecord})
 	}
 	for i := range c.Bridges {
 		b := &c.Bridges[i]

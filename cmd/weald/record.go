@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -48,7 +49,9 @@ func openStore(ctx context.Context, c *config.Config) (*sqlite.Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
-	store.KeepMended(ctx, store)
+	if f, err := store.Followed(ctx); err != nil || f.Log != "" {
+		return nil, errors.Join(fmt.Errorf("the record in %s: %w; give cluster in the configuration", c.Data, cmp.Or(err, sqlite.ErrFollows)), store.Close())
+	}
 	return store, nil
 }
 
@@ -172,13 +175,13 @@ func (b *book) end() error {
 	return err
 }
 
-// closeStore ends the use of a record; nil is none.
-func closeStore(store *sqlite.Store) error {
-	if store == nil {
+// closeRecord ends the use of the record, if there is one.
+func (d *daemon) closeRecord() error {
+	if d.store == nil {
 		return nil
 	}
-	store.KeepMended(context.Background(), store) // readers may have met damage
-	return store.Close()
+	d.store.KeepMended(context.Background(), d.whole) // readers may have met damage
+	return d.whole.Close()
 }
 
 // trouble says what is wrong with the record, for /readyz; "" if nothing is.

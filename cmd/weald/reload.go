@@ -265,7 +265,7 @@ func fixed(old, c *config.Config) error {
 		was, is any
 	}{
 		{"data", old.Data, c.Data}, {"web.listen", old.Listen, c.Listen}, {"web.accounts", old.Accounts, c.Accounts},
-		{"web.tls", old.TLS, c.TLS}, {"web.names", old.Names, c.Names},
+		{"web.tls", old.TLS, c.TLS}, {"cluster", old.Cluster, c.Cluster}, {"web.names", old.Names, c.Names},
 		{"web.session.idle", old.Idle, c.Idle}, {"web.session.longest", old.Longest, c.Longest},
 	} {
 		if !reflect.DeepEqual(s.was, s.is) {

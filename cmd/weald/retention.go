@@ -42,16 +42,16 @@ func (b *book) retire(ctx context.Context, limits journal.Limits, now func() sam
 			return context.Cause(ctx)
 		case <-next.C:
 		}
-		if err := retireOnce(ctx, b.store, limits, now(), log); err != nil && ctx.Err() == nil {
+		if err := retireOnce(ctx, b.store, b.log, limits, now(), log); err != nil && ctx.Err() == nil {
 			log.Warn("what is too old was not deleted", slog.Any("error", err), slog.String("do", "it is tried again in a day; weald doctor reads the record"))
 		}
 		next.Reset(retireEvery)
 	}
 }
 
-// retireOnce deletes once. What it is about to delete is in the record before it
-// goes, as an entry that says so.
-func retireOnce(ctx context.Context, s *sqlite.Store, limits journal.Limits, now sample.Instant, log *slog.Logger) error {
+// retireOnce deletes once, from the files of this machine. What it is about to delete is
+// in the record before it goes, as an entry that says so; into is the way there.
+func retireOnce(ctx context.Context, s *sqlite.Store, into journal.Log, limits journal.Limits, now sample.Instant, log *slog.Logger) error {
 	if len(limits) == 0 {
 		return nil
 	}
@@ -64,11 +64,11 @@ func retireOnce(ctx context.Context, s *sqlite.Store, limits journal.Limits, now
 	}
 	for _, d := range plan.Deletions {
 		text := "deleted as keep: asks: " + deletionText(d)
-		if _, err := s.Append(ctx, record.Entry{At: now, Written: now, Body: record.Fault{Subject: "retention", Over: true, Text: text}}); err != nil {
+		if _, err := into.Append(ctx, record.Entry{At: now, Written: now, Body: record.Fault{Subject: "retention", Over: true, Text: text}}); err != nil {
 			return err
 		}
 		if kind := d.Class.Kind(); kind != "" {
-			if err := audit.Retire(ctx, s, now, kind, record.Position(d.UpTo)); err != nil {
+			if err := audit.Retire(ctx, into, now, kind, record.Position(d.UpTo)); err != nil {
 				return err
 			}
 		}

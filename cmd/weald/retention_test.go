@@ -39,7 +39,7 @@ func TestRetireDeletesWhatItShows(t *testing.T) {
 		t.Fatalf("shown: %q", shown)
 	}
 	var log strings.Builder
-	if err := retireOnce(t.Context(), s, limits, now, slog.New(slog.NewTextHandler(&log, nil))); err != nil {
+	if err := retireOnce(t.Context(), s, s, limits, now, slog.New(slog.NewTextHandler(&log, nil))); err != nil {
 		t.Fatal(err)
 	}
 	if !strings.Contains(log.String(), what) {

@@ -21,6 +21,9 @@ says otherwise.
 			if err != nil {
 				return err
 			}
+			if c.Cluster != nil {
+				return runWithOthers(cmd.Context(), c, cmd.ErrOrStderr())
+			}
 			l, err := listen(c.Listen)
 			if err != nil {
 				return err

@@ -65,7 +65,7 @@ heartbeat: {every: 5s, webhook: {url: "http://127.0.0.1:9/", secret_file: %q}}
 		if s := d.now().host(time.Minute); s != 60/c.speed {
 			t.Errorf("a minute at %v times is %v s", c.speed, s)
 		}
-		if err := closeStore(d.store); err != nil {
+		if err := d.closeRecord(); err != nil {
 			t.Error(err)
 		}
 	}

@@ -56,6 +56,12 @@ func runIn(text, path string) error {
 	if len(problems) > 0 {
 		return problems
 	}
+	if c.Cluster != nil {
+		if err := runWithOthers(ctx, c, os.Stderr); !errors.Is(err, context.Canceled) {
+			return err
+		}
+		return nil
+	}
 	l, err := listen(c.Listen)
 	if err != nil {
 		return err

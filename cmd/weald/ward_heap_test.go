@@ -81,7 +81,7 @@ func wardHeap(t *testing.T, mats int, lasting time.Duration) int64 {
 		}
 		stop()
 		_ = all.Wait()
-		if err := errors.Join(d.reign.book.end(), closeStore(d.store)); err != nil {
+		if err := errors.Join(d.reign.book.end(), d.closeRecord()); err != nil {
 			t.Error(err)
 		}
 	})

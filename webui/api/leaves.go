@@ -10,7 +10,7 @@ import (
 type Leaving struct {
 	By   string `json:"by" doc:"What of the configuration asks for it"`
 	To   string `json:"to" doc:"Whither, without a secret"`
-	Kind string `json:"kind" enum:"alerts,beats,asks" doc:"alerts that stand; beats that tell that the daemon works; what it takes to ask for readings"`
+	Kind string `json:"kind" enum:"alerts,beats,directory,record,asks" doc:"alerts that stand; beats that tell that the daemon works; that somebody wants to log in; the whole record; what it takes to ask for readings"`
 	What string `json:"what" doc:"What it has of places and people"`
 }
 

@@ -7,8 +7,6 @@
 // generator of the schema alike. What a file means is package config's matter.
 package shape
 
-import "weald/config/internal/tree"
-
 // File is a whole configuration.
 type File struct {
 	// Folder in which the daemon keeps the record; captures with a relative path
@@ -48,7 +46,10 @@ type File struct {
 	// What the daemon watches of itself, and when it raises an alert of its own.
 	Self Self `yaml:"self"`
 
-	Cluster tree.Unavailable `yaml:"cluster" jsonschema:"-"`
+	// Keeps the record on several machines at once, through the log of a NATS cluster:
+	// one machine reads the bridges and judges, the others stand by with all that it has
+	// kept, and one of them takes over when it is gone. Needs data. Default: one machine.
+	Cluster *Cluster `yaml:"cluster"`
 }
 
 // Web is how people and programs reach the daemon.

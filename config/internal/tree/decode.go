@@ -8,11 +8,6 @@ import (
 	"go.yaml.in/yaml/v4"
 )
 
-// Unavailable is the type of a key whose feature this version does not have.
-// Giving it at all is a problem; it is true where the key was given. The tag
-// instead says what to do, by default to leave it out.
-type Unavailable bool
-
 // OneOrMany is a list that may be written as its only member.
 type OneOrMany[T any] []T
 
@@ -21,9 +16,8 @@ func (OneOrMany[T]) oneAllowed() {}
 type oneAllowed interface{ oneAllowed() }
 
 var (
-	textType        = reflect.TypeFor[encoding.TextUnmarshaler]()
-	oneType         = reflect.TypeFor[oneAllowed]()
-	unavailableType = reflect.TypeFor[Unavailable]()
+	textType = reflect.TypeFor[encoding.TextUnmarshaler]()
+	oneType  = reflect.TypeFor[oneAllowed]()
 )
 
 // Decode fills the struct that out points to, defaults first. What does not

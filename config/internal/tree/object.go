@@ -28,11 +28,6 @@ func (d *Doc) object(n *yaml.Node, path Path, v reflect.Value, want string) {
 			continue
 		}
 		given[key.Value] = true
-		if fields[i].typ == unavailableType {
-			v.Field(i).SetBool(true)
-			d.report(key.Line, key.Column, at, "%s is not available in this version: %s", key.Value, fields[i].instead)
-			continue
-		}
 		d.value(val, at, v.Field(i), fields[i].wanted())
 		d.limits(target(val), at, fields[i], v.Field(i))
 	}
@@ -46,9 +41,7 @@ func (d *Doc) object(n *yaml.Node, path Path, v reflect.Value, want string) {
 func unknownKey(key string, fields []field) string {
 	var known []string
 	for _, f := range fields {
-		if f.typ != unavailableType {
-			known = append(known, f.key)
-		}
+		known = append(known, f.key)
 	}
 	if near := Nearest(key, known); near != "" {
 		return fmt.Sprintf("%s is not a known key: did you mean %s?", quoteOdd(key), near)

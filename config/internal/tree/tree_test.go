@@ -18,7 +18,6 @@ type outer struct {
 	Few   OneOrMany[inner]   `yaml:"few"`
 	Words map[string]float64 `yaml:"words"`
 	Code  code               `yaml:"code"`
-	Later Unavailable        `yaml:"later" instead:"use name"`
 }
 
 type inner struct {
@@ -117,7 +116,6 @@ func TestProblems(t *testing.T) {
 		{"empty list", "name: x\nitems: []", "2:8: items is an empty list: give at least 1\n"},
 		{"no value", "name:\nitems:\n  -\n", "1:6: name has no value: give text, or leave the key out\n3:4: items item 1 has no value: give a mapping of keys, or leave the key out\n"},
 		{"text's own error", "name: x\ncode: abcd", "2:7: code is \"abcd\": give three characters\n"},
-		{"not available", "name: x\nlater: {a: [1]}", "2:1: later is not available in this version: use name\n"},
 		{"merge key", "name: x\ninner: &i {size: 1}\nitems: [{<<: *i}]", "3:10: merge keys (<<) are not supported: write the keys out\n"},
 		{"key is a list", "name: x\n? [a]\n: b", "2:3: a key must be a word, not a list\n"},
 		{"member of a list", "name: x\nitems: [{size: 1}, {size: a}, 4]", "2:27: size is \"a\": give a number\n2:31: items item 3 is the number 4: give a mapping of keys\n"},

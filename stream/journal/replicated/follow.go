@@ -186,7 +186,7 @@ func (f *follower) carryOut(c *call) (o outcome) {
 	case len(c.entries) > 0:
 		o.position, o.err = f.store.Append(ctx, c.entries...)
 	case len(c.blocks) > 0 || len(c.ticks) > 0:
-		if o.err = f.store.AppendReadings(f.ctx, c.blocks, c.ticks); o.err == nil {
+		if o.err = f.store.AppendReadings(ctx, c.blocks, c.ticks); o.err == nil {
 			o.numbers = make([]uint64, len(c.blocks))
 			for i := range c.blocks {
 				o.numbers[i] = c.blocks[i].Number

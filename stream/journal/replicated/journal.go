@@ -175,6 +175,10 @@ func (j *Journal) Claim(ctx context.Context) error {
 	return err
 }
 
+// Ended returns a context that ends when nothing is kept any more: with Close, or with
+// what made following impossible, which is its cause.
+func (j *Journal) Ended() context.Context { return j.ctx }
+
 // Store returns the files of this machine, for reading and for looking after them. What
 // is written to them past the log is on no other machine, and no entry may be.
 func (j *Journal) Store() *sqlite.Store { return j.store }

@@ -5,11 +5,13 @@ import (
 	"errors"
 	"testing"
 	"time"
+
+	"weald/stream/journal/replicated/natstest"
 )
 
-func lease(t *testing.T, c *cluster, machine string) *Lease {
+func lease(t *testing.T, c *natstest.Cluster, machine string) *Lease {
 	t.Helper()
-	l, err := NewLease(t.Context(), c.connect(), Options{Name: "ward", Replicas: len(c.servers)}, Holder{Machine: machine, Pages: "https://" + machine})
+	l, err := NewLease(t.Context(), c.Connect(), Options{Name: "ward", Replicas: c.Len()}, Holder{Machine: machine, Pages: "https://" + machine})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -20,7 +22,7 @@ func lease(t *testing.T, c *cluster, machine string) *Lease {
 // holder says nothing any more; who had it learns that.
 func TestLease(t *testing.T) {
 	t.Parallel()
-	c := serve(t, 1)
+	c := natstest.Serve(t, 1)
 	a, b := lease(t, c, "a"), lease(t, c, "b")
 	if err := a.Take(t.Context()); err != nil {
 		t.Fatal(err)
@@ -30,7 +32,7 @@ func TestLease(t *testing.T) {
 	go func() { kept <- a.Keep(keeping) }()
 	taken := make(chan error, 1)
 	go func() { taken <- b.Take(t.Context()) }()
-	c.eventually("the other does not see who has it", func() bool { h := b.Holder(); return h != nil && h.Machine == "a" })
+	c.Eventually("the other does not see who has it", func() bool { h := b.Holder(); return h != nil && h.Machine == "a" })
 	select {
 	case err := <-taken:
 		t.Fatalf("both have it: %v", err)

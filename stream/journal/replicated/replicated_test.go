@@ -24,6 +24,7 @@ import (
 
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
+	"weald/stream/journal/replicated/natstest"
 	"weald/stream/journal/sqlite"
 )
 
@@ -48,10 +49,10 @@ func TestConformance(t *testing.T) {
 		}
 		defer f.Value.Set(f.DefValue)
 	}
-	c := serve(t, 1)
+	c := natstest.Serve(t, 1)
 	var records atomic.Int64
 	journaltest.Run(t, func(t testing.TB) func() journal.Journal {
-		conn := c.connect()
+		conn := c.Connect()
 		o := Options{Name: fmt.Sprintf("r-%d", records.Add(1)), Replicas: 1}
 		dir, opened := t.TempDir(), 0
 		return func() journal.Journal {
@@ -96,13 +97,13 @@ func alike(t *testing.T, a, b journal.Journal) {
 }
 
 // caughtUp waits until one machine has all entries and inputs that another has.
-func caughtUp(t *testing.T, c *cluster, behind, ahead journal.Journal) {
+func caughtUp(t *testing.T, c *natstest.Cluster, behind, ahead journal.Journal) {
 	t.Helper()
 	want, err := ahead.Head(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	c.eventually("it does not catch up", func() bool {
+	c.Eventually("it does not catch up", func() bool {
 		got, err := behind.Head(t.Context())
 		return err == nil && got.Position >= want.Position && got.Ord >= want.Ord
 	})
@@ -112,9 +113,9 @@ func caughtUp(t *testing.T, c *cluster, behind, ahead journal.Journal) {
 // is stopped and comes back: what was acknowledged is there, once, on both, in one order.
 func TestServersAreStopped(t *testing.T) {
 	t.Parallel()
-	c := serve(t, 3)
+	c := natstest.Serve(t, 3)
 	o := Options{Name: "ward", Replicas: 3}
-	a, b := open(t, t.TempDir(), c.connect(), o), open(t, t.TempDir(), c.connect(), o)
+	a, b := open(t, t.TempDir(), c.Connect(), o), open(t, t.TempDir(), c.Connect(), o)
 	stop := make(chan struct{})
 	var writing sync.WaitGroup
 	kept := make([]int, 2)
@@ -145,7 +146,7 @@ func TestServersAreStopped(t *testing.T) {
 	more := func() {
 		t.Helper()
 		from, _ := a.Head(t.Context())
-		c.eventually("nothing more is kept", func() bool {
+		c.Eventually("nothing more is kept", func() bool {
 			now, err := b.Head(t.Context())
 			return err == nil && now.Position > from.Position+20
 		})
@@ -155,10 +156,10 @@ func TestServersAreStopped(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, i := range []int{leader(c, info.Cluster.Leader), 0} {
-		c.stop(i)
+	for _, i := range []int{c.Named(info.Cluster.Leader), 0} {
+		c.Stop(i)
 		more()
-		c.start(i)
+		c.Start(i)
 	}
 	close(stop)
 	writing.Wait()
@@ -177,24 +178,15 @@ func TestServersAreStopped(t *testing.T) {
 		}
 	}
 	// A machine that begins now has it all too.
-	alike(t, a, open(t, t.TempDir(), c.connect(), o))
-}
-
-func leader(c *cluster, name string) int {
-	for i, o := range c.options {
-		if o.ServerName == name {
-			return i
-		}
-	}
-	return 0
+	alike(t, a, open(t, t.TempDir(), c.Connect(), o))
 }
 
 // Whoever is refused is refused everywhere, and of two who change one document at the
 // same time one is.
 func TestMachinesAgree(t *testing.T) {
-	c := serve(t, 1)
+	c := natstest.Serve(t, 1)
 	o := Options{Name: "ward", Replicas: 1}
-	a, b := open(t, t.TempDir(), c.connect(), o), open(t, t.TempDir(), c.connect(), o)
+	a, b := open(t, t.TempDir(), c.Connect(), o), open(t, t.TempDir(), c.Connect(), o)
 	for version := range uint64(10) {
 		var wins atomic.Int64
 		var both sync.WaitGroup
@@ -228,9 +220,9 @@ func TestMachinesAgree(t *testing.T) {
 // both, whatever order it comes in; a third that was not there agrees.
 func TestOneWrites(t *testing.T) {
 	t.Parallel()
-	c := serve(t, 1)
+	c := natstest.Serve(t, 1)
 	o := Options{Name: "ward", Replicas: 1}
-	a, b := open(t, t.TempDir(), c.connect(), o), open(t, t.TempDir(), c.connect(), o)
+	a, b := open(t, t.TempDir(), c.Connect(), o), open(t, t.TempDir(), c.Connect(), o)
 	mark := func(j *Journal, text string) error {
 		_, err := j.Append(t.Context(), journaltest.Mark(text))
 		return err
@@ -262,7 +254,7 @@ func TestOneWrites(t *testing.T) {
 	caughtUp(t, c, b, a)
 	caughtUp(t, c, a, b)
 	alike(t, a, b)
-	third := open(t, t.TempDir(), c.connect(), o)
+	third := open(t, t.TempDir(), c.Connect(), o)
 	alike(t, a, third)
 	if third.current.Load() < 3 {
 		t.Errorf("who came later knows of term %d", third.current.Load())
@@ -275,8 +267,8 @@ func TestOneWrites(t *testing.T) {
 // A call whose outcome nobody knows, as no server answered in time, is made again and
 // kept once.
 func TestDoubtIsNoDouble(t *testing.T) {
-	c := serve(t, 1)
-	j := open(t, t.TempDir(), c.connect(), Options{Name: "ward", Replicas: 1})
+	c := natstest.Serve(t, 1)
+	j := open(t, t.TempDir(), c.Connect(), Options{Name: "ward", Replicas: 1})
 	if _, err := j.Append(t.Context(), journaltest.Mark("before")); err != nil {
 		t.Fatal(err)
 	}
@@ -294,13 +286,13 @@ func TestDoubtIsNoDouble(t *testing.T) {
 		}
 		t.Logf("%d: made again %d times", i, again)
 	}
-	c.stop(0)
+	c.Stop(0)
 	ctx, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
 	defer cancel()
 	if _, err := j.Append(ctx, journaltest.Mark("in doubt")); !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("without a server: %v", err)
 	}
-	c.start(0)
+	c.Start(0)
 	if _, err := j.Append(t.Context(), journaltest.Mark("in doubt")); err != nil {
 		t.Error(err)
 	}
@@ -318,9 +310,9 @@ func TestDoubtIsNoDouble(t *testing.T) {
 // What is larger than a message goes in parts; a machine that ended in the middle of one
 // has not called.
 func TestLargerThanAMessage(t *testing.T) {
-	c := serve(t, 1)
+	c := natstest.Serve(t, 1)
 	o := Options{Name: "ward", Replicas: 1}
-	a := open(t, t.TempDir(), c.connect(), o)
+	a := open(t, t.TempDir(), c.Connect(), o)
 	a.most = 1000
 	body, err := (&call{entries: []record.Entry{journaltest.Mark(strings.Repeat("lost ", 500))}}).append(nil)
 	if err != nil {
@@ -340,7 +332,7 @@ func TestLargerThanAMessage(t *testing.T) {
 	if _, err := a.Append(t.Context(), journaltest.Mark("after")); err != nil {
 		t.Fatal(err)
 	}
-	b := open(t, t.TempDir(), c.connect(), o)
+	b := open(t, t.TempDir(), c.Connect(), o)
 	s, err := b.Snapshot(t.Context(), 0)
 	if err != nil || !bytes.Equal(s.Body, state) {
 		t.Errorf("a snapshot of %d bytes came as %d: %v", len(state), len(s.Body), err)
@@ -351,10 +343,10 @@ func TestLargerThanAMessage(t *testing.T) {
 // A folder that is left at any moment, as a crash leaves it, is taken up and becomes what
 // the others have.
 func TestCrashes(t *testing.T) {
-	c := serve(t, 1)
+	c := natstest.Serve(t, 1)
 	o := Options{Name: "ward", Replicas: 1}
 	dir := t.TempDir()
-	a := open(t, dir, c.connect(), o)
+	a := open(t, dir, c.Connect(), o)
 	var left []string
 	for n := range 60 {
 		if _, err := a.Append(t.Context(), journaltest.Mark(fmt.Sprint(n))); err != nil {
@@ -373,14 +365,14 @@ func TestCrashes(t *testing.T) {
 		}
 	}
 	for _, dir := range left {
-		alike(t, a, open(t, dir, c.connect(), o))
+		alike(t, a, open(t, dir, c.Connect(), o))
 	}
 }
 
 // A folder and a log that do not belong together stay apart.
 func TestForeign(t *testing.T) {
-	c := serve(t, 1)
-	conn := c.connect()
+	c := natstest.Serve(t, 1)
+	conn := c.Connect()
 	dir := t.TempDir()
 	j := open(t, dir, conn, Options{Name: "ward", Replicas: 1})
 	if _, err := j.Append(t.Context(), journaltest.Mark("one")); err != nil {

@@ -16,6 +16,9 @@ import (
 
 // Append implements journal.Log.
 func (s *Store) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
+	if err := s.mayWrite(ctx); err != nil {
+		return 0, err
+	}
 	if len(entries) == 0 {
 		return s.head.position(), s.usable()
 	}
@@ -44,7 +47,7 @@ func (s *Store) Append(ctx context.Context, entries ...record.Entry) (record.Pos
 		return nil
 	}
 	r.kept = func() { s.head.entries(last, ord, link) }
-	if err := s.write(ctx, follows(ctx, r)); err != nil {
+	if err := s.write(ctx, s.follows(ctx, r)); err != nil {
 		return 0, err
 	}
 	return last, nil

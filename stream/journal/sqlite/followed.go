@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"strings"
 
 	"weald/stream/record"
@@ -36,12 +37,25 @@ func Following(ctx context.Context, f Followed) context.Context {
 	return context.WithValue(ctx, followedKey{}, f)
 }
 
+// ErrFollows means that the store follows a log, and somebody wrote past it: that would
+// be in the copy of this machine and in no other.
+var ErrFollows = errors.New("it is one machine's copy of a record that several keep, which only a running daemon may change, through the log that they share")
+
+// mayWrite returns ErrFollows if the store follows a log and ctx is not of Following.
+func (s *Store) mayWrite(ctx context.Context) error {
+	if _, ok := ctx.Value(followedKey{}).(Followed); !ok && s.following.Load() {
+		return ErrFollows
+	}
+	return nil
+}
+
 // follows has a request keep how far the store has come, if its context says so.
-func follows(ctx context.Context, r *request) *request {
+func (s *Store) follows(ctx context.Context, r *request) *request {
 	f, ok := ctx.Value(followedKey{}).(Followed)
 	if !ok {
 		return r
 	}
+	s.following.Store(true)
 	do := r.do
 	r.do = func(tx *sql.Tx) error {
 		if err := do(tx); err != nil {
@@ -83,5 +97,6 @@ func (s *Store) Followed(ctx context.Context) (Followed, error) {
 
 // Follow keeps how far the store has come, where nothing else of the call is kept.
 func (s *Store) Follow(ctx context.Context, f Followed) error {
+	s.following.Store(true)
 	return s.write(ctx, &request{reserved: true, do: func(tx *sql.Tx) error { return saveProgress(tx, ofLog, f.progress()) }})
 }

@@ -37,6 +37,9 @@ func window(t record.Tier, at sample.Instant) int64 {
 
 // PutHistory implements journal.History.
 func (s *Store) PutHistory(ctx context.Context, stretches ...record.Stretch) error {
+	if err := s.mayWrite(ctx); err != nil {
+		return err
+	}
 	var parts []record.Stretch
 	for i := range stretches {
 		if err := stretches[i].Check(); err != nil {
@@ -47,7 +50,7 @@ func (s *Store) PutHistory(ctx context.Context, stretches ...record.Stretch) err
 	if len(parts) == 0 {
 		return s.usable()
 	}
-	return s.write(ctx, follows(ctx, &request{do: func(tx *sql.Tx) error {
+	return s.write(ctx, s.follows(ctx, &request{do: func(tx *sql.Tx) error {
 		var last int64
 		if err := tx.QueryRow("SELECT coalesce(max(id), 0) FROM history").Scan(&last); err != nil {
 			return err

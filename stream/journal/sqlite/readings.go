@@ -14,6 +14,9 @@ import (
 
 // AppendReadings implements journal.Inputs.
 func (s *Store) AppendReadings(ctx context.Context, blocks []record.Block, ticks []record.Tick) error {
+	if err := s.mayWrite(ctx); err != nil {
+		return err
+	}
 	if len(blocks) == 0 && len(ticks) == 0 {
 		return s.usable()
 	}

@@ -59,6 +59,9 @@ type Reworked struct {
 // again. What was there before is then in no file of the record any more, nor in the
 // room that they do not use.
 func (s *Store) Rework(ctx context.Context, w Rework) (Reworked, error) {
+	if err := s.mayWrite(ctx); err != nil {
+		return Reworked{}, err
+	}
 	var n Reworked
 	if err := s.usable(); err != nil {
 		return n, err

@@ -14,6 +14,9 @@ import (
 
 // PutDocument implements journal.Shelf.
 func (s *Store) PutDocument(ctx context.Context, d record.Document) (uint64, error) {
+	if err := s.mayWrite(ctx); err != nil {
+		return 0, err
+	}
 	after := d.Version
 	d.Version++
 	body, err := d.Append(nil)
@@ -31,7 +34,7 @@ func (s *Store) PutDocument(ctx context.Context, d record.Document) (uint64, err
 		}
 		return insertDocument(tx, &d, body)
 	}}
-	if err := s.write(ctx, follows(ctx, r)); err != nil {
+	if err := s.write(ctx, s.follows(ctx, r)); err != nil {
 		return 0, err
 	}
 	return d.Version, nil
@@ -112,6 +115,9 @@ const snapshotsHeld = 4
 
 // PutSnapshot implements journal.Inputs.
 func (s *Store) PutSnapshot(ctx context.Context, n record.Snapshot) error {
+	if err := s.mayWrite(ctx); err != nil {
+		return err
+	}
 	if last := s.head.now().Ord; n.Ord > last {
 		return fmt.Errorf("snapshot up to %d, inputs were kept up to %d: %w", n.Ord, last, journal.ErrOrder)
 	}
@@ -119,7 +125,7 @@ func (s *Store) PutSnapshot(ctx context.Context, n record.Snapshot) error {
 	if err != nil {
 		return err
 	}
-	return s.write(ctx, follows(ctx, &request{do: func(tx *sql.Tx) error {
+	return s.write(ctx, s.follows(ctx, &request{do: func(tx *sql.Tx) error {
 		if err := insertSnapshot(tx, &n, body); err != nil {
 			return err
 		}

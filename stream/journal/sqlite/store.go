@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 
 	"golang.org/x/sys/unix"
 
@@ -44,6 +45,8 @@ type Store struct {
 	reserve reserve
 	lock    *os.File
 	looking bool // set by Look: nothing is written, since the record is another process's
+
+	following atomic.Bool // a log: nothing is written but what comes from there
 
 	group group // all writing to the main file goes through it
 	main  mainFile
@@ -192,6 +195,7 @@ func (s *Store) learn(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	s.following.Store(len(all[ofLog].Sources) > 0)
 	p := all[ofEntries]
 	s.head.entries(max(p.Position, record.Position(position)), max(p.Ord, uint64(ord)), link)
 	return nil

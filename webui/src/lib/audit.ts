@@ -25,7 +25,7 @@ export interface Audit {
 export interface Leaving {
   by: string;
   to: string;
-  kind: 'alerts' | 'beats' | 'asks';
+  kind: 'alerts' | 'beats' | 'directory' | 'record' | 'asks';
   what: string;
 }
 

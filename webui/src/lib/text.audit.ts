@@ -43,6 +43,8 @@ export const leaves = {
   kinds: {
     alerts: 'alerts: place, rule, priority, the numbers that made it so, when; the code of who has it, and no reason; a test every day',
     beats: 'that the daemon does its work: a number and the time, and nothing of places and people',
+    directory: 'that somebody wants to log in, when somebody does; the directory tells who, and learns nothing of places and people',
+    record: 'the whole record, to be kept on several machines',
     asks: 'what it takes to ask for readings, and no readings',
   },
 } as const;

@@ -1,10 +1,14 @@
-package replicated
+// Package natstest, for tests only, has NATS servers with JetStream on loopback, in the
+// process of the test.
+package natstest
 
 import (
 	"fmt"
 	"net"
 	"net/url"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -12,17 +16,17 @@ import (
 	"github.com/nats-io/nats.go"
 )
 
-// A cluster is some servers on loopback, in this process.
-type cluster struct {
+// A Cluster is some servers that can be stopped and started again.
+type Cluster struct {
 	t       testing.TB
 	options []*server.Options
 	servers []*server.Server
 }
 
-// serve starts so many servers, and waits until they have a leader.
-func serve(t testing.TB, n int) *cluster {
+// Serve starts so many servers, and waits until they have a leader.
+func Serve(t testing.TB, n int) *Cluster {
 	t.Helper()
-	c := &cluster{t: t}
+	c := &Cluster{t: t}
 	dir := t.TempDir()
 	var routes []*url.URL
 	for i := range n {
@@ -41,14 +45,14 @@ func serve(t testing.TB, n int) *cluster {
 	}
 	c.servers = make([]*server.Server, n)
 	for i := range n {
-		c.start(i)
+		c.Start(i)
 	}
 	t.Cleanup(func() {
 		for i := range c.servers {
-			c.stop(i)
+			c.Stop(i)
 		}
 	})
-	c.eventually("the servers have no leader", func() bool {
+	c.Eventually("the servers have no leader", func() bool {
 		for _, s := range c.servers {
 			if n > 1 && s.JetStreamIsLeader() {
 				return true
@@ -59,7 +63,8 @@ func serve(t testing.TB, n int) *cluster {
 	return c
 }
 
-func (c *cluster) start(i int) {
+// Start starts a server that was stopped, where it was.
+func (c *Cluster) Start(i int) {
 	c.t.Helper()
 	s, err := server.NewServer(c.options[i])
 	if err != nil {
@@ -75,7 +80,8 @@ func (c *cluster) start(i int) {
 	}
 }
 
-func (c *cluster) stop(i int) {
+// Stop stops a server.
+func (c *Cluster) Stop(i int) {
 	if s := c.servers[i]; s != nil {
 		s.Shutdown()
 		s.WaitForShutdown()
@@ -83,17 +89,26 @@ func (c *cluster) stop(i int) {
 	}
 }
 
-// connect returns a connection to all servers.
-func (c *cluster) connect() *nats.Conn {
-	c.t.Helper()
-	var urls string
-	for i, o := range c.options {
-		if i > 0 {
-			urls += ","
-		}
-		urls += fmt.Sprintf("nats://127.0.0.1:%d", o.Port)
+// Len is how many servers there are.
+func (c *Cluster) Len() int { return len(c.options) }
+
+// Named returns the index of the server with a name, 0 for none.
+func (c *Cluster) Named(name string) int {
+	return max(0, slices.IndexFunc(c.options, func(o *server.Options) bool { return o.ServerName == name }))
+}
+
+// URLs are the addresses of the servers.
+func (c *Cluster) URLs() (urls []string) {
+	for _, o := range c.options {
+		urls = append(urls, fmt.Sprintf("nats://127.0.0.1:%d", o.Port))
 	}
-	conn, err := nats.Connect(urls, nats.MaxReconnects(-1), nats.ReconnectWait(50*time.Millisecond))
+	return urls
+}
+
+// Connect returns a connection to all servers, until the test ends.
+func (c *Cluster) Connect() *nats.Conn {
+	c.t.Helper()
+	conn, err := nats.Connect(strings.Join(c.URLs(), ","), nats.MaxReconnects(-1), nats.ReconnectWait(50*time.Millisecond))
 	if err != nil {
 		c.t.Fatal(err)
 	}
@@ -101,7 +116,8 @@ func (c *cluster) connect() *nats.Conn {
 	return conn
 }
 
-func (c *cluster) eventually(what string, f func() bool) {
+// Eventually fails the test with what is wrong if f does not hold within a minute.
+func (c *Cluster) Eventually(what string, f func() bool) {
 	c.t.Helper()
 	for end := time.Now().Add(time.Minute); !f(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {

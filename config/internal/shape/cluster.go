@@ -1,0 +1,31 @@
+package shape
+
+// Cluster keeps the record on several machines at once.
+type Cluster struct {
+	// Addresses of NATS servers with JetStream, of one cluster: nats://host:4222 on
+	// this machine, tls://host:4222 elsewhere.
+	Servers []string `yaml:"servers" jsonschema:"required,minItems=1,maxItems=16"`
+
+	// On how many servers each change of the record is before it is acknowledged: 3
+	// survives the loss of one, 5 of two; 1 is for a single server. Default 3.
+	Replicas int `yaml:"replicas" jsonschema:"minimum=1,maximum=5,default=3"`
+
+	// File with this machine's credentials at the servers, relative to the
+	// configuration file. Default: none.
+	Credentials string `yaml:"credentials"`
+
+	// PEM file of certificates to trust in tls://, relative to the configuration
+	// file. Default: those that the system trusts.
+	CA string `yaml:"ca"`
+
+	// Which record: all machines that keep it say the same. Default ward.
+	Record ID `yaml:"record" jsonschema:"default=ward"`
+
+	// What this machine is called where people are told which one does the work.
+	// Default: its host name.
+	Machine Text `yaml:"machine"`
+
+	// Address under which people find this machine's pages from elsewhere, such as
+	// https://weald-a.larch.example:8420. Default: none.
+	Pages string `yaml:"pages"`
+}

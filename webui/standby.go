@@ -1,0 +1,119 @@
+package webui
+
+import (
+	"bytes"
+	"encoding/json"
+	"html/template"
+	"net/http"
+	"time"
+
+	"weald/webui/api"
+)
+
+// A Writer is the machine that does the work while this one stands by.
+type Writer struct {
+	Machine string
+	Pages   string // address of its pages; "" if nobody else can reach them
+	Since   time.Time
+}
+
+// StandbyOptions are what Standby needs.
+type StandbyOptions struct {
+	Machine string // this one
+	Version string
+	Writer  func() *Writer // nil for nobody, or not known
+	// Trouble says why this machine could not take over; "" for nothing.
+	Trouble func() string
+	Hosts   []string // as in Options
+}
+
+// What a machine that stands by shows: it has no readings and no alerts of its own, so it
+// must not look as if all were quiet. It asks again by itself, and is followed by the
+// pages when this machine takes over.
+var standbyPage = template.Must(template.New("standby").Parse(`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="refresh" content="5">
+<title>{{.Machine}} stands by</title>
+<link rel="stylesheet" href="/standby.css">
+</head>
+<body>
+<main>
+<h1>{{.Machine}} stands by</h1>
+<p><strong>This page shows no patients and no alerts.</strong></p>
+{{with .Writer}}<p>{{.Machine}} does the work, since {{.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if not .Pages}} Ask for its pages where it stands.{{end}}</p>
+{{if .Pages}}<p><a href="{{.Pages}}">Go to the pages of {{.Machine}}</a></p>
+{{end}}{{else}}<p>No machine does the work at the moment, or none can be seen from here. Look at the people in your care.</p>{{end}}
+{{with .Trouble}}<p>This machine could not take over now: {{.}}</p>{{else}}<p>If that machine is gone, this one takes over by itself, and this page becomes the pages of the ward.</p>{{end}}
+<footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
+</main>
+</body>
+</html>
+`))
+
+const standbyStyle = `:root { color-scheme: light dark }
+body { font: 1.25rem/1.5 system-ui, sans-serif; margin: 0 }
+main { max-width: 40rem; margin: 0 auto; padding: 1.5rem }
+h1 { font-size: 1.75rem; line-height: 1.2; margin: 0 0 1rem }
+a { display: inline-block; padding: .5rem 0 }
+footer { font-size: 1rem; margin-top: 2.5rem; border-top: 1px solid; padding-top: 1rem }
+`
+
+// why says why a machine that stands by answers nothing.
+func (o *StandbyOptions) why() string {
+	why := "this machine stands by"
+	if by := o.Writer(); by != nil {
+		why += ": " + by.Machine + " does the work"
+	}
+	if trouble := o.Trouble(); trouble != "" {
+		why += "; it could not take over now: " + trouble
+	}
+	return why
+}
+
+// Standby returns what a machine serves that stands by: a page that says so, and that it
+// is alive, but not able to do the job.
+func Standby(o StandbyOptions) http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			api.Problem(w, http.StatusServiceUnavailable, o.why())
+			return
+		}
+		var b bytes.Buffer
+		if err := standbyPage.Execute(&b, struct {
+			Machine string
+			Writer  *Writer
+			Trouble string
+		}{o.Machine, o.Writer(), o.Trouble()}); err != nil {
+			api.Problem(w, http.StatusInternalServerError, err.Error())
+			return
+		}
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(http.StatusServiceUnavailable)
+		_, _ = w.Write(b.Bytes())
+	})
+	mux.HandleFunc("/standby.css", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/css; charset=utf-8")
+		_, _ = w.Write([]byte(standbyStyle))
+	})
+	answer := func(w http.ResponseWriter, status int, body map[string]any) {
+		w.Header().Set("Content-Type", "application/json")
+		w.WriteHeader(status)
+		_ = json.NewEncoder(w).Encode(body) // fails only if nobody listens any more
+	}
+	mux.HandleFunc("/healthz", func(w http.ResponseWriter, _ *http.Request) {
+		answer(w, http.StatusOK, map[string]any{"status": "alive", "version": o.Version})
+	})
+	mux.HandleFunc("/readyz", func(w http.ResponseWriter, _ *http.Request) {
+		answer(w, http.StatusServiceUnavailable, map[string]any{"ready": false, "reasons": []string{o.why()}})
+	})
+	for _, pattern := range []string{"/api/", "/live", "/metrics"} {
+		mux.HandleFunc(pattern, func(w http.ResponseWriter, _ *http.Request) {
+			api.Problem(w, http.StatusServiceUnavailable, o.why())
+		})
+	}
+	return headers(hosts(o.Hosts, http.MaxBytesHandler(mux, maxBody)))
+}

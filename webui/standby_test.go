@@ -1,0 +1,60 @@
+package webui
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+)
+
+// A machine that stands by says so to people and to programs, is not ready, and shows
+// names of machines as text, whatever they are.
+func TestStandby(t *testing.T) {
+	var by *Writer
+	trouble := ""
+	server := httptest.NewServer(Standby(StandbyOptions{
+		Machine: "weald-b", Version: "test", Writer: func() *Writer { return by }, Trouble: func() string { return trouble },
+	}))
+	defer server.Close()
+	ask := func(method, path string, status int, wants ...string) {
+		t.Helper()
+		r, err := http.NewRequest(method, server.URL+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer w.Body.Close()
+		var b strings.Builder
+		if err := w.Write(&b); err != nil {
+			t.Fatal(err)
+		}
+		if w.StatusCode != status {
+			t.Errorf("%s %s: %d", method, path, w.StatusCode)
+		}
+		for _, want := range append(wants, "Content-Security-Policy: default-src 'self'", "Cache-Control: no-store") {
+			if !strings.Contains(b.String(), want) {
+				t.Errorf("%s %s has no %q:\n%s", method, path, want, b.String())
+			}
+		}
+	}
+	ask("GET", "/", 503, "weald-b stands by", "shows no patients and no alerts", "No machine does the work", "Look at the people", "not a medical device")
+	by = &Writer{Machine: "<script>weald-a", Since: time.Date(2026, 3, 1, 22, 0, 0, 0, time.UTC)}
+	ask("GET", "/places/bed-4", 503, "&lt;script&gt;weald-a does the work", "1 March 2026, 22:00:00 UTC", "where it stands")
+	by.Pages = "javascript:alert(1)"
+	ask("GET", "/", 503, `href="#ZgotmplZ"`)
+	by.Machine, by.Pages = "weald-a", "https://weald-a.larch.example:8420"
+	ask("GET", "/", 503, `href="https://weald-a.larch.example:8420"`)
+	trouble = "the servers do not answer"
+	ask("GET", "/", 503, "could not take over now: the servers do not answer")
+	ask("GET", "/readyz", 503, `"ready":false`, "weald-a does the work; it could not take over now")
+	ask("GET", "/healthz", 200, `"status":"alive"`)
+	ask("GET", "/standby.css", 200, "color-scheme")
+	for _, path := range []string{"/api/v1/places", "/metrics", "/live"} {
+		ask("GET", path, 503, "application/problem+json", "this machine stands by")
+	}
+	ask("POST", "/", 503, "application/problem+json")
+}
