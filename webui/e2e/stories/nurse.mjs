@@ -28,6 +28,8 @@ export default [
       // Who needs me next: the place whose limit is reached first comes first.
       await page.getByRole('button', { name: 'by urgency' }).press('Enter');
       await until('somebody is due', async () => /in \d+/.test(plain(await page.locator('li.band .due').first().innerText())));
+      const first_ = plain(await page.locator('li.band h2').first().innerText());
+      await until('and is named', async () => plain(await page.locator('.top .sentence').innerText()).includes(`Next: ${first_}, in `));
       await picture('1-who-is-next');
 
       // An alert comes, within a minute of the start.

@@ -95,6 +95,7 @@ export const round = {
   changed: 'The order has changed since.',
   again: 'Sort again',
   due: 'due',
+  next: 'Next:',
   dueIn: (s: string) => `in ${s}`,
   dueNow: 'now',
   nothingDue: 'nothing due',

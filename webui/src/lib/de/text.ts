@@ -95,6 +95,7 @@ export const round: Said<typeof en.round> = {
   changed: 'Die Reihenfolge hat sich seitdem geändert.',
   again: 'Neu ordnen',
   due: 'fällig',
+  next: 'Als Nächstes:',
   dueIn: (s) => `in ${s}`,
   dueNow: 'jetzt',
   nothingDue: 'nichts fällig',
