@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/signal"
 	"reflect"
+	"slices"
 	"strings"
 	"syscall"
 
@@ -186,10 +187,9 @@ func (d *daemon) replace(old *reign, c *config.Config, who string, gone []*runni
 		}
 	}
 	for _, r := range d.lines {
-		r.seat(next)
-	}
-	for _, r := range gone {
-		r.at = nil
+		if r.at = nil; !slices.Contains(gone, r) {
+			r.seat(next)
+		}
 	}
 	d.reign = next
 	d.begin(next)
