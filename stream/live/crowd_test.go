@@ -268,13 +268,8 @@ func lie(conn *websocket.Conn, kind int) {
 			}
 		}
 	}()
-	for {
-		select {
-		case <-done:
-			return
-		default:
-			// An error means that it was sent away already.
-			_ = conn.WriteMessage(websocket.TextMessage, []byte(lies[kind%len(lies)]))
-		}
+	for conn.WriteMessage(websocket.TextMessage, []byte(lies[kind%len(lies)])) == nil {
+		time.Sleep(time.Millisecond) // as a network would take
 	}
+	<-done // it was sent away already
 }
