@@ -18,9 +18,9 @@
 //
 // Who was called is told once how that ended, at any hour: somebody has it, it is
 // over, or it is put aside. A chattering alert is told as people are shown it,
-// which is once. The daemon's own alerts, of readings that are not kept and of
-// other senders that do not get through, call every sender with an open window,
-// for nobody can acknowledge them.
+// which is once. The daemon's own alerts (package stream/selfwatch, readings that are
+// not kept, other senders that do not get through) call every sender of their priority
+// with an open window, whatever its places and tiers, for nobody can acknowledge them.
 //
 // A test is due once a day, at a time of the local day; one that was due while the
 // daemon was down is sent when it is up. A person may ask for one more, once a minute

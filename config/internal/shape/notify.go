@@ -18,7 +18,7 @@ type Sender struct {
 	Priorities []Priority `yaml:"priorities"`
 
 	// The places that it is for. Default: all of them. The daemon's own alerts
-	// reach every sender.
+	// reach every sender of their priority.
 	At At `yaml:"at"`
 
 	// When it is there, and for which tiers; an alert that is not acknowledged
@@ -121,7 +121,7 @@ type Topic struct {
 	Broker string `yaml:"broker" jsonschema:"required"`
 
 	// Topic under which the sender publishes: NAME/lamp is off, low, medium or
-	// high, retained, and gone when the daemon is gone; NAME/events is each message
+	// high, retained, and gone when the daemon is gone or hangs; NAME/events is each message
 	// as JSON. Default: weald/ and the sender's id.
 	Name string `yaml:"name"`
 

@@ -3,8 +3,8 @@
 // does not take that.
 //
 //	NAME/lamp    retained: off, low, medium or high, the highest priority of what
-//	             calls now; gone when the daemon has gone without a farewell (its
-//	             last will) or with one
+//	             calls now; gone when the daemon does not do its work, or has gone
+//	             without a farewell (its last will) or with one
 //	NAME/events  each message as JSON (notify.Body), QoS 1, not retained
 //
 // A lamp that has heard "gone", or nothing at all, must not look as if all were
