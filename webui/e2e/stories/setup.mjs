@@ -151,7 +151,7 @@ export default [
       later(() => context.close());
       await until('all is well', async () => /nothing needs anybody now/.test(await words(page, 'main')));
       board.status(4, { millivolts: 3800, percent: 60, celsius: 27, uptime: 5025, firmware: 'mat 1.2' });
-      await until('its level is shown', async () => /60 %/.test(await words(page, 'table')));
+      await until('its level is shown', async () => /60 %/.test(await words(page, 'table >> nth=0')));
       assert.equal(await page.locator('.concerns').count(), 0);
       board.status(4, { millivolts: 3420, percent: 9, celsius: 27, uptime: 5085, firmware: 'mat 1.2' });
       await until('it needs a look', async () => /hub\/mat4\s+Battery .*9 %/.test(await words(page, '.concerns')));
