@@ -46,6 +46,9 @@ func Sentence(e *record.Entry) string {
 		}
 		return said("weald kept a change of an alert%s", at)
 	case Configured:
+		if Plain(a.Who) != "" {
+			return said("%s put configuration%s into force", who, with)
+		}
 		return said("configuration%s came into force", with)
 	case Deleted:
 		return said("weald deleted entries (%s) up to entry %d, as keep: asks", a.Subject, a.Through)
