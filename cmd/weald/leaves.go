@@ -11,7 +11,7 @@ import (
 // What is said of what leaves on a way out.
 const (
 	tellsAlerts = "alerts: place, rule, priority, the numbers that made it so, when; the code of who has it, and no reason; a test every day"
-	tellsBeats  = "that the daemon does its work: a number and the time, and nothing of places and people"
+	tellsBeats  = "that the daemon does its work: a number, the time, the end of the audit's chain, and nothing of places and people"
 	asksWho     = "that somebody wants to log in, when somebody does; the directory tells who, and learns nothing of places and people"
 	keepsRecord = "the whole record, to be kept on several machines"
 	asksFrames  = "what it takes to ask for readings, and no readings"

@@ -65,7 +65,9 @@ func newPulses(c *config.Config, p *pipeline.Pipeline, b *book, now func() sampl
 		}
 		if h.Webhook != nil {
 			hook := &pulse.Hook{Hook: *hookOf(h.Webhook)}
-			out.told = append(out.told, add(hook.Reaches(), h.Every, hook, proofs...))
+			heart := add(hook.Reaches(), h.Every, hook, proofs...)
+			heart.Audit = b.auditHead
+			out.told = append(out.told, heart)
 		}
 		if h.Topic != nil {
 			at := &pulse.Topic{Topic: *topicOf(h.Topic)}

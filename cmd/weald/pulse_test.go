@@ -21,6 +21,7 @@ import (
 	"weald/stream/notify/webhook"
 	"weald/stream/pipeline"
 	"weald/stream/pulse"
+	"weald/stream/record"
 	"weald/webui/api"
 )
 
@@ -162,6 +163,9 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 		t.Errorf("while the loop hangs %d beats were taken after %d, and the topic has %q after %q", n, beats, now, at)
 	}
 	last := o.heard()[beats-1].Number
+	if head, err := record.ParseLink(o.heard()[0].Audit); err != nil || head.Number == 0 {
+		t.Errorf("a beat does not have the end of the audit's chain: %v", err)
+	}
 	close(release)
 	eventually(t, 30*time.Second, func() error {
 		if n, now := len(o.heard()), retained("larch/time"); n <= beats || now == at {

@@ -82,3 +82,15 @@ func (b *book) watching() func(context.Context, []string, bool) {
 	}
 	return b.watched
 }
+
+// auditHead is the end of the audit's chain, for whoever keeps it elsewhere; "" where
+// there is none, or it cannot be read.
+func (b *book) auditHead(ctx context.Context) string {
+	if b == nil {
+		return ""
+	}
+	if head, ok, err := audit.Head(ctx, b.log); err == nil && ok {
+		return head.String()
+	}
+	return ""
+}

@@ -16,6 +16,7 @@ type Beat struct {
 	Number uint64         // from 1, of those that were due since the start, with those that were held back
 	At     sample.Instant // on the daemon's clock
 	Every  time.Duration  // until the next one is due, host time
+	Audit  string         // the end of the audit's chain, as package audit's Verify takes it; "" where there is none
 }
 
 // A Way is to somebody who waits for beats.
@@ -40,6 +41,10 @@ type Heart struct {
 	Way    Way
 	Now    func() sample.Instant
 	Log    *slog.Logger
+
+	// Audit returns the end of the audit's chain, "" where that is not known; nil
+	// where it is not told.
+	Audit func(context.Context) string
 
 	mu     sync.Mutex
 	status Status // guarded by mu
@@ -101,7 +106,11 @@ func (h *Heart) beat(ctx context.Context, number uint64) {
 	}
 	sending, end := context.WithTimeoutCause(ctx, h.Every, errSilent)
 	defer end()
-	if err := h.Way.Beat(sending, Beat{Number: number, At: h.Now(), Every: h.Every}); err == nil || ctx.Err() == nil {
+	b := Beat{Number: number, At: h.Now(), Every: h.Every}
+	if h.Audit != nil {
+		b.Audit = h.Audit(sending)
+	}
+	if err := h.Way.Beat(sending, b); err == nil || ctx.Err() == nil {
 		h.note(false, err)
 	}
 }

@@ -18,11 +18,12 @@ type Body struct {
 	Number  uint64    `json:"number"`
 	Beat    time.Time `json:"sent_at"`
 	Every   float64   `json:"every_s"`
+	Audit   string    `json:"audit,omitempty"` // see Beat
 }
 
 // JSON returns the beat as a program reads it.
 func (b Beat) JSON() []byte {
-	out, err := json.Marshal(Body{Version: 1, Key: b.key(), About: "heartbeat", Number: b.Number, Beat: b.At.Time(), Every: b.Every.Seconds()})
+	out, err := json.Marshal(Body{Version: 1, Key: b.key(), About: "heartbeat", Number: b.Number, Beat: b.At.Time(), Every: b.Every.Seconds(), Audit: b.Audit})
 	if err != nil {
 		panic("pulse: a beat that cannot be written is a mistake in this program: " + err.Error())
 	}

@@ -42,7 +42,7 @@ export const leaves = {
   columns: { by: 'Asked for by', to: 'Goes to', what: 'Has' },
   kinds: {
     alerts: 'alerts: place, rule, priority, the numbers that made it so, when; the code of who has it, and no reason; a test every day',
-    beats: 'that the daemon does its work: a number and the time, and nothing of places and people',
+    beats: 'that the daemon does its work: a number, the time, the end of the audit’s chain, and nothing of places and people',
     directory: 'that somebody wants to log in, when somebody does; the directory tells who, and learns nothing of places and people',
     record: 'the whole record, to be kept on several machines',
     asks: 'what it takes to ask for readings, and no readings',

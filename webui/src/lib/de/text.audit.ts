@@ -43,7 +43,7 @@ export const leaves: Said<typeof en.leaves> = {
   columns: { by: 'Verlangt von', to: 'Geht an', what: 'Enthält' },
   kinds: {
     alerts: 'Alarme: Platz, Regel, Priorität, die Zahlen dazu, wann; das Kürzel dessen, der sich kümmert, und kein Grund; täglich eine Probe',
-    beats: 'dass der Dienst arbeitet: eine Zahl und die Zeit, und nichts von Plätzen und Menschen',
+    beats: 'dass der Dienst arbeitet: eine Zahl, die Zeit, das Ende der Prüfkette, und nichts von Plätzen und Menschen',
     directory: 'dass sich jemand anmelden will, wenn es jemand tut; das Verzeichnis sagt, wer, und erfährt nichts von Plätzen und Menschen',
     record: 'die ganze Aufzeichnung, damit mehrere Maschinen sie haben',
     asks: 'was nötig ist, um Messwerte anzufordern, und keine Messwerte',
