@@ -167,7 +167,11 @@ func checkRecord(ctx context.Context, store *sqlite.Store, each func(string)) er
 		}
 		each(finding.String())
 	}
-	return context.Cause(ctx)
+	chain, err := audit.Verify(ctx, store)
+	for _, text := range chain.Findings {
+		each("the audit's chain: " + text)
+	}
+	return errors.Join(err, context.Cause(ctx))
 }
 
 // notReached is the error of asking a daemon that cannot be connected to.

@@ -49,7 +49,11 @@ func (b *book) seen(_ context.Context, e gate.Event) {
 		d.What = audit.Refused
 	}
 	d.Subject = strings.Join(rest, " ")
-	b.views.Saw(d)
+	if refused || e.Route.Audit == route.See {
+		b.views.Saw(d)
+		return
+	}
+	b.views.Did(d)
 }
 
 // whoOf is how the audit names who asks: where there are no accounts, the address.

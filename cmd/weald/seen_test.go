@@ -32,7 +32,7 @@ func TestRequestsInTheAudit(t *testing.T) {
 		{"place", "place=bed-4", 200}, {"signals", "place=bed-4 from=1 to=2", 200}, {"signals", "place=bed-4 from=2 to=3", 200},
 		{"sessions", "code=K-07", 200}, {"place", "place=nowhere", 404}, {"live", "", 101}, {"export-file", "export=e-1 name=a.csv", 200},
 		{"report-session", "session=s-1", 200}, {"acknowledge", "alert=a", 200}, {"export", "", 403}, {"bridges", "", 200},
-		{"report-trial", "person=K-07 from=1", 200}, {"log-in", "account=anna", 401},
+		{"report-trial", "person=K-07 from=1", 200}, {"report-trial", "person=K-07 from=1", 200}, {"export", "place=bed-4", 201}, {"log-in", "account=anna", 401},
 	} {
 		b.seen(t.Context(), gate.Event{Who: access.Who{Name: "anna", Means: access.Session}, Route: route.Of(r.route), Subject: r.subject, Status: r.status})
 	}
@@ -53,7 +53,7 @@ func TestRequestsInTheAudit(t *testing.T) {
 	}
 	want := []string{
 		"anna looked at bed-4", "anna looked at sessions of K-07", "anna exported export-file export e-1",
-		"anna had a report made: report-session session s-1", "anna was refused: export", "anna had a report made: report-trial of K-07",
+		"anna had a report made: report-session session s-1", "anna was refused: export", "anna had a report made: report-trial of K-07", "anna had a report made: report-trial of K-07", "anna exported export at bed-4",
 		"anna was refused: log-in: anna", "somebody looked at bed-4", "somebody looked at bed-5", "somebody looked at places",
 	}
 	if !slices.Equal(said, want) {

@@ -61,8 +61,25 @@ func (v *Views) Saw(l record.Deed) {
 		return
 	}
 	v.seen[l] = now
-	l.At, l.Written = now, now
-	v.queue = append(v.queue, l)
+	v.enqueue(l, now)
+}
+
+// Did is Saw for what is noted each time, such as an export.
+func (v *Views) Did(d record.Deed) {
+	now := v.now()
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if len(v.queue) >= mostLooks {
+		v.missed++
+		return
+	}
+	v.enqueue(d, now)
+}
+
+// enqueue hands a deed to Run. The caller holds mu.
+func (v *Views) enqueue(d record.Deed, now sample.Instant) {
+	d.At, d.Written = now, now
+	v.queue = append(v.queue, d)
 	select {
 	case v.wake <- struct{}{}:
 	default:

@@ -14,6 +14,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"weald/ingest/sample"
+	"weald/stream/access"
 	"weald/stream/order"
 )
 
@@ -90,7 +91,7 @@ func (s *server) listExports(context.Context, *struct{}) (*answer[exportsBody], 
 	return a, nil
 }
 
-func (s *server) export(_ context.Context, in *newExport) (*answer[export], error) {
+func (s *server) export(ctx context.Context, in *newExport) (*answer[export], error) {
 	desk, err := s.orders()
 	if err != nil {
 		return nil, err
@@ -98,6 +99,7 @@ func (s *server) export(_ context.Context, in *newExport) (*answer[export], erro
 	if _, err := s.place(in.Body.Place); err != nil {
 		return nil, err
 	}
+	access.Of(ctx).About = "place=" + in.Body.Place
 	ask := order.Ask{Place: in.Body.Place, Format: in.Body.Format, From: sample.Past, To: sample.Never}
 	if !in.Body.From.IsZero() {
 		if ask.From, err = instantOf(in.Body.From); err != nil {
