@@ -207,8 +207,8 @@ func (t *reign) troubles() []string {
 		}
 	}
 	for _, c := range t.self.Conditions() {
-		if c.Raised && c.Kind.Unfit {
-			out = append(out, c.Text)
+		if words := c.Words(); words != "" && c.Kind.Unfit {
+			out = append(out, words)
 		}
 	}
 	return append(out, t.senders.trouble()...)

@@ -124,6 +124,15 @@ type Condition struct {
 	Text    string         // of the alert; "" without one
 }
 
+// Words say what is wrong now: those of the alert, or those that it would have if the
+// number stayed beyond its limit for long enough; "" where it is not beyond.
+func (c *Condition) Words() string {
+	if c.Raised || c.Beyond != sample.Yes {
+		return c.Text
+	}
+	return c.Kind.says(c.Value, c.Setting.Limit)
+}
+
 // Conditions returns how all kinds stand, in the order of Kinds.
 func (w *Watch) Conditions() []Condition {
 	out := make([]Condition, len(Kinds))

@@ -48,11 +48,17 @@ func TestEveryKindIsRaisedAndCleared(t *testing.T) {
 		}
 		look(c.good, time.Minute)
 		look(math.NaN(), time.Hour)
+		if words := w.Conditions()[k].Words(); words != "" {
+			t.Errorf("%s: nothing is wrong, and %q is said", kind.ID, words)
+		}
 		if len(changes) != 0 || w.Conditions()[k].Raised {
 			t.Fatalf("%s: well, then unknown, and %v", kind.ID, changes)
 		}
 		began := at
 		look(c.bad, kind.Default.After+step)
+		if words := w.Conditions()[k].Words(); words == "" {
+			t.Errorf("%s: nothing is said of what is beyond its limit", kind.ID)
+		}
 		if len(changes) != 1 || changes[0].At != began.Add(kind.Default.After) || changes[0].Fault.Over || changes[0].Fault.Priority != kind.Default.Priority {
 			t.Fatalf("%s: beyond its limit from %v: %+v", kind.ID, began, changes)
 		}
