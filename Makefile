@@ -144,6 +144,7 @@ faults: $(WEB) packages
 	$(GO) test ./cmd/weald -v -timeout 30m -run 'TestDamageIsNamed$$' -damages 40
 	$(GO) test ./cmd/weald -v -timeout 10m -run 'TestTheDiskOfADaemonFills$$|TestTheClockIsSetBack$$'
 	$(GO) test ./cmd/weald -v -timeout 10m -run 'TestAnAlertIsToldAtOnce$$' -raises 400
+	$(GO) test $(RACE) ./cmd/weald -v -timeout 60m -run 'TestSoak$$' -soak 1h
 	$(GO) test ./stream/journal/sqlite -v -timeout 60m -faults 200
 
 bench:
