@@ -186,5 +186,21 @@ func keepDeed(ctx context.Context, dir string, d record.Deed) error {
 		return err
 	}
 	d.Written = sample.At(time.Now())
-	return errors.Join(audit.Note(ctx, audit.Over(store), d), store.Close())
+	if err = alone(ctx, store); err == nil {
+		err = audit.Note(ctx, audit.Over(store), d)
+	}
+	return errors.Join(err, store.Close())
+}
+
+// errShared says that a command cannot write to a record of its own.
+var errShared = errors.New("the record is kept on several machines, and only a daemon writes to it")
+
+// alone returns errShared if a record follows a log: what one machine changed by itself
+// would be in its own files alone.
+func alone(ctx context.Context, store *sqlite.Store) error {
+	f, err := store.Followed(ctx)
+	if err == nil && f.Log != "" {
+		err = errShared
+	}
+	return err
 }

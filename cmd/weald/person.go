@@ -64,7 +64,8 @@ done, and cannot be undone:
 
 Other persons' data stay as they are. The daemon has to be stopped meanwhile: it has the
 record for itself. Backups, files that were exported, reports, captures and what was sent
-elsewhere are not reached; those that the audit knows of are listed.`,
+elsewhere are not reached; those that the audit knows of are listed. Nor can anybody be taken
+out of a record that several machines keep.`,
 		Example: "  weald person erase -c weald.yaml K-07\n  weald person erase -c weald.yaml K-07 --yes",
 		Args:    arguments(aCode),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -97,6 +98,11 @@ func erasePerson(cmd *cobra.Command, c *config.Config, dir, code string, yes boo
 	}
 	if err != nil {
 		return err
+	}
+	if yes {
+		if err := alone(ctx, store); err != nil {
+			return errors.Join(fmt.Errorf("nobody can be taken out of it by this command: %w; its log, and the others, have all of it", err), store.Close())
+		}
 	}
 	done, err := eraseFrom(ctx, out, c, store, dir, code, yes)
 	if err = errors.Join(err, store.Close()); err != nil || !done {

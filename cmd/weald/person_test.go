@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"net/http"
 	"os"
@@ -10,6 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"weald/stream/audit"
+	"weald/stream/journal/sqlite"
+	"weald/stream/record"
 	"weald/stream/view"
 )
 
@@ -131,4 +135,38 @@ func found(t *testing.T, dir, text string) (is bool) {
 		t.Fatal(err)
 	}
 	return is
+}
+
+// A record that follows a log is not written to by a command: the others would not have
+// it, and have what was erased.
+func TestARecordOfSeveralMachinesIsNotErasedByOne(t *testing.T) {
+	dir := t.TempDir()
+	if err := smallRecord(dir); err != nil {
+		t.Fatal(err)
+	}
+	store, err := openRecord(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(alone(t.Context(), store), store.Follow(t.Context(), sqlite.Followed{Log: "one", Applied: 1, Next: 2})); err != nil {
+		t.Fatal(err)
+	}
+	if err := alone(t.Context(), store); !errors.Is(err, errShared) {
+		t.Errorf("%v", err)
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := keepDeed(t.Context(), dir, record.Deed{What: audit.Tested, Who: onConsole}); !errors.Is(err, errShared) {
+		t.Errorf("a deed: %v", err)
+	}
+	name := write(t, "weald.yaml", "data: "+dir+`
+bridges: [{id: logger, link: {serial: {port: /dev/none}}, format: line, sources: [{number: 0, id: leg, channels: 2, rate: 2, unit: mmHg}]}]
+places: [{id: bench-1, kind: wrap, sites: [{id: ankle, channels: [logger/leg/0]}]}]
+rules: []
+`)
+	var out bytes.Buffer
+	if code := run(t.Context(), []string{"person", "erase", "-c", name, "K-07", "--yes"}, &out, &out); code != 1 || !strings.Contains(out.String(), "several machines") || !found(t, dir, "K-07") {
+		t.Errorf("%d %s", code, out.String())
+	}
 }
