@@ -22,6 +22,11 @@ func FuzzConfig(f *testing.F) {
 	f.Add([]byte("a: &a [*a]"))
 	f.Add([]byte("bridges: &b [{id: x, sources: *b}]"))
 	f.Fuzz(func(t *testing.T, b []byte) {
+		for _, into := range []string{string(b), "places:\n  - id: bed-4\n    mat:\n      rows: 2\nrules:\n  - id: a\n"} {
+			_, _ = Put(into, string(b), "bed-4") // why not is for a person to read
+			_, _ = Put(string(b), "rules:\n  - {id: a}\n", "")
+			_, _ = Put(string(b), "regions:\n  - {id: a}\n", "bed-4")
+		}
 		c, problems := Parse("x.yaml", b)
 		if (c == nil) == (len(problems) == 0) {
 			t.Fatalf("config %v with %d problems", c, len(problems))

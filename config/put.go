@@ -14,6 +14,11 @@ import (
 // of a place. All else stays as it was written, comments too. Whether the outcome is in
 // order is for Parse to say. The error says why a person has to put the piece in by hand.
 func Put(text, piece, place string) (string, error) {
+	for _, of := range []string{text, piece} {
+		if strings.ContainsAny(of, "\r\u0085\u2028\u2029") {
+			return "", fmt.Errorf("its lines do not end in line feeds alone: put the piece in by hand")
+		}
+	}
 	file, err := rootOf(text)
 	if err != nil {
 		return "", fmt.Errorf("the file: %w", err)
@@ -28,7 +33,10 @@ func Put(text, piece, place string) (string, error) {
 	key, list := in.Content[0].Value, in.Content[1]
 	lines := strings.Split(strings.TrimRight(text, "\n"), "\n")
 	from := strings.Split(strings.TrimRight(piece, "\n"), "\n")
-	items := blocks(list, from, len(from)+1)
+	items, err := blocks(list, from, len(from)+1)
+	if err != nil {
+		return "", fmt.Errorf("the piece: %w", err)
+	}
 	switch key {
 	case "places", "rules":
 		for _, item := range items {
@@ -70,15 +78,19 @@ type block struct {
 // blocks returns the items of a list that is written with dashes; the list ends before
 // the line with the number end, from 1. What stands between two items, such as a comment
 // and empty lines, belongs to the second.
-func blocks(list *yaml.Node, lines []string, end int) (out []block) {
+func blocks(list *yaml.Node, lines []string, end int) (out []block, err error) {
 	for i, n := range list.Content {
 		b := block{at: n.Line - 1, next: end - 1}
+		if b.at < 0 || b.at >= len(lines) || !strings.HasPrefix(strings.TrimLeft(lines[b.at], " "), "- ") {
+			return nil, fmt.Errorf("line %d: an item of a list does not begin with its dash on a line of its own: put the piece in by hand", n.Line)
+		}
 		if v := valueOf(resolved(n), "id"); v != nil {
 			b.id = v.Value
 		}
 		if i+1 < len(list.Content) {
 			b.next = list.Content[i+1].Line - 1
 		}
+		b.next = min(max(b.next, b.at+1), len(lines))
 		for b.next > b.at+1 && aside(lines[b.next-1]) {
 			b.next--
 		}
@@ -88,7 +100,7 @@ func blocks(list *yaml.Node, lines []string, end int) (out []block) {
 		}
 		out = append(out, b)
 	}
-	return out
+	return out, nil
 }
 
 // aside reports whether a line is empty or a comment.
@@ -134,7 +146,10 @@ func putItem(lines []string, key string, item block) ([]string, error) {
 	if at+2 < len(root.Content) {
 		end = root.Content[at+2].Line
 	}
-	all := blocks(list, lines, end)
+	all, err := blocks(list, lines, end)
+	if err != nil {
+		return nil, err
+	}
 	dash := all[0].dash
 	if k := slices.IndexFunc(all, func(b block) bool { return key == "rules" && b.id == item.id }); k >= 0 {
 		return slices.Concat(lines[:all[k].at], indented(item.lines, dash), lines[all[k].next:]), nil
@@ -171,6 +186,9 @@ func putRegions(root *yaml.Node, lines []string, place string, items []block) ([
 	if from < 0 {
 		from = mat.Content[0].Line - 1
 		to = from
+	}
+	if from >= len(lines) || to > len(lines) || to >= 0 && to < from {
+		return nil, fmt.Errorf("mat: of %s is not written as keys below each other: put the piece in by hand", place)
 	}
 	if to < 0 { // to where something begins that is no deeper than the mat's keys
 		for to = from + 1; to < len(lines) && (aside(lines[to]) || len(lines[to])-len(strings.TrimLeft(lines[to], " ")) > indent || strings.HasPrefix(strings.TrimLeft(lines[to], " "), "- ") && len(lines[to])-len(strings.TrimLeft(lines[to], " ")) == indent); to++ {

@@ -53,11 +53,13 @@ func TestPiecesArePutIntoTheFile(t *testing.T) {
 		t.Errorf("into a file without a list: %v\n%s", err, got)
 	}
 	for name, c := range map[string][3]string{
-		"brackets":          {"rules: [{id: a}]\n", "rules:\n  - {id: b}\n", ""},
-		"no such place":     {putInto, "regions:\n  - {id: b}\n", "bed-5"},
-		"a mat in brackets": {"places:\n  - {id: a, mat: {rows: 2}}\n", "regions:\n  - {id: b}\n", "a"},
-		"something else":    {putInto, "web: {listen: here}\n", ""},
-		"no YAML":           {"a: [", "rules:\n  - {id: b}\n", ""},
+		"brackets":            {"rules: [{id: a}]\n", "rules:\n  - {id: b}\n", ""},
+		"no such place":       {putInto, "regions:\n  - {id: b}\n", "bed-5"},
+		"a mat in brackets":   {"places:\n  - {id: a, mat: {rows: 2}}\n", "regions:\n  - {id: b}\n", "a"},
+		"something else":      {putInto, "web: {listen: here}\n", ""},
+		"a piece in brackets": {putInto, "rules: [{id: b}]\n", ""},
+		"a lonely dash":       {"rules:\n  -\n    id: a-b\n", "rules:\n  - {id: b}\n", ""},
+		"no YAML":             {"a: [", "rules:\n  - {id: b}\n", ""},
 	} {
 		if got, err := config.Put(c[0], c[1], c[2]); err == nil {
 			t.Errorf("%s: %s", name, got)

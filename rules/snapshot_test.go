@@ -241,6 +241,7 @@ func FuzzRestorePlace(f *testing.F) {
 		if len(b) > 9 {
 			b[9+int(uint(at)%uint(len(b)-9))] ^= x
 		}
+		rules.Stood("bed-4", b)
 		e := rules.NewEngine(plan, nobody{})
 		if e.RestorePlace(0, b) != nil {
 			return

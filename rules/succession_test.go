@@ -251,12 +251,3 @@ func TestAlertsEndWithTheirRulesAndPlaces(t *testing.T) {
 		t.Errorf("%t %+v", ends, e)
 	}
 }
-
-// Any bytes at all: some alerts or none, never a panic.
-func FuzzStood(f *testing.F) {
-	plan := bed(1, 2, above("mat.peak", 32, 0))
-	e := rules.NewEngine(plan, nobody{})
-	e.Scan(&sample.Scan{Values: []float64{40, 40}})
-	f.Add(e.SnapshotPlace(0, nil))
-	f.Fuzz(func(t *testing.T, b []byte) { rules.Stood("bed-4", b) })
-}
