@@ -50,7 +50,7 @@ async function moveAndZoom(url, { later, artifacts, say }) {
         return requestAnimationFrame(step);
       };
       requestAnimationFrame(step);
-    }), [kind, [x, y], kind ? 4000 : 1500]);
+    }), [kind, [x, y], kind ? 2500 : 1000]);
     rates[name] = (1000 * drawn) / gaps.reduce((a, g) => a + g);
     gaps.sort((a, b) => a - b);
     say(`${name}: drawn ${rates[name].toFixed(0)} times a second; a frame ${gaps[gaps.length >> 1].toFixed(0)} ms in the middle, ${gaps[Math.floor(0.95 * gaps.length)].toFixed(0)} ms for 95 of 100, ${await shown()}`);
@@ -65,15 +65,10 @@ async function moveAndZoom(url, { later, artifacts, say }) {
   await page.screenshot({ path: `${artifacts}/past-zoomed.png` });
   for (const name of ['moved', 'zoomed']) assert.ok(rates[name] >= 30, `${name}: ${rates[name].toFixed(1)} times a second`);
 
-  // What was read for eight hours is read anew for a minute of them, and finer.
+  // What was read for eight hours is read anew, and finer, for a minute of them.
   await it.getByRole('button', { name: 'Closer' }).focus();
   for (let i = 0; i < 10; i++) await page.keyboard.press('Enter');
   await until('it is read finer', async () => !/Reading/.test(await shown()));
-  await picture.focus();
-  for (let i = 0; i < 4; i++) await page.keyboard.press('-');
-  await page.keyboard.press('PageUp');
-  await page.keyboard.press('ArrowLeft');
-  await until('and told', async () => /ankle \d+/.test(plain(await picture.getAttribute('aria-valuetext'))));
   assert.deepEqual(complaints, []);
 }
 

@@ -55,13 +55,13 @@ export default [
     name: 'soak: pages that stay open for a while keep no nodes, listeners or heap',
     async tell({ ward, browser, later, say }) {
       const pages = await openAll(browser, ward, NAMES, later);
-      await pages[0].page.waitForTimeout(12_000);
+      await pages[0].page.waitForTimeout(8000);
       const before = await Promise.all(pages.map(weigh));
-      await pages[0].page.waitForTimeout(15_000);
+      await pages[0].page.waitForTimeout(12_000);
       const after = await Promise.all(pages.map(weigh));
       pages.forEach(({ name, complaints }, i) => {
         const [a, b] = [before[i], after[i]];
-        say(`${name}: ${said(a)}; 15 s later ${said(b)}`);
+        say(`${name}: ${said(a)}; 12 s later ${said(b)}`);
         // What is on the page comes and goes with alerts, and as much again beside it that it is made
         // of; what is on none must not add up. Each page draws ten times a second.
         const more = b.loose - a.loose - 2 * Math.max(0, b.attached - a.attached);
