@@ -173,7 +173,8 @@ export class Live {
   }
 
   #alert(what: string, a: Alert): void {
-    const others = this.alerts.filter((x) => x.id !== a.id || (x.cleared_at != null && x.raised_at !== a.raised_at));
+    // Of the same rule and subject only an episode that is done with stands beside this one.
+    const others = this.alerts.filter((x) => x.id !== a.id || (x.cleared_at != null && x.raised_at !== a.raised_at && !isOpen(x) && !isAside(x)));
     this.alerts = [a, ...others];
     const place = this.places.get(a.place);
     if (place) this.#show(withAlerts(place, this.alerts));
