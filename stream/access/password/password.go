@@ -154,6 +154,9 @@ func parse(kept string) (p params, salt, sum []byte, err error) {
 			return p, nil, nil, errForm
 		}
 	}
+	if strings.ContainsAny(kept, "\r\n") { // which decoding would pass over
+		return p, nil, nil, errForm
+	}
 	salt, errSalt := coding.DecodeString(parts[4])
 	sum, errSum := coding.DecodeString(parts[5])
 	switch {
