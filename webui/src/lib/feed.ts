@@ -18,8 +18,6 @@ export class Feed {
   columns: Columns[] = [];
   /** Samples have come for columns that may have been drawn already. */
   late = false;
-  /** Told when the latest values are others. */
-  fresh: () => void = () => {};
 
   #width = 0;
   #span = 0;
@@ -38,9 +36,7 @@ export class Feed {
       this.#live.samples(`${this.place}/${name}`, (base, { t, v }) => {
         const columns = this.columns[k];
         for (let i = 0; columns && i < t.length; i++) columns.add(base + t[i]!, v[i]!);
-        if (v.length === 0) return;
-        this.latest[k] = v[v.length - 1]!;
-        this.fresh();
+        if (v.length > 0) this.latest[k] = v[v.length - 1]!;
       }),
     );
     stops.push(this.#live.heals((from, to, slack) => this.fill(from, to, slack)));

@@ -7,8 +7,6 @@ export interface Painter {
   paint(again: boolean): void;
   /** At most so many times a second. */
   readonly rate: number;
-  /** Nothing is drawn until it is hastened, and then at once. */
-  readonly waits?: boolean;
 }
 
 interface Entry {
@@ -17,7 +15,6 @@ interface Entry {
   visible: boolean;
   again: boolean;
   next: number;
-  painted: number;
 }
 
 const entries = new Map<Element, Entry>();
@@ -28,7 +25,7 @@ let calm: MediaQueryList | undefined;
 /** Registers a painter for an element; the returned function removes it. */
 export function paints(element: Element, painter: Painter): () => void {
   if (!observer) start();
-  entries.set(element, { painter, element, visible: true, again: true, next: 0, painted: -Infinity });
+  entries.set(element, { painter, element, visible: true, again: true, next: 0 });
   observer?.observe(element);
   schedule();
   return () => {
@@ -47,21 +44,6 @@ export function repaint(element?: Element): void {
   schedule();
 }
 
-/** Something new has come for what waits for it: it is drawn with the next frame, or when its rate allows. */
-export function hasten(element: Element): void {
-  const e = entries.get(element);
-  if (!e?.visible) return;
-  const now = performance.now();
-  // What comes at this very rate comes a little early every other time.
-  const at = Math.max(now, e.painted + 0.9 * periodOf(e.painter));
-  if (at >= e.next) return;
-  e.next = at;
-  if (at > now) setTimeout(schedule, at - now);
-  else schedule();
-}
-
-const periodOf = (p: Painter) => 1000 / (calm?.matches ? Math.min(1, p.rate) : p.rate);
-
 function start(): void {
   calm = globalThis.matchMedia?.('(prefers-reduced-motion: reduce)');
   if (typeof IntersectionObserver === 'function') {
@@ -70,7 +52,7 @@ function start(): void {
         for (const change of changes) {
           const e = entries.get(change.target);
           if (!e) continue;
-          if (change.isIntersecting && !e.visible) [e.again, e.next] = [true, 0];
+          if (change.isIntersecting && !e.visible) e.again = true;
           e.visible = change.isIntersecting;
         }
         schedule();
@@ -100,11 +82,10 @@ function frame(now: number): void {
       const again = e.again;
       e.again = false;
       e.painter.paint(again);
-      e.painted = now;
-      const period = periodOf(e.painter);
-      // Painters that do not wait keep one beat, so that what is due together is
-      // drawn in one frame: each frame costs, whatever is in it.
-      e.next = e.painter.waits ? Infinity : (Math.floor(now / period) + 1) * period;
+      const period = 1000 / (calm?.matches ? Math.min(1, e.painter.rate) : e.painter.rate);
+      // All painters keep one beat, so that what is due together is drawn in
+      // one frame: each frame costs, whatever is in it.
+      e.next = (Math.floor(now / period) + 1) * period;
     }
     soonest = Math.min(soonest, e.next);
   }
