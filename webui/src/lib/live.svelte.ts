@@ -150,13 +150,13 @@ export class Live {
     this.#lost = NaN;
   }
 
-  /** `expected` says that the daemon has asked to connect again: of that nobody need be told. */
+  /** `expected` says that another configuration has come into force: of that nobody need be told, unless something is missing. */
   async #heal(from: number, to: number, expected: boolean): Promise<void> {
     // Columns that were begun before the loss are read again.
     const done = await Promise.allSettled([...this.#healers].map((h) => h(from - 1000 * this.speed, to, LAPSE * this.speed)));
     const failed = done.some((d) => d.status === 'rejected');
-    if (expected && !failed) return;
     const far = worst(done.map((d) => (d.status === 'fulfilled' ? d.value : 'nothing')));
+    if (expected && !failed && far === 'all') return;
     const say = failed ? text.healedOnly : { all: text.healed, part: text.healedPart, nothing: text.healedNone }[far];
     this.healed = say(clockTime(from, to, true), clockTime(to, to, true));
     this.announcer.calm.say(this.healed);
