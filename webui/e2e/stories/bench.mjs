@@ -63,8 +63,9 @@ export default [
       await until('it is judged', async () => /K-07[\s\S]*Graduated: pressure falls/.test(await words(page)));
       const came = await words(page, 'main section >> nth=0');
       assert.match(came, /calf\s+\d+ ± 1 mmHg\s+inside its target of 20 to 30 mmHg[\s\S]*ankle\s+(3[89]|4\d) ± 1 mmHg\s+inside its target of 35 to 45 mmHg/);
-      // Standing adds 11 mmHg at this ankle; a stride's highest and lowest are 12 apart.
-      assert.match(came, /standing 1[012] ± 2 mmHg above lying: at the cut-off[\s\S]*walking 1[123] mmHg from lowest to highest/);
+      // Standing adds 11 mmHg at this ankle, and may be read as 9, as it says itself; a
+      // stride's highest and lowest are 12 apart.
+      assert.match(came, /standing (9|1[012]) ± 2 mmHg above lying: at the cut-off[\s\S]*walking 1[123] mmHg from lowest to highest/);
 
       // Somebody else at the other bench, for a class of a standard; the leg is not moved.
       await page.getByRole('button', { name: 'bench-2' }).press('Enter');
