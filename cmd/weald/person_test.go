@@ -74,7 +74,7 @@ func TestAPersonIsErasedAndTheWardGoesOn(t *testing.T) {
 			t.Fatalf("%v %+v", err, all)
 		}
 		post(address, "/api/v1/sessions/"+all.Sessions[0].ID+"/end", `{"author": "N-4"}`)
-		pass(address, 65*time.Second) // by then there is a snapshot of the rules behind it
+		pass(address, 150*time.Second) // by then there is a snapshot of the rules behind it
 	})
 	command := func(want int, args ...string) string {
 		t.Helper()

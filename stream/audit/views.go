@@ -116,6 +116,7 @@ func (v *Views) keep(ctx context.Context) {
 	queue, missed := v.queue, v.missed
 	v.queue, v.missed = nil, 0
 	v.mu.Unlock()
+	looks := len(queue)
 	if missed > 0 {
 		now := v.now()
 		queue = append(queue, record.Deed{At: now, Written: now, What: Unseen, Subject: count(uint64(missed))})
@@ -129,7 +130,11 @@ func (v *Views) keep(ctx context.Context) {
 	}
 	if _, err := v.log.Append(ctx, links...); err != nil {
 		v.mu.Lock()
-		v.missed += len(queue)
-		v.mu.Unlock()
+		defer v.mu.Unlock()
+		if ctx.Err() != nil { // the end of the daemon, before which it is tried once more
+			v.queue, v.missed = append(queue[:looks:looks], v.queue...), v.missed+missed
+			return
+		}
+		v.missed += looks + missed
 	}
 }
