@@ -8,10 +8,8 @@ import (
 	"io"
 	"log/slog"
 	"os"
-	"os/signal"
 	"strings"
 	"sync/atomic"
-	"syscall"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -239,15 +237,7 @@ func passing(err error) bool {
 // rereads reads the configuration anew whenever somebody sends SIGHUP, for when this
 // machine's turn comes.
 func (p *partner) rereads(ctx context.Context) error {
-	hangup := make(chan os.Signal, 1)
-	signal.Notify(hangup, syscall.SIGHUP)
-	defer signal.Stop(hangup)
-	for {
-		select {
-		case <-hangup:
-		case <-ctx.Done():
-			return context.Cause(ctx)
-		}
+	return onHangup(ctx, func() {
 		c, problems := config.Load(p.config.Path)
 		err := problems.Err()
 		if err == nil {
@@ -255,9 +245,9 @@ func (p *partner) rereads(ctx context.Context) error {
 		}
 		if err != nil {
 			p.log.Error("the configuration is not applied, and the former one stays", slog.String("why", err.Error()), slog.String("do", "mend the file and send SIGHUP again"))
-			continue
+			return
 		}
 		p.config = c
 		p.log.Info("the configuration is in force when this machine does the work")
-	}
+	})
 }

@@ -29,13 +29,18 @@ import (
 
 // rereads reloads whenever somebody sends SIGHUP.
 func (d *daemon) rereads(ctx context.Context) error {
+	return onHangup(ctx, func() { _ = d.reload("") }) // which has said what is wrong
+}
+
+// onHangup calls f for every SIGHUP until ctx ends.
+func onHangup(ctx context.Context, f func()) error {
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
 	for {
 		select {
 		case <-hangup:
-			_ = d.reload("") // which has said what is wrong
+			f()
 		case <-ctx.Done():
 			return context.Cause(ctx)
 		}

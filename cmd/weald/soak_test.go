@@ -251,7 +251,7 @@ func TestSoak(t *testing.T) {
 	}
 }
 
-// changesIn are the changes of alerts of a record, in their order, but for the daemon's own.
+// changesIn are the changes of alerts of a record, in their order.
 func changesIn(t *testing.T, log journal.Log) (lines []string) {
 	t.Helper()
 	for e, err := range log.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindTransition}}) {

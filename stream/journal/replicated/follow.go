@@ -24,6 +24,8 @@ type follower struct {
 	until    uint64
 }
 
+var errEnded = errors.New("the log is not followed any more")
+
 // saveEvery is after how many calls that bring readings it is kept how far the store has
 // come: so many are read again after a crash, and change nothing.
 const saveEvery = 256
@@ -103,11 +105,7 @@ func (f *follower) message(seq uint64, header string, data []byte) error {
 		return fmt.Errorf("message %d of the log: %w: %w", seq, err, journal.ErrBroken)
 	}
 	body, whole := f.partials.add(l, seq, data)
-	switch {
-	case !whole:
-		f.at.Next = f.partials.next(seq)
-		return nil
-	case seq <= f.at.Applied:
+	if !whole || seq <= f.at.Applied {
 		f.at.Next = f.partials.next(seq)
 		return nil
 	}
@@ -115,7 +113,7 @@ func (f *follower) message(seq uint64, header string, data []byte) error {
 	if err != nil {
 		return fmt.Errorf("message %d of the log: %w: %w", seq, err, journal.ErrBroken)
 	}
-	f.at.Applied, f.at.Next = seq, f.partials.next(seq)
+	f.at.Applied, f.at.Next = seq, f.partials.next(seq) // not before: what cannot be read is asked for again
 	o := f.judge(l, c)
 	if o.err == nil && !c.empty() {
 		o = f.perform(c)

@@ -36,8 +36,6 @@ var nameForm = regexp.MustCompile(`^[A-Za-z0-9_-]{1,60}$`)
 func (o *Options) stream() string  { return "weald-" + o.Name }
 func (o *Options) subject() string { return "weald." + o.Name + ".calls" }
 
-func journalPosition(n uint64) record.Position { return record.Position(n) }
-
 // A Journal is a record that is kept on several machines, as one of them sees it. It
 // implements journal.Journal.
 type Journal struct {

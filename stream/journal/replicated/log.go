@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"maps"
 	"strconv"
 	"time"
 
@@ -13,6 +12,7 @@ import (
 	"github.com/nats-io/nuid"
 
 	"weald/stream/journal"
+	"weald/stream/record"
 )
 
 // What a stream says of itself: its own id, and how far the stores had come that began
@@ -56,13 +56,12 @@ func (o *Options) open(ctx context.Context, js jetstream.JetStream, head journal
 }
 
 func baseOf(c jetstream.StreamConfig) (b base, err error) {
-	meta := maps.Clone(c.Metadata)
-	position, err1 := strconv.ParseUint(meta[metaPosition], 10, 64)
-	ord, err2 := strconv.ParseUint(meta[metaOrd], 10, 64)
-	if b.log = meta[metaLog]; b.log == "" || err1 != nil || err2 != nil {
+	position, err1 := strconv.ParseUint(c.Metadata[metaPosition], 10, 64)
+	ord, err2 := strconv.ParseUint(c.Metadata[metaOrd], 10, 64)
+	if b.log = c.Metadata[metaLog]; b.log == "" || err1 != nil || err2 != nil {
 		return b, fmt.Errorf("stream %s was not made by this program: %w", c.Name, journal.ErrForeign)
 	}
-	b.head.Position, b.head.Ord = journalPosition(position), ord
+	b.head = journal.Head{Position: record.Position(position), Ord: ord}
 	switch {
 	case c.Storage != jetstream.FileStorage || !c.DenyDelete || !c.DenyPurge || c.MaxMsgs > 0 || c.MaxBytes > 0 || c.Retention != jetstream.LimitsPolicy:
 		return b, fmt.Errorf("stream %s has been changed so that messages may be lost: it must be kept in files, deny deleting and purging, and have no limit but its age: %w", c.Name, journal.ErrForeign)

@@ -4,8 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
-	"errors"
-	"slices"
 	"sync"
 
 	"weald/stream/record"
@@ -137,7 +135,7 @@ func (j *Journal) keep(ctx context.Context, c *call) (outcome, error) {
 		return outcome{}, err
 	}
 	defer leave()
-	t := j.calls.take(sha256.Sum256(binary.AppendUvarint(slices.Clip(body), j.term.Load())))
+	t := j.calls.take(hashOf(j.term.Load(), body))
 	parts := cut(body, j.most)
 	if err := j.send(ctx, t.call, parts); err != nil {
 		// Parts that others come between are no call any more: made again it is a new one.
@@ -159,6 +157,15 @@ func (j *Journal) keep(ctx context.Context, c *call) (outcome, error) {
 			}
 		}
 	}
+}
+
+// hashOf tells calls apart by their term and what they were given.
+func hashOf(term uint64, body []byte) (sum [sha256.Size]byte) {
+	h := sha256.New()
+	h.Write(binary.BigEndian.AppendUint64(nil, term))
+	h.Write(body)
+	h.Sum(sum[:0])
+	return sum
 }
 
 // send puts a call into the log, in as many messages as it takes.
@@ -229,5 +236,3 @@ func (j *Journal) alive() error {
 	leave()
 	return nil
 }
-
-var errEnded = errors.New("the log is not followed any more")
