@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { byPlace, byPriority, byUrgency, keepOrder, nextDue, worst } from './order';
+import { byPlace, byPriority, byUrgency, keepOrder, nextDue, soonest, worst } from './order';
 import { alert, hold, place } from './testplace';
 
 const raised = (priority: 'high' | 'medium' | 'low', since: string) => ({
@@ -35,6 +35,14 @@ it('the next due time leaves out what is raised, and what is not due', () => {
       holds: [hold({ due_at: '2031-01-01T10:00:00Z', raised: true }), hold({ due_at: null }), hold({ due_at: '2031-01-01T12:00:00Z' })],
     })),
   ).toBe(Date.UTC(2031, 0, 1, 12));
+});
+
+it('the soonest is the first of those whose limit is reached first', () => {
+  const at = (id: string, due_at: string | null) => place(id, { holds: [hold({ due_at })] });
+  expect(soonest([])).toBeUndefined();
+  expect(soonest([at('a', null)])).toBeUndefined();
+  const first = soonest([at('a', '2031-01-01T12:00:00Z'), at('b', '2031-01-01T10:00:00Z'), at('c', '2031-01-01T10:00:00Z')]);
+  expect([first?.place.id, first?.due]).toEqual(['b', Date.UTC(2031, 0, 1, 10)]);
 });
 
 it('the worst priority counts open alerts and raised holds only', () => {

@@ -20,6 +20,16 @@ export function nextDue(place: Place): number {
   return due;
 }
 
+/** The place whose next limit is reached first, the first of equals, and when in ms; undefined where none will be. */
+export function soonest(places: readonly Place[]): { place: Place; due: number } | undefined {
+  let first: { place: Place; due: number } | undefined;
+  for (const place of places) {
+    const due = nextDue(place);
+    if (due < (first?.due ?? Infinity)) first = { place, due };
+  }
+  return first;
+}
+
 /** The gravest priority among the open alerts of a place, null if there is none. */
 export function worst(place: Place): Priority | null {
   let found: Priority | null = null;

@@ -35,6 +35,21 @@ it('shows the rule that has used most, and nothing where the condition is unknow
   expect(usedNow(place('a'), 'pelvis')).toBeNaN();
 });
 
+it('its tip differs when its end is drawn otherwise, and only then', () => {
+  const ribbon = new Ribbon(['pelvis']);
+  const at = 1000 * COLUMN;
+  const tips = [0.5, 0.5001, 0.6, NaN].map((used, i) => {
+    ribbon.rows[0]!.used = used;
+    ribbon.extend(at + 1000 * i, HOUR);
+    return ribbon.tip(at + 1000 * i);
+  });
+  expect(tips[1]).toBe(tips[0]);
+  expect(tips[2]).not.toBe(tips[1]);
+  expect(tips[3]).toBe(tips[2]); // a column shows the most that was in it
+  ribbon.extend(at + COLUMN, HOUR);
+  expect(ribbon.tip(at + COLUMN)).not.toBe(tips[3]);
+});
+
 it('carries the present on, column by column, also at many times the speed of life', () => {
   const ribbon = new Ribbon(['pelvis']);
   ribbon.rows[0]!.used = 0.5;

@@ -6,8 +6,14 @@ import { Columns } from './columns';
 import { filled, type Filled } from './healing';
 import { inTurn, readPast } from './link/history';
 import type { Place } from './link/types';
+import { step } from './ramp';
 
 export const HOUR = 3_600_000;
+/** How a share is drawn: 0 to 63, -1 where it is not known. */
+export function level(share: number): number {
+  return Number.isNaN(share) ? -1 : step(share) >> 2;
+}
+
 /** One column of a ribbon. */
 export const COLUMN = 10_000;
 const COUNT = HOUR / COLUMN + 6;
@@ -29,6 +35,15 @@ export class Ribbon {
   constructor(subjects: readonly string[]) {
     this.key = subjects.join(' ');
     this.rows = subjects.map((subject) => ({ subject, columns: new Columns(COUNT, COLUMN), used: NaN }));
+  }
+
+  /** Says by a text that differs when it does what rows show in the column of `now`, in the steps in which they are drawn, and which column that is. */
+  tip(now: number): string {
+    const shown = this.rows.map(({ columns }) => {
+      const slot = columns.slot(columns.column(now));
+      return slot < 0 ? '' : level(columns.hi[slot]!);
+    });
+    return `${this.key} ${Math.floor(now / COLUMN)} ${this.missing === -Infinity} ${shown.join(' ')}`;
   }
 
   /** The record up to `to` has been added. */
