@@ -23,10 +23,10 @@ import (
 )
 
 // newRecordingStack is a stack that keeps what people note.
-func newRecordingStack(t *testing.T, j journal.Log) *stack { return newShortenedStack(t, j, nil) }
+func newRecordingStack(t testing.TB, j journal.Log) *stack { return newShortenedStack(t, j, nil) }
 
 // newShortenedStack is one whose record tells what it reaches back to.
-func newShortenedStack(t *testing.T, j journal.Log, kept func() api.Kept) *stack {
+func newShortenedStack(t testing.TB, j journal.Log, kept func() api.Kept) *stack {
 	s := newStack(t, built)
 	plan := wardPlan()
 	mux := http.NewServeMux()

@@ -25,7 +25,7 @@ import (
 
 // A stack is a daemon without bridges behind its HTTP interface.
 type stack struct {
-	t       *testing.T
+	t       testing.TB
 	clock   *hostclock.Clock
 	pipe    *pipeline.Pipeline
 	store   *history.Store
@@ -72,14 +72,14 @@ func wardPlan() *rules.Plan {
 	}
 }
 
-func newStack(t *testing.T, pages fs.FS) *stack {
+func newStack(t testing.TB, pages fs.FS) *stack {
 	t.Helper()
 	height := 12.0
 	return newStackOf(t, pages, wardPlan(), []view.Setting{{Sites: map[string]view.SiteSetting{"ankle": {HeightCM: &height, Target: &[2]float64{35, 45}}}}})
 }
 
 // newStackOf is a stack of another plan.
-func newStackOf(t *testing.T, pages fs.FS, plan *rules.Plan, settings []view.Setting, with ...func(*Options)) *stack {
+func newStackOf(t testing.TB, pages fs.FS, plan *rules.Plan, settings []view.Setting, with ...func(*Options)) *stack {
 	t.Helper()
 	s := &stack{t: t, clock: hostclock.New(1)}
 	s.pipe = pipeline.New(pipeline.Options{Plan: plan, Clock: s.clock, Views: view.New(plan, settings, time.UTC)})

@@ -2,7 +2,6 @@ package live
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"io"
 	"sync"
@@ -210,28 +209,25 @@ func (c *client) readMessage() (kind int, body []byte, err error) {
 func (c *client) alive() { _ = c.conn.SetReadDeadline(time.Now().Add(readDeadline)) }
 
 func (c *client) hear(body []byte) error {
-	var r request
-	if err := json.Unmarshal(body, &r); err != nil {
-		return &end{websocket.CloseInvalidFramePayloadData, "not a message of " + Protocol, endedLies}
-	}
+	asked, confirmed, err := parse(body)
 	switch {
-	case r.Got != nil && r.Subscribe == nil:
-		news, err := c.flow.confirm(*r.Got, time.Now())
-		if err != nil {
-			return &end{websocket.ClosePolicyViolation, err.Error(), endedLies}
-		}
-		if !news {
-			return c.extra()
-		}
-		c.nudge()
-		return nil
-	case r.Subscribe != nil && r.Got == nil:
+	case err != nil:
+		return err
+	case asked != nil:
 		if err := c.extra(); err != nil {
 			return err
 		}
-		return c.resubscribe(r.Subscribe)
+		return c.resubscribe(asked)
 	}
-	return &end{websocket.ClosePolicyViolation, "neither one subscribe nor one got", endedLies}
+	news, err := c.flow.confirm(*confirmed, time.Now())
+	if err != nil {
+		return &end{websocket.ClosePolicyViolation, err.Error(), endedLies}
+	}
+	if !news {
+		return c.extra()
+	}
+	c.nudge()
+	return nil
 }
 
 // extra counts what a viewer says beyond one confirmation for each frame: each costs

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"time"
 
+	"github.com/gorilla/websocket"
+
 	"weald/rules/alert"
 	"weald/stream/view"
 )
@@ -24,6 +26,19 @@ type wish struct {
 	Signals names `json:"signals"` // "place/name"; * stands for anything
 	Maps    names `json:"maps"`
 	Bare    bool  `json:"bare"` // views without their signals
+}
+
+// parse reads what a viewer said: what it asks for, or the number of the frame that it
+// confirms. The error is an *end.
+func parse(body []byte) (asked *wish, confirmed *uint32, err error) {
+	var r request
+	if err := json.Unmarshal(body, &r); err != nil {
+		return nil, nil, &end{websocket.CloseInvalidFramePayloadData, "not a message of " + Protocol, endedLies}
+	}
+	if (r.Subscribe == nil) == (r.Got == nil) {
+		return nil, nil, &end{websocket.ClosePolicyViolation, "neither one subscribe nor one got", endedLies}
+	}
+	return r.Subscribe, r.Got, nil
 }
 
 // names is a list of names, or "all", or both as patterns in which * stands for
