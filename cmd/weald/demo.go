@@ -36,16 +36,26 @@ With --speed the whole ward, its clock included, runs that many times as fast.
 		RunE:    func(cmd *cobra.Command, _ []string) error { return demo(cmd, f) },
 	}
 	flags := cmd.Flags()
-	flags.Float64Var(&f.speed, "speed", f.speed, "how many times as fast as life, 0.1 to 100")
+	flags.Float64Var(&f.speed, "speed", f.speed, fasterThanLife)
 	flags.StringVar(&f.data, "data", "", "a folder for its ports and configuration; a temporary one unless given")
 	flags.StringVar(&f.listen, "listen", f.listen, "address of the pages; port 0 picks a free one")
 	flags.Uint64Var(&f.seed, "seed", f.seed, "equal seeds give equal wards")
 	return cmd
 }
 
-func demo(cmd *cobra.Command, f demoFlags) error {
-	if !(f.speed >= 0.1 && f.speed <= 100) {
+const fasterThanLife = "how many times as fast as life, 0.1 to 100"
+
+// aSpeed refuses what is no speed for a daemon.
+func aSpeed(speed float64) error {
+	if !(speed >= 0.1 && speed <= 100) {
 		return usageError{errors.New("--speed must be from 0.1 to 100")}
+	}
+	return nil
+}
+
+func demo(cmd *cobra.Command, f demoFlags) error {
+	if err := aSpeed(f.speed); err != nil {
+		return err
 	}
 	if !config.OnLoopback(f.listen) {
 		return usageError{fmt.Errorf("--listen is %q: the demonstration is for this machine alone, as anything else requires TLS and accounts; give 127.0.0.1:8420", f.listen)}

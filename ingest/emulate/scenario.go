@@ -51,11 +51,11 @@ var scenarios = []Scenario{
 	{"bed-heavy", "a heavy person who lies on their back for two minutes at a time; packed", packed12, func(n uint16, seed uint64) Stream {
 		return bed(n, 1.35, seed, heavy...)
 	}},
-	{"bed-failing", "a mat at 4/s that fails under a person: two rows at 5 s, every third scan from 12 s on, all of it at 55 s; packed", packed16, func(n uint16, seed uint64) Stream {
+	{"bed-failing", "a mat at 4/s that fails under a person: two rows at 5 s, every third scan from 12 s on, all of it at 3 min; packed", packed16, func(n uint16, seed uint64) Stream {
 		lies := []Lie{{Posture: Supine, For: time.Hour}}
 		return &Failing{
 			Sampled: NewSampled(n, MatRows*MatColumns, 4, NewBed(MatRows, MatColumns, 1, lies, seed), matSensor, seed),
-			First:   20 * MatColumns, End: 22 * MatColumns, Loose: 5 * time.Second, Losing: 12 * time.Second, Silent: 55 * time.Second,
+			First:   20 * MatColumns, End: 22 * MatColumns, Loose: 5 * time.Second, Losing: 12 * time.Second, Silent: 3 * time.Minute,
 		}
 	}},
 	{"seat", "a person on a 16 × 16 cushion who shifts and relieves; packed", packed12, func(n uint16, seed uint64) Stream {

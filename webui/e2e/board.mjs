@@ -49,9 +49,10 @@ function sealed(...parts) {
 /**
  * Listens on the loopback. Sources are {number, channels, rate, rest, sent}; more can be added
  * while it runs. `rest` is what a channel reads, or how it is made of the number of the scan;
- * `sent` is told the number of each scan just before its bytes leave.
+ * `sent` is told the number of each scan just before its bytes leave. Its time passes `speed` times
+ * as fast as ours.
  */
-export async function startBoard(sources) {
+export async function startBoard(sources, speed = 1) {
   const peers = new Set();
   const timers = [];
   const server = createServer((socket) => {
@@ -60,7 +61,7 @@ export async function startBoard(sources) {
   });
   await new Promise((done) => server.listen(0, '127.0.0.1', done));
   const send = (bytes) => peers.forEach((p) => p.write(bytes));
-  const ms = () => Math.floor(performance.now());
+  const ms = () => Math.floor(speed * performance.now());
   const all = new Map();
 
   function add({ number, channels, rate, rest = 100, sent = () => {} }) {
@@ -73,7 +74,7 @@ export async function startBoard(sources) {
         for (let i = 0; i < channels; i++) readings.writeUInt16LE(s.pressed.get(i) ?? at(i, s.seq), 2 * i);
         sent(s.seq);
         send(sealed(header(1, number, s.seq++, ms(), channels), readings));
-      }, 1000 / rate),
+      }, 1000 / rate / speed),
     );
   }
   sources.forEach(add);

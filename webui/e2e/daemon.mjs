@@ -61,13 +61,13 @@ export function demo(binary, ...more) {
   return startDaemon(binary, ['demo', '--listen', '127.0.0.1:0', ...more]);
 }
 
-/** The daemon with a configuration of its own, in a folder that is removed when it stops. */
-export async function withConfig(binary, yaml) {
+/** The daemon with a configuration of its own, in a folder that is removed when it stops; more arguments come after it. */
+export async function withConfig(binary, yaml, ...more) {
   const dir = mkdtempSync(join(tmpdir(), 'weald-e2e-'));
   const file = join(dir, 'weald.yaml');
   writeFileSync(file, yaml.replaceAll('$DIR', dir));
   try {
-    const daemon = await startDaemon(binary, ['run', '-c', file]);
+    const daemon = await startDaemon(binary, ['run', '-c', file, ...more]);
     return {
       ...daemon,
       file,

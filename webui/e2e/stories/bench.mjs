@@ -9,6 +9,7 @@ const words = async (page, selector = 'main') => plain(await page.locator(select
 export default [
   {
     name: 'bench: a class’s lesson: a wrap is put on, read lying, standing and walking, and again where it was no good; another one follows; both are seen side by side and taken away',
+    takes: 50,
     async tell({ binary, browser, later, artifacts, say }) {
       // Both legs of the ward at four times the pace. On the first, a turn is too tight from
       // 10 s to 40 s of every three minutes, which a trainer sees and has read again once it

@@ -45,7 +45,7 @@ function openShare(page, from, to) {
  */
 function keepWhatComes() {
   const Plain = WebSocket;
-  const kept = (window.kept = { came: [], current: [], looked: 0, asked: '' });
+  const kept = (window.kept = { came: [], current: [], looked: 0, asked: '', texts: {} });
   window.WebSocket = class extends Plain {
     constructor(...args) {
       super(...args);
@@ -57,7 +57,7 @@ function keepWhatComes() {
         }
         const e = JSON.parse(data);
         if (e.now) kept.came.push(['word', Date.parse(e.now), Date.now()]);
-        for (const p of e.places ?? (e.place ? [e.place] : [])) kept.came.push([`view of ${p.id}`, Date.parse(p.at), Date.now(), p.text]);
+        for (const p of e.places ?? (e.place ? [e.place] : [])) kept.came.push([`view of ${p.id}`, Date.parse(p.at), Date.now(), (kept.texts[p.id] = p.text ?? kept.texts[p.id])]);
       });
     }
 
@@ -79,7 +79,7 @@ function keepWhatComes() {
 
 /** Asks for the same over a link on which nothing has to wait; gives back what came when. */
 async function follow(url, asked) {
-  const came = [];
+  const [came, texts] = [[], {}];
   const socket = new WebSocket(`${url.replace('http', 'ws')}/live`, 'weald.live.v1');
   await new Promise((open, fail) => socket.on('open', open).on('error', fail));
   socket.on('message', (data, binary) => {
@@ -90,7 +90,10 @@ async function follow(url, asked) {
     }
     const e = JSON.parse(data);
     if (e.event === 'beat') came.push(['word', Date.parse(e.now), Date.now()]);
-    if (e.event === 'place') came.push([`view of ${e.place.id}`, Date.parse(e.place.at), Date.now(), e.place.text]);
+    for (const p of e.places ?? (e.place ? [e.place] : [])) {
+      texts[p.id] = p.text ?? texts[p.id];
+      if (e.event !== 'snapshot') came.push([`view of ${p.id}`, Date.parse(p.at), Date.now(), texts[p.id]]);
+    }
   });
   socket.send(asked);
   return { came, stop: () => socket.terminate() };
@@ -115,6 +118,7 @@ function overtaken(could, { came, current }) {
 export default [
   {
     name: 'connection: a silence of 30 s is said within three seconds, heals by itself, and its hole is filled, or is not claimed to be',
+    takes: 53,
     async tell({ ward, browser, later, say, artifacts }) {
       const proxy = await startProxy(ward);
       later(() => proxy.stop());
@@ -163,13 +167,14 @@ export default [
   },
   {
     name: 'connection: over a link of 20 kB/s nothing that is shown as current is older than 2 s',
+    takes: 20,
     async tell({ ward, browser, later, say }) {
-      const proxy = await startProxy(ward, { rate: 20_000 });
-      later(() => proxy.stop());
-      const { page, context } = await open(browser, proxy.url, { first: keepWhatComes });
-      later(() => context.close());
-      for (const name of ['round', 'bed', 'wrap']) {
-        await page.goto(proxy.url + PATHS[name]);
+      // Each page over a link of its own.
+      await Promise.all(['round', 'bed', 'wrap'].map(async (name) => {
+        const proxy = await startProxy(ward, { rate: 20_000 });
+        later(() => proxy.stop());
+        const { page, context } = await open(browser, proxy.url + PATHS[name], { first: keepWhatComes });
+        later(() => context.close());
         await page.waitForSelector('.clock[data-phase="live"]', { timeout: 60_000 });
         const thick = await follow(ward, await page.evaluate(() => window.kept.asked));
         later(() => thick.stop());
@@ -185,11 +190,12 @@ export default [
         assert.ok(share > 0.1, 'it is hardly ever current, so that little is shown by it');
         assert.ok('word' in late && (name === 'round' || 'readings' in late), 'it was followed');
         for (const [what, s] of Object.entries(late)) assert.ok(s <= 2, `${name}: ${what} shown as current ${s.toFixed(1)} s old`);
-      }
+      }));
     },
   },
   {
     name: 'connection: a daemon that was started anew fills no hole, and nobody is told that it did',
+    takes: 15,
     async tell({ ward, browser, binary, later, say }) {
       const proxy = await startProxy(ward);
       later(() => proxy.stop());

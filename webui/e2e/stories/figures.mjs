@@ -3,6 +3,7 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { gzipSync } from 'node:zlib';
 import { launch, open } from '../browser.mjs';
+import { demo } from '../daemon.mjs';
 import { live, look, until } from '../expect.mjs';
 import { startMock } from '../mock/server.mjs';
 import { place } from '../mock/ward.mjs';
@@ -94,17 +95,19 @@ export default [
   {
     name: 'figures: the first page is drawn within a second of a cold start',
     alone: true,
-    async tell({ ward, later, say }) {
+    async tell({ binary, later, say }) {
+      const ward = await demo(binary);
+      later(() => ward.stop());
       const [took, bare] = [[], []];
       for (let i = 0; i < 3; i++) {
         const browser = await launch(); // which has nothing of the pages yet
         later(() => browser.close());
         // What a browser takes to begin, and for a page of a word.
-        const word = await open(browser, `${ward}/healthz`);
+        const word = await open(browser, `${ward.url}/healthz`);
         bare.push(await word.page.evaluate(() => performance.getEntriesByType('navigation')[0].loadEventEnd));
         await word.context.close();
         // From when the address is gone to until the frame is over that has the first place in it.
-        const { page } = await open(browser, ward, { first: watchFirstBand });
+        const { page } = await open(browser, ward.url, { first: watchFirstBand });
         took.push(await until('a place is drawn', () => page.evaluate(() => window.firstBand), 20_000));
         await browser.close();
       }

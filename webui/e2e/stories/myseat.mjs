@@ -5,7 +5,9 @@ import { withConfig } from '../daemon.mjs';
 import { overflow, plain, torn, until, violations } from '../expect.mjs';
 import { startProxy } from '../proxy.mjs';
 
-// A seat of two sides, 20 counts a mmHg, on which a shift is due every 28 s.
+// A seat of two sides, 20 counts a mmHg, on which a shift is due every 36 s, where time passes
+// three times as fast as ours.
+const SPEED = 3;
 const config = (address) => `
 data: $DIR/data
 web: {listen: 127.0.0.1:0}
@@ -19,7 +21,7 @@ places:
   - {id: seat-1, kind: seat, sites: [{id: left, channels: [chairs/seat/0]}, {id: right, channels: [chairs/seat/1]}]}
   - {id: seat-2, kind: seat, sites: [{id: whole, channels: [chairs/seat/1]}]}
 rules:
-  - {id: shift-due, at: {kind: seat}, relief: {interval: 28s, lasting: 3s}, priority: low}
+  - {id: shift-due, at: {kind: seat}, relief: {interval: 36s, lasting: 6s}, priority: low}
 `;
 
 const words = async (page, selector) => plain(await page.locator(selector).innerText());
@@ -27,10 +29,11 @@ const words = async (page, selector) => plain(await page.locator(selector).inner
 export default [
   {
     name: 'my seat: a sitter’s afternoon on a phone: told when to shift and that it counted, through a sleep, until the link is withdrawn',
+    takes: 45,
     async tell({ binary, browser, later, artifacts, say }) {
-      const board = await startBoard([{ number: 1, channels: 2, rate: 5, rest: 0 }]);
+      const board = await startBoard([{ number: 1, channels: 2, rate: 5, rest: 0 }], SPEED);
       later(() => board.stop());
-      const daemon = await withConfig(binary, config(board.address));
+      const daemon = await withConfig(binary, config(board.address), '--speed', `${SPEED}`);
       later(() => daemon.stop());
       const proxy = await startProxy(daemon.url);
       later(() => proxy.stop());
@@ -96,13 +99,13 @@ export default [
       await page.screenshot({ path: `${artifacts}/my-seat-due-dark.png` });
 
       // A baseline takes half a minute of sitting (rules/relief).
-      await new Promise((go) => setTimeout(go, Math.max(0, began + 33_000 - Date.now())));
+      await new Promise((go) => setTimeout(go, Math.max(0, began + 33_000 / SPEED - Date.now())));
       const leaning = Date.now();
       lean(500);
       await is('easing');
       await page.screenshot({ path: `${artifacts}/my-seat-easing-dark.png` });
       await is('counts');
-      say(`a shift of 3 s counted ${((Date.now() - leaning) / 1000).toFixed(1)} s after it began`);
+      say(`a shift of 6 s at three times the speed counted ${((Date.now() - leaning) / 1000).toFixed(1)} s after it began`);
       await until('it says so without a look', async () => (await buzzes()).some((b) => b.length === 1));
       await until('the bar is full', async () => (await full()) > 0.99);
       lean(1200);

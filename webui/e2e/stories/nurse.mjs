@@ -15,6 +15,7 @@ function listen(page) {
 export default [
   {
     name: 'nurse: a shift: who needs me next, an alert within a minute that is spoken once, taken by code, a turn that is marked, one put aside and taken back, and the night’s report for the handover',
+    takes: 100,
     async tell({ ward, began, browser, later, artifacts, say }) {
       const list = (state = '') => fetch(`${ward}/api/v1/alerts?state=${state}`).then((r) => r.json()).then((b) => b.alerts);
       const { page, context, complaints } = await open(browser, ward);

@@ -7,6 +7,7 @@ import { live, look, until } from '../expect.mjs';
 export default [
   {
     name: 'picture: the round of a ward in which time runs fast, for the README',
+    takes: 25,
     async tell({ binary, browser, later, artifacts, shots }) {
       const ward = await demo(binary, '--speed', '60');
       later(() => ward.stop());

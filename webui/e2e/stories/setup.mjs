@@ -73,6 +73,7 @@ export default [
   },
   {
     name: 'setup: a place is set up by pressing its sensors one after another, and comes as text that is judged',
+    takes: 12,
     async tell({ binary, browser, later, artifacts }) {
       const { board, url } = await equipped(binary, later);
       const { page, context, complaints } = await open(browser, `${url}/setup/hub/mat4`);
@@ -162,6 +163,7 @@ export default [
   },
   {
     name: 'values that are extrapolated or past the date of their calibration say so beside the number',
+    takes: 12,
     async tell({ browser, later, artifacts }) {
       const both = { extrapolated: true, expired: true };
       const mock = await startMock([
@@ -192,6 +194,7 @@ export default [
   },
   {
     name: 'setup: every kind of trouble at once, in light, dark and on a phone',
+    takes: 15,
     async tell({ browser, later, artifacts }) {
       const mock = await startMock([place('bed-1', 'bed', { rows: 64, columns: 32 }), place('bench-1', 'wrap', { sites: 2 })], { bridges: hospital() });
       later(() => mock.stop());

@@ -53,6 +53,7 @@ const NAMES = ['round', 'bed', 'seat', 'wrap'];
 export default [
   {
     name: 'soak: pages that stay open for a while keep no nodes, listeners or heap',
+    takes: 25,
     async tell({ ward, browser, later, say }) {
       const pages = await openAll(browser, ward, NAMES, later);
       await pages[0].page.waitForTimeout(8000);
