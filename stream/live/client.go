@@ -85,7 +85,7 @@ func newClient(ctx context.Context, h *Hub, conn *websocket.Conn) *client {
 	}
 	c.extras.Most, c.extras.Every, c.extras.Remembered = mostExtras, extrasEvery, 1
 	c.flow.limit = mostUnconfirmed
-	c.places.body = make([][]byte, len(h.Places))
+	c.places.of = make([]*told, len(h.Places))
 	c.answered.Store(true)
 	c.thin.Store(true) // until it turns out to be near
 	// A connection that was taken over from the HTTP server ends when we say.
@@ -265,6 +265,7 @@ func (c *client) resubscribe(w *wish) error {
 		}
 		sub.told[i] = keyOf(&s.Places[len(s.Places)-1])
 	}
+	sub.know(s.Places)
 	err := c.hub.Pipeline.Do(c.ctx, func(st *pipeline.State) {
 		s.Now = st.Now().Time()
 		s.Alerts = st.Alerts()

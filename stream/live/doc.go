@@ -10,7 +10,8 @@
 // is read from the shared memory when there is room again, the newest first in
 // mind: rows older than 300 ms are left out and the frame says so. Views of
 // places are sent one small batch at a time, the next when the viewer's pong
-// has come back. Alerts are never left out: they wait in a queue of 256, and a
+// has come back; to who asks for it, only what has changed, all of it in one event,
+// which is compressed best. Alerts are never left out: they wait in a queue of 256, and a
 // viewer that lets it overflow is disconnected (1013) and gets a snapshot when
 // it comes back. A viewer that takes nothing at all for ten seconds is cut off.
 //

@@ -60,6 +60,8 @@ type Hub struct {
 	closing  chan struct{} // closed when Run ends
 	farewell *end          // what viewers are told then; set before closing is closed
 
+	given, givenBare []*parts // by place: the newest view that viewers of news were told; Run's own
+
 	mu      sync.Mutex
 	clients atomic.Pointer[[]*client] // replaced, under mu, never changed
 	ended   counters
@@ -68,7 +70,7 @@ type Hub struct {
 // New numbers the streams. Its error says that there are more than the protocol
 // can number.
 func New(o Options) (*Hub, error) {
-	h := &Hub{Options: o, closing: make(chan struct{})}
+	h := &Hub{Options: o, closing: make(chan struct{}), given: make([]*parts, len(o.Places)), givenBare: make([]*parts, len(o.Places))}
 	next := 0
 	for i := range o.Places {
 		h.streams = append(h.streams, uint16(next))

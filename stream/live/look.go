@@ -39,21 +39,32 @@ func (h *Hub) look(ctx context.Context, clients []*client) error {
 			return err
 		}
 		key := keyOf(&v)
-		var whole, sentences []byte
+		var whole, sentences *told
 		for k, c := range clients {
 			s := subs[k]
 			if s == nil || !s.places[i] || s.told[i] == key {
 				continue
 			}
-			body, shown := &whole, brief
+			t, shown := &whole, brief
 			if s.bare {
-				body, shown = &sentences, bare
+				t, shown = &sentences, bare
 			}
-			if *body == nil {
-				*body = encode(placeEvent{Event: "place", Place: shown(v)})
+			if *t == nil {
+				*t = new(told)
+			}
+			switch {
+			case !s.news && (*t).whole == nil:
+				(*t).whole = encode(placeEvent{Event: "place", Place: shown(v)})
+			case s.news && (*t).parts == nil:
+				last := &h.given[i]
+				if s.bare {
+					last = &h.givenBare[i]
+				}
+				(*t).parts = partsOf(shown(v)).after(*last)
+				*last = (*t).parts
 			}
 			s.told[i] = key
-			c.places.put(s, i, *body)
+			c.places.put(s, i, *t)
 			c.nudge()
 		}
 	}

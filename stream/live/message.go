@@ -26,6 +26,7 @@ type wish struct {
 	Signals names `json:"signals"` // "place/name"; * stands for anything
 	Maps    names `json:"maps"`
 	Bare    bool  `json:"bare"` // views without their signals
+	News    bool  `json:"news"` // of views, what has changed
 }
 
 // parse reads what a viewer said: what it asks for, or the number of the frame that it

@@ -1,15 +1,21 @@
 package live
 
-import "context"
+import (
+	"context"
+
+	"weald/stream/view"
+)
 
 // A subscription is a wish made out. It does not change once it is in force, but
-// for what the viewer was told, which Hub.Run owns, and the schedule, which the
-// writer does.
+// for what the viewer was told, which Hub.Run owns, and the schedule and what the
+// viewer knows, which the writer does.
 type subscription struct {
 	places   []bool   // by place: whether its view is wanted
 	told     []string // by place: the key of the view that the viewer was last told
 	wakes    []bool   // by place: whether readings or maps are
 	bare     bool     // views are wanted without their signals
+	news     bool     // of views, what has changed is wanted
+	known    []*parts // by place: the view that the viewer was sent last, where it wants news
 	streams  []streamInfo
 	maps     []mapInfo
 	schedule schedule
@@ -37,6 +43,7 @@ func (h *Hub) subscribe(w *wish) *subscription {
 		told:    make([]string, len(h.Places)),
 		wakes:   make([]bool, len(h.Places)),
 		bare:    w.Bare,
+		news:    w.News,
 		streams: []streamInfo{}, maps: []mapInfo{},
 		schedule: schedule{store: h.Store},
 	}
@@ -55,6 +62,21 @@ func (h *Hub) subscribe(w *wish) *subscription {
 		}
 	}
 	return s
+}
+
+// know notes the views of the snapshot, which come in the order of the places.
+func (s *subscription) know(views []view.Place) {
+	if !s.news {
+		return
+	}
+	s.known = make([]*parts, len(s.places))
+	next := 0
+	for i, wanted := range s.places {
+		if wanted {
+			s.known[i] = partsOf(views[next]).known()
+			next++
+		}
+	}
 }
 
 func (h *Hub) addStreams(s *subscription, place int, wanted names) {

@@ -2,6 +2,7 @@ package live
 
 import (
 	"encoding/json"
+	"reflect"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -149,17 +150,21 @@ func TestViewsOverAThinLinkComeCompressed(t *testing.T) {
 // the new one.
 func TestViewsOfAFormerSubscriptionAreDropped(t *testing.T) {
 	former, present := new(subscription), new(subscription)
-	w := waitingPlaces{body: make([][]byte, 1)}
+	w := waitingPlaces{of: make([]*told, 1)}
 	w.begin(former)
-	w.put(former, 0, []byte("waiting"))
+	was, is := new(told), new(told)
+	w.put(former, 0, was)
 	w.begin(present)
-	w.put(former, 0, []byte("on its way"))
-	if got := w.take(); len(got) != 0 {
-		t.Errorf("%q", got)
+	w.put(former, 0, was)
+	if _, got := w.take(present); got != nil {
+		t.Error("one of the former subscription")
 	}
-	w.put(present, 0, []byte("new"))
-	if got := w.take(); len(got) != 1 || string(got[0]) != "new" {
-		t.Errorf("%q, want the new one", got)
+	w.put(present, 0, is)
+	if _, got := w.take(former); got != nil {
+		t.Error("one of a subscription whose snapshot has not been sent")
+	}
+	if _, got := w.take(present); got != is {
+		t.Errorf("%v, want the new one", got)
 	}
 }
 
@@ -181,6 +186,71 @@ func TestViewerWhoseHandlerPanicsIsForgotten(t *testing.T) {
 		synctest.Wait()
 		if n := w.hub.Clients(); n != 0 {
 			t.Errorf("%d viewers are counted after the only one is gone", n)
+		}
+	})
+}
+
+// A viewer who wants news is told what it takes to have every view as others have it,
+// in fewer events, and no more of it than has changed.
+func TestNewsMakeTheViewsOfOthers(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w := newWardOf(t, ruled())
+		conn, other := w.dial(nil), w.dial(nil)
+		say(t, conn, `{"subscribe":{"places":"all","bare":true,"news":true}}`)
+		say(t, other, `{"subscribe":{"places":"all","bare":true}}`)
+		var first snapshot
+		if err := json.Unmarshal(w.until(conn, "snapshot").raw, &first); err != nil {
+			t.Fatal(err)
+		}
+		w.until(other, "snapshot")
+		known := make(map[string]map[string]any) // by place: fields, of which holds by their rule
+		learn := func(place map[string]any) {
+			id := place["id"].(string)
+			if known[id] == nil {
+				known[id] = map[string]any{"holds": map[string]any{}}
+			}
+			for name, value := range place {
+				if name != "holds" {
+					known[id][name] = value
+					continue
+				}
+				for _, h := range value.([]any) {
+					h := h.(map[string]any)
+					known[id]["holds"].(map[string]any)[h["rule"].(string)] = h
+				}
+			}
+		}
+		for _, p := range first.Places {
+			var place map[string]any
+			if err := json.Unmarshal(encode(p), &place); err != nil {
+				t.Fatal(err)
+			}
+			learn(place)
+		}
+		news, whole := 0, 0
+		for i := range 5 {
+			w.only(i, 70) // one hold begins to count in each second
+			time.Sleep(time.Second)
+			m := w.until(conn, "places")
+			news += len(m.raw)
+			for _, p := range m.text["places"].([]any) {
+				learn(p.(map[string]any))
+			}
+			m = w.until(other, "place")
+			whole += len(m.raw)
+			place := m.text["place"].(map[string]any)
+			holds := map[string]any{}
+			for _, h := range place["holds"].([]any) {
+				holds[h.(map[string]any)["rule"].(string)] = h
+			}
+			place["holds"] = holds
+			if mine := known[place["id"].(string)]; !reflect.DeepEqual(mine, place) {
+				t.Fatalf("after %d s news make\n%v\nand the view is\n%v", i+1, mine, place)
+			}
+		}
+		t.Logf("%d bytes of news, %d of views", news, whole)
+		if news > whole/2 {
+			t.Errorf("%d bytes of news, where whole views have %d: want less than half", news, whole)
 		}
 	})
 }

@@ -14,49 +14,47 @@ const placeBytes = 4096
 type waitingPlaces struct {
 	mu    sync.Mutex
 	sub   *subscription // which they are for; guarded by mu, as is all below
-	body  [][]byte      // by place, nil for none
+	of    []*told       // by place, nil for none
 	count int
 	turn  int
 }
 
 // put replaces an older view of the same place. A view for a subscription that
 // has been replaced is dropped: the snapshot of the new one is newer.
-func (w *waitingPlaces) put(sub *subscription, place int, body []byte) {
+func (w *waitingPlaces) put(sub *subscription, place int, t *told) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if sub != w.sub {
 		return
 	}
-	if w.body[place] == nil {
+	if w.of[place] == nil {
 		w.count++
 	}
-	w.body[place] = body
+	w.of[place] = t
 }
 
-// take removes and returns the next batch, round robin.
-func (w *waitingPlaces) take() (batch [][]byte) {
+// take removes and returns the next view, round robin, if there is one for a
+// subscription.
+func (w *waitingPlaces) take(sub *subscription) (place int, t *told) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	size := 0
-	for range w.body {
-		if w.count == 0 || size >= placeBytes {
-			break
-		}
-		if b := w.body[w.turn]; b != nil {
-			batch, size = append(batch, b), size+len(b)
-			w.body[w.turn] = nil
-			w.count--
-		}
-		w.turn = (w.turn + 1) % len(w.body)
+	if w.count == 0 || sub != w.sub {
+		return 0, nil
 	}
-	return batch
+	for w.of[w.turn] == nil {
+		w.turn = (w.turn + 1) % len(w.of)
+	}
+	place, t = w.turn, w.of[w.turn]
+	w.of[place] = nil
+	w.count--
+	return place, t
 }
 
 // begin drops all views, to wait for those of a new subscription.
 func (w *waitingPlaces) begin(sub *subscription) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	clear(w.body)
+	clear(w.of)
 	w.sub, w.count = sub, 0
 }
 

@@ -31,9 +31,9 @@ func (c *client) write() error {
 // A writer is the state of write.
 type writer struct {
 	*client
-	timer    *time.Timer
-	pingAt   time.Time
-	schedule *schedule // nil before the first snapshot
+	timer  *time.Timer
+	pingAt time.Time
+	sub    *subscription // whose snapshot was sent last; nil before the first
 }
 
 func (w *writer) run() error {
@@ -106,17 +106,17 @@ func (w *writer) round() (wait time.Duration, err error) {
 // sendFrame sends the binary frame that is due, if there is room for it.
 func (w *writer) sendFrame(now time.Time) (wait time.Duration, err error) {
 	wait = w.pingAt.Sub(now)
-	if w.schedule == nil || !w.flow.room() {
+	if w.sub == nil || !w.flow.room() {
 		return wait, nil // a subscription or a confirmation will wake us
 	}
-	t, soonest := w.schedule.due(now)
+	t, soonest := w.sub.schedule.due(now)
 	if t == nil {
 		if !soonest.IsZero() {
 			wait = min(wait, soonest.Sub(now))
 		}
 		return wait, nil
 	}
-	frame := w.schedule.build(now, w.notBefore(), func() uint32 { return w.flow.number(now) })
+	frame := w.sub.schedule.build(now, w.notBefore(), func() uint32 { return w.flow.number(now) })
 	if frame == nil {
 		return 0, nil
 	}
@@ -134,12 +134,29 @@ func (w *writer) sendPlaces() error {
 	if !w.answered.Load() {
 		return nil
 	}
-	batch := w.places.take()
-	if len(batch) == 0 {
-		return nil
+	var news [][]byte
+	size := 0
+	for size < placeBytes {
+		place, t := w.places.take(w.sub)
+		if t == nil {
+			break
+		}
+		if !w.sub.news {
+			size += len(t.whole)
+			if err := w.sendPacked(t.whole, w.thin.Load()); err != nil {
+				return err
+			}
+			continue
+		}
+		one := t.parts.news(w.sub.known[place])
+		w.sub.known[place] = t.parts
+		news, size = append(news, one), size+len(one)*placeBytes/placesBytes
 	}
-	for _, body := range batch {
-		if err := w.sendPacked(body, w.thin.Load()); err != nil {
+	switch {
+	case size == 0:
+		return nil
+	case len(news) > 0:
+		if err := w.sendPacked(together(news), w.thin.Load()); err != nil {
 			return err
 		}
 	}
@@ -157,7 +174,7 @@ func (w *writer) sendText(t text) error {
 		return err
 	}
 	if t.sub != nil {
-		w.schedule = &t.sub.schedule
+		w.sub = t.sub
 	}
 	if t.sent != nil {
 		close(t.sent)

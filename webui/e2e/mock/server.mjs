@@ -95,7 +95,9 @@ function serveLive(socket, places) {
   }, 100);
   const slow = setInterval(() => {
     const now = Date.now();
-    for (const p of places) if (wanted(p)) tell({ event: 'place', place: view(p, now) });
+    const views = places.filter(wanted).map((p) => view(p, now));
+    if (wish.news) tell({ event: 'places', places: views });
+    else for (const v of views) tell({ event: 'place', place: v });
     for (const m of maps) if (open < 4 && wish.maps.includes(m.p.id)) send(map(3, m, now, ++number));
     tell({ event: 'beat', now: iso() });
   }, 1000);

@@ -12,7 +12,7 @@ import type { Block, Frame, MapFrame } from './link/wire';
 import { HOUR, Ribbons } from './ribbons';
 import { link as text } from './text';
 import { isAside, isOpen } from './life';
-import { withAlerts, withPlace } from './together';
+import { withAlerts, withNews, withPlace } from './together';
 
 type SampleSink = (base: number, block: Block) => void;
 type MapSink = (frame: MapFrame) => void;
@@ -48,6 +48,7 @@ export class Live {
   #mapSinks = new Map<string, MapSink>();
   #healers = new Set<Healer>();
   #news: ReadonlySet<string> = new Set();
+  #told = new Map<string, Place>(); // as the daemon has told of them
   #lost = NaN; // server time up to which all news have come, while a hole is open
   #last = NaN;
   #fresh = false; // another configuration has come into force since the last snapshot
@@ -124,6 +125,12 @@ export class Live {
       case 'place':
         this.#place(e.place);
         break;
+      case 'places':
+        for (const news of e.places) {
+          const before = this.#told.get(news.id);
+          if (before) this.#place(withNews(before, news));
+        }
+        break;
       case 'alert':
         this.#alert(e.what, e.alert);
         break;
@@ -138,6 +145,7 @@ export class Live {
     this.#streams = new Map((e.streams ?? []).map((s) => [s.stream, `${s.place}/${s.name}`]));
     for (const m of e.maps ?? []) this.#streams.set(m.stream, m.place);
     this.#news = new Set(places.map((p) => p.id));
+    this.#told.clear();
     this.alerts = e.alerts ?? [];
     if (this.#fresh) for (const id of [...this.places.keys()]) if (!this.#news.has(id)) this.places.delete(id);
     const expected = this.#fresh;
@@ -163,6 +171,7 @@ export class Live {
   }
 
   #place(p: Place): void {
+    this.#told.set(p.id, p);
     this.alerts = withPlace(this.alerts, p);
     this.#show(withAlerts(p, this.alerts));
   }

@@ -1,7 +1,7 @@
 import { expect, it } from 'vitest';
 import { standing } from './standing';
 import { alert, hold, place } from './testplace';
-import { withAlerts, withPlace } from './together';
+import { withAlerts, withNews, withPlace } from './together';
 
 const cleared = { state: 'normal' as const, cleared_at: '2031-01-01T10:05:00Z' };
 
@@ -25,4 +25,11 @@ it('an alert of which a place tells first is counted, and one that was cleared m
   expect(withPlace([alert(cleared)], raised)).toEqual([alert(cleared)]);
   const again = alert({ raised_at: '2031-01-01T10:10:00Z' });
   expect(withPlace([alert(cleared)], place('bed-1', { alerts: [again] }))).toEqual([again, alert(cleared)]);
+});
+
+it('news of a place leave what they do not name as it was, and so each of its holds', () => {
+  const before = place('bed-1', { text: 'quiet', alerts: [alert()], holds: [hold({ subject: 'heels' }), hold({ subject: 'pelvis', used: 0.2 })] });
+  const after = withNews(before, { id: 'bed-1', text: 'loaded', holds: [hold({ subject: 'pelvis', used: 0.3 })] });
+  expect(after).toEqual({ ...before, text: 'loaded', holds: [before.holds[0], hold({ subject: 'pelvis', used: 0.3 })] });
+  expect(withNews(before, { id: 'bed-1', alerts: [] })).toEqual({ ...before, alerts: [] });
 });

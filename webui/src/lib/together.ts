@@ -4,7 +4,7 @@
 
 import { isAside, isOpen, isStanding } from './life';
 import { byPriority } from './order';
-import type { Alert, Place, PlaceState } from './link/types';
+import type { Alert, Place, PlaceNews, PlaceState } from './link/types';
 
 const isShown = (a: Alert) => isOpen(a) || isAside(a);
 
@@ -32,4 +32,10 @@ export function withAlerts(place: Place, alerts: readonly Alert[]): Place {
 function without(place: Place): PlaceState {
   if (place.holds.some((h) => h.condition === 'unknown')) return 'unknown';
   return place.holds.some((h) => h.used >= 0.5) ? 'building' : 'quiet';
+}
+
+/** The place as it is now, of what was told of it before and what has changed since. */
+export function withNews(place: Place, news: PlaceNews): Place {
+  const holds = place.holds.map((h) => news.holds?.find((n) => n.rule === h.rule && n.subject === h.subject) ?? h);
+  return { ...place, ...news, holds };
 }

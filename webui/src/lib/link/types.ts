@@ -115,6 +115,9 @@ export interface Place {
   holds: Hold[];
 }
 
+/** What has changed of a place since it was told of last: whole fields, and of its holds those that have. */
+export type PlaceNews = Partial<Place> & { id: string };
+
 export interface StreamName {
   stream: number;
   place: string;
@@ -134,6 +137,7 @@ export type LiveEvent =
   | { event: 'snapshot'; now: string; places: Place[] | null; alerts: Alert[] | null; streams: StreamName[] | null; maps: MapName[] | null }
   | { event: 'alert'; what: string; alert: Alert }
   | { event: 'place'; place: Place }
+  | { event: 'places'; places: PlaceNews[] }
   | { event: 'beat'; now: string };
 
 export interface Subscription {
@@ -142,4 +146,6 @@ export interface Subscription {
   maps: string[];
   /** Views come without their signals. */
   bare?: boolean;
+  /** Of views comes what has changed. */
+  news?: boolean;
 }
