@@ -175,8 +175,10 @@ export default [
         later(() => proxy.stop());
         const { page, context } = await open(browser, proxy.url + PATHS[name], { first: keepWhatComes });
         later(() => context.close());
+        // What the page is about comes after its frame, and so does what it asks for.
+        const asked = await until('it asks for all that it shows', () => page.evaluate(() => /"places":"all"|"signals":\["/.test(window.kept.asked) && window.kept.asked), 60_000);
         await page.waitForSelector('.clock[data-phase="live"]', { timeout: 60_000 });
-        const thick = await follow(ward, await page.evaluate(() => window.kept.asked));
+        const thick = await follow(ward, asked);
         later(() => thick.stop());
         const before = proxy.carried();
         const seen = await page.evaluate(async () => {
