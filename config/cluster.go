@@ -14,6 +14,10 @@ type Cluster struct {
 	Credentials, CA string // files; "" for none
 	Record          string
 	Machine, Pages  string // "" for the host's name, and for none
+
+	// Shares are the parts into which the file divides the places, in its order. A
+	// share itself has none.
+	Shares []Share
 }
 
 // cluster checks where the record is kept beside this machine; nil where it is not.
@@ -55,5 +59,6 @@ func (r *reader) cluster() *Cluster {
 			r.doc.Report(path.With("pages"), "pages is %q: give the address of this machine's pages, such as https://weald-a.larch.example:8420", tree.Clip(f.Pages))
 		}
 	}
+	out.Shares = r.shares(f)
 	return out
 }

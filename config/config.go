@@ -64,7 +64,8 @@ type Config struct {
 	// Cluster is where the record is kept beside this machine; nil for nowhere.
 	Cluster *Cluster
 
-	// Path is what the file was called, and Text what was in it.
+	// Path is what the file was called, with # and the name of the share behind it where
+	// this is one of its shares, and Text what was in it.
 	Path, Text string
 
 	plan *rules.Plan
@@ -115,10 +116,11 @@ func (p Problems) Err() error {
 	return p
 }
 
-// Load reads the file at path. It returns either a Config or problems; a file
-// that cannot be read is a problem without a place.
+// Load reads the file at path, or one of its shares (see File). It returns either a
+// Config or problems; a file that cannot be read is a problem without a place.
 func Load(path string) (*Config, Problems) {
-	b, unread := contents(path)
+	file, _ := cutShare(path)
+	b, unread := contents(file)
 	if unread != nil {
 		return nil, unread
 	}
@@ -149,9 +151,18 @@ func cause(err error) error {
 	return err
 }
 
-// Parse reads a configuration that is in memory. name is what problems call
-// it, and relative paths in it are relative to the folder of name.
+// Parse reads a configuration that is in memory, or one of its shares. name is what
+// problems call it, and relative paths in it are relative to the folder of name.
 func Parse(name string, b []byte) (*Config, Problems) {
+	file, share := cutShare(name)
+	c, found := parseFile(file, b)
+	if len(found) > 0 || share == "" {
+		return c, found
+	}
+	return c.share(share)
+}
+
+func parseFile(name string, b []byte) (*Config, Problems) {
 	d, ok := tree.Parse(b)
 	if !ok {
 		return nil, problems(name, d)

@@ -23,16 +23,24 @@ const tlsFolder = "tls"
 // mostNames is how many names the pages have; common practice, no source.
 const mostNames = 32
 
-// listen checks the address of the pages. Without TLS and accounts anyone who
-// reaches it may read everything, so only this machine may reach it.
+// listen checks the address of the pages.
 func (r *reader) listen() string {
-	listen, path := r.file.Web.Listen, tree.Path{"web", "listen"}
+	listen := r.file.Web.Listen
+	if host, port, ok := r.pages(listen, tree.Path{"web", "listen"}); ok {
+		r.ports = append(r.ports, listener{host, port, "web"})
+	}
+	return listen
+}
+
+// pages checks an address that pages are served on; false where it is none. Without TLS
+// and accounts anyone who reaches it may read everything, so only this machine may
+// reach it.
+func (r *reader) pages(listen string, path tree.Path) (host, port string, ok bool) {
 	host, port, err := net.SplitHostPort(listen)
 	if err != nil {
-		r.doc.Report(path, "listen is %q: give an address and a port, such as 127.0.0.1:8420", listen)
-		return listen
+		r.doc.Report(path, "listen is %q: give an address and a port, such as 127.0.0.1:8420", tree.Clip(listen))
+		return "", "", false
 	}
-	r.ports = append(r.ports, listener{host, port, "web"})
 	if n, err := strconv.ParseUint(port, 10, 16); err != nil || strconv.FormatUint(n, 10) != port {
 		r.doc.Report(path, "listen has the port %q: give a number from 0 to 65535", port)
 	}
@@ -46,7 +54,7 @@ func (r *reader) listen() string {
 		r.doc.Report(path, "listen is %q, which others can reach: anything but loopback requires tls and accounts; give %s, or 127.0.0.1:%s",
 			listen, strings.Join(missing, " and "), portOr(port))
 	}
-	return listen
+	return host, port, true
 }
 
 func portOr(port string) string {

@@ -20,6 +20,7 @@ type Writer struct {
 // StandbyOptions are what Standby needs.
 type StandbyOptions struct {
 	Machine string // this one
+	Share   string // for which it stands by; "" for all that there is
 	Version string
 	Writer  func() *Writer // nil for nobody, or not known
 	// Trouble says why this machine could not take over; "" for nothing.
@@ -36,12 +37,12 @@ var standbyPage = template.Must(template.New("standby").Parse(`<!doctype html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="refresh" content="5">
-<title>{{.Machine}} stands by</title>
+<title>{{.Machine}} stands by{{with .Share}} for {{.}}{{end}}</title>
 <link rel="stylesheet" href="/standby.css">
 </head>
 <body>
 <main>
-<h1>{{.Machine}} stands by</h1>
+<h1>{{.Machine}} stands by{{with .Share}} for {{.}}{{end}}</h1>
 <p><strong>This page shows no patients and no alerts.</strong></p>
 {{with .Writer}}<p>{{.Machine}} does the work, since {{.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if not .Pages}} Ask for its pages where it stands.{{end}}</p>
 {{if .Pages}}<p><a href="{{.Pages}}">Go to the pages of {{.Machine}}</a></p>
@@ -57,6 +58,10 @@ const standbyStyle = `:root { color-scheme: light dark }
 body { font: 1.25rem/1.5 system-ui, sans-serif; margin: 0 }
 main { max-width: 40rem; margin: 0 auto; padding: 1.5rem }
 h1 { font-size: 1.75rem; line-height: 1.2; margin: 0 0 1rem }
+h2 { font-size: 1.25rem; line-height: 1.2; margin: 0 }
+ul { list-style: none; margin: 0; padding: 0 }
+li { border-top: 1px solid; padding: 1rem 0 0 }
+li p { margin: .5rem 0; overflow-wrap: anywhere }
 a { display: inline-block; padding: .5rem 0 }
 footer { font-size: 1rem; margin-top: 2.5rem; border-top: 1px solid; padding-top: 1rem }
 `
@@ -76,7 +81,7 @@ func (o *StandbyOptions) why() string {
 // Standby returns what a machine serves that stands by: a page that says so, and that it
 // is alive, but not able to do the job.
 func Standby(o StandbyOptions) http.Handler {
-	mux := http.NewServeMux()
+	mux := bare(o.Version)
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
 			api.Problem(w, http.StatusServiceUnavailable, o.why())
@@ -84,28 +89,16 @@ func Standby(o StandbyOptions) http.Handler {
 		}
 		var b bytes.Buffer
 		if err := standbyPage.Execute(&b, struct {
-			Machine string
-			Writer  *Writer
-			Trouble string
-		}{o.Machine, o.Writer(), o.Trouble()}); err != nil {
+			Machine, Share string
+			Writer         *Writer
+			Trouble        string
+		}{o.Machine, o.Share, o.Writer(), o.Trouble()}); err != nil {
 			api.Problem(w, http.StatusInternalServerError, err.Error())
 			return
 		}
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(http.StatusServiceUnavailable)
 		_, _ = w.Write(b.Bytes())
-	})
-	mux.HandleFunc("/standby.css", func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("Content-Type", "text/css; charset=utf-8")
-		_, _ = w.Write([]byte(standbyStyle))
-	})
-	answer := func(w http.ResponseWriter, status int, body map[string]any) {
-		w.Header().Set("Content-Type", "application/json")
-		w.WriteHeader(status)
-		_ = json.NewEncoder(w).Encode(body) // fails only if nobody listens any more
-	}
-	mux.HandleFunc("/healthz", func(w http.ResponseWriter, _ *http.Request) {
-		answer(w, http.StatusOK, map[string]any{"status": "alive", "version": o.Version})
 	})
 	mux.HandleFunc("/readyz", func(w http.ResponseWriter, _ *http.Request) {
 		answer(w, http.StatusServiceUnavailable, map[string]any{"ready": false, "reasons": []string{o.why()}})
@@ -116,4 +109,23 @@ func Standby(o StandbyOptions) http.Handler {
 		})
 	}
 	return headers(hosts(o.Hosts, http.MaxBytesHandler(mux, maxBody)))
+}
+
+// bare answers what every machine does that shows no pages of its own: that it is alive.
+func bare(version string) *http.ServeMux {
+	mux := http.NewServeMux()
+	mux.HandleFunc("/standby.css", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/css; charset=utf-8")
+		_, _ = w.Write([]byte(standbyStyle))
+	})
+	mux.HandleFunc("/healthz", func(w http.ResponseWriter, _ *http.Request) {
+		answer(w, http.StatusOK, map[string]any{"status": "alive", "version": version})
+	})
+	return mux
+}
+
+func answer(w http.ResponseWriter, status int, body map[string]any) {
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(body) // fails only if nobody listens any more
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -40,8 +41,29 @@ The exit status is 0 if nothing is wrong, and 1 otherwise.`,
 	return cmd
 }
 
-// load reads a configuration for a command that needs one in order.
+// load reads a configuration for a command that needs one in order, and that has one
+// record.
 func load(cmd *cobra.Command, path string) (*config.Config, error) {
+	c, err := loadWhole(cmd, path)
+	if err != nil {
+		return nil, err
+	}
+	if err := undivided(c); err != nil {
+		return nil, usageError{err}
+	}
+	return c, nil
+}
+
+// undivided returns an error for a configuration that divides its places into shares.
+func undivided(c *config.Config) error {
+	if shares := c.Shares(); len(shares) > 0 {
+		return fmt.Errorf("each share has a record of its own; say which: -c '%s'", strings.Join(shares, "', or -c '"))
+	}
+	return nil
+}
+
+// loadWhole reads a configuration in which nothing is wrong, with all its shares.
+func loadWhole(cmd *cobra.Command, path string) (*config.Config, error) {
 	if path == "" {
 		return nil, usageError{errors.New("say which configuration: -c weald.yaml")}
 	}

@@ -85,7 +85,7 @@ func newDaemonAfter(ctx context.Context, c *config.Config, speed float64, after 
 // newDaemonOver is newDaemonAfter, with a record that is open: its files, and the way
 // into it, which is closed with the daemon. Both are nil for one that keeps nothing.
 func newDaemonOver(ctx context.Context, c *config.Config, speed float64, after sample.Instant, store *sqlite.Store, whole journal.Journal, stderr io.Writer) (_ *daemon, err error) {
-	d := &daemon{speed: speed, log: newLog(stderr), lines: map[string]*running{}, store: store, whole: whole}
+	d := &daemon{speed: speed, log: newLog(stderr, c), lines: map[string]*running{}, store: store, whole: whole}
 	d.delay, d.late = metrics.NewDelay()
 	defer func() {
 		if err != nil {
@@ -203,13 +203,17 @@ func listen(address string) (net.Listener, error) {
 	return l, nil
 }
 
-// newLog logs for people: no time, which the journal of the system adds, and no line
-// again and again.
-func newLog(w io.Writer) *slog.Logger {
-	return slog.New(calmlog.New(slog.NewTextHandler(w, &slog.HandlerOptions{ReplaceAttr: func(_ []string, a slog.Attr) slog.Attr {
+// newLog logs for people: no time, which the journal of the system adds, no line again and
+// again, and which share of a configuration it is about.
+func newLog(w io.Writer, c *config.Config) *slog.Logger {
+	log := slog.New(calmlog.New(slog.NewTextHandler(w, &slog.HandlerOptions{ReplaceAttr: func(_ []string, a slog.Attr) slog.Attr {
 		if a.Key == slog.TimeKey {
 			return slog.Attr{}
 		}
 		return a
 	}})))
+	if share := c.Share(); share != "" {
+		return log.With(slog.String("share", share))
+	}
+	return log
 }

@@ -157,6 +157,10 @@ func (d *doctor) everything(ctx context.Context, file string) {
 	if len(problems) > 0 {
 		return
 	}
+	if err := undivided(c); err != nil {
+		d.look("configuration", "it divides the places into shares", err.Error(), "look at each")
+		return
+	}
 	d.ok("configuration", "%s is in order", file)
 	d.account()
 	d.links(c)

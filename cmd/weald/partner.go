@@ -4,11 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
-	"io"
 	"log/slog"
-	"os"
-	"strings"
 	"sync/atomic"
 	"time"
 
@@ -27,68 +23,47 @@ import (
 // comes: as a start does, with that copy.
 type partner struct {
 	config  *config.Config
-	conn    *nats.Conn
+	machine *machine
 	options replicated.Options
 	self    replicated.Holder
-	trouble atomic.Pointer[string] // why it could not take over now; nil for nothing
+	trouble atomic.Pointer[string]           // why it could not take over now; nil for nothing
+	lease   atomic.Pointer[replicated.Lease] // nil before it has one to look at
+	daemon  atomic.Pointer[daemon]           // nil while it stands by
 	log     *slog.Logger
-	stderr  io.Writer
 }
 
 // logKept is for how long the servers keep what all machines have read: one that was away
 // for longer, and a new one, begin with a copy of another's record.
 const logKept = 14 * 24 * time.Hour
 
-func newPartner(c *config.Config, stderr io.Writer) (*partner, error) {
+func (m *machine) partner(c *config.Config) *partner {
 	p := &partner{
-		config: c, stderr: stderr, log: newLog(stderr),
+		config: c, machine: m, log: newLog(m.stderr, c),
 		options: replicated.Options{Name: c.Cluster.Record, Replicas: c.Cluster.Replicas, Keep: logKept},
-		self:    replicated.Holder{Machine: c.Cluster.Machine, Pages: c.Cluster.Pages},
+		self:    replicated.Holder{Machine: m.name, Pages: c.Cluster.Pages},
 	}
-	if p.self.Machine == "" {
-		name, err := os.Hostname()
-		if err != nil {
-			return nil, fmt.Errorf("this machine has no name, give cluster.machine: %w", err)
-		}
-		p.self.Machine = name
-	}
-	options := []nats.Option{
-		nats.Name("weald " + p.self.Machine), nats.MaxReconnects(-1), nats.ReconnectWait(time.Second), nats.RetryOnFailedConnect(true),
-		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
-			if err != nil { // not closed by this side
-				p.log.Warn("a server of the cluster is gone, and what is to be kept waits for another", slog.Any("error", err), slog.String("do", "see that a majority of them runs and can be reached from here"))
-			}
-		}),
-		nats.ReconnectHandler(func(*nats.Conn) { p.log.Info("a server of the cluster is there again") }),
-	}
-	if c.Cluster.Credentials != "" {
-		options = append(options, nats.UserCredentials(c.Cluster.Credentials))
-	}
-	if c.Cluster.CA != "" {
-		options = append(options, nats.RootCAs(c.Cluster.CA))
-	}
-	conn, err := nats.Connect(strings.Join(c.Cluster.Servers, ","), options...)
-	if err != nil {
-		return nil, fmt.Errorf("cluster: %w", err)
-	}
-	p.conn = conn
-	return p, nil
+	p.cannot("it begins")
+	return p
 }
 
-// runWithOthers is what `weald run` does where several machines keep the record.
-func runWithOthers(ctx context.Context, c *config.Config, stderr io.Writer) error {
-	p, err := newPartner(c, stderr)
-	if err != nil {
-		return err
-	}
-	defer p.conn.Close()
+// takeTurns stands by and works in turns, until ctx ends or neither is possible any more.
+func (p *partner) takeTurns(ctx context.Context) error {
 	for {
 		err := p.turn(ctx)
-		if ctx.Err() != nil || !errors.Is(err, replicated.ErrLost) && !errors.Is(err, replicated.ErrSuperseded) {
+		if ctx.Err() != nil || !lostTo(err) {
 			return err
+		}
+		if errors.Is(err, replicated.ErrYielded) {
+			p.log.Info("another machine takes this over, as it has less to do", slog.String("share", p.config.Share()))
+			continue
 		}
 		p.log.Warn("another machine does the work now, and this one stands by", slog.Any("why", err), slog.String("do", "nothing, if that was meant; else look at the network between this machine and the servers"))
 	}
+}
+
+// lostTo reports whether an error says that another machine is to do the work.
+func lostTo(err error) bool {
+	return errors.Is(err, replicated.ErrLost) || errors.Is(err, replicated.ErrSuperseded) || errors.Is(err, replicated.ErrYielded)
 }
 
 // errTurn ends standing by.
@@ -107,7 +82,7 @@ func (p *partner) turn(ctx context.Context) error {
 	kept := make(chan struct{})
 	go func() {
 		defer close(kept)
-		stop(lease.Keep(keeping))
+		stop(lease.Keep(keeping, stop))
 	}()
 	defer func() { release(); <-kept }()
 	l, err := listen(p.config.Listen)
@@ -115,16 +90,18 @@ func (p *partner) turn(ctx context.Context) error {
 		return errors.Join(err, j.Close())
 	}
 	p.log.Info("this machine does the work now")
-	d, err := newDaemonOver(work, p.config, 1, sample.Past, j.Store(), j, p.stderr)
+	d, err := newDaemonOver(work, p.config, 1, sample.Past, j.Store(), j, p.machine.stderr)
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
+	p.daemon.Store(d)
+	defer p.daemon.Store(nil)
 	return errors.Join(d.run(work, l), lost(work))
 }
 
 // lost returns why the work was ended by another machine, nil where it was not.
 func lost(work context.Context) error {
-	if cause := context.Cause(work); errors.Is(cause, replicated.ErrLost) {
+	if cause := context.Cause(work); lostTo(cause) {
 		return cause
 	}
 	return nil
@@ -142,23 +119,8 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 	if err != nil {
 		return nil, nil, errors.Join(err, l.Close())
 	}
-	var seen atomic.Pointer[replicated.Lease]
 	page := webui.Standby(webui.StandbyOptions{
-		Machine: p.self.Machine, Version: build(), Hosts: c.Names,
-		Trouble: func() string {
-			if why := p.trouble.Load(); why != nil {
-				return *why
-			}
-			return ""
-		},
-		Writer: func() *webui.Writer {
-			if lease := seen.Load(); lease != nil {
-				if h := lease.Holder(); h != nil {
-					return &webui.Writer{Machine: h.Machine, Pages: h.Pages, Since: h.Since}
-				}
-			}
-			return nil
-		},
+		Machine: p.self.Machine, Share: c.Share(), Version: build(), Hosts: c.Names, Trouble: p.why, Writer: p.writer,
 	})
 	group, standing := errgroup.WithContext(ctx)
 	group.Go(func() error { return webui.Serve(standing, l, secure.config(), page, p.log) })
@@ -168,14 +130,14 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 	}
 	group.Go(func() error {
 		p.cannot("it has not come to the end of what the others have written")
-		if lease, err = again(standing, p, func() (*replicated.Lease, error) {
-			return replicated.NewLease(standing, p.conn, p.options, p.self)
+		if lease, err = again(standing, p.log, p.cannot, func() (*replicated.Lease, error) {
+			return replicated.NewLease(standing, p.machine.conn, p.options, p.self, p.machine.roster)
 		}); err != nil {
 			return err
 		}
-		seen.Store(lease)
-		if j, err = again(standing, p, func() (*replicated.Journal, error) {
-			return replicated.Open(standing, c.Data, sqlite.Options{}, p.conn, p.options)
+		p.lease.Store(lease)
+		if j, err = again(standing, p.log, p.cannot, func() (*replicated.Journal, error) {
+			return replicated.Open(standing, c.Data, sqlite.Options{}, p.machine.conn, p.options)
 		}); err != nil {
 			return err
 		}
@@ -192,6 +154,9 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 		return errTurn
 	})
 	if err := group.Wait(); !errors.Is(err, errTurn) {
+		if lease != nil {
+			lease.GiveBack()
+		}
 		if j != nil {
 			err = errors.Join(err, j.Close())
 		}
@@ -203,9 +168,27 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 // cannot notes why this machine could not take over now.
 func (p *partner) cannot(why string) { p.trouble.Store(&why) }
 
+// why says why this machine could not take over now, "" for nothing.
+func (p *partner) why() string {
+	if why := p.trouble.Load(); why != nil {
+		return *why
+	}
+	return ""
+}
+
+// writer is the machine that does the work, as far as this one knows.
+func (p *partner) writer() *webui.Writer {
+	if lease := p.lease.Load(); lease != nil {
+		if h := lease.Holder(); h != nil {
+			return &webui.Writer{Machine: h.Machine, Pages: h.Pages, Since: h.Since}
+		}
+	}
+	return nil
+}
+
 // again tries until it succeeds, or fails for another reason than servers that are not
-// there or have no majority.
-func again[T any](ctx context.Context, p *partner, f func() (T, error)) (T, error) {
+// there or have no majority, which cannot is told.
+func again[T any](ctx context.Context, log *slog.Logger, cannot func(string), f func() (T, error)) (T, error) {
 	for said := ""; ; {
 		got, err := f()
 		if err == nil || ctx.Err() != nil || !passing(err) {
@@ -213,8 +196,8 @@ func again[T any](ctx context.Context, p *partner, f func() (T, error)) (T, erro
 		}
 		if said != err.Error() {
 			said = err.Error()
-			p.cannot("the servers of the cluster do not answer")
-			p.log.Warn("the servers of the cluster do not answer, and are asked again", slog.Any("error", err), slog.String("do", "see that a majority of them runs and can be reached from here"))
+			cannot("the servers of the cluster do not answer")
+			log.Warn("the servers of the cluster do not answer, and are asked again", slog.Any("error", err), slog.String("do", "see that a majority of them runs and can be reached from here"))
 		}
 		select {
 		case <-time.After(time.Second):

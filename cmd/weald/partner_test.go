@@ -165,8 +165,3 @@ func sameEntries(t *testing.T, shorter, longer string) {
 		}
 	}
 }
-
-func portOf(address string) string {
-	_, port, _ := net.SplitHostPort(address)
-	return port
-}

@@ -47,7 +47,10 @@ func turned(p *pipeline.Pipeline) pulse.Proof {
 // newPulses makes them of the configuration and of what the service manager asks for.
 // They prove by p, and by the record of b.
 func newPulses(c *config.Config, p *pipeline.Pipeline, b *book, now func() sample.Instant, log *slog.Logger) *pulses {
-	out := &pulses{manager: systemd.Asked(os.Getenv), glow: pulse.NewGlow(), patience: glowFor}
+	out := &pulses{glow: pulse.NewGlow(), patience: glowFor}
+	if c.Cluster == nil { // else the machine tells it, whatever it carries
+		out.manager = systemd.Asked(os.Getenv)
+	}
 	add := func(name string, every time.Duration, way pulse.Way, proofs ...pulse.Proof) *pulse.Heart {
 		h := &pulse.Heart{Name: name, Every: every, Way: way, Proofs: proofs, Now: now, Log: log}
 		out.hearts = append(out.hearts, h)
@@ -81,11 +84,15 @@ func newPulses(c *config.Config, p *pipeline.Pipeline, b *book, now func() sampl
 // manage tells the service manager when the daemon does its work, and when it ends.
 func (p *pulses) manage(ctx context.Context, address string, log *slog.Logger) error {
 	if err := p.hearts[0].Proofs[0](ctx); err == nil { // the loop turns, so that all before it is there
-		if err := p.manager.Ready("pages on " + address); err != nil {
-			log.Warn("systemd was not told that the daemon is ready, and may end it for that", slog.Any("error", err), slog.String("do", "see NotifyAccess= of the unit"))
-		}
+		tellReady(p.manager, "pages on "+address, log)
 	}
 	<-ctx.Done()
 	_ = p.manager.Stopping() // who does not hear it waits a little longer
 	return context.Cause(ctx)
+}
+
+func tellReady(m *systemd.Manager, words string, log *slog.Logger) {
+	if err := m.Ready(words); err != nil {
+		log.Warn("systemd was not told that the daemon is ready, and may end it for that", slog.Any("error", err), slog.String("do", "see NotifyAccess= of the unit"))
+	}
 }

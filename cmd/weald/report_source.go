@@ -40,7 +40,7 @@ func setupAt(ctx context.Context, c *config.Config, log journal.Log, at sample.I
 	case kept.Text == c.Text:
 		s.Version, s.Hash = kept.Version, kept.Hash
 	default:
-		former, problems := config.Parse(fmt.Sprintf("configuration %d", kept.Version), []byte(kept.Text))
+		former, problems := config.Parse(c.Named(fmt.Sprintf("configuration %d", kept.Version)), []byte(kept.Text))
 		if len(problems) > 0 {
 			s.Notes = append(s.Notes, fmt.Sprintf("Configuration %d, which was in force then, cannot be used by this program (%s): what follows is by the configuration of when this report was made.", kept.Version, problems[0].Message))
 			break

@@ -26,7 +26,7 @@ plays at the same speed, and never for sensors on somebody. All pages say so.
 			if err := aSpeed(speed); err != nil {
 				return err
 			}
-			c, err := load(cmd, path)
+			c, err := loadWhole(cmd, path)
 			if err != nil {
 				return err
 			}

@@ -17,7 +17,12 @@ import (
 
 // certOptions says where the certificate of a configuration's pages is.
 func certOptions(c *config.Config) cert.Options {
-	return cert.Options{Certificate: c.TLS.Certificate, Key: c.TLS.Key, Dir: c.TLS.Folder, Names: c.Names, Now: time.Now}
+	o := cert.Options{Certificate: c.TLS.Certificate, Key: c.TLS.Key, Dir: c.TLS.Folder, Names: c.Names, Now: time.Now}
+	if c.Share() != "" { // which shares the machine's: that looks after it
+		o.Certificate, o.Key = o.Files()
+		o.Dir = ""
+	}
+	return o
 }
 
 // secure is what a running daemon serves its pages with; a nil one is plain HTTP.

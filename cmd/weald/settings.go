@@ -24,8 +24,8 @@ type settingsFile struct{ d *daemon }
 // Look implements api.Configuration.
 func (s settingsFile) Look() api.ConfigFile {
 	t := s.d.now()
-	f := api.ConfigFile{Path: t.config.Path, InForce: t.config.Text, Version: t.version(), Faults: []api.ConfigFault{}}
-	b, err := os.ReadFile(t.config.Path)
+	f := api.ConfigFile{Path: t.config.File(), InForce: t.config.Text, Version: t.version(), Faults: []api.ConfigFault{}}
+	b, err := os.ReadFile(t.config.File())
 	if err != nil {
 		f.Faults = []api.ConfigFault{{Text: plainly(err)}}
 	} else {
@@ -33,7 +33,7 @@ func (s settingsFile) Look() api.ConfigFile {
 		_, found := config.Parse(t.config.Path, b)
 		f.Faults = api.ConfigFaults(found)
 	}
-	f.Locked = locked(t.config.Path)
+	f.Locked = locked(t.config.File())
 	return f
 }
 
@@ -59,15 +59,15 @@ func (s settingsFile) Apply(text *string, seal, who string) (api.Applied, error)
 	d.reloads.Lock()
 	defer d.reloads.Unlock()
 	old := d.now()
-	path := old.config.Path
+	path := old.config.File()
 	if text == nil {
-		c, found := config.Load(path)
+		c, found := config.Load(old.config.Path)
 		if found != nil {
 			return api.Applied{}, found
 		}
 		return s.apply(old, c, who)
 	}
-	c, found := config.Parse(path, []byte(*text))
+	c, found := config.Parse(old.config.Path, []byte(*text))
 	if found != nil {
 		return api.Applied{}, found
 	}

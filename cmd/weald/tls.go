@@ -88,7 +88,7 @@ func tlsPlace(cmd *cobra.Command, f *tlsFlags, names []string) (*certPlace, erro
 	case len(names) > 0:
 		return nil, usageError{errors.New("names are for --dir: with -c they are those of web.names")}
 	}
-	c, err := load(cmd, f.config)
+	c, err := loadWhole(cmd, f.config)
 	if err != nil {
 		return nil, err
 	}

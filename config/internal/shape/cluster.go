@@ -28,4 +28,25 @@ type Cluster struct {
 	// Address under which people find this machine's pages from elsewhere, such as
 	// https://weald-a.larch.example:8420. Default: none.
 	Pages string `yaml:"pages"`
+
+	// Spreads the places over the machines: each share has a record, pages and a lease of
+	// its own, and is judged by one machine at a time, whichever that is. Default: one
+	// machine does all the work.
+	Shares []Share `yaml:"shares"`
+}
+
+// Share is some places that one machine reads and judges at a time, such as a ward.
+type Share struct {
+	// What it is called, unique among them. Its record is in a folder of that name in
+	// data, and commands about it are given the configuration's file, # and this name:
+	// weald.yaml#larch.
+	ID ID `yaml:"id" jsonschema:"required"`
+
+	// Address and port of its pages on whichever machine carries it, under the same
+	// terms as those of web.listen, where the shares are listed.
+	Listen string `yaml:"listen" jsonschema:"required"`
+
+	// The bridges that it reads. Places go along with the bridges that they rest on:
+	// all those of a place are of one share.
+	Bridges []ID `yaml:"bridges" jsonschema:"required,minItems=1"`
 }

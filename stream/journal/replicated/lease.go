@@ -34,14 +34,30 @@ type Holder struct {
 type Lease struct {
 	kv     jetstream.KeyValue
 	self   Holder
+	roster *Roster                // nil for none
 	holder atomic.Pointer[Holder] // as last seen; nil for nobody, or not known
-	rev    uint64                 // of what this machine wrote; by one goroutine at a time
+
+	// By one goroutine at a time.
+	rev  uint64    // of what this machine wrote
+	free time.Time // since when it has seen nobody; zero while somebody is
+	have bool      // the roster counts it
 }
 
 const leaseKey = "writer"
 
-// NewLease returns the lease of a record. It makes the bucket for it if there is none.
-func NewLease(ctx context.Context, conn *nats.Conn, o Options, self Holder) (*Lease, error) {
+// NewLease returns the lease of a record, which goes by a roster where it is not nil. It
+// makes the bucket for it if there is none.
+func NewLease(ctx context.Context, conn *nats.Conn, o Options, self Holder, roster *Roster) (*Lease, error) {
+	kv, err := o.bucket(ctx, conn)
+	if err != nil {
+		return nil, err
+	}
+	return &Lease{kv: kv, self: self, roster: roster}, nil
+}
+
+// bucket returns the one for what machines say of a record, or of records that are shares
+// of one, and makes it if there is none. What is in it runs out.
+func (o *Options) bucket(ctx context.Context, conn *nats.Conn) (jetstream.KeyValue, error) {
 	js, err := jetstream.New(conn)
 	if err != nil {
 		return nil, err
@@ -59,7 +75,7 @@ func NewLease(ctx context.Context, conn *nats.Conn, o Options, self Holder) (*Le
 	if err != nil {
 		return nil, fmt.Errorf("lease of record %s: %w", o.Name, err)
 	}
-	return &Lease{kv: kv, self: self}, nil
+	return kv, nil
 }
 
 // Holder returns who had the lease when it was last looked at, nil if that is not known.
@@ -83,26 +99,45 @@ func (l *Lease) Take(ctx context.Context) error {
 func (l *Lease) try(ctx context.Context) bool {
 	ctx, cancel := context.WithTimeout(ctx, leaseFor)
 	defer cancel()
+	free := time.Duration(0)
+	if !l.free.IsZero() {
+		free = time.Since(l.free)
+	}
+	if !l.roster.try(free, time.Now()) {
+		l.look(ctx)
+		return false
+	}
+	took := l.create(ctx)
+	l.roster.tried(took)
+	if l.have = took; !took {
+		l.look(ctx)
+	}
+	return took
+}
+
+func (l *Lease) create(ctx context.Context) bool {
 	l.self.Since = time.Now().UTC().Truncate(time.Second)
 	body, err := json.Marshal(l.self)
 	if err != nil {
 		return false // text and a time always can be
 	}
-	if l.rev, err = l.kv.Create(ctx, leaseKey, body); err == nil {
-		l.holder.Store(&l.self)
-		return true
+	if l.rev, err = l.kv.Create(ctx, leaseKey, body); err != nil {
+		return false
 	}
-	l.look(ctx)
-	return false
+	l.holder.Store(&l.self)
+	return true
 }
 
 // look learns who has the lease.
 func (l *Lease) look(ctx context.Context) {
 	entry, err := l.kv.Get(ctx, leaseKey)
 	if err != nil {
-		l.holder.Store(nil)
+		if l.holder.Store(nil); l.free.IsZero() {
+			l.free = time.Now()
+		}
 		return
 	}
+	l.free = time.Time{}
 	var h Holder
 	if json.Unmarshal(entry.Value(), &h) == nil {
 		l.holder.Store(&h)
@@ -114,8 +149,9 @@ var ErrLost = errors.New("another machine has taken over")
 
 // Keep keeps the lease until ctx ends, and gives it back then. It returns ErrLost where
 // another machine has it. While the servers do not answer nobody can take it, or learn
-// that it is free: it goes on then.
-func (l *Lease) Keep(ctx context.Context) error {
+// that it is free: it goes on then. Where another machine should have it, which the roster
+// says, ask is told ErrYielded, and the lease is kept until ctx ends all the same.
+func (l *Lease) Keep(ctx context.Context, ask func(error)) error {
 	body, err := json.Marshal(l.self)
 	if err != nil {
 		return err
@@ -124,11 +160,15 @@ func (l *Lease) Keep(ctx context.Context) error {
 		select {
 		case <-time.After(renewEvery):
 		case <-ctx.Done():
-			l.giveBack()
+			l.GiveBack()
 			return context.Cause(ctx)
 		}
 		if err := l.renew(ctx, body); errors.Is(err, ErrLost) {
+			l.parted()
 			return err
+		}
+		if l.roster.yields(time.Now()) {
+			ask(ErrYielded)
 		}
 	}
 }
@@ -162,10 +202,19 @@ func (l *Lease) renew(ctx context.Context, body []byte) error {
 	return nil
 }
 
-// giveBack lets the next machine begin at once.
-func (l *Lease) giveBack() {
+// GiveBack lets the next machine begin at once. Without the lease it does nothing.
+func (l *Lease) GiveBack() {
+	if !l.have {
+		return
+	}
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
 	_ = l.kv.Delete(ctx, leaseKey, jetstream.LastRevision(l.rev)) // else it runs out
 	l.holder.Store(nil)
+	l.parted()
+}
+
+func (l *Lease) parted() {
+	l.have = false
+	l.roster.gone()
 }

@@ -11,7 +11,7 @@ import (
 
 func lease(t *testing.T, c *natstest.Cluster, machine string) *Lease {
 	t.Helper()
-	l, err := NewLease(t.Context(), c.Connect(), Options{Name: "ward", Replicas: c.Len()}, Holder{Machine: machine, Pages: "https://" + machine})
+	l, err := NewLease(t.Context(), c.Connect(), Options{Name: "ward", Replicas: c.Len()}, Holder{Machine: machine, Pages: "https://" + machine}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -29,7 +29,7 @@ func TestLease(t *testing.T) {
 	}
 	keeping, stop := context.WithCancelCause(t.Context())
 	kept := make(chan error, 1)
-	go func() { kept <- a.Keep(keeping) }()
+	go func() { kept <- a.Keep(keeping, nil) }()
 	taken := make(chan error, 1)
 	go func() { taken <- b.Take(t.Context()) }()
 	c.Eventually("the other does not see who has it", func() bool { h := b.Holder(); return h != nil && h.Machine == "a" })
@@ -50,7 +50,7 @@ func TestLease(t *testing.T) {
 	if err := a.Take(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	if err := b.Keep(t.Context()); !errors.Is(err, ErrLost) {
+	if err := b.Keep(t.Context(), nil); !errors.Is(err, ErrLost) {
 		t.Errorf("who was silent for too long: %v", err)
 	}
 	if h := b.Holder(); h == nil || h.Machine != "a" {

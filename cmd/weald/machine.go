@@ -1,0 +1,106 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"golang.org/x/sync/errgroup"
+
+	"weald/config"
+	"weald/ingest/sample"
+	"weald/stream/journal/replicated"
+	"weald/stream/pipeline"
+	"weald/stream/pulse"
+	"weald/stream/pulse/systemd"
+)
+
+// A machine is this process among those that keep records together: one record, or one of
+// each share into which the configuration divides the places, with a partner each.
+type machine struct {
+	config   *config.Config
+	name     string
+	conn     *nats.Conn
+	roster   *replicated.Roster // nil where there are no shares
+	partners []*partner
+	log      *slog.Logger
+	stderr   io.Writer
+}
+
+// runWithOthers is what `weald run` does where several machines keep the record.
+func runWithOthers(ctx context.Context, c *config.Config, stderr io.Writer) error {
+	m := &machine{config: c, name: c.Cluster.Machine, log: newLog(stderr, c), stderr: stderr}
+	if m.name == "" {
+		name, err := os.Hostname()
+		if err != nil {
+			return fmt.Errorf("this machine has no name, give cluster.machine: %w", err)
+		}
+		m.name = name
+	}
+	if err := m.connect(); err != nil {
+		return fmt.Errorf("cluster: %w", err)
+	}
+	defer m.conn.Close()
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error { return m.manage(ctx) })
+	if len(c.Cluster.Shares) > 0 {
+		group.Go(func() error { return m.carry(ctx) })
+	} else {
+		m.partners = []*partner{m.partner(c)}
+		group.Go(func() error { return m.partners[0].takeTurns(ctx) })
+	}
+	return group.Wait()
+}
+
+// connect begins to connect to the servers of the log, and goes on for ever.
+func (m *machine) connect() (err error) {
+	options := []nats.Option{
+		nats.Name("weald " + m.name), nats.MaxReconnects(-1), nats.ReconnectWait(time.Second), nats.RetryOnFailedConnect(true),
+		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
+			if err != nil { // not closed by this side
+				m.log.Warn("a server of the cluster is gone, and what is to be kept waits for another", slog.Any("error", err), slog.String("do", "see that a majority of them runs and can be reached from here"))
+			}
+		}),
+		nats.ReconnectHandler(func(*nats.Conn) { m.log.Info("a server of the cluster is there again") }),
+	}
+	if file := m.config.Cluster.Credentials; file != "" {
+		options = append(options, nats.UserCredentials(file))
+	}
+	if file := m.config.Cluster.CA; file != "" {
+		options = append(options, nats.RootCAs(file))
+	}
+	m.conn, err = nats.Connect(strings.Join(m.config.Cluster.Servers, ","), options...)
+	return err
+}
+
+// manage tells the service manager that this machine is there, whether it works or stands
+// by, for as long as the loops turn of whatever it carries.
+func (m *machine) manage(ctx context.Context) error {
+	manager := systemd.Asked(os.Getenv)
+	tellReady(manager, m.name+" works or stands by", m.log)
+	if within := manager.Watchdog(os.Getenv); within > 0 {
+		heart := &pulse.Heart{Name: "watchdog", Every: within / 3, Way: manager, Proofs: []pulse.Proof{m.turned}, Now: func() sample.Instant { return sample.At(time.Now()) }, Log: m.log}
+		_ = heart.Run(ctx) // it ends with ctx
+	}
+	<-ctx.Done()
+	_ = manager.Stopping() // who does not hear it waits a little longer
+	return context.Cause(ctx)
+}
+
+// turned proves that the loops turn that this machine carries.
+func (m *machine) turned(ctx context.Context) error {
+	for _, p := range m.partners {
+		if d := p.daemon.Load(); d != nil {
+			if err := turned(d.now().pipe)(ctx); err != nil && !errors.Is(err, pipeline.ErrStopped) { // which is about to stand by
+				return err
+			}
+		}
+	}
+	return nil
+}

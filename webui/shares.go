@@ -1,0 +1,135 @@
+package webui
+
+import (
+	"bytes"
+	"html/template"
+	"net"
+	"net/http"
+
+	"weald/webui/api"
+)
+
+// A Share is some of the places, which one machine reads and judges at a time.
+type Share struct {
+	ID      string
+	Places  []string
+	Port    string         // of its pages, on every machine
+	Writer  func() *Writer // as in StandbyOptions
+	Trouble func() string  // as in StandbyOptions
+}
+
+// SharesOptions are what Shares needs.
+type SharesOptions struct {
+	Machine string // this one
+	Version string
+	Shares  []Share
+	Hosts   []string // as in Options
+}
+
+// Like the page of a machine that stands by, this one must not look as if all were quiet.
+var sharesPage = template.Must(template.New("shares").Parse(`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="refresh" content="5">
+<title>Where the pages are</title>
+<link rel="stylesheet" href="/standby.css">
+</head>
+<body>
+<main>
+<h1>Where the pages are</h1>
+<p><strong>This page shows no patients and no alerts.</strong> It leads to the pages that do.</p>
+<ul>
+{{range .Shares}}<li><h2>{{.ID}}</h2>
+<p>{{range $i, $p := .Places}}{{if $i}}, {{end}}{{$p}}{{end}}</p>
+{{if .Writer}}<p>{{.Writer.Machine}} does the work, since {{.Writer.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if not .Pages}} Ask for its pages where it stands.{{end}}</p>
+{{if .Pages}}<p><a href="{{.Pages}}">Go to the pages of {{.ID}}</a></p>
+{{end}}{{else}}<p>No machine does the work at the moment, or none can be seen from here. Look at the people in your care.</p>
+{{end}}{{if .Trouble}}<p>{{$.Machine}} could not take over now: {{.Trouble}}</p>
+{{end}}</li>
+{{end}}</ul>
+<p>This is {{.Machine}}. Of what is not here, it keeps a copy, and takes over when another machine is gone.</p>
+<footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
+</main>
+</body>
+</html>
+`))
+
+// A shareLine is a share as it is shown.
+type shareLine struct {
+	ID      string   `json:"share"`
+	Places  []string `json:"places"`
+	Writer  *Writer  `json:"-"`
+	Machine string   `json:"machine"` // "" for nobody, or not known
+	Pages   string   `json:"pages"`   // address; "" where nobody else can reach them
+	Trouble string   `json:"trouble"` // as in StandbyOptions
+}
+
+// lines returns how the shares are, for whoever asked for this machine's pages.
+func (o *SharesOptions) lines(r *http.Request) []shareLine {
+	out := make([]shareLine, len(o.Shares))
+	for i, s := range o.Shares {
+		line := shareLine{ID: s.ID, Places: s.Places, Writer: s.Writer(), Trouble: s.Trouble()}
+		if w := line.Writer; w != nil {
+			line.Machine, line.Pages = w.Machine, w.Pages
+			if line.Pages == "" && w.Machine == o.Machine {
+				line.Pages = onPort(r, s.Port)
+			}
+		}
+		out[i] = line
+	}
+	return out
+}
+
+// onPort is the address of another port of whichever host was asked.
+func onPort(r *http.Request, port string) string {
+	host, _, err := net.SplitHostPort(r.Host)
+	if err != nil {
+		host = r.Host
+	}
+	scheme := "http://"
+	if r.TLS != nil {
+		scheme = "https://"
+	}
+	return scheme + net.JoinHostPort(host, port)
+}
+
+// Shares returns what a machine serves that carries some of several shares: a page that
+// says where each is, and whether this machine could take over any.
+func Shares(o SharesOptions) http.Handler {
+	mux := bare(o.Version)
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		var b bytes.Buffer
+		if err := sharesPage.Execute(&b, struct {
+			Machine string
+			Shares  []shareLine
+		}{o.Machine, o.lines(r)}); err != nil {
+			api.Problem(w, http.StatusInternalServerError, err.Error())
+			return
+		}
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		_, _ = w.Write(b.Bytes())
+	})
+	mux.HandleFunc("/readyz", func(w http.ResponseWriter, r *http.Request) {
+		lines, reasons, status := o.lines(r), []string{}, http.StatusOK
+		for _, l := range lines {
+			switch {
+			case l.Trouble != "":
+				reasons = append(reasons, "share "+l.ID+": this machine could not take over now: "+l.Trouble)
+			case l.Machine == "":
+				reasons = append(reasons, "share "+l.ID+": no machine does the work")
+			}
+		}
+		if len(reasons) > 0 {
+			status = http.StatusServiceUnavailable
+		}
+		answer(w, status, map[string]any{"ready": len(reasons) == 0, "reasons": reasons, "machine": o.Machine, "shares": lines})
+	})
+	for _, pattern := range []string{"/api/", "/live", "/metrics"} {
+		mux.HandleFunc(pattern, func(w http.ResponseWriter, _ *http.Request) {
+			api.Problem(w, http.StatusNotFound, "each share has pages of its own: /readyz says where")
+		})
+	}
+	return headers(hosts(o.Hosts, http.MaxBytesHandler(mux, maxBody)))
+}
