@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/stream/journal/sqlite"
 )
@@ -46,9 +47,7 @@ const mendTime = 90 * time.Second
 // what comes too late to be judged is no history.
 func TestHistorySurvivesAKill(t *testing.T) {
 	t.Parallel()
-	if underRace {
-		t.Skip("a ward that runs against the clock: told without the race detector, as make test does")
-	}
+	raced.Skip(t, "a ward that runs against the clock")
 	dir := t.TempDir()
 	ended(t, dir, 8*time.Second, os.Kill)
 	scans := scansOf(t, dir, "trolley/leg1")
@@ -88,9 +87,7 @@ func TestHistorySurvivesAKill(t *testing.T) {
 // the copy gives the alerts of the record, and goes on.
 func TestBackupOfARunningDaemon(t *testing.T) {
 	t.Parallel()
-	if underRace {
-		t.Skip("a ward that runs against the clock: told without the race detector, as make test does")
-	}
+	raced.Skip(t, "a ward that runs against the clock")
 	dir := filepath.Join(t.TempDir(), "data")
 	if err := os.Mkdir(dir, 0o700); err != nil {
 		t.Fatal(err)

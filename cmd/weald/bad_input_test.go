@@ -57,6 +57,7 @@ func says(t *testing.T, address, what string) {
 // A port that does not exist, appears, delivers, vanishes and comes back is
 // said each time, and healed without a restart.
 func TestAPortThatComesAndGoes(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "trolley")
 	address := start(t, "run", "-c", write(t, "bad.yaml", fmt.Sprintf(badConfig, path)))
 	says(t, address, "no such port")
@@ -98,6 +99,7 @@ func TestAPortThatComesAndGoes(t *testing.T) {
 
 // Noise, and the other format, are recognised for what they are.
 func TestNoiseAndTheOtherFormatAreSaid(t *testing.T) {
+	t.Parallel()
 	port, err := emulate.NewPort(filepath.Join(t.TempDir(), "trolley"))
 	if err != nil {
 		t.Fatal(err)

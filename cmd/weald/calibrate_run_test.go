@@ -170,6 +170,7 @@ func (s stopAtFirst) Write(p []byte) (int, error) { s.stop(); return len(p), nil
 
 // A daemon that does not answer for a while is asked again, and both is said once.
 func TestATerminalOutlastsADaemonThatDoesNotAnswer(t *testing.T) {
+	t.Parallel()
 	b := &benchDaemon{deaf: 2}
 	server := httptest.NewServer(b)
 	defer server.Close()

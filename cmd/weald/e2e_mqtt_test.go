@@ -74,6 +74,7 @@ func (p *publisher) send(f *frame.Frame) {
 // for weald what comes before weald is back. A retained frame, of no known age,
 // counts for nothing.
 func TestThroughASitesBroker(t *testing.T) {
+	t.Parallel()
 	for version, port := range map[string]string{"5": "mqttv5", "3.1.1": "mqttv311"} {
 		t.Run(port, func(t *testing.T) {
 			t.Parallel()

@@ -36,6 +36,7 @@ func accounts(t *testing.T, args ...string) (all []importAccount) {
 // An import of a real recording is judged as the recording itself is, and the
 // account adds up to the file's lines.
 func TestRealRecordingsImported(t *testing.T) {
+	t.Parallel()
 	ragged := strings.NewReplacer(
 		"time: {column: 0, as: seconds}", `time: {period: 90ms, start: "2026-03-01T10:00:00Z"}`,
 		"      source: {column: 1, is: {seat: 0, back: 1}}\n", "",

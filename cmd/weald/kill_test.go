@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -43,20 +44,24 @@ rules:
 // acknowledged, to whichever daemon is there.
 type gateway struct {
 	bridge string
-	wave   int    // frames in a wave of pressure
-	seq    uint32 // of the frame that is to be sent next
-	acked  uint32 // how many were acknowledged
-	resent int    // that were sent to one daemon and acknowledged by another
-	open   bool   // the frame was sent and not acknowledged
+	wave   int           // frames in a wave of pressure
+	acked  atomic.Uint32 // how many were acknowledged, which is the number of the next
+	resent int           // that were sent to one daemon and acknowledged by another
+	open   bool          // the frame was sent and not acknowledged
 }
 
 // feed sends until the daemon does not answer any more.
 func (g *gateway) feed(t *testing.T, port string, began time.Time) {
-	p := newPublisher(t, port, g.bridge, g.bridge, g.bridge+"-secret")
+	p, err := dialPublisher(t, port, g.bridge)
+	if err != nil {
+		return // it was killed before
+	}
+	defer p.client.Disconnect(0)
 	for {
-		at := int(g.seq) % g.wave
+		seq := g.acked.Load()
+		at := int(seq) % g.wave
 		pressure := math.Round(5 + 200*float64(min(at, g.wave-at))/float64(g.wave)) // 5 to 105 and back
-		f := &frame.Frame{Kind: frame.Readings, Source: 1, Seq: g.seq, Millis: g.seq * 20, Readings: []float64{pressure, pressure + 1}}
+		f := &frame.Frame{Kind: frame.Readings, Source: 1, Seq: seq, Millis: seq * 20, Readings: []float64{pressure, pressure + 1}}
 		if p.publish(f, false) != nil {
 			g.open = true
 			return
@@ -65,12 +70,29 @@ func (g *gateway) feed(t *testing.T, port string, began time.Time) {
 			g.resent++
 		}
 		g.open = false
-		g.seq++
-		g.acked++
-		if ahead := time.Until(began.Add(time.Duration(g.seq) * 20 * time.Millisecond)); ahead > 0 {
+		if ahead := time.Until(began.Add(time.Duration(g.acked.Add(1)) * 20 * time.Millisecond)); ahead > 0 {
 			time.Sleep(ahead)
 		}
 	}
+}
+
+// acknowledged waits until a daemon has acknowledged so many more frames: that is after
+// so long under load, on whatever machine.
+func acknowledged(t *testing.T, v *victim, more int, gateways ...*gateway) {
+	t.Helper()
+	count := func() (n int) {
+		for _, g := range gateways {
+			n += int(g.acked.Load())
+		}
+		return n
+	}
+	want := count() + more
+	eventually(t, time.Minute, func() error {
+		if n := count(); n < want {
+			return fmt.Errorf("%d frames are acknowledged, want %d; it said %s", n, want, v.stderr.String())
+		}
+		return nil
+	})
 }
 
 // A daemon is killed again and again, at random instants under load. Every frame
@@ -114,11 +136,12 @@ func TestKilledUnderLoad(t *testing.T) {
 				time.Sleep(5 * time.Millisecond)
 			}
 		})
-		if round < *kills {
-			time.Sleep(time.Duration(50+rng.IntN(1400)) * time.Millisecond)
+		if round < *kills { // of 100 frames a second
+			acknowledged(t, v, rng.IntN(145), gateways...)
+			time.Sleep(time.Duration(rng.IntN(20)) * time.Millisecond)
 			v.kill()
 		} else {
-			time.Sleep(2 * time.Second)
+			acknowledged(t, v, 200, gateways...)
 			v.end()
 		}
 		busy.Wait()
@@ -165,7 +188,8 @@ func TestKilledUnderLoad(t *testing.T) {
 	frames, resent := 0, 0
 	for _, g := range gateways {
 		seqs := seqsKept(t, dir, g.bridge+"/leg")
-		for i := range g.acked {
+		acked := g.acked.Load()
+		for i := range acked {
 			if seqs[i] != 1 {
 				t.Errorf("frame %d of %s was acknowledged, and is kept %d times", i, g.bridge, seqs[i])
 			}
@@ -175,7 +199,7 @@ func TestKilledUnderLoad(t *testing.T) {
 				t.Errorf("frame %d of %s is kept %d times", i, g.bridge, n)
 			}
 		}
-		frames, resent = frames+int(g.acked), resent+g.resent
+		frames, resent = frames+int(acked), resent+g.resent
 	}
 	if held != len(gateways) {
 		t.Errorf("the hold of %v over all lives was raised %d times, want once for each of %d places", long, held, len(gateways))

@@ -124,7 +124,8 @@ func TestKilledWhileSending(t *testing.T) {
 		var busy sync.WaitGroup
 		if round < rounds {
 			busy.Go(func() { g.feed(t, port, began) })
-			time.Sleep(time.Duration(200+rng.IntN(800)) * time.Millisecond)
+			acknowledged(t, v, 10+rng.IntN(40), g)
+			time.Sleep(time.Duration(rng.IntN(20)) * time.Millisecond)
 			v.kill()
 		} else {
 			receiver.mu.Lock()

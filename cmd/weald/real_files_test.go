@@ -77,6 +77,7 @@ rules:
 // fifth of the steps. Seconds above a limit must be those of the times that the
 // recording itself gives, not the number of readings times a nominal period.
 func TestSecondsAboveALimitOnAnUnevenClock(t *testing.T) {
+	t.Parallel()
 	files, err := filepath.Glob(filepath.Join(recordings(t, "seat-drives"), "speed_*.csv"))
 	if err != nil || len(files) < 20 {
 		t.Fatalf("found %d drives: %v", len(files), err)

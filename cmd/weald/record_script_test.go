@@ -20,6 +20,7 @@ import (
 
 // The commands that are about a record, on a small one.
 func TestRecordScripts(t *testing.T) {
+	t.Parallel()
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/record", RequireExplicitExec: true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){

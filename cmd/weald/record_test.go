@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"weald/config"
+	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
@@ -75,6 +76,8 @@ rules:
 // kill left judged and not kept, the next start keeps; so the last run is let end by
 // itself.
 func TestLiveIsRehearsed(t *testing.T) {
+	t.Parallel()
+	raced.Skip(t, "a day that runs against the clock")
 	speed, lives := 720.0, []time.Duration{7 * time.Second, 6 * time.Second, 5 * time.Second, 9 * time.Second}
 	if *wholeDay {
 		speed, lives = 120, []time.Duration{3 * time.Minute, 2 * time.Minute, 4 * time.Minute, 3 * time.Minute}

@@ -30,5 +30,6 @@ func TestMain(m *testing.M) {
 
 // The commands are tested as commands: what they print, where, and how they end.
 func TestScripts(t *testing.T) {
+	t.Parallel()
 	testscript.Run(t, testscript.Params{Dir: "testdata/script", RequireExplicitExec: true})
 }

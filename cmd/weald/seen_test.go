@@ -63,6 +63,7 @@ func TestRequestsInTheAudit(t *testing.T) {
 
 // A daemon tells who saw what, and its chain has what people did.
 func TestWhoSawWhat(t *testing.T) {
+	t.Parallel()
 	address := start(t, "demo", "--data", t.TempDir(), "--listen", "127.0.0.1:0")
 	for range 5 {
 		if r, err := http.Get(address + "/api/v1/places/bench-1"); err != nil || r.StatusCode != http.StatusOK {

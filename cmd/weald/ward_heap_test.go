@@ -16,6 +16,7 @@ import (
 
 	"weald/config"
 	"weald/ingest"
+	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/stream/record"
 )
@@ -105,9 +106,7 @@ const mostOfAMat = 1 << 20
 
 // A mat more is so much more for a daemon that keeps a record, once it is level.
 func TestWhatAMatHolds(t *testing.T) {
-	if underRace {
-		t.Skip("measures memory: told without the race detector, as make test does")
-	}
+	raced.Skip(t, "measures memory")
 	warm(t)
 	const few, many = 10, 20      // blocks of ten mats fill up in turn
 	wardHeap(t, few, time.Minute) // what all wards share is made

@@ -20,6 +20,7 @@ const root = "../../.."
 // package may import only packages of a lower rank. The longest prefix counts.
 var ranks = map[string]int{
 	"weald/ingest/sample":      0,
+	"weald/ingest/raced":       0,
 	"weald/ingest/frame":       1,
 	"weald/ingest/clock":       1,
 	"weald/ingest/calib":       1,

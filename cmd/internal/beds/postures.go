@@ -2,6 +2,7 @@ package beds
 
 import (
 	"bufio"
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -66,6 +67,12 @@ func Subjects(dir fs.FS) ([]string, error) {
 // Recording returns every frame of one file of one subject, the damaged ones
 // too.
 func Recording(dir fs.FS, subject string, file int) ([]Map, error) {
+	return framesOf(dir, subject, file, 0, 1)
+}
+
+// framesOf returns every step-th frame of a file, from one on; the others are counted
+// and not read, which is most of the work.
+func framesOf(dir fs.FS, subject string, file, from, step int) ([]Map, error) {
 	name := fmt.Sprintf("%s/%d.txt", subject, file)
 	f, err := dir.Open(name)
 	if err != nil {
@@ -76,23 +83,24 @@ func Recording(dir fs.FS, subject string, file int) ([]Map, error) {
 	var out []Map
 	lines := bufio.NewScanner(f)
 	lines.Buffer(nil, 1<<20)
-	for lines.Scan() {
-		values, err := numbers(strings.Fields(lines.Text()), mat.Rows*mat.Columns)
-		if err != nil {
-			return nil, fmt.Errorf("%s, frame %d: %w", name, len(out), err)
+	for frame := 0; lines.Scan(); {
+		if len(bytes.TrimSpace(lines.Bytes())) == 0 {
+			continue
 		}
-		if values != nil {
-			out = append(out, Map{Values: values, Mat: mat, Lies: LiesIn(file), Subject: subject, File: file, Frame: len(out)})
+		if frame >= from && (frame-from)%step == 0 {
+			values, err := numbers(strings.Fields(lines.Text()), mat.Rows*mat.Columns)
+			if err != nil {
+				return nil, fmt.Errorf("%s, frame %d: %w", name, frame, err)
+			}
+			out = append(out, Map{Values: values, Mat: mat, Lies: LiesIn(file), Subject: subject, File: file, Frame: frame})
 		}
+		frame++
 	}
 	return out, lines.Err()
 }
 
-// numbers reads a row, nil where it is empty.
+// numbers reads a row.
 func numbers(words []string, n int) ([]float64, error) {
-	if len(words) == 0 {
-		return nil, nil
-	}
 	if len(words) != n {
 		return nil, fmt.Errorf("%d cells rather than %d", len(words), n)
 	}
@@ -112,13 +120,11 @@ func numbers(words []string, n int) ([]float64, error) {
 func Postures(dir fs.FS, subject string, step int) ([]Map, error) {
 	var out []Map
 	for file := 1; file <= Files; file++ {
-		frames, err := Recording(dir, subject, file)
+		frames, err := framesOf(dir, subject, file, Trusted, step)
 		if err != nil {
 			return nil, err
 		}
-		for i := Trusted; i < len(frames); i += step {
-			out = append(out, frames[i])
-		}
+		out = append(out, frames...)
 	}
 	return out, nil
 }

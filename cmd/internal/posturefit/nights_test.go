@@ -15,15 +15,12 @@ import (
 // still, and nothing is called by a wrong side for more than a hundredth of the
 // time.
 func TestTurnsOfPeopleNotFittedTo(t *testing.T) {
-	every, invent, rounds, subjects, parts := 40, 5, 12, 3, 12
+	subjects, parts := 3, 12
 	if *full {
-		every, invent, rounds, subjects, parts = everyFrame, inventions, passes, 9, 60
+		subjects, parts = 9, 60
 	}
-	postures, layers := recordings(t)
-	l, err := read(postures, layers, every, invent)
-	if err != nil {
-		t.Fatal(err)
-	}
+	postures, _ := recordings(t)
+	l := takes(t)
 	changes, found, right, wrong := 0, 0, 0, 0
 	for i, name := range l.subjects[:min(subjects, len(l.subjects))] {
 		night := beds.Night{Seed: uint64(i + 50)}
@@ -38,7 +35,7 @@ func TestTurnsOfPeopleNotFittedTo(t *testing.T) {
 				night.Parts = append(night.Parts, beds.Part{Frames: frames[beds.Trusted:], Lasts: lasts})
 			}
 		}
-		rec := posture.NewWith(beds.PosturesMat(), l.without(rounds, name))
+		rec := posture.NewWith(beds.PosturesMat(), l.but(name))
 		tr := turning.NewWith(rec, turning.Settings{Settle: turning.DefaultSettle, ForgetAfter: 10 * time.Minute})
 		at, now, still := time.Duration(0), 0, time.Duration(0)
 		night.Each(func(m beds.Moment) {

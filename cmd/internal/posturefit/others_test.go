@@ -28,20 +28,54 @@ func recordings(t *testing.T) (postures, layers fs.FS) {
 	return os.DirFS(filepath.Join(data, "bed-postures")), os.DirFS(filepath.Join(data, "bed-two-layers"))
 }
 
-// Each subject is recognised by coefficients that never saw them, as recorded
-// and as somebody else on another mat. The recordings are the set that beds
-// names; what is asked of them as recorded is what is asked of the program.
-func TestEachIsRecognisedByTheOthers(t *testing.T) {
-	every, invent, rounds, step, subjects := 40, 5, 12, 40, 9
-	most := []string{"as recorded", "mirrored", "thinner by 0.3 of the typical pressure", "150 mm to one side", "5 % dead, not known", "32 x 16 cells", "much of it at once"}
+// A course is what the tests fit models to, each model once.
+type course struct {
+	*lesson
+	rounds int
+	fitted map[string]*posture.Model // by who is left out
+}
+
+// taught is the course that both tests of it take, or what the coefficients were fitted
+// to.
+var taught *course
+
+func takes(t *testing.T) *course {
+	t.Helper()
+	if taught != nil {
+		return taught
+	}
+	every, invent, rounds := 40, 5, 12
 	if *full {
-		every, invent, rounds, step, subjects = everyFrame, inventions, passes, 1, 99
+		every, invent, rounds = everyFrame, inventions, passes
 	}
 	postures, layers := recordings(t)
 	l, err := read(postures, layers, every, invent)
 	if err != nil {
 		t.Fatal(err)
 	}
+	taught = &course{l, rounds, map[string]*posture.Model{}}
+	return taught
+}
+
+// but returns the model of everybody but one.
+func (c *course) but(name string) *posture.Model {
+	if c.fitted[name] == nil {
+		c.fitted[name] = c.without(c.rounds, name)
+	}
+	return c.fitted[name]
+}
+
+// Each subject is recognised by coefficients that never saw them, as recorded
+// and as somebody else on another mat. The recordings are the set that beds
+// names; what is asked of them as recorded is what is asked of the program.
+func TestEachIsRecognisedByTheOthers(t *testing.T) {
+	step, subjects := 40, 9
+	most := []string{"as recorded", "mirrored", "thinner by 0.3 of the typical pressure", "150 mm to one side", "5 % dead, not known", "32 x 16 cells", "much of it at once"}
+	if *full {
+		step, subjects = 1, 99
+	}
+	postures, _ := recordings(t)
+	l := takes(t)
 	table := slices.DeleteFunc(beds.Table(), func(u beds.Unlike) bool { return !*full && !slices.Contains(most, u.Name) })
 	scores := make([]beds.Score, len(table))
 	for _, name := range l.subjects[:min(subjects, len(l.subjects))] {
@@ -49,7 +83,7 @@ func TestEachIsRecognisedByTheOthers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		model := l.without(rounds, name)
+		model := l.but(name)
 		for i := range table {
 			r := rand.New(rand.NewPCG(1, uint64(i)))
 			var rec *posture.Recogniser
