@@ -61,7 +61,10 @@ func (e *Engine) TickPlace(place int, now sample.Instant) {
 	p := e.places[place]
 	p.drain(now)
 	for p.due != sample.Never && p.due.Add(grace) <= now {
-		p.tick(p.due)
+		p.release(p.due)
+		if p.due.Add(grace) <= now {
+			p.tick(p.due)
+		}
 	}
 }
 

@@ -81,6 +81,16 @@ func (p *place) drain(now sample.Instant) {
 	}
 }
 
+// release evaluates what waits of instants up to one that time is about to pass to: it
+// would be late afterwards, although it is there.
+func (p *place) release(to sample.Instant) {
+	for len(p.queue.waiting) > 0 && p.queue.waiting[0].At <= to {
+		s := p.queue.take()
+		p.evaluate(s)
+		p.queue.done(s)
+	}
+}
+
 // complete reports whether no other source of the place is expected to deliver
 // anything older than s.
 func (p *place) complete(s *sample.Scan) bool {
