@@ -73,7 +73,7 @@ lint:
 # What tests leave to a run without the race detector (ingest/raced): of packages, and of
 # the daemon. A test in cmd/internal/archtest keeps the lists whole.
 PLAIN := ./stream/journal/sqlite
-PLAIN_TESTS := TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed
+PLAIN_TESTS := TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported
 
 # Many tests wait, for a clock or a disk, so there are three packages at a time, and more
 # tests than there are cores; the packages that take longest come first. What runs

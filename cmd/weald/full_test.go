@@ -167,15 +167,20 @@ func TestTheDiskOfADaemonFills(t *testing.T) {
 	if err := unix.Statfs(disk, &st); err != nil {
 		t.Fatal(err)
 	}
-	// Of the reserve 1 MB is left, so that it does not take all day.
-	if spare := int64(st.Bavail)*st.Bsize - 1<<20; spare > 0 {
+	// Of the reserve 768 kB are left, so that it does not take all day.
+	if spare := int64(st.Bavail)*st.Bsize - 3<<18; spare > 0 {
 		if err := os.WriteFile(ballast+"-2", make([]byte, spare), 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
 	before := marks
 	for refused := error(nil); refused == nil && marks < 200_000; {
-		if refused = mark(); refused != nil {
+		switch refused = mark(); {
+		case refused == nil:
+		case strings.Contains(refused.Error(), http.StatusText(http.StatusTooManyRequests)): // by the bound on who writes much
+			refused = nil
+			time.Sleep(20 * time.Millisecond)
+		default:
 			t.Logf("%d marks until the last reserve was used up: %v", marks-before, refused)
 		}
 	}

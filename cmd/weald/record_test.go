@@ -239,9 +239,6 @@ func (d *dayRecord) twoHours(t *testing.T, kills int) {
 			}
 			held += by
 		}
-		if known != sample.Past && to.Sub(known) > lasts && now <= known {
-			silences++
-		}
 		now = to
 	}
 	for _, in := range d.steady {
@@ -249,6 +246,9 @@ func (d *dayRecord) twoHours(t *testing.T, kills int) {
 		case in.Tick != nil:
 			pass(in.Tick.At)
 		case in.Scan.At >= now:
+			if known != sample.Past && in.Scan.At.Sub(known) > lasts {
+				silences++
+			}
 			pass(in.Scan.At)
 			known = in.Scan.At.Add(lasts)
 		}
