@@ -120,14 +120,9 @@ func (e *Engine) Cells(place int, loaded []time.Duration) (Cells, bool) {
 	if m == nil {
 		return Cells{}, false
 	}
-	loaded = loaded[:0]
-	for i := range m.counted {
-		s, _ := m.loaded.State(i)
-		loaded = append(loaded, s.Held)
-	}
 	return Cells{
 		At: m.at, Rows: m.spec.Rows, Columns: m.spec.Columns,
-		Values: m.values, Loaded: loaded,
+		Values: m.values, Loaded: m.loaded.Held(loaded),
 	}, true
 }
 

@@ -22,6 +22,7 @@ type emulateFlags struct {
 	damage   emulate.Damage
 
 	recording recordingFlags
+	many      placesFlags
 	lasting   time.Duration
 }
 
@@ -32,17 +33,22 @@ func newEmulate() *cobra.Command {
 		fmt.Fprintf(&list, "  %-12s %s\n", s.Name, s.About)
 	}
 	cmd := &cobra.Command{
-		Use:   "emulate (SCENARIO | --recording FILE) (--pty PATH | --out FILE)",
+		Use:   "emulate (SCENARIO | --recording FILE) (--pty PATH | --out FILE | --places N --write-config FILE)",
 		Short: "Play an invented scenario or a recording as a bridge",
 		Long: `Plays a scenario, or the rows of a recording, as a bridge would send them, over a
 pseudo-terminal that weald can read like a serial port, or into a file. The
 scenarios, all invented:
 
-` + list.String(),
+` + list.String() + `
+With --places it plays a scenario at as many places as it is told, over TCP and MQTT,
+and writes the configuration of a daemon that hears them: for finding out how many a
+machine carries.`,
 		Example: `  weald emulate bed --pty ./bridge
   weald emulate wrap --out leg.txt --speed 0 --lasting 10m
   weald emulate --recording night.txt --mat 2048 --pty ./bridge --speed 10
-  weald emulate --recording k07.csv -c weald.yaml --bridge logger --send line --out -`,
+  weald emulate --recording k07.csv -c weald.yaml --bridge logger --send line --out -
+  weald emulate bed --places 200 --rate 1 --tcp 127.0.0.1:4000 --write-config ward.yaml
+  weald emulate wrap --places 50 --mqtt 127.0.0.1:1883 --write-config legs.yaml`,
 		Args: arguments(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if (len(args) == 0) == (f.recording.file == "") {
@@ -50,6 +56,9 @@ scenarios, all invented:
 			}
 			if len(args) == 1 {
 				f.scenario = args[0]
+			}
+			if f.many.places != 0 {
+				return f.many.play(cmd, f.scenario, f.speed, f.seed)
 			}
 			return playEmulated(cmd, f)
 		},
@@ -71,6 +80,7 @@ scenarios, all invented:
 	flags.IntVar(&f.recording.mat, "mat", 0, "a row is one scan of a mat of so many cells, one a second")
 	flags.StringVarP(&f.recording.config, "config", "c", "", "a configuration that describes the columns")
 	flags.StringVar(&f.recording.bridge, "bridge", "", "the bridge of it that does")
+	f.many.add(cmd)
 	flags.StringVar(&f.recording.send, "send", "packed", "how a recording is sent: line or packed")
 	flags.Float64Var(&f.recording.scale, "scale", 1, "what a recording's readings are multiplied by, then rounded")
 	return cmd

@@ -1,20 +1,14 @@
 package main
 
 import (
-	"context"
 	"flag"
 	"fmt"
 	"math/rand/v2"
-	"net"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
-	"sync"
 	"testing"
 	"time"
-
-	"weald/ingest/frame"
 )
 
 var raises = flag.Int("raises", 0, "how many alerts TestAnAlertIsToldAtOnce raises, up to 900")
@@ -47,49 +41,11 @@ func spread(took []time.Duration) string {
 // at the same time to write a page to the same disk twice, which is what a raise has
 // to wait for at least: the readings before it, and the alert.
 func tellsOf(t *testing.T, mats, rate, n int) (took, bare []time.Duration) {
-	ward, board := boardOn(t), boardOn(t)
-	ctx, stop := context.WithCancel(t.Context())
-	var sending sync.WaitGroup
-	defer sending.Wait()
-	defer stop()
-	sending.Go(func() { beds(ctx, ward, rate, 1) })
-
-	config := strings.Replace(bedsConfig(mats, rate, ward.Addr().String()), "places:\n", fmt.Sprintf(`
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 1, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}]}
-`, board.Addr()), 1)
-	for i := range n {
-		config += fmt.Sprintf("  - {id: above-%d, at: {place: bench-1}, limit: {watch: ankle.pressure, above: %d}, priority: low}\n", i, i)
-	}
-	name := write(t, "ward.yaml", config)
+	bell := newBell(t, n)
+	name := write(t, "ward.yaml", bell.hang(manyBeds(t, mats, rate, 1)))
 	v := launch(t, name)
-	conn, err := board.Accept()
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer conn.Close()
-
-	var mu sync.Mutex
-	sent := make([]time.Time, n)
-	all := make(chan struct{})
-	watch(t, v.address, func(one told) {
-		came := time.Now()
-		_, rule, found := strings.Cut(one.id, "~above-")
-		if !found || one.what != "raised" {
-			return
-		}
-		var i int
-		if _, err := fmt.Sscanf(rule, "%d~", &i); err != nil {
-			t.Errorf("alert %q: %v", one.id, err)
-			return
-		}
-		mu.Lock()
-		defer mu.Unlock()
-		if took = append(took, came.Sub(sent[i])); len(took) == n {
-			close(all)
-		}
-	})
+	bell.connect()
+	watch(t, v.address, bell.hear)
 	time.Sleep(2 * time.Second) // until the mats have begun
 	page, err := os.Create(filepath.Join(filepath.Dir(name), "page"))
 	if err != nil {
@@ -97,36 +53,22 @@ places:
 	}
 	defer page.Close()
 	began := time.Now()
-	for i := range n {
+	for range n {
 		time.Sleep(time.Duration(15+rand.IntN(20)) * time.Millisecond)
 		bare = append(bare, twoSyncs(t, page))
 		time.Sleep(time.Duration(15+rand.IntN(20)) * time.Millisecond)
-		f := &frame.Frame{Kind: frame.Readings, Source: 1, Seq: uint32(i), Millis: uint32(time.Since(began).Milliseconds()), Readings: []float64{float64(i) + 1}}
-		b, err := frame.AppendWire(nil, f, frame.U16)
-		if err != nil {
-			t.Fatal(err)
-		}
-		mu.Lock()
-		sent[i] = time.Now()
-		mu.Unlock()
-		if _, err := conn.Write(b); err != nil {
-			t.Fatal(err)
-		}
+		bell.ring()
 	}
-	select {
-	case <-all:
-	case <-time.After(10 * time.Second):
-		mu.Lock()
-		defer mu.Unlock()
+	took, all := bell.heard(10 * time.Second)
+	if !all {
 		t.Fatalf("of %d alerts %d were told; the daemon says %s", n, len(took), v.stderr.String())
 	}
 	lasted := time.Since(began) // what the mats send while the daemon ends is nobody's
 	v.end()
 	want := int(float64(rate) * lasted.Seconds() * 0.9)
-	if scans := len(seqsKept(t, filepath.Join(filepath.Dir(name), "record"), fmt.Sprintf("hub-%d/mat", mats-1))); scans < want {
+	if scans := len(seqsKept(t, filepath.Join(filepath.Dir(name), "record"), fmt.Sprintf("hub-%d/bed", mats))); scans < want {
 		t.Errorf("of the last mat %d scans were kept, fewer than %d", scans, want)
 	}
-	slices.Sort(took)
 	slices.Sort(bare)
 	return took, bare
 }
@@ -142,14 +84,4 @@ func twoSyncs(t *testing.T, f *os.File) time.Duration {
 		}
 	}
 	return time.Since(began)
-}
-
-func boardOn(t *testing.T) net.Listener {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
-	return l
 }

@@ -45,7 +45,7 @@ func wardHeap(t *testing.T, mats int, lasting time.Duration) int64 {
 	t.Helper()
 	dir := t.TempDir()
 	path := filepath.Join(dir, "ward.yaml")
-	if err := os.WriteFile(path, []byte(bedsConfig(mats, 1, "127.0.0.1:1")), 0o600); err != nil {
+	if err := os.WriteFile(path, []byte(manyBeds(t, mats, 1, 1)), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	var after int64

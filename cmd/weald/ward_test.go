@@ -5,15 +5,13 @@ import (
 	"context"
 	"flag"
 	"fmt"
-	"math"
-	"net"
 	"os"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"weald/ingest/emulate"
+	"weald/ingest/emulate/hospital"
 	"weald/ingest/frame"
 )
 
@@ -24,45 +22,28 @@ var (
 	wardSpeed = flag.Float64("ward-speed", 1, "how many times as fast as life")
 )
 
-// bedsConfig is a ward of beds that are judged as the demonstration's are, of which
-// each is scanned rate times a second.
-func bedsConfig(mats, rate int, address string) string {
-	var b strings.Builder
-	fmt.Fprint(&b, "data: record\nweb: {listen: \"127.0.0.1:0\"}\nbridges:\n")
-	for i := range mats {
-		fmt.Fprintf(&b, "  - {id: hub-%d, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: mat, channels: 2048, rate: %d, calibration: {slope: 0.05, offset: 0, u: 3}}]}\n", i, address, rate)
+// manyBeds are invented beds that are judged as the demonstration's are, each scanned
+// rate times a second, and the daemon's configuration for them. They are played until
+// the test ends.
+func manyBeds(t *testing.T, mats, rate int, speed float64) (config string) {
+	t.Helper()
+	h, err := hospital.New(hospital.Options{Scenario: "bed", Places: mats, Rate: float64(rate), Speed: speed, TCP: "127.0.0.1:0", Pages: "127.0.0.1:0", Seed: 1})
+	if err != nil {
+		t.Fatal(err)
 	}
-	fmt.Fprint(&b, "places:\n")
-	for i := range mats {
-		fmt.Fprintf(&b, "  - {id: bed-%d, kind: bed, mat: {source: hub-%d/mat, rows: 64, columns: 32, pitch_mm: [30, 28], head: first_row}}\n", i, i)
+	if config, err = h.Config(); err != nil {
+		t.Fatal(err)
 	}
-	fmt.Fprint(&b, `rules:
-  - {id: pelvis-loaded, at: {kind: bed}, limit: {watch: pelvis.pressure, above: 60, deadband: 4}, on_delay: 40s, resets_after: 10s, off_delay: 5s, priority: medium}
-  - {id: long-on-one-spot, at: {kind: bed}, limit: {watch: mat.pressure, above: 32, deadband: 4}, on_delay: 30m, resets_after: 2m, off_delay: 30s, priority: low}
-  - {id: turn-due, at: {kind: bed}, turn: {interval: 45m}, priority: low}
-  - {id: tolerance-used, at: {kind: bed}, exposure: {model: reswick_rogers, of: pelvis, share: 0.1, floor: 20, recovery: 10m}, resets_after: 1m, priority: low}
-`)
-	return b.String()
-}
-
-// beds plays somebody lying on a mat, rate times a second, to everybody who connects.
-// Mats know nothing of each other: their scans are spread over the time between two.
-func beds(ctx context.Context, l net.Listener, rate int, speed float64) {
-	var all sync.WaitGroup
-	defer all.Wait()
-	context.AfterFunc(ctx, func() { l.Close() })
-	for seed := uint64(1); ; seed++ {
-		c, err := l.Accept()
-		if err != nil {
-			return
+	ctx, stop := context.WithCancel(context.Background())
+	done := make(chan error)
+	go func() { done <- h.Run(ctx) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-done; err != nil {
+			t.Error(err)
 		}
-		all.Go(func() {
-			defer c.Close()
-			_, phase := math.Modf(float64(seed) * math.Phi)
-			time.Sleep(time.Duration(phase / float64(rate) / speed * float64(time.Second)))
-			_ = bed(seed, rate, speed).Play(ctx, c) // ends with either side
-		})
-	}
+	})
+	return config
 }
 
 // bed plays somebody who lies on a mat, which is read so many times a second.
@@ -83,16 +64,7 @@ func TestWard(t *testing.T) {
 	if *wardFor == 0 {
 		t.Skip("by hand: -ward-for 10m")
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, stop := context.WithCancel(t.Context())
-	var sending sync.WaitGroup
-	sending.Go(func() { beds(ctx, l, 1, *wardSpeed) })
-	defer sending.Wait()
-	defer stop()
-	v := launchIn(t, newWorld(*wardSpeed), write(t, "ward.yaml", bedsConfig(*wardMats, 1, l.Addr().String())))
+	v := launchIn(t, newWorld(*wardSpeed), write(t, "ward.yaml", manyBeds(t, *wardMats, 1, *wardSpeed)))
 	began := time.Now()
 	for time.Since(began) < *wardFor {
 		time.Sleep(min(30*time.Second, time.Until(began.Add(*wardFor))))

@@ -18,6 +18,11 @@ type Encoding struct {
 	Line   bool         // line format; else packed
 	Coding frame.Coding // of packed readings
 	Split  int          // packed: most readings in a frame; 0 for no limit
+
+	// Bare is for packed frames over links that keep messages apart: each is sent
+	// without COBS and delimiter. A scan is one frame then, without Split and
+	// Firmware.
+	Bare bool
 }
 
 // A Player sends a Stream. Its fields may not change while it plays.
@@ -216,6 +221,10 @@ func (p *Player) append(f *frame.Frame) (err error) {
 	}
 	if p.bare, err = frame.AppendPacked(p.bare[:0], f, p.Encoding.Coding); err != nil {
 		return err
+	}
+	if p.Encoding.Bare {
+		p.encoded = append(p.encoded[:0], p.bare...)
+		return nil
 	}
 	p.encoded = append(frame.AppendCOBS(p.encoded[:0], p.bare), 0)
 	return nil

@@ -60,6 +60,18 @@ func NewSampled(source uint16, channels int, rate float64, model Model, sensor S
 	}
 }
 
+// Pace has the sensor scanned so many times a second from now on. It panics unless
+// that is positive, or after the first scan, whose successors would have no time.
+func (s *Sampled) Pace(rate float64) {
+	if rate <= 0 || s.n > 0 {
+		panic("emulate: a sensor cannot be scanned like that")
+	}
+	s.rate = rate
+}
+
+// Rate returns how many times a second the sensor is scanned.
+func (s *Sampled) Rate() float64 { return s.rate }
+
 // Next implements Stream; it never ends.
 func (s *Sampled) Next(scan *Scan) error {
 	at := s.at(s.n)

@@ -390,6 +390,18 @@ func (c *Cells) State(cell int) (State, sample.Truth) {
 	return h.state, cond
 }
 
+// Held fills dst, which is grown as needed, with what State tells of each cell as
+// Held. It costs little more than those cells that hold something.
+func (c *Cells) Held(dst []time.Duration) []time.Duration {
+	dst = slices.Grow(dst[:0], len(c.flags))[:len(c.flags)]
+	clear(dst)
+	for _, h := range c.held {
+		c.catchUp(&h, truth(c.flags[h.cell]))
+		dst[h.cell] = h.state.Held
+	}
+	return dst
+}
+
 // Raised returns how many cells are raised.
 func (c *Cells) Raised() int { return c.raised }
 

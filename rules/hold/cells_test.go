@@ -32,6 +32,7 @@ func TestCellsAgreeWithStates(t *testing.T) {
 		var states [n]hold.State
 		var mems [n]hold.Memory
 		var conds [n]sample.Truth
+		var held []time.Duration
 		for range rapid.IntRange(1, 30).Draw(t, "n") {
 			span := ms(rapid.IntRange(0, 90).Draw(t, "span"))
 			check(t, cells.Advance(span), advanceAll(&states, &conds, &spec, span))
@@ -58,7 +59,11 @@ func TestCellsAgreeWithStates(t *testing.T) {
 			}
 			check(t, cells.Advance(0), advanceAll(&states, &conds, &spec, 0))
 			raised := 0
+			held = cells.Held(held)
 			for i := range states {
+				if held[i] != states[i].Held {
+					t.Fatalf("cell %d held for %v, want %v", i, held[i], states[i].Held)
+				}
 				if got, cond := cells.State(i); got.Held != states[i].Held || got.Raised != states[i].Raised || got.Off != states[i].Off || cond != conds[i] {
 					t.Fatalf("cell %d is %+v (%v), want %+v (%v)", i, got, cond, states[i], conds[i])
 				}

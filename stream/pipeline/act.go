@@ -57,6 +57,7 @@ func (p *Pipeline) act(k alert.Key, d Deed) (view.Alert, error) {
 	if err := st.judge.Act(place, k, a); err != nil {
 		return view.Alert{}, err // it was permitted; the judge has a bug
 	}
+	st.expect(place)
 	p.settle()
 	return st.alerts.entries[st.alerts.byID[k.ID()]], nil
 }

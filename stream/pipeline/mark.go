@@ -33,6 +33,7 @@ func (p *Pipeline) Mark(ctx context.Context, place int, m Mark) (position uint64
 			return
 		}
 		s.judge.Mark(place, m.Word, m.At)
+		s.expect(place)
 	})
 	return position, m.At, errors.Join(asked, err)
 }

@@ -188,6 +188,9 @@ func New(o Options) *Pipeline {
 	if o.Former != nil {
 		p.succeed(o.Former)
 	}
+	for i := range p.state.places {
+		p.state.expect(i)
+	}
 	p.takeUp(o.Past, o.Found)
 	return p
 }

@@ -49,7 +49,7 @@ func (p *Pipeline) Run(ctx context.Context) error {
 // what was felt before an instant must have its say about it.
 func (p *Pipeline) tick() sample.Instant {
 	now := p.clock.Now()
-	next := p.state.next()
+	next := p.state.agenda.first()
 	if next > now {
 		return next
 	}
@@ -61,7 +61,7 @@ func (p *Pipeline) tick() sample.Instant {
 		p.state.judge.TickPlace(place, now)
 		p.settle()
 	})
-	if next = p.state.next(); next <= now {
+	if next = p.state.agenda.first(); next <= now {
 		return now.Add(time.Duration(float64(pause) * p.clock.Speed()))
 	}
 	return next
@@ -77,6 +77,9 @@ func (p *Pipeline) take(w *waiting) {
 	p.state.heard(w)
 	p.record(func(r Recorder, ord uint64) { r.Scan(ord, &w.scan) })
 	p.state.judge.Scan(&w.scan)
+	for _, place := range p.state.bySource[w.scan.Source] {
+		p.state.expect(place)
+	}
 	p.settle()
 	if w.taken != nil {
 		close(w.taken)

@@ -21,6 +21,7 @@ type State struct {
 	index map[string]int // place by id
 
 	bySource [][]int // places by source
+	agenda   agenda  // when the engine wants to see the time, on the daemon's clock
 	places   []placeState
 	sources  []sourceState
 	alerts   book
@@ -59,6 +60,7 @@ func newState(plan *rules.Plan, views *view.Builder, clock Clock) *State {
 		bySource: make([][]int, len(plan.Sources)),
 		places:   make([]placeState, len(plan.Places)),
 		sources:  make([]sourceState, len(plan.Sources)),
+		agenda:   newAgenda(len(plan.Places)),
 		alerts:   book{byID: make(map[string]int), last: make(map[string]alert.Event)},
 	}
 	for i := range plan.Places {
@@ -108,22 +110,19 @@ func (s *State) heard(w *waiting) {
 	}
 }
 
-// next returns when the engine wants to see the time, on the daemon's clock.
-func (s *State) next() sample.Instant {
-	next := sample.Never
-	for i := range s.places {
-		next = min(next, s.judge.NextPlace(i).Add(s.places[i].lag.Least()))
-	}
-	return next
+// expect notes when the engine wants to see the time for a place. It is to be called
+// whenever that may have changed: after every input of the place, and when its lag is
+// another.
+func (s *State) expect(place int) {
+	s.agenda.set(place, s.judge.NextPlace(place).Add(s.places[place].lag.Least()))
 }
 
 // tick calls show for every place that wants to see its own present.
 func (s *State) tick(now sample.Instant, show func(place int, now sample.Instant)) {
-	for i := range s.places {
-		if at := now.Add(-s.places[i].lag.Least()); s.judge.NextPlace(i) <= at {
-			show(i, at)
-		}
-	}
+	s.agenda.due(now, func(i int) {
+		show(i, now.Add(-s.places[i].lag.Least()))
+		s.expect(i)
+	})
 }
 
 // Now returns the daemon's instant.

@@ -16,6 +16,7 @@ var dials = map[string]string{
 	"ingest/tcp/wire":         "a bridge's link, and what connects for others",
 	"ingest/mqtt":             "a bridge's link",
 	"ingest/mqtt/mosquitto":   "tests only",
+	"ingest/emulate/hospital": "weald emulate, to a daemon that it is told of",
 	"ingest/ble/bluez":        "the bus of this machine",
 	"ingest/ble/standin":      "tests and the demonstration: a bus of their own",
 	"stream/access/directory": "log-ins at a directory",

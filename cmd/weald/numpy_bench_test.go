@@ -1,0 +1,197 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"weald/ingest/capture"
+	"weald/ingest/emulate"
+	"weald/ingest/frame"
+	"weald/ingest/sample"
+)
+
+const numpyMat = `
+bridges:
+  - {id: hub, link: {file: {path: bed.cap}}, format: packed, sources: [{number: 1, id: mat, channels: 2048, rate: 1, calibration: {slope: 0.05, offset: 0, u: 3}}]}
+places:
+  - {id: bed-1, kind: bed, mat: {source: hub/mat, rows: 64, columns: 32, pitch_mm: [30, 28], head: first_row}}
+rules:
+  - {id: loaded, at: {place: bed-1}, limit: {watch: mat.pressure, above: 30, deadband: 2}, on_delay: 30m, resets_after: 2m, off_delay: 30s, priority: medium}
+`
+
+const numpyFour = `
+bridges:
+  - id: hub
+    link: {file: {path: leg.csv}}
+    format: delimited
+    delimited: {separator: ",", time: {column: 0, as: seconds}, channels: [1, 2, 3, 4]}
+    sources: [{number: 0, id: leg, channels: 4, rate: 10, unit: mmHg}]
+places:
+  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [hub/leg/0, hub/leg/1]}, {id: calf, channels: [hub/leg/2, hub/leg/3]}]}
+rules:
+  - {id: tight, at: {place: bench-1}, limit: {watch: ankle.pressure, above: 40, deadband: 3}, on_delay: 30s, resets_after: 5s, off_delay: 5s, priority: medium}
+`
+
+// BenchmarkRehearseBesideNumPy rehearses six hours, and has a NumPy script find the
+// same from the same readings, in turn. The script is spared what a capture has beside
+// its readings, and the start of Python.
+func BenchmarkRehearseBesideNumPy(b *testing.B) {
+	if out, err := exec.Command("python3", "-c", "import numpy; print(numpy.__version__)").CombinedOutput(); err != nil {
+		b.Skipf("there is no python3 with numpy: %s", bytes.TrimSpace(out))
+	}
+	for _, c := range []struct {
+		name, config string
+		write        func(tb testing.TB, dir string) (recording, bare string)
+		args         []string // of the script, behind the file
+	}{
+		{"mat", numpyMat, writeMatForNumPy, []string{"0-0.13", "0.13-0.3", "0.3-0.42", "0.42-0.58", "0.58-0.86", "0.86-1"}},
+		{"four", numpyFour, writeLegForNumPy, nil},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			dir := b.TempDir()
+			recording, bare := c.write(b, dir)
+			name := filepath.Join(dir, "weald.yaml")
+			if err := os.WriteFile(name, []byte(c.config), 0o600); err != nil {
+				b.Fatal(err)
+			}
+			var ours, theirs time.Duration
+			for b.Loop() {
+				began := time.Now()
+				events, _ := rehearsed(b, "-c", name, "--input", "hub="+recording)
+				ours += time.Since(began)
+				found, took := inNumPy(b, append([]string{c.name, bare}, c.args...)...)
+				theirs += took
+				if len(events) == 0 || len(events) != len(found) {
+					b.Fatalf("%d events, and %d in NumPy:\n%v\n%v", len(events), len(found), events, found)
+				}
+				for i, e := range events {
+					at, err := time.Parse(time.RFC3339Nano, e.At)
+					if err != nil {
+						b.Fatal(err)
+					}
+					if s := float64(at.UnixNano()) / 1e9; math.Abs(s-found[i].second) > 0.0015 || e.Event != found[i].what {
+						b.Errorf("%s at %.3f s, in NumPy %s at %.3f s", e.Event, s, found[i].what, found[i].second)
+					}
+				}
+			}
+			b.ReportMetric(ours.Seconds()/float64(b.N), "s/weald")
+			b.ReportMetric(theirs.Seconds()/float64(b.N), "s/numpy")
+			b.ReportMetric(theirs.Seconds()/ours.Seconds(), "times")
+		})
+	}
+}
+
+type inScript struct {
+	second float64
+	what   string
+}
+
+// inNumPy runs the script, and returns what it found and how long that took it.
+func inNumPy(tb testing.TB, args ...string) (found []inScript, took time.Duration) {
+	tb.Helper()
+	cmd := exec.Command("python3", append([]string{"testdata/numpy/rule.py"}, args...)...)
+	cmd.Stderr = os.Stderr
+	out, err := cmd.Output()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	for i, line := range strings.Split(strings.TrimSpace(string(out)), "\n") {
+		number, what, _ := strings.Cut(line, " ")
+		v, err := strconv.ParseFloat(number, 64)
+		if err != nil {
+			tb.Fatal(err)
+		}
+		if i == 0 {
+			took = time.Duration(v * float64(time.Second))
+			continue
+		}
+		found = append(found, inScript{v, what})
+	}
+	return found, took
+}
+
+const numpyHours = 6
+
+// writeMatForNumPy writes six hours of somebody who is turned now and then: a capture,
+// and its readings without what frames have around them.
+func writeMatForNumPy(tb testing.TB, dir string) (recording, bare string) {
+	tb.Helper()
+	lies := []emulate.Lie{{Posture: emulate.Supine, For: 50 * time.Minute}, {Posture: emulate.OnLeft, For: 25 * time.Minute}, {Posture: emulate.OnRight, For: 45 * time.Minute}}
+	stream := emulate.NewSampled(1, 2048, 1, emulate.NewBed(64, 32, 1, lies, 1), emulate.Sensor{PerMMHg: 20, Top: 4095, Noise: 4, Gain: 0.05}, 1)
+	recording, bare = filepath.Join(dir, "bed.cap"), filepath.Join(dir, "bed.raw")
+	w, err := capture.Create(recording, capture.Header{Bridge: "hub", Format: "packed", Started: time.Unix(0, 0).UTC()})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	f, err := os.Create(bare)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer f.Close()
+	out := bufio.NewWriter(f)
+	var scan emulate.Scan
+	var buf, packed []byte
+	for k := range numpyHours * 3600 {
+		if err := stream.Next(&scan); err != nil {
+			tb.Fatal(err)
+		}
+		one := &frame.Frame{Kind: frame.Readings, Source: 1, Seq: uint32(k), Millis: uint32(k) * 1000, Readings: scan.Values}
+		if packed, err = frame.AppendPacked(packed[:0], one, frame.U12); err != nil {
+			tb.Fatal(err)
+		}
+		buf = append(frame.AppendCOBS(buf[:0], packed), 0)
+		if err := w.Record(sample.Instant(k)*sample.Instant(time.Second), buf); err != nil {
+			tb.Fatal(err)
+		}
+		const head, tail = 18, 4 // of a packed frame
+		out.Write(packed[head : len(packed)-tail])
+	}
+	if err := w.Close(); err != nil {
+		tb.Fatal(err)
+	}
+	if err := out.Flush(); err != nil {
+		tb.Fatal(err)
+	}
+	return recording, bare
+}
+
+// writeLegForNumPy writes six hours of a leg that rests, stands and walks, ten rows a
+// second.
+func writeLegForNumPy(tb testing.TB, dir string) (recording, bare string) {
+	tb.Helper()
+	leg := &emulate.Wrap{Ankle: 34, Calf: 26, Stands: 12, Steps: 14, Loses: 0.1, Moves: []emulate.Move{
+		{Do: emulate.Resting, For: 25 * time.Second}, {Do: emulate.Standing, For: 50 * time.Second}, {Do: emulate.Walking, For: 40 * time.Second},
+	}}
+	stream := emulate.NewSampled(0, 4, 10, leg, emulate.Sensor{PerMMHg: 100, Top: 65534, Noise: 20, Gain: 0.01}, 1)
+	recording = filepath.Join(dir, "leg.csv")
+	f, err := os.Create(recording)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer f.Close()
+	out := bufio.NewWriter(f)
+	var scan emulate.Scan
+	for range numpyHours * 36000 {
+		if err := stream.Next(&scan); err != nil {
+			tb.Fatal(err)
+		}
+		fmt.Fprintf(out, "%.1f", scan.At.Seconds())
+		for _, v := range scan.Values {
+			fmt.Fprintf(out, ",%.2f", v/100)
+		}
+		fmt.Fprintln(out)
+	}
+	if err := out.Flush(); err != nil {
+		tb.Fatal(err)
+	}
+	return recording, recording
+}
