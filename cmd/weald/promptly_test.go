@@ -42,7 +42,7 @@ func spread(took []time.Duration) string {
 // to wait for at least: the readings before it, and the alert.
 func tellsOf(t *testing.T, mats, rate, n int) (took, bare []time.Duration) {
 	bell := newBell(t, n)
-	name := write(t, "ward.yaml", bell.hang(manyBeds(t, mats, rate, 1)))
+	name := write(t, "ward.yaml", bell.hang(playing(t, mats, rate, 1)))
 	v := launch(t, name)
 	bell.connect()
 	watch(t, v.address, bell.hear)

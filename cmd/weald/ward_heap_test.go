@@ -45,7 +45,9 @@ func wardHeap(t *testing.T, mats int, lasting time.Duration) int64 {
 	t.Helper()
 	dir := t.TempDir()
 	path := filepath.Join(dir, "ward.yaml")
-	if err := os.WriteFile(path, []byte(manyBeds(t, mats, 1, 1)), 0o600); err != nil {
+	beds, text := manyBeds(t, mats, 1, 1)
+	beds.Close()
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	var after int64

@@ -23,9 +23,8 @@ var (
 )
 
 // manyBeds are invented beds that are judged as the demonstration's are, each scanned
-// rate times a second, and the daemon's configuration for them. They are played until
-// the test ends.
-func manyBeds(t *testing.T, mats, rate int, speed float64) (config string) {
+// rate times a second, and the daemon's configuration for them.
+func manyBeds(t *testing.T, mats, rate int, speed float64) (h *hospital.Hospital, config string) {
 	t.Helper()
 	h, err := hospital.New(hospital.Options{Scenario: "bed", Places: mats, Rate: float64(rate), Speed: speed, TCP: "127.0.0.1:0", Pages: "127.0.0.1:0", Seed: 1})
 	if err != nil {
@@ -34,6 +33,13 @@ func manyBeds(t *testing.T, mats, rate int, speed float64) (config string) {
 	if config, err = h.Config(); err != nil {
 		t.Fatal(err)
 	}
+	return h, config
+}
+
+// playing are manyBeds that are played until the test ends.
+func playing(t *testing.T, mats, rate int, speed float64) (config string) {
+	t.Helper()
+	h, config := manyBeds(t, mats, rate, speed)
 	ctx, stop := context.WithCancel(context.Background())
 	done := make(chan error)
 	go func() { done <- h.Run(ctx) }()
@@ -64,7 +70,7 @@ func TestWard(t *testing.T) {
 	if *wardFor == 0 {
 		t.Skip("by hand: -ward-for 10m")
 	}
-	v := launchIn(t, newWorld(*wardSpeed), write(t, "ward.yaml", manyBeds(t, *wardMats, 1, *wardSpeed)))
+	v := launchIn(t, newWorld(*wardSpeed), write(t, "ward.yaml", playing(t, *wardMats, 1, *wardSpeed)))
 	began := time.Now()
 	for time.Since(began) < *wardFor {
 		time.Sleep(min(30*time.Second, time.Until(began.Add(*wardFor))))
