@@ -63,9 +63,10 @@ type running struct {
 	*ingest.Supervisor
 	way
 	spec config.Bridge
-	at   []int // by source: its index in the plan of the reign in force; guarded by daemon.gate, nil while it has none
+	at   []int           // by source: its index in the plan of the reign in force; guarded by daemon.gate, nil while it has none
+	ctx  context.Context // of its run, as are the two below; nil before it began
 	stop context.CancelFunc
-	done chan struct{} // closed when it has ended; nil before it began
+	done chan struct{} // closed when it has ended
 }
 
 // connect gives a reign its bridges: those that the daemon has, and new ones. Scans of
@@ -100,11 +101,11 @@ func (d *daemon) connect(t *reign) error {
 
 // launch lets a bridge run until it is stopped, or everything ends.
 func (d *daemon) launch(r *running) {
-	ctx, stop := context.WithCancel(d.ctx)
-	r.stop, r.done = stop, make(chan struct{})
+	r.ctx, r.stop = context.WithCancel(d.ctx)
+	r.done = make(chan struct{})
 	d.group.Go(func() error {
 		defer close(r.done)
-		return r.Run(ctx)
+		return r.Run(r.ctx)
 	})
 }
 
@@ -136,31 +137,35 @@ func (r *running) seat(t *reign) {
 func (d *daemon) taker(r *running) func(*sample.Scan) {
 	waits := d.store != nil && (r.spec.Link.MQTT != nil || r.spec.Link.Client != nil)
 	return func(s *sample.Scan) {
-		if b := d.put(r, s, waits); b != nil {
+		switch b, put := d.put(r, s, waits); {
+		case waits && !put: // whoever sent it sends it again, to the bridge that comes after this one
+			<-r.ctx.Done()
+		case b != nil:
 			receipt(d.ctx, b.keeper.Flush)
 		}
 	}
 }
 
-// put gives a scan to the pipeline. With waits it returns the book that has it, when it
-// has been judged.
-func (d *daemon) put(r *running, s *sample.Scan, waits bool) *book {
+// put gives a scan to the pipeline, and reports whether there is one for it: a bridge that
+// is about to end, as the configuration has it no more, has none. With waits it returns
+// the book that has the scan, when it has been judged.
+func (d *daemon) put(r *running, s *sample.Scan, waits bool) (in *book, put bool) {
 	d.gate.RLock()
 	defer d.gate.RUnlock()
 	if r.at == nil {
-		return nil // it is about to end: the configuration has it no more
+		return nil, false
 	}
 	own := s.Source
 	defer func() { s.Source = own }()
 	s.Source = r.at[own]
 	if !waits {
 		_ = d.reign.pipe.Put(d.ctx, s) // fails only when everything ends
-		return nil
+		return nil, true
 	}
 	if d.reign.pipe.PutAndWait(d.ctx, s) != nil {
-		return nil
+		return nil, true
 	}
-	return d.reign.book
+	return d.reign.book, true
 }
 
 // receipt returns when what is flushed is on the disk, when the disk is full, or

@@ -10,10 +10,13 @@ import (
 	"regexp"
 	"strconv"
 	"syscall"
+	"time"
 
 	"golang.org/x/sys/unix"
 
 	"weald/config"
+	"weald/ingest/tcp/wire"
+	"weald/webui/cert"
 )
 
 // account says whose permissions are looked at.
@@ -34,7 +37,19 @@ func (d *doctor) links(c *config.Config) {
 			d.named("bridge "+b.ID, l.Serial.Port, "/dev/serial/by-id")
 		case l.File != nil:
 			d.link("bridge "+b.ID, "file", l.File.Path, unix.R_OK)
+		case l.Listen != nil:
+			d.listener("bridge "+b.ID, l.Listen.TLS)
 		}
+	}
+	if c.MQTT != nil {
+		d.listener(mqttListener, c.MQTT.TLS)
+	}
+}
+
+// listener looks at the certificate of a port that bridges connect to; nil for one without.
+func (d *doctor) listener(about string, s *wire.ServerTLS) {
+	if s != nil {
+		d.served(about, cert.Options{Certificate: s.Certificate, Key: s.Key, Now: time.Now}, "bridges refuse to connect then")
 	}
 }
 

@@ -82,7 +82,7 @@ func (b *book) takeUp(ctx context.Context, c *config.Config, log *slog.Logger) e
 	for i := range plan.Sources { // nothing has read the plan yet
 		plan.Sources[i].Calibrated = plan.Sources[i].Calibrated || b.reviver.Applied().Any(i)
 	}
-	b.config, err = configVersion(ctx, b.log, c, max(b.last(), sample.At(time.Now())))
+	b.config, err = configVersion(ctx, b.log, c, 0, max(b.last(), sample.At(time.Now())))
 	return err
 }
 
@@ -111,8 +111,8 @@ func convertersOf(c *config.Config) ([]*calib.Converter, error) {
 }
 
 // configVersion returns the version of the configuration in the record, where
-// it is kept if it is new.
-func configVersion(ctx context.Context, j journal.Log, c *config.Config, now sample.Instant) (uint64, error) {
+// it is kept if it is new: as the input with ordinal ord, or, with 0, as that of a start.
+func configVersion(ctx context.Context, j journal.Log, c *config.Config, ord uint64, now sample.Instant) (uint64, error) {
 	last, err := keeper.InForce(ctx, j)
 	if err != nil {
 		return 0, err
@@ -121,8 +121,21 @@ func configVersion(ctx context.Context, j journal.Log, c *config.Config, now sam
 	if next.Hash == last.Hash {
 		return last.Version, nil
 	}
-	_, err = j.Append(ctx, record.Entry{At: now, Written: now, Body: next})
+	_, err = j.Append(ctx, record.Entry{Ord: ord, At: now, Written: now, Body: next})
 	return next.Version, err
+}
+
+// revert keeps that the configuration of a book that has handed over is in force again,
+// as the input after the one by which another was to be.
+func (b *book) revert(ctx context.Context, c *config.Config) error {
+	if b == nil {
+		return nil
+	}
+	head, err := b.log.Head(ctx)
+	if err == nil {
+		_, err = configVersion(ctx, b.log, c, head.Ord+1, b.now())
+	}
+	return err
 }
 
 // into makes a pipeline keep what it does, and begin where the record ends.

@@ -56,6 +56,9 @@ var errFixed = errors.New("restart weald for it; until then all goes on as befor
 func (d *daemon) reload(who string) error {
 	d.reloads.Lock()
 	defer d.reloads.Unlock()
+	if d.secure != nil {
+		d.secure.Look() // whoever has put new files there need not wait
+	}
 	c, problems := config.Load(d.now().config.Path)
 	err := problems.Err()
 	if err == nil {
@@ -77,10 +80,19 @@ func (d *daemon) apply(c *config.Config, who string) error {
 	if err != nil {
 		return err
 	}
+	return d.enforce(old, c, broker, who)
+}
+
+// enforce puts a configuration into force that was prepared, with the MQTT listener of
+// that. If it cannot, the former one is in force again, with its bridges as they were.
+func (d *daemon) enforce(old *reign, c *config.Config, broker *listener, who string) error {
 	gone := d.gone(old.config, c)
 	next, err := d.replace(old, c, who, gone)
-	if next == nil {
+	switch {
+	case next == nil:
 		return err
+	case err != nil:
+		gone, broker = nil, d.broker
 	}
 	for _, r := range gone {
 		r.stop()
@@ -123,6 +135,9 @@ func (d *daemon) prepare(old *reign, c *config.Config) (*listener, error) {
 		return nil, err
 	}
 	if _, err := convertersOf(c); err != nil {
+		return nil, err
+	}
+	if err := d.tryOut(old.config, c); err != nil {
 		return nil, err
 	}
 	broker := d.broker
@@ -185,8 +200,12 @@ func (d *daemon) replace(old *reign, c *config.Config, who string, gone []*runni
 	next, err := d.succeed(c, h)
 	if err != nil { // something is wrong that no check has found
 		d.log.Error("the former configuration comes into force again", slog.Any("error", err), slog.String("do", "tell who makes weald: no check has found what is wrong"))
-		var failed error
-		if next, failed = d.succeed(old.config, h); failed != nil {
+		gone = nil
+		failed := old.book.revert(d.ctx, old.config)
+		if failed == nil {
+			next, failed = d.succeed(old.config, h)
+		}
+		if failed != nil {
 			d.group.Go(func() error { return failed })
 			return nil, errors.Join(err, failed)
 		}

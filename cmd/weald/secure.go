@@ -76,12 +76,17 @@ func (d *doctor) certificate(c *config.Config) {
 		d.ok("pages", "served on this machine alone, without TLS")
 		return
 	}
-	fine, wrongs := cert.Check(certOptions(c))
+	d.served("pages", certOptions(c), "browsers refuse them then")
+}
+
+// served says how a certificate is that this machine shows to who connects.
+func (d *doctor) served(about string, o cert.Options, why string) {
+	fine, wrongs := cert.Check(o)
 	if fine != "" && len(wrongs) == 0 {
-		d.ok("pages", "%s", fine)
+		d.ok(about, "%s", fine)
 	}
 	for _, w := range wrongs {
-		d.wrong("pages", w, "browsers refuse them then", "see weald tls, or whoever makes certificates")
+		d.wrong(about, w, why, "see weald tls, or whoever makes certificates")
 	}
 }
 

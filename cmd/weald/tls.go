@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"weald/ingest/tcp/wire/pair"
 	"weald/webui/cert"
 )
 
@@ -121,7 +122,7 @@ func renewTLS(out io.Writer, f *tlsFlags, p *certPlace) error {
 	if p.Dir == "" {
 		return errOwnFiles
 	}
-	had, err := cert.Read(p.Files())
+	had, err := pair.Read(p.Files())
 	if err != nil {
 		return fmt.Errorf("there is nothing to renew: %w; weald tls make %s makes it", err, p.command)
 	}
@@ -132,7 +133,7 @@ func renewTLS(out io.Writer, f *tlsFlags, p *certPlace) error {
 	if err != nil {
 		return err
 	}
-	now, err := cert.Read(p.Files())
+	now, err := pair.Read(p.Files())
 	if err != nil {
 		return err
 	}
@@ -147,7 +148,7 @@ func renewTLS(out io.Writer, f *tlsFlags, p *certPlace) error {
 
 func showTLS(out io.Writer, _ *tlsFlags, p *certPlace) error {
 	file, key := p.Files()
-	c, err := cert.Read(file, key)
+	c, err := pair.Read(file, key)
 	if err != nil {
 		return fmt.Errorf("%w; weald tls make %s makes a CA and a certificate", err, p.command)
 	}

@@ -50,6 +50,8 @@ type Listen struct {
 	// Log is told of peers that were refused; nil for nobody.
 	Log *slog.Logger
 
+	conf *tls.Config // of the first Open that could read the files; it sees to their changes
+
 	mu      sync.Mutex
 	parked  *Conn       // guarded by mu; a newcomer that waits for the next Open
 	release *time.Timer // guarded by mu; lets parked go
@@ -66,10 +68,9 @@ func (l *Listen) Name() string {
 // Open listens and waits until a peer is there or ctx ends. The connection
 // stays open until Close, whatever becomes of ctx.
 func (l *Listen) Open(ctx context.Context) (io.ReadCloser, error) {
-	var conf *tls.Config
-	if l.TLS != nil {
+	if l.TLS != nil && l.conf == nil {
 		var err error
-		if conf, err = l.TLS.Config(); err != nil {
+		if l.conf, err = l.TLS.Config(l.complain); err != nil {
 			return nil, err
 		}
 	}
@@ -81,7 +82,7 @@ func (l *Listen) Open(ctx context.Context) (io.ReadCloser, error) {
 	if c := l.unpark(); c != nil {
 		s.claim(ctx, c)
 	}
-	s.serve(port, conf)
+	s.serve(port, l.conf)
 	select {
 	case c := <-s.first:
 		return &seated{Conn: c, seat: s}, nil
@@ -125,6 +126,12 @@ func (l *Listen) drop() {
 		l.parked.Close() // nobody is left to be told of a failure
 		l.parked = nil
 	}
+}
+
+// complain says what is wrong with files that were in order before.
+func (l *Listen) complain(err error) {
+	l.log().Error("the certificate of a port", slog.String("link", l.Name()), slog.Any("trouble", err),
+		slog.String("do", "put whole files there, which count without a start; until then peers get the one before"))
 }
 
 func (l *Listen) log() *slog.Logger {

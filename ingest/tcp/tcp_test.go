@@ -220,7 +220,7 @@ func TestDialWithTLS(t *testing.T) {
 		{"half a pair", wire.ServerTLS{Certificate: cert, Key: key}, wire.ClientTLS{CA: ca.File, Key: mineKey}, "a key its certificate"},
 	} {
 		t.Run(c.what, func(t *testing.T) {
-			conf, err := c.server.Config()
+			conf, err := c.server.Config(nil)
 			if err != nil {
 				t.Fatal(err)
 			}

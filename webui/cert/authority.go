@@ -14,6 +14,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"weald/ingest/tcp/wire/pair"
 )
 
 // The files in the folder of an Authority.
@@ -76,10 +78,10 @@ func Found(dir string, names []string, now time.Time) (*Authority, error) {
 		return nil, fmt.Errorf("CA: %w", err)
 	}
 	// The key first: a certificate without its key would be found again.
-	if err := writeKey(filepath.Join(dir, CAKey), key); err != nil {
+	if err := pair.WriteKey(filepath.Join(dir, CAKey), key); err != nil {
 		return nil, err
 	}
-	if err := writePEM(filepath.Join(dir, CAFile), "CERTIFICATE", der, 0o644); err != nil {
+	if err := pair.Write(filepath.Join(dir, CAFile), "CERTIFICATE", der, 0o644); err != nil {
 		return nil, err
 	}
 	return Open(dir)
@@ -89,16 +91,16 @@ func Found(dir string, names []string, now time.Time) (*Authority, error) {
 // fs.ErrNotExist.
 func Open(dir string) (*Authority, error) {
 	key := filepath.Join(dir, CAKey)
-	pair, err := Read(filepath.Join(dir, CAFile), key)
+	both, err := pair.Read(filepath.Join(dir, CAFile), key)
 	if err != nil {
 		return nil, fmt.Errorf("the CA in %s: %w", dir, err)
 	}
-	a := &Authority{dir: dir, cert: pair.Leaf}
-	ours, ok := pair.PrivateKey.(*ecdsa.PrivateKey)
+	a := &Authority{dir: dir, cert: both.Leaf}
+	ours, ok := both.PrivateKey.(*ecdsa.PrivateKey)
 	if !ok || !a.cert.IsCA {
 		return nil, fmt.Errorf("the CA in %s: it was not made by weald", dir)
 	}
-	if mode, err := modeOf(key); err != nil || mode&0o077 != 0 {
+	if mode, err := pair.Mode(key); err != nil || mode&0o077 != 0 {
 		return nil, fmt.Errorf("the key of the CA, %s: others may use it (mode %04o): chmod 0600 it; as they may have it already, weald tls make --new-ca", key, mode)
 	}
 	a.key = ours
@@ -155,10 +157,10 @@ func (a *Authority) Issue(names []string, now time.Time, life time.Duration) err
 	}
 	// Whoever reads between the two sees a pair that does not fit, keeps the old one
 	// and looks again.
-	if err := writeKey(filepath.Join(a.dir, KeyFile), key); err != nil {
+	if err := pair.WriteKey(filepath.Join(a.dir, KeyFile), key); err != nil {
 		return err
 	}
-	return writePEM(filepath.Join(a.dir, File), "CERTIFICATE", der, 0o644)
+	return pair.Write(filepath.Join(a.dir, File), "CERTIFICATE", der, 0o644)
 }
 
 // Ends is when the CA does.

@@ -1,7 +1,6 @@
 package cert
 
 import (
-	"bytes"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -11,6 +10,8 @@ import (
 	"path/filepath"
 	"sync"
 	"time"
+
+	"weald/ingest/tcp/wire/pair"
 )
 
 // lookEvery is how soon new files count at the latest.
@@ -42,16 +43,17 @@ func (o *Options) Files() (certificate, key string) {
 type Keeper struct {
 	Options
 
+	held *pair.Held
+
 	mu      sync.Mutex
-	now     *tls.Certificate // guarded by mu, as is all below
-	c, k    []byte           // what the files held when they were looked at
-	trouble string           // with the files, since the last look
+	trouble string // guarded by mu; with the files, since the last look
 }
 
 // Keep takes a certificate. Where it cannot, there is nothing to serve pages with, and
 // the error says what is wrong.
 func Keep(o Options) (*Keeper, error) {
-	k := &Keeper{Options: o}
+	certificate, key := o.Files()
+	k := &Keeper{Options: o, held: pair.Hold(certificate, key)}
 	if err := k.look(); err != nil {
 		return nil, err
 	}
@@ -77,11 +79,7 @@ func (k *Keeper) Config() *tls.Config {
 	}
 }
 
-func (k *Keeper) current() *tls.Certificate {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	return k.now
-}
+func (k *Keeper) current() *tls.Certificate { return k.held.Now() }
 
 // Run looks at the files every few seconds until ctx ends.
 func (k *Keeper) Run(ctx context.Context) error {
@@ -109,10 +107,10 @@ func (k *Keeper) look() error {
 	k.trouble = ""
 	if err != nil {
 		k.trouble = err.Error()
-	} else if k.now != nil {
-		k.trouble = ended(k.file(), k.now.Leaf, k.Now())
+	} else {
+		k.trouble = ended(k.file(), k.current().Leaf, k.Now())
 	}
-	if k.trouble != "" && k.trouble != said && k.now != nil {
+	if k.trouble != "" && k.trouble != said && k.current() != nil {
 		k.Log.Error("the certificate of the pages", slog.String("trouble", k.trouble), slog.String("do", "make it anew: weald tls, or whoever makes certificates; new files count without a start"))
 	}
 	return err
@@ -120,32 +118,19 @@ func (k *Keeper) look() error {
 
 func (k *Keeper) file() string { c, _ := k.Files(); return c }
 
-// take renews what is due, and reads files that have changed. The caller holds k.mu.
+// take renews what is due, and reads files that have changed.
 func (k *Keeper) take() error {
 	if k.Dir != "" {
 		if err := k.renew(); err != nil {
 			return err
 		}
 	}
-	certificate, key := k.Files()
-	c, err := contents("certificate", certificate)
-	if err != nil {
-		return err
+	taken, err := k.held.Look()
+	if taken {
+		now := k.current().Leaf
+		k.Log.Info("the pages have a certificate", slog.Any("for", Names(now)), slog.String("until", day(now.NotAfter)))
 	}
-	p, err := contents("key", key)
-	if err != nil {
-		return err
-	}
-	if k.now != nil && bytes.Equal(c, k.c) && bytes.Equal(p, k.k) {
-		return nil
-	}
-	both, err := pair(certificate, key, c, p)
-	if err != nil {
-		return err
-	}
-	k.now, k.c, k.k = both, c, p
-	k.Log.Info("the pages have a certificate", slog.Any("for", Names(both.Leaf)), slog.String("until", day(both.Leaf.NotAfter)))
-	return nil
+	return err
 }
 
 // renew makes what an Authority's folder lacks, or what two thirds of its life have
@@ -163,7 +148,7 @@ func Renew(dir string, names []string, now time.Time, life time.Duration, anyway
 	if len(names) == 0 {
 		return false, errNoNames
 	}
-	if c, err := Read(filepath.Join(dir, File), filepath.Join(dir, KeyFile)); err == nil && !anyway && !due(c, names, now) {
+	if c, err := pair.Read(filepath.Join(dir, File), filepath.Join(dir, KeyFile)); err == nil && !anyway && !due(c, names, now) {
 		return false, nil
 	}
 	a, err := Open(dir)
@@ -222,7 +207,7 @@ func Check(o Options) (fine string, wrongs []string) {
 		}
 	}
 	file, key := o.Files()
-	c, err := Read(file, key)
+	c, err := pair.Read(file, key)
 	if err != nil {
 		return "", append(wrongs, err.Error())
 	}

@@ -26,6 +26,8 @@ type Broker struct {
 	opts  Options
 	seats map[string]*seat // by bridge
 
+	conf *tls.Config // of the first Run that could read the files; it sees to their changes
+
 	mu      sync.Mutex
 	address string // guarded by mu; where Run listens, empty while it does not
 }
@@ -54,10 +56,9 @@ func New(o Options) (*Broker, error) {
 // cannot be listened on, and a certificate that cannot be read, are errors that
 // say in plain words what is wrong; Run may then be called again.
 func (b *Broker) Run(ctx context.Context) error {
-	var conf *tls.Config
-	if b.opts.TLS != nil {
+	if b.opts.TLS != nil && b.conf == nil {
 		var err error
-		if conf, err = b.opts.TLS.Config(); err != nil {
+		if b.conf, err = b.opts.TLS.Config(b.complain); err != nil {
 			return err
 		}
 	}
@@ -86,18 +87,18 @@ func (b *Broker) Run(ctx context.Context) error {
 	defer farewell()
 	// Room for clients, and for as many that are in the midst of a handshake.
 	wire.Serve(ctx, port, 2*b.opts.MaxClients, func(ctx context.Context, raw net.Conn) {
-		b.serve(ctx, server, raw, conf)
+		b.serve(ctx, server, raw)
 	})
 	return server.Close()
 }
 
 // serve has the server library speak with one client until it is gone.
-func (b *Broker) serve(ctx context.Context, server *mochi.Server, raw net.Conn, conf *tls.Config) {
+func (b *Broker) serve(ctx context.Context, server *mochi.Server, raw net.Conn) {
 	defer raw.Close()
 	// The library says farewell first, where there is somebody to hear it.
 	stop := context.AfterFunc(ctx, func() { time.AfterFunc(farewellTime, func() { raw.Close() }) })
 	defer stop()
-	c, err := wire.Handshake(ctx, raw, conf)
+	c, err := wire.Handshake(ctx, raw, b.conf)
 	if err != nil {
 		b.opts.Log.Warn("a client was turned away", slog.String("from", raw.RemoteAddr().String()), slog.Any("why", err),
 			slog.String("do", "where it is a bridge of yours, see that it asks for TLS and trusts the certificate; else see who that is"))
@@ -109,6 +110,12 @@ func (b *Broker) serve(ctx context.Context, server *mochi.Server, raw net.Conn, 
 	if err := server.EstablishConnection(listener, c); err != nil && ctx.Err() == nil {
 		b.opts.Log.Debug("a client is gone", slog.String("from", raw.RemoteAddr().String()), slog.Any("why", err))
 	}
+}
+
+// complain says what is wrong with files that were in order before.
+func (b *Broker) complain(err error) {
+	b.opts.Log.Error("the certificate of the MQTT listener", slog.Any("trouble", err),
+		slog.String("do", "put whole files there, which count without a start; until then clients get the one before"))
 }
 
 // farewellTime is what clients have to take the farewell.

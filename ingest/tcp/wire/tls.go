@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"net"
 	"os"
+
+	"weald/ingest/tcp/wire/pair"
 )
 
 // ClientTLS says how the side that dials makes sure whom it speaks with. Its
@@ -42,38 +44,11 @@ func (c *ClientTLS) Config(address string) (*tls.Config, error) {
 		conf.RootCAs = pool
 	}
 	if c.Certificate != "" || c.Key != "" {
-		pair, err := keyPair(c.Certificate, c.Key)
+		own, err := pair.Read(c.Certificate, c.Key)
 		if err != nil {
 			return nil, err
 		}
-		conf.Certificates = []tls.Certificate{pair}
-	}
-	return conf, nil
-}
-
-// ServerTLS says who the side that listens is.
-type ServerTLS struct {
-	// Certificate and Key are PEM files: the certificate with those that
-	// vouch for it, and its key.
-	Certificate, Key string
-
-	// ClientCA is a file of PEM certificates. Where it is set, a peer must
-	// show a certificate that one of them signed.
-	ClientCA string
-}
-
-// Config reads the files. Its error names the file that is wrong.
-func (s *ServerTLS) Config() (*tls.Config, error) {
-	pair, err := keyPair(s.Certificate, s.Key)
-	if err != nil {
-		return nil, err
-	}
-	conf := &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12}
-	if s.ClientCA != "" {
-		if conf.ClientCAs, err = pool(s.ClientCA); err != nil {
-			return nil, err
-		}
-		conf.ClientAuth = tls.RequireAndVerifyClientCert
+		conf.Certificates = []tls.Certificate{*own}
 	}
 	return conf, nil
 }
@@ -88,15 +63,4 @@ func pool(file string) (*x509.CertPool, error) {
 		return nil, fmt.Errorf("certificates to trust: no PEM certificate in %s", file)
 	}
 	return pool, nil
-}
-
-func keyPair(certificate, key string) (tls.Certificate, error) {
-	if certificate == "" || key == "" {
-		return tls.Certificate{}, fmt.Errorf("a certificate needs its key and a key its certificate: certificate %q, key %q", certificate, key)
-	}
-	pair, err := tls.LoadX509KeyPair(certificate, key)
-	if err != nil {
-		return tls.Certificate{}, fmt.Errorf("certificate %s with key %s: %w", certificate, key, err)
-	}
-	return pair, nil
 }

@@ -151,7 +151,7 @@ func (s *server) serve(c net.Conn) {
 
 func serverTLS(t *testing.T, certificate, key string) *tls.Config {
 	t.Helper()
-	conf, err := (&wire.ServerTLS{Certificate: certificate, Key: key}).Config()
+	conf, err := (&wire.ServerTLS{Certificate: certificate, Key: key}).Config(nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -96,7 +96,7 @@ func TestReceiversThatFail(t *testing.T) {
 	ca, other := wiretest.NewCA(t), wiretest.NewCA(t)
 	secured := func(name string, begins, ends time.Duration) string {
 		certificate, key := ca.Issue(name, begins, ends)
-		conf, err := (&wire.ServerTLS{Certificate: certificate, Key: key}).Config()
+		conf, err := (&wire.ServerTLS{Certificate: certificate, Key: key}).Config(nil)
 		if err != nil {
 			t.Fatal(err)
 		}
