@@ -12,6 +12,7 @@ import (
 	"weald/rules"
 	"weald/stream/journal"
 	"weald/stream/keeper"
+	"weald/stream/record"
 	"weald/stream/rehearsal"
 )
 
@@ -38,7 +39,7 @@ func judgeRecord(ctx context.Context, c *config.Config, plans []*rules.Plan, o r
 	if err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
-	return rehearsal.Replay(plans, o, func(live *rehearsal.Live) error {
+	results, err := rehearsal.Replay(plans, o, func(live *rehearsal.Live) error {
 		replay, err := keeper.Feed(ctx, store, plans[0], keeper.NewReviver(plans[0], converters), first, last, live)
 		for _, l := range replay.Losses {
 			fmt.Fprintf(stderr, "weald: %v\n", l)
@@ -48,6 +49,29 @@ func judgeRecord(ctx context.Context, c *config.Config, plans []*rules.Plan, o r
 		}
 		return err
 	})
+	if err != nil {
+		return nil, err
+	}
+	own, err := ownAlerts(ctx, store, o)
+	for _, r := range results {
+		r.Own = own
+	}
+	return results, err
+}
+
+// ownAlerts counts the alerts of the daemon itself that a record has of the time of a
+// rehearsal.
+func ownAlerts(ctx context.Context, log journal.Log, o rehearsal.Options) (n int, err error) {
+	for e, err := range journal.Readable(log.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindFault}}), nil) {
+		if err != nil {
+			return 0, err
+		}
+		f := e.Body.(record.Fault)
+		if _, own := f.Alert(e.At); own && !f.Over && e.At >= o.From && e.At < o.To {
+			n++
+		}
+	}
+	return n, nil
 }
 
 // span returns the inputs that are to be judged.

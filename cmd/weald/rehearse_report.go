@@ -62,6 +62,7 @@ type summary struct {
 	AckWithin5Min *float64       `json:"share_acknowledged_within_5_min"` // null where nobody could, as over recordings
 	MedianAckS    *float64       `json:"median_s_to_acknowledge"`
 	NinetyAckS    *float64       `json:"90th_percentile_s_to_acknowledge"`
+	Own           int            `json:"own"` // alerts of the daemon itself in the record, which are not judged again
 	Inputs        []inputSummary `json:"inputs"`
 }
 
@@ -92,7 +93,7 @@ func summaryOf(r *rehearsal.Result, played []*recording) summary {
 		PerPlaceHour: view.Number(r.Figures.PerPlaceHour), BusyShare: view.Number(r.Figures.BusyShare),
 		Told: r.Figures.Told, InAMinute: r.Figures.InAMinute, Floods: r.Figures.Floods, FloodShare: view.Number(r.Figures.FloodShare),
 		AckWithin5Min: view.Number(r.Figures.AckSoon), MedianAckS: view.Number(r.Figures.AckMedian), NinetyAckS: view.Number(r.Figures.AckNinety),
-		Inputs: []inputSummary{},
+		Own: r.Own, Inputs: []inputSummary{},
 	}
 	for _, list := range []*[]string{&s.Chattering, &s.InAMinute} {
 		if *list == nil {
@@ -142,6 +143,9 @@ func tell(out io.Writer, r *rehearsal.Result, s *summary) {
 	}
 	fmt.Fprintf(out, "%d scans from %s to %s: raised %d, cleared %d, standing at the end %d, late scans %d\n",
 		s.Scans, *s.From, *s.To, s.Raised, s.Cleared, s.Standing, s.Late)
+	if s.Own > 0 {
+		fmt.Fprintf(out, "%d alerts of the daemon itself, as of its disk or a sender, are in the record and are not judged again: what raised them is not kept\n", s.Own)
+	}
 	if s.PerPlaceHour != nil {
 		fmt.Fprintf(out, "%s; %.0f %% of 10-minute periods with more than 10; %d chattering\n",
 			alertRate(*s.PerPlaceHour, r.To.Sub(r.From)), *s.BusyShare*100, len(s.Chattering))

@@ -43,6 +43,11 @@ type Result struct {
 	Late     int            // scans that were too old to be judged
 	From, To sample.Instant // of the readings; Never and Past without any
 	Figures  tuning.Figures
+
+	// Own is how many alerts of the daemon itself a record has of that time: of its disk,
+	// its clock, its senders. What they were raised by is in no record, and nobody judges
+	// them again. Whoever plays a record sets it.
+	Own int
 }
 
 // Run judges the inputs by each of the plans, which are in order and differ in

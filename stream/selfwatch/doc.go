@@ -9,7 +9,9 @@
 // What a Watch finds is kept as a record.Fault before anybody is told of it, and is an
 // alert like others: on the pages, in the record, sent by senders that take its
 // priority. It is not judged again in a rehearsal, which has no disk and no clock that
-// could be looked at: whoever reads the record finds what was found live. Nobody can
+// could be looked at: whoever reads the record finds what was found live. A rehearsal of the
+// record says how many of them there were, and a comparison of what is kept with what is
+// found again is of the others, which are record.Transitions, all of them. Nobody can
 // acknowledge or shelve it; it goes when its cause does, which is looked for by itself.
 //
 // Two parts of the daemon know better than any number how they fare, and judge
