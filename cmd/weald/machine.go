@@ -70,7 +70,11 @@ func (m *machine) connect() (err error) {
 		nats.ReconnectHandler(func(*nats.Conn) { m.log.Info("a server of the cluster is there again") }),
 	}
 	if file := m.config.Cluster.Credentials; file != "" {
-		options = append(options, nats.UserCredentials(file))
+		shown, err := credentialsOf(file)
+		if err != nil {
+			return fmt.Errorf("cluster: %w", err)
+		}
+		options = append(options, shown)
 	}
 	if file := m.config.Cluster.CA; file != "" {
 		options = append(options, nats.RootCAs(file))

@@ -26,9 +26,10 @@ type partner struct {
 	machine *machine
 	options replicated.Options
 	self    replicated.Holder
-	trouble atomic.Pointer[string]           // why it could not take over now; nil for nothing
-	lease   atomic.Pointer[replicated.Lease] // nil before it has one to look at
-	daemon  atomic.Pointer[daemon]           // nil while it stands by
+	copy    atomic.Pointer[replicated.Journal] // while it stands by with all that there is
+	trouble atomic.Pointer[string]             // why it could not take over now; nil for nothing
+	lease   atomic.Pointer[replicated.Lease]   // nil before it has one to look at
+	daemon  atomic.Pointer[daemon]             // nil while it stands by
 	log     *slog.Logger
 }
 
@@ -141,11 +142,13 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 		}); err != nil {
 			return err
 		}
+		p.copy.Store(j)
+		defer p.copy.Store(nil)
 		p.trouble.Store(nil)
 		p.log.Info("standing by, listening on " + secure.scheme() + l.Addr().String())
 		taking, cancel := context.WithCancelCause(standing)
 		defer context.AfterFunc(j.Ended(), func() { cancel(context.Cause(j.Ended())) })()
-		if err := lease.Take(taking); err != nil {
+		if err := lease.Take(taking, func() bool { return j.Trouble() == "" }); err != nil {
 			return err
 		}
 		if err := j.Claim(taking); err != nil {
@@ -172,6 +175,9 @@ func (p *partner) cannot(why string) { p.trouble.Store(&why) }
 func (p *partner) why() string {
 	if why := p.trouble.Load(); why != nil {
 		return *why
+	}
+	if j := p.copy.Load(); j != nil {
+		return j.Trouble()
 	}
 	return ""
 }

@@ -83,7 +83,7 @@ how long the pressure has been where it should not be, and shows it in a browser
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(newRun(), newDemo(), newCheck(), newPorts(), newEmulate(), newCalibrate(), newRehearse(), newImport(),
-		newExport(), newReport(), newBackup(), newRestore(), newDoctor(), newNotify(), newSeat(), newTLS(), newAccount(),
+		newExport(), newReport(), newBackup(), newRestore(), newDoctor(), newNotify(), newSeat(), newTLS(), newCluster(), newAccount(),
 		newAudit(), newPerson(), newVersion())
 	return root
 }

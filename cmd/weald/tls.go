@@ -16,6 +16,7 @@ import (
 
 type tlsFlags struct {
 	config, dir string
+	out         string // folder for another machine
 	days        int
 	newCA, now  bool
 }
@@ -44,12 +45,15 @@ of its data; "weald tls show -c FILE" then says what clients have to do. Otherwi
 	renew := tlsVerb(&f, "renew (-c FILE | --dir DIR)", "Renew the certificate for the names it has, if a third of its life or less is left", cobra.NoArgs, renewTLS)
 	renew.Example = "  weald tls renew --dir /etc/weald/tls        # once a day, from a timer"
 	renew.Flags().BoolVar(&f.now, "now", false, "renew it however much is left")
-	for _, c := range []*cobra.Command{make, renew} {
+	issue := tlsVerb(&f, "issue --dir DIR --out FOLDER NAME…", "Make a certificate for another machine, such as a server of the log that several keep", cobra.MinimumNArgs(1), issueTLS)
+	issue.Example = "  weald tls issue --dir larch-ca --out log-1 log-1.larch.example"
+	issue.Flags().StringVar(&f.out, "out", "", "where to put the certificate, its key and the CA's certificate, to be brought there")
+	for _, c := range []*cobra.Command{make, renew, issue} {
 		c.Flags().IntVar(&f.days, "days", f.days, "for how many days it is good")
 	}
 	show := tlsVerb(&f, "show (-c FILE | --dir DIR)", "Show what is served, until when, and what clients have to do", cobra.NoArgs, showTLS)
 	show.Example = "  weald tls show -c weald.yaml"
-	cmd.AddCommand(make, renew, show)
+	cmd.AddCommand(make, renew, issue, show)
 	return cmd
 }
 
@@ -112,6 +116,27 @@ func makeTLS(out io.Writer, f *tlsFlags, p *certPlace) error {
 		return err
 	}
 	return showTLS(out, f, p)
+}
+
+// issueTLS fills a folder with what another machine needs.
+func issueTLS(out io.Writer, f *tlsFlags, p *certPlace) error {
+	if f.out == "" || f.dir == "" {
+		return usageError{errors.New("which CA, and for where? Give --dir with its folder and --out with another")}
+	}
+	a, err := cert.Open(p.Dir)
+	if err != nil {
+		return fmt.Errorf("%w; weald tls make --dir %s larch.example makes a CA for all names below larch.example", err, f.dir)
+	}
+	if err := a.IssuePeer(f.out, p.Names, time.Now(), life(f)); err != nil {
+		return err
+	}
+	c, err := pair.Read(filepath.Join(f.out, cert.File), filepath.Join(f.out, cert.KeyFile))
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "%s has %s, %s and %s for %s, until %s: bring it there on a way on which nobody can read it\n", f.out, cert.File, cert.KeyFile, cert.CAFile,
+		strings.Join(cert.Names(c.Leaf), ", "), c.Leaf.NotAfter.UTC().Format(time.DateOnly))
+	return nil
 }
 
 var errOwnFiles = errors.New("the certificate of this configuration is in files of its own, which whoever made them renews: give --dir with their folder if that was weald tls")

@@ -131,6 +131,23 @@ func (a *Authority) Vouches(names []string) error {
 // Issue makes a certificate for names, with a key of its own, into the folder. It ends
 // no later than the CA does.
 func (a *Authority) Issue(names []string, now time.Time, life time.Duration) error {
+	return a.issue(a.dir, names, now, life, x509.ExtKeyUsageServerAuth)
+}
+
+// IssuePeer is Issue for another machine, whose folder it fills with all that has to be
+// brought there: the certificate, its key, and the CA's certificate. Such a machine may
+// also show the certificate where it connects, as servers do that know each other by it.
+func (a *Authority) IssuePeer(dir string, names []string, now time.Time, life time.Duration) error {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("folder for the certificate: %w", err)
+	}
+	if err := a.issue(dir, names, now, life, x509.ExtKeyUsageServerAuth, x509.ExtKeyUsageClientAuth); err != nil {
+		return err
+	}
+	return pair.Write(filepath.Join(dir, CAFile), "CERTIFICATE", a.cert.Raw, 0o644)
+}
+
+func (a *Authority) issue(dir string, names []string, now time.Time, life time.Duration, uses ...x509.ExtKeyUsage) error {
 	if err := a.Vouches(names); err != nil {
 		return err
 	}
@@ -144,7 +161,7 @@ func (a *Authority) Issue(names []string, now time.Time, life time.Duration) err
 	template := &x509.Certificate{
 		NotBefore: now.Add(-early), NotAfter: now.Add(min(life, LongestLife-early)),
 		BasicConstraintsValid: true, KeyUsage: x509.KeyUsageDigitalSignature,
-		ExtKeyUsage: []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth},
+		ExtKeyUsage: uses,
 	}
 	template.DNSNames, template.IPAddresses = split(names)
 	template.Subject.CommonName = template.DNSNames[0]
@@ -157,10 +174,10 @@ func (a *Authority) Issue(names []string, now time.Time, life time.Duration) err
 	}
 	// Whoever reads between the two sees a pair that does not fit, keeps the old one
 	// and looks again.
-	if err := pair.WriteKey(filepath.Join(a.dir, KeyFile), key); err != nil {
+	if err := pair.WriteKey(filepath.Join(dir, KeyFile), key); err != nil {
 		return err
 	}
-	return pair.Write(filepath.Join(a.dir, File), "CERTIFICATE", der, 0o644)
+	return pair.Write(filepath.Join(dir, File), "CERTIFICATE", der, 0o644)
 }
 
 // Ends is when the CA does.

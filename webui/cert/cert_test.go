@@ -101,6 +101,33 @@ func TestCAVouchesForItsNamesOnly(t *testing.T) {
 	}
 }
 
+// What is made for another machine is good for a server and for a client, each verified by
+// the standard library, and its folder has no key of the CA.
+func TestMadeForAnotherMachine(t *testing.T) {
+	now := time.Now()
+	dir := made(t, now)
+	a, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := filepath.Join(t.TempDir(), "log-1")
+	if err := a.IssuePeer(other, []string{"log-1.weald.larch.example"}, now, Life); err != nil {
+		t.Fatal(err)
+	}
+	for _, use := range []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth, x509.ExtKeyUsageClientAuth} {
+		if _, err := leaf(t, other).Verify(x509.VerifyOptions{Roots: root(t, other), DNSName: "log-1.weald.larch.example", CurrentTime: now, KeyUsages: []x509.ExtKeyUsage{use}}); err != nil {
+			t.Errorf("use %d: %v", use, err)
+		}
+	}
+	if _, err := leaf(t, dir).Verify(x509.VerifyOptions{Roots: root(t, dir), CurrentTime: now, KeyUsages: []x509.ExtKeyUsage{x509.ExtKeyUsageClientAuth}}); err == nil {
+		t.Error("the certificate of the pages is good for a client")
+	}
+	files, err := filepath.Glob(filepath.Join(other, "*"))
+	if err != nil || len(files) != 3 {
+		t.Errorf("%v: %q", err, files)
+	}
+}
+
 // forged signs whatever is asked, as a thief would.
 func (a *Authority) forged(t *testing.T, name string, now time.Time) {
 	t.Helper()

@@ -10,8 +10,8 @@ type Cluster struct {
 	// survives the loss of one, 5 of two; 1 is for a single server. Default 3.
 	Replicas int `yaml:"replicas" jsonschema:"minimum=1,maximum=5,default=3"`
 
-	// File with this machine's credentials at the servers, relative to the
-	// configuration file. Default: none.
+	// File with this machine's key at the servers (weald cluster key), or with
+	// credentials that NATS issued, relative to the configuration file. Default: none.
 	Credentials string `yaml:"credentials"`
 
 	// PEM file of certificates to trust in tls://, relative to the configuration

@@ -177,6 +177,15 @@ func (j *Journal) Claim(ctx context.Context) error {
 // what made following impossible, which is its cause.
 func (j *Journal) Ended() context.Context { return j.ctx }
 
+// Trouble says why the files of this machine do not take what comes through the log, such as
+// a full disk; "" where they do.
+func (j *Journal) Trouble() string {
+	if err := j.calls.why(); err != nil {
+		return err.Error()
+	}
+	return ""
+}
+
 // Store returns the files of this machine, for reading and for looking after them. What
 // is written to them past the log is on no other machine, and no entry may be.
 func (j *Journal) Store() *sqlite.Store { return j.store }

@@ -82,10 +82,13 @@ func (o *Options) bucket(ctx context.Context, conn *nats.Conn) (jetstream.KeyVal
 func (l *Lease) Holder() *Holder { return l.holder.Load() }
 
 // Take returns when this machine has the lease, or ctx ends. Servers that do not answer
-// are asked again.
-func (l *Lease) Take(ctx context.Context) error {
+// are asked again. While may is false it only looks who has it: a machine that could not
+// do the work leaves it to others.
+func (l *Lease) Take(ctx context.Context, may func() bool) error {
 	for {
-		if l.try(ctx) {
+		if !may() {
+			l.look(ctx)
+		} else if l.try(ctx) {
 			return nil
 		}
 		select {
