@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -10,6 +11,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -18,6 +20,7 @@ import (
 	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
+	"weald/stream/person"
 	"weald/stream/record"
 )
 
@@ -48,6 +51,8 @@ type question struct {
 	Refuse    *calibration.Refused `json:"refuse,omitempty"`    // to keep as what did not come into force
 
 	Deed *record.Deed `json:"deed,omitempty"` // to keep in the audit
+
+	Erase string `json:"erase,omitempty"` // the code of whom to take out, which ends the daemon for a while
 }
 
 // An answer is one line of what comes back.
@@ -150,6 +155,24 @@ func (d *daemon) work(ctx context.Context, q *question, tell func(answerLine)) e
 		return t.pipe.Calibrate(ctx, q.Calibrate)
 	case q.Refuse != nil:
 		return b.Refuse(ctx, q.Refuse)
+	case q.Erase != "":
+		stays, err := person.Stays(ctx, b.store, q.Erase)
+		if err != nil {
+			return err
+		}
+		named, err := person.Named(ctx, b.store, q.Erase)
+		if err != nil {
+			return err
+		}
+		var held bytes.Buffer
+		tellHeld(&held, q.Erase, stays, named)
+		if err := tellElsewhere(ctx, &held, t.config, b.store, q.Erase); err != nil {
+			return err
+		}
+		for line := range strings.Lines(held.String()) {
+			tell(answerLine{Finding: strings.TrimSuffix(line, "\n")})
+		}
+		return d.eraseFor(ctx, q.Erase, onConsole)
 	case q.Deed != nil:
 		deed := *q.Deed
 		deed.Written = b.now()

@@ -59,8 +59,8 @@ func bodies(n int) [][]float64 {
 	return out
 }
 
-// wire encodes n scans, the given ones over and over.
-func wire(tb testing.TB, n int, scans [][]float64) (frames [][]byte) {
+// packedScans encodes n scans, the given ones over and over.
+func packedScans(tb testing.TB, n int, scans [][]float64) (frames [][]byte) {
 	tb.Helper()
 	for k := range n {
 		scan := scans[k%len(scans)]
@@ -108,7 +108,7 @@ func BenchmarkPackedBytesToCellHolds(b *testing.B) {
 			scans[k][i] = 0
 		}
 	}
-	frames := wire(b, n, scans)
+	frames := packedScans(b, n, scans)
 	perCell := func(b *testing.B) {
 		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/2048, "ns/cell")
 	}

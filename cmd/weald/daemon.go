@@ -36,22 +36,23 @@ import (
 // puts another one in its place. This file, reign.go and reload.go are the only ones that
 // know every part.
 type daemon struct {
-	clock  *hostclock.Clock
-	speed  float64
-	store  *sqlite.Store   // the files of the record; nil if nothing is kept
-	whole  journal.Journal // all ways into it: store, or the log that several machines follow
-	record *audit.Journal  // over whole
-	views  *audit.Views
-	secure *secure // nil for plain HTTP
-	start  sample.Instant
-	delay  prometheus.Histogram
-	late   func(time.Duration)
-	orders *order.Desk // of exports; nil if nothing is kept, as are the three below
-	stage  *order.Desk // of rehearsals
-	links  *seatlink.Links
-	access *access.Access
-	door   atomic.Pointer[http.Handler] // of the reign that answers
-	log    *slog.Logger
+	clock   *hostclock.Clock
+	speed   float64
+	store   *sqlite.Store   // the files of the record; nil if nothing is kept
+	whole   journal.Journal // all ways into it: store, or the log that several machines follow
+	record  *audit.Journal  // over whole
+	views   *audit.Views
+	secure  *secure // nil for plain HTTP
+	start   sample.Instant
+	delay   prometheus.Histogram
+	late    func(time.Duration)
+	orders  *order.Desk // of exports; nil if nothing is kept, as are the three below
+	stage   *order.Desk // of rehearsals
+	links   *seatlink.Links
+	access  *access.Access
+	door    atomic.Pointer[http.Handler] // of the reign that answers
+	erasing atomic.Pointer[erasing]      // what it ends for; nil for nothing
+	log     *slog.Logger
 
 	reloads sync.Mutex   // held by a reload
 	gate    sync.RWMutex // held for reading by who puts a scan, for writing while reigns change; guards reign and running.at

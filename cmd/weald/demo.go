@@ -85,13 +85,8 @@ func demo(cmd *cobra.Command, f demoFlags) error {
 	if err != nil {
 		return err
 	}
-	d, err := newDaemon(cmd.Context(), c, f.speed, cmd.ErrOrStderr())
-	if err != nil {
-		l.Close()
-		return err
-	}
 	group, ctx := errgroup.WithContext(cmd.Context())
 	group.Go(func() error { return ward.Run(ctx) })
-	group.Go(func() error { return d.run(ctx, l) })
+	group.Go(func() error { return runOn(ctx, c, f.speed, l, cmd.ErrOrStderr()) })
 	return group.Wait()
 }

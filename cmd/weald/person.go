@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"os"
-	"path/filepath"
 	"slices"
 	"time"
 
@@ -16,7 +14,6 @@ import (
 	"weald/config"
 	"weald/ingest/sample"
 	"weald/rules"
-	"weald/stream/access"
 	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
@@ -62,8 +59,9 @@ done, and cannot be undone:
   - the audit's chain holds, and has a link that says that this was done, and not to whom;
   - the files are made anew, so that nothing is left in them between what they hold.
 
-Other persons' data stay as they are. The daemon has to be stopped meanwhile: it has the
-record for itself. Backups, files that were exported, reports, captures and what was sent
+Other persons' data stay as they are. A daemon that uses the record ends for it, and goes on
+by itself from where it stood; what its bridges do not keep themselves is lost meanwhile, and
+counts as unknown. Backups, files that were exported, reports, captures and what was sent
 elsewhere are not reached; those that the audit knows of are listed. Nor can anybody be taken
 out of a record that several machines keep.`,
 		Example: "  weald person erase -c weald.yaml K-07\n  weald person erase -c weald.yaml K-07 --yes",
@@ -94,7 +92,7 @@ func erasePerson(cmd *cobra.Command, c *config.Config, dir, code string, yes boo
 	}
 	store, err := open(ctx, dir)
 	if inUse(err) {
-		return fmt.Errorf("a daemon uses the record in %s: stop it, such as with systemctl stop weald, erase, and start it again", dir)
+		return eraseBeside(ctx, out, dir, code)
 	}
 	if err != nil {
 		return err
@@ -108,12 +106,7 @@ func erasePerson(cmd *cobra.Command, c *config.Config, dir, code string, yes boo
 	if err = errors.Join(err, store.Close()); err != nil || !done {
 		return err
 	}
-	for _, name := range []string{exportsName, rehearsalsName} { // copies of the record, which go with the next start anyway
-		if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
-			return err
-		}
-	}
-	return nil
+	return removeCopies(dir)
 }
 
 func eraseFrom(ctx context.Context, out io.Writer, c *config.Config, store *sqlite.Store, dir, code string, yes bool) (done bool, err error) {
@@ -140,31 +133,12 @@ func eraseFrom(ctx context.Context, out io.Writer, c *config.Config, store *sqli
 		fmt.Fprintln(out, "nothing was changed; --yes erases it for good")
 		return false, nil
 	}
-	who, err := access.Read(ctx, store, access.DefaultLimits, sample.At(time.Now()))
+	n, pseudonym, err := eraseNow(ctx, c, store, code, onConsole)
 	if err != nil {
 		return false, err
 	}
-	for _, a := range who.Accounts(sample.At(time.Now())) {
-		if a.Name == code {
-			return false, fmt.Errorf("%s has an account: remove it first, with weald account remove %s", code, code)
-		}
-	}
-	x := person.Erasure{Code: code, Stays: stays, By: onConsole, At: sample.At(time.Now()), Plans: func(s *person.Stay) ([]*rules.Plan, error) {
-		return plansDuring(ctx, c, store, s)
-	}}
-	n, err := x.Erase(ctx, store)
-	switch {
-	case errors.Is(err, person.ErrLasts):
-		return false, fmt.Errorf("%w: end it first", err)
-	case errors.Is(err, person.ErrRecent):
-		return false, fmt.Errorf("%w: let the daemon run for two more minutes", err)
-	case errors.Is(err, person.ErrStanding):
-		return false, fmt.Errorf("%w: wait until that alert is over, or take it back", err)
-	case err != nil:
-		return false, err
-	}
 	fmt.Fprintf(out, "erased: %d blocks of readings, %d stretches of history, %d entries, %d documents. What is left stands under %s\n",
-		n.Blocks, n.Stretches, n.Entries, n.Documents, x.Pseudonym)
+		n.Blocks, n.Stretches, n.Entries, n.Documents, pseudonym)
 	return true, nil
 }
 

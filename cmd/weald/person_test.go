@@ -17,9 +17,10 @@ import (
 	"weald/stream/view"
 )
 
-// A person who was there while the ward ran is taken out when it is stopped: no byte
-// of any file has the code, or what was written there. The ward starts again with the
-// same alerts and goes on, its record can be rehearsed, and the chain holds.
+// A person who was there while the ward ran is taken out beside it: the ward goes on by
+// itself, under the same address, and no byte of any file has the code, or what was written
+// there. So it is with another one when the ward is stopped. It starts again with the same
+// alerts, its record can be rehearsed, and the chain holds.
 func TestAPersonIsErasedAndTheWardGoesOn(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
@@ -62,20 +63,6 @@ func TestAPersonIsErasedAndTheWardGoesOn(t *testing.T) {
 			return fmt.Errorf("it is %v, and was %v", at, from)
 		})
 	}
-	t.Run("a stay", func(t *testing.T) {
-		address := start(t, ward...)
-		pass(address, 5*time.Second)
-		post(address, "/api/v1/sessions", `{"place": "bench-1", "code": "ZQ-707", "notes": "a red scarf", "author": "N-4"}`)
-		post(address, "/api/v1/sessions", `{"place": "bed-1", "code": "K-08", "author": "N-4"}`)
-		post(address, "/api/v1/places/bench-1/marks", `{"what": "turned", "text": "with the scarf", "author": "ZQ-707"}`)
-		pass(address, 5*time.Second)
-		all, err := get[struct{ Sessions []struct{ ID, Code string } }](address, "/api/v1/sessions?code=ZQ-707")
-		if err != nil || len(all.Sessions) != 1 {
-			t.Fatalf("%v %+v", err, all)
-		}
-		post(address, "/api/v1/sessions/"+all.Sessions[0].ID+"/end", `{"author": "N-4"}`)
-		pass(address, 150*time.Second) // by then there is a snapshot of the rules behind it
-	})
 	command := func(want int, args ...string) string {
 		t.Helper()
 		var out bytes.Buffer
@@ -84,13 +71,43 @@ func TestAPersonIsErasedAndTheWardGoesOn(t *testing.T) {
 		}
 		return out.String()
 	}
-	if !found(t, dir, "ZQ-707") || !found(t, dir, "scarf") {
-		t.Fatal("nothing was kept")
+	t.Run("a stay", func(t *testing.T) {
+		address := start(t, ward...)
+		pass(address, 5*time.Second)
+		post(address, "/api/v1/sessions", `{"place": "bench-1", "code": "ZQ-707", "notes": "a red scarf", "author": "N-4"}`)
+		post(address, "/api/v1/sessions", `{"place": "bed-1", "code": "K-08", "author": "N-4"}`)
+		post(address, "/api/v1/sessions", `{"place": "bench-2", "code": "ZQ-808", "notes": "green shoes", "author": "N-4"}`)
+		post(address, "/api/v1/places/bench-1/marks", `{"what": "turned", "text": "with the scarf", "author": "ZQ-707"}`)
+		pass(address, 5*time.Second)
+		for _, code := range []string{"ZQ-707", "ZQ-808"} {
+			if said := command(1, "person", "erase", "-c", name, code, "--yes"); !strings.Contains(said, "end it first") {
+				t.Error(said)
+			}
+			all, err := get[struct{ Sessions []struct{ ID, Code string } }](address, "/api/v1/sessions?code="+code)
+			if err != nil || len(all.Sessions) != 1 {
+				t.Fatalf("%v %+v", err, all)
+			}
+			post(address, "/api/v1/sessions/"+all.Sessions[0].ID+"/end", `{"author": "N-4"}`)
+		}
+		pass(address, 150*time.Second) // by then there is a snapshot of the rules behind it
+		if !found(t, dir, "ZQ-707") || !found(t, dir, "scarf") {
+			t.Fatal("nothing was kept")
+		}
+		if said := command(0, "person", "erase", "-c", name, "ZQ-707", "--yes"); !strings.Contains(said, "erased; the daemon goes on") {
+			t.Error(said)
+		}
+		if found(t, dir, "ZQ-707") || found(t, dir, "scarf") {
+			t.Error("it is in some file of the daemon that goes on")
+		}
+		pass(address, 5*time.Second)
+	})
+	if found(t, dir, "ZQ-707") || !found(t, dir, "ZQ-808") || !found(t, dir, "shoes") {
+		t.Fatal("the one is in some file, or the other in none")
 	}
-	if said := command(0, "person", "erase", "-c", name, "ZQ-707", "--yes"); !strings.Contains(said, "erased: ") {
+	if said := command(0, "person", "erase", "-c", name, "ZQ-808", "--yes"); !strings.Contains(said, "erased: ") {
 		t.Error(said)
 	}
-	if found(t, dir, "ZQ-707") || found(t, dir, "scarf") || !found(t, dir, "K-08") {
+	if found(t, dir, "ZQ-707") || found(t, dir, "ZQ-808") || found(t, dir, "shoes") || !found(t, dir, "K-08") {
 		t.Error("it is in some file, or somebody else is in none")
 	}
 	t.Run("afterwards", func(t *testing.T) {
@@ -106,7 +123,7 @@ func TestAPersonIsErasedAndTheWardGoesOn(t *testing.T) {
 			}
 		}
 		list, err := get[struct{ Sessions []struct{ Code string } }](address, "/api/v1/sessions")
-		if err != nil || len(list.Sessions) != 2 {
+		if err != nil || len(list.Sessions) != 3 {
 			t.Errorf("%v %+v", err, list)
 		}
 	})

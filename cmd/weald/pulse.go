@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -87,6 +88,9 @@ func (p *pulses) manage(ctx context.Context, address string, log *slog.Logger) e
 		tellReady(p.manager, "pages on "+address, log)
 	}
 	<-ctx.Done()
+	if errors.Is(context.Cause(ctx), errErase) {
+		return errErase // it comes back
+	}
 	_ = p.manager.Stopping() // who does not hear it waits a little longer
 	return context.Cause(ctx)
 }

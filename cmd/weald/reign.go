@@ -143,6 +143,9 @@ func (d *daemon) open(t *reign) error {
 		}
 		t.parts.Go(func() error { return o.Calibrating.Run(t.ctx) })
 	}
+	if d.store != nil {
+		o.Erase = d.eraseFor
+	}
 	t.book.serve(c, d.orders, &o)
 	t.book.rehearse(c, d.stage, &o)
 	handler, err := webui.New(webui.Options{

@@ -44,17 +44,17 @@ rules:
   - {id: waves, limit: {watch: calf.pressure, above: 20}, priority: low}
 `
 
-// onTerminal sends frames into a terminal, as a board on a serial line does, until ctx
-// ends, and counts them.
-func onTerminal(ctx context.Context, t *testing.T, sent *atomic.Uint32) (port string, done <-chan struct{}) {
+// terminal returns a terminal, and what sends frames into it, as a board on a serial line
+// does, until ctx ends, and counts them. Before somebody has opened it as a port it would
+// take them for what a person types.
+func terminal(t *testing.T) (port string, send func(ctx context.Context, sent *atomic.Uint32)) {
 	t.Helper()
 	master, slave, err := pty.Open()
 	if err != nil {
 		t.Fatal(err)
 	}
-	over := make(chan struct{})
-	go func() {
-		defer close(over)
+	t.Cleanup(func() { slave.Close(); master.Close() })
+	return slave.Name(), func(ctx context.Context, sent *atomic.Uint32) {
 		for began := time.Now(); ctx.Err() == nil; time.Sleep(time.Until(began.Add(time.Duration(sent.Load()) * 10 * time.Millisecond))) {
 			n := sent.Load()
 			b, err := frame.AppendWire(nil, &frame.Frame{Kind: frame.Readings, Source: 1, Seq: n, Millis: n * 10, Readings: []float64{70, float64(n % 41)}}, frame.U16)
@@ -68,9 +68,7 @@ func onTerminal(ctx context.Context, t *testing.T, sent *atomic.Uint32) (port st
 			}
 			sent.Add(1)
 		}
-	}()
-	t.Cleanup(func() { slave.Close(); master.Close() })
-	return slave.Name(), over
+	}
 }
 
 // Every kind of link brings frames while one configuration after the other comes into
@@ -83,7 +81,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
 	var typed atomic.Uint32
-	port, terminal := onTerminal(ctx, t, &typed)
+	port, send := terminal(t)
 	broker, spare := wiretest.Vacant(t), write(t, "spare.csv", "")
 	version := func(clients int, unit, bridges, places string) string {
 		return fmt.Sprintf(linksConfig, broker, clients, h.port.Addr(), unit, port, bridges, places)
@@ -101,6 +99,14 @@ func TestReloadedOverEveryLink(t *testing.T) {
 	gate := &soaker{bridge: "gate"}
 	var sending sync.WaitGroup
 	sending.Go(func() { gate.run(ctx, t, newWorld(1), broker, 3) })
+	eventually(t, 30*time.Second, func() error {
+		b, err := bridge(v.address, "board")
+		if err == nil && b.State != "open" {
+			err = fmt.Errorf("it is %s: %s", b.State, b.Trouble)
+		}
+		return err
+	})
+	sending.Go(func() { send(ctx, &typed) })
 	goesOn := func() {
 		t.Helper()
 		before, beforeTyped := h.sent.Load(), typed.Load()
@@ -159,7 +165,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 		{"max_clients: 8}", "max_clients: 8, tls: {certificate: none.pem, key: none.key}}", "none.pem: no such file"},
 		{"gate.secret", "none.secret", "the password of bridge gate"},
 		{"format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 100, unit: mmHg}]}\n  - {id: gate", "format: packed, capture: /dev/null/hub.wcap, sources: [{number: 1, id: leg, channels: 2, rate: 100, unit: mmHg}]}\n  - {id: gate", "bridge hub: its capture: no file can be made"},
-		{"tcp: {dial:", fmt.Sprintf("tcp: {listen: %q}}, format: packed, sources: [{number: 9, id: x, channels: 1, unit: mmHg}]}\n  - {id: second, link: {tcp: {dial:", busy.Addr()), "bridge hub: " + busy.Addr().String() + " is in use"},
+		{"tcp: {dial:", fmt.Sprintf("tcp: {listen: %q}}, format: packed, sources: [{number: 9, id: x, channels: 1, rate: 1, unit: mmHg}]}\n  - {id: second, link: {tcp: {dial:", busy.Addr()), "bridge hub: " + busy.Addr().String() + " is in use"},
 	} {
 		text := strings.Replace(good, c.from, c.to, 1)
 		if strings.HasPrefix(c.to, "tcp: {listen") {
@@ -180,7 +186,6 @@ func TestReloadedOverEveryLink(t *testing.T) {
 	stop()
 	h.more.Store(false)
 	sending.Wait()
-	<-terminal
 	for id, sent := range map[string]uint32{"hub": h.sent.Load(), "board": typed.Load()} {
 		eventually(t, 30*time.Second, func() error {
 			b, err := bridge(v.address, id)
@@ -199,7 +204,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 				t.Errorf("frame %d of %d of %s is kept %d times", seq, sent, source, n)
 			}
 		}
-		if sent < 100 {
+		if sent < 40 {
 			t.Errorf("%s has sent %d", source, sent)
 		}
 	}

@@ -40,12 +40,7 @@ plays at the same speed, and never for sensors on somebody. All pages say so.
 			if err != nil {
 				return err
 			}
-			d, err := newDaemon(cmd.Context(), c, speed, cmd.ErrOrStderr())
-			if err != nil {
-				l.Close()
-				return err
-			}
-			return d.run(cmd.Context(), l)
+			return runOn(cmd.Context(), c, speed, l, cmd.ErrOrStderr())
 		},
 	}
 	cmd.Flags().StringVarP(&path, "config", "c", "", "the configuration")

@@ -36,7 +36,7 @@ type Erasure struct {
 // Erase takes a person out of a record that nobody else uses. Its errors wrap ErrLasts,
 // ErrRecent or ErrStanding, and nothing is changed then.
 func (x *Erasure) Erase(ctx context.Context, store *sqlite.Store) (sqlite.Reworked, error) {
-	if err := x.may(ctx, store); err != nil {
+	if err := x.May(ctx, store); err != nil {
 		return sqlite.Reworked{}, err
 	}
 	var err error
@@ -73,8 +73,8 @@ func (x *Erasure) Erase(ctx context.Context, store *sqlite.Store) (sqlite.Rework
 	return n, errors.Join(err, e.err)
 }
 
-// may says why an erasure has to wait.
-func (x *Erasure) may(ctx context.Context, store *sqlite.Store) error {
+// May says why an erasure has to wait, nil for no reason. A daemon may use the record.
+func (x *Erasure) May(ctx context.Context, store *sqlite.Store) error {
 	if err := Ended(x.Stays); err != nil {
 		return err
 	}

@@ -75,6 +75,11 @@ type Options struct {
 	Access *access.Access
 	Now    func() sample.Instant
 
+	// Erase begins to take a person out of the record, for whoever asks for it: the daemon
+	// ends for that when the request has been answered, and comes back. Nil where nothing
+	// is kept.
+	Erase func(ctx context.Context, code, by string) error
+
 	// Rehearse is where rules are rehearsed; nil where nothing is kept.
 	Rehearse *Stage
 
@@ -167,6 +172,7 @@ func Register(mux Mux, o Options) error {
 	s.addMe(api)
 	s.addDirectory(api)
 	s.addAccounts(api)
+	s.addErasures(api)
 	s.addHealth(api)
 
 	document, err := json.Marshal(api.OpenAPI())

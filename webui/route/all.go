@@ -131,6 +131,7 @@ var All = []Route{
 	{"account-directory", post, v1 + "/accounts/{account}/directory", access.Admin, Account},
 	{"account-log-out", post, v1 + "/accounts/{account}/log-out", access.Admin, Account},
 	{"remove-account", post, v1 + "/accounts/{account}/remove", access.Admin, Account},
+	{"erase-person", post, v1 + "/erasures", access.Admin, Erase},
 	{"passes", get, v1 + "/passes", access.Admin, None},
 	{"make-pass", post, v1 + "/passes", access.Admin, Link},
 	{"withdraw-pass", post, v1 + "/passes/{pass}/withdraw", access.Admin, Link},

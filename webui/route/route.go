@@ -24,6 +24,7 @@ const (
 	Report    Kind = "report" // what leaves on paper
 	Link      Kind = "link"   // to seats and for screens
 	Account   Kind = "account"
+	Erase     Kind = "erase" // a person out of the record
 )
 
 // A Route is one thing that can be asked for.

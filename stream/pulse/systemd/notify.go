@@ -47,6 +47,25 @@ func (m *Manager) Stopping() error { return m.tell("STOPPING=1") }
 // Beat implements pulse.Way: it is the watchdog's food.
 func (m *Manager) Beat(context.Context, pulse.Beat) error { return m.tell("WATCHDOG=1") }
 
+// During feeds the watchdog until ctx ends: while a daemon has something to do for which its
+// loop stands still.
+func (m *Manager) During(ctx context.Context, getenv func(string) string) {
+	within := m.Watchdog(getenv)
+	if within == 0 {
+		return
+	}
+	ticker := time.NewTicker(within / 3)
+	defer ticker.Stop()
+	for {
+		_ = m.tell("WATCHDOG=1") // a manager that cannot be told says so itself
+		select {
+		case <-ticker.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
 // Close implements pulse.Way.
 func (m *Manager) Close() {}
 

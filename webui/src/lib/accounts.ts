@@ -54,6 +54,9 @@ export const setDirectory = (name: string, directory: string) => one(name, 'dire
 export const logOutEverywhere = (name: string) => one(name, 'log-out', {});
 export const removeAccount = (name: string) => one(name, 'remove', {});
 
+/** Takes a person out of the record: the daemon ends for it, and comes back. */
+export const erasePerson = (code: string, again: string) => post<{ text: string }>('/api/v1/erasures', { code: code.trim(), again: again.trim() });
+
 export const readPasses = async () => (await getJSON<{ passes: Pass[] }>(PASSES)).passes;
 export const makeScreen = (name: string, range: string) => post<MadePass>(PASSES, { means: 'screen', name, range: range.trim(), base: location.origin });
 export const makeToken = (name: string, role: AccountRole, ends: Date) => post<MadePass>(PASSES, { means: 'token', name, role, ends_at: ends.toISOString() });

@@ -62,6 +62,15 @@ export const accounts = {
   key: 'the key',
   link: 'the link',
   done: 'I have it',
+  erase: 'Take a person out of the record',
+  eraseAbout:
+    'What the sensors read of a person becomes unknown, the curves of that time and what was written there go, and the code becomes another one that stands for nobody. It cannot be undone, and reaches no backups and no exported files. Meanwhile, for some seconds or minutes, nothing is watched and no page answers: choose the time.',
+  eraseCode: 'Code of the person',
+  eraseAsk: 'Take out…',
+  eraseSure: (code: string) => `Take ${code} out for good? Nothing is watched until that is done. Look at the people in your care meanwhile.`,
+  eraseAgain: 'The code once more',
+  eraseDo: 'Take out for good',
+  eraseBegun: 'It has begun. These pages come back by themselves; Who did what, on Records, then says that it was done.',
 } as const;
 
 catalogue('text.accounts', { accounts });

@@ -63,4 +63,13 @@ export const accounts: Said<typeof en.accounts> = {
   key: 'der Schlüssel',
   link: 'der Link',
   done: 'Ich habe es',
+  erase: 'Eine Person aus den Aufzeichnungen nehmen',
+  eraseAbout:
+    'Was die Sensoren von einer Person gelesen haben, wird unbekannt; die Kurven dieser Zeit und was dort geschrieben wurde, gehen; der Code wird ein anderer, der für niemanden steht. Das lässt sich nicht rückgängig machen und erreicht weder Sicherungen noch exportierte Dateien. Währenddessen, für Sekunden oder Minuten, wird nichts überwacht und keine Seite antwortet: Wählen Sie den Zeitpunkt.',
+  eraseCode: 'Code der Person',
+  eraseAsk: 'Herausnehmen …',
+  eraseSure: (code: string) => `${code} endgültig herausnehmen? Bis das getan ist, wird nichts überwacht. Sehen Sie solange nach den Menschen in Ihrer Obhut.`,
+  eraseAgain: 'Der Code noch einmal',
+  eraseDo: 'Endgültig herausnehmen',
+  eraseBegun: 'Es hat begonnen. Diese Seiten kommen von selbst wieder; unter Aufzeichnungen steht dann, dass es getan wurde.',
 };
