@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"net"
 	"os"
 	"path/filepath"
 	"slices"
@@ -68,11 +67,6 @@ func listens(c *config.Config) map[string]string {
 		}
 	}
 	return out
-}
-
-func portOf(address string) string {
-	_, port, _ := net.SplitHostPort(address)
-	return port
 }
 
 // readable tries the files of a side that listens; nil is one without TLS.

@@ -35,7 +35,7 @@ func TestLeaseIsLeftByWhoIsNotAble(t *testing.T) {
 	}
 	c.Eventually("it does not see who has it", func() bool { h := a.Holder(); return h != nil && h.Machine == "b" })
 	fit.Store(true)
-	b.giveBack()
+	b.GiveBack()
 	if err := <-taken; err != nil {
 		t.Fatal(err)
 	}
