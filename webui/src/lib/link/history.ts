@@ -54,17 +54,30 @@ export async function getJSON<T>(path: string): Promise<T> {
 }
 
 let running = 0;
+let took = NaN; // the last of them, in ms
 const waiting: (() => void)[] = [];
-const AT_ONCE = 3;
+/** What takes no longer than this, in ms, leaves room on its link for more at once. */
+const QUICK = 250;
 
-/** Runs a task when fewer than three are running, so that a ward's worth of requests does not crowd out the page. */
+/** Whether what was read last took long, as over a thin link. */
+export const slow = () => took > QUICK;
+
+/** How many may run at once: one as long as nothing is known of the link. */
+const most = () => (took <= QUICK ? 3 : 1);
+
+/**
+ * Runs a task when fewer than three are running, so that a ward's worth of requests does not crowd
+ * out the page; over a thin link when none is, so that enough of it is left for the present.
+ */
 export async function inTurn<T>(task: () => Promise<T>): Promise<T> {
-  if (running >= AT_ONCE) await new Promise<void>((go) => waiting.push(go));
+  while (running >= most()) await new Promise<void>((go) => waiting.push(go));
   running++;
+  const began = performance.now();
   try {
     return await task();
   } finally {
     running--;
-    waiting.shift()?.();
+    took = performance.now() - began;
+    for (const go of waiting.splice(0, most() - running)) go();
   }
 }
