@@ -4,6 +4,7 @@ import (
 	"net/url"
 	"slices"
 
+	"weald/config/internal/shape"
 	"weald/config/internal/tree"
 )
 
@@ -14,6 +15,10 @@ type Cluster struct {
 	Credentials, CA string // files; "" for none
 	Record          string
 	Machine, Pages  string // "" for the host's name, and for none
+
+	// Reads says that this machine reads bridges, Judges that it judges and shows the
+	// pages; one of them, or both.
+	Reads, Judges bool
 
 	// Shares are the parts into which the file divides the places, in its order. A
 	// share itself has none.
@@ -30,7 +35,8 @@ func (r *reader) cluster() *Cluster {
 		Servers: slices.Clone(f.Servers), Replicas: f.Replicas, Credentials: r.path(f.Credentials, r.folder), CA: r.path(f.CA, r.folder),
 		Record: string(f.Record), Machine: string(f.Machine), Pages: f.Pages,
 	}
-	if r.file.Data == "" && !r.doc.Faulty(tree.Path{"data"}) {
+	r.roles(out)
+	if out.Judges && r.file.Data == "" && !r.doc.Faulty(tree.Path{"data"}) {
 		r.doc.Report(path, "cluster needs a folder for this machine's own copy of the record: give data")
 	}
 	if f.Replicas%2 == 0 && !r.doc.Faulty(path.With("replicas")) {
@@ -61,4 +67,21 @@ func (r *reader) cluster() *Cluster {
 	}
 	out.Shares = r.shares(f)
 	return out
+}
+
+// roles checks what this machine does.
+func (r *reader) roles(out *Cluster) {
+	path := tree.Path{"cluster", "roles"}
+	given := map[shape.Role]bool{}
+	for _, role := range r.file.Cluster.Roles {
+		given[role] = true
+	}
+	out.Reads, out.Judges = given["ingest"], given["judge"]
+	switch {
+	case r.doc.Faulty(path):
+	case len(given) == 0:
+		out.Reads, out.Judges = true, true
+	case given["judge"] != given["serve"]:
+		r.doc.Report(path, "whoever judges shows the pages: give judge and serve together, or neither")
+	}
 }

@@ -83,6 +83,8 @@ func texts(t reflect.Type) *generate.Schema {
 		return text(shape.DayPattern)
 	case reflect.TypeFor[shape.Tier]():
 		return &generate.Schema{AnyOf: []*generate.Schema{text(shape.TierPattern), {Type: "integer", Minimum: "1", Maximum: "3"}}}
+	case reflect.TypeFor[shape.Role]():
+		return &generate.Schema{Enum: []any{"ingest", "judge", "serve"}}
 	case reflect.TypeFor[shape.Host]():
 		return text(shape.HostPattern)
 	case reflect.TypeFor[shape.Priority]():

@@ -21,6 +21,7 @@ type Share struct {
 // SharesOptions are what Shares needs.
 type SharesOptions struct {
 	Machine string // this one
+	Reads   bool   // as in StandbyOptions
 	Version string
 	Shares  []Share
 	Hosts   []string // as in Options
@@ -43,13 +44,13 @@ var sharesPage = template.Must(template.New("shares").Parse(`<!doctype html>
 <ul>
 {{range .Shares}}<li><h2>{{.ID}}</h2>
 <p>{{range $i, $p := .Places}}{{if $i}}, {{end}}{{$p}}{{end}}</p>
-{{if .Writer}}<p>{{.Writer.Machine}} does the work, since {{.Writer.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if not .Pages}} Ask for its pages where it stands.{{end}}</p>
+{{if .Writer}}<p>{{.Writer.Machine}} {{if $.Reads}}reads the bridges{{else}}does the work{{end}}, since {{.Writer.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if $.Reads}} The pages are on the machines that judge.{{else if not .Pages}} Ask for its pages where it stands.{{end}}</p>
 {{if .Pages}}<p><a href="{{.Pages}}">Go to the pages of {{.ID}}</a></p>
-{{end}}{{else}}<p>No machine does the work at the moment, or none can be seen from here. Look at the people in your care.</p>
+{{end}}{{else}}<p>No machine {{if $.Reads}}reads the bridges{{else}}does the work{{end}} at the moment, or none can be seen from here. Look at the people in your care.</p>
 {{end}}{{if .Trouble}}<p>{{$.Machine}} could not take over now: {{.Trouble}}</p>
 {{end}}</li>
 {{end}}</ul>
-<p>This is {{.Machine}}. Of what is not here, it keeps a copy, and takes over when another machine is gone.</p>
+<p>This is {{.Machine}}. {{if .Reads}}It reads bridges, and takes over when another machine that does is gone.{{else}}Of what is not here, it keeps a copy, and takes over when another machine is gone.{{end}}</p>
 <footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
 </main>
 </body>
@@ -73,7 +74,9 @@ func (o *SharesOptions) lines(r *http.Request) []shareLine {
 		line := shareLine{ID: s.ID, Places: s.Places, Writer: s.Writer(), Trouble: s.Trouble()}
 		if w := line.Writer; w != nil {
 			line.Machine, line.Pages = w.Machine, w.Pages
-			if line.Pages == "" && w.Machine == o.Machine {
+			if o.Reads {
+				line.Pages = ""
+			} else if line.Pages == "" && w.Machine == o.Machine {
 				line.Pages = onPort(r, s.Port)
 			}
 		}
@@ -103,8 +106,9 @@ func Shares(o SharesOptions) http.Handler {
 		var b bytes.Buffer
 		if err := sharesPage.Execute(&b, struct {
 			Machine string
+			Reads   bool
 			Shares  []shareLine
-		}{o.Machine, o.lines(r)}); err != nil {
+		}{o.Machine, o.Reads, o.lines(r)}); err != nil {
 			api.Problem(w, http.StatusInternalServerError, err.Error())
 			return
 		}
@@ -118,7 +122,7 @@ func Shares(o SharesOptions) http.Handler {
 			case l.Trouble != "":
 				reasons = append(reasons, "share "+l.ID+": this machine could not take over now: "+l.Trouble)
 			case l.Machine == "":
-				reasons = append(reasons, "share "+l.ID+": no machine does the work")
+				reasons = append(reasons, "share "+l.ID+": no machine does its work")
 			}
 		}
 		if len(reasons) > 0 {

@@ -40,7 +40,7 @@ func TestShares(t *testing.T) {
 		}
 	}
 	ask("/", 200, "shows no patients and no alerts", "bed-1, bed-2", "No machine does the work", "Look at the people", "not a medical device")
-	ask("/readyz", 503, `"ready":false`, "share larch: no machine does the work")
+	ask("/readyz", 503, `"ready":false`, "share larch: no machine does its work")
 	at := time.Date(2026, 3, 1, 22, 0, 0, 0, time.UTC)
 	larch, rowan = &Writer{Machine: "weald-a", Since: at}, &Writer{Machine: "<b>weald-b", Since: at}
 	ask("/", 200, `href="http://127.0.0.1:8421">Go to the pages of larch`, "&lt;b&gt;weald-b does the work, since 1 March 2026, 22:00:00 UTC. Ask for its pages where it stands.")

@@ -20,6 +20,7 @@ type Writer struct {
 // StandbyOptions are what Standby needs.
 type StandbyOptions struct {
 	Machine string // this one
+	Reads   bool   // it reads bridges for others, and never shows the ward
 	Share   string // for which it stands by; "" for all that there is
 	Version string
 	Writer  func() *Writer // nil for nobody, or not known
@@ -37,17 +38,17 @@ var standbyPage = template.Must(template.New("standby").Parse(`<!doctype html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="refresh" content="5">
-<title>{{.Machine}} stands by{{with .Share}} for {{.}}{{end}}</title>
+<title>{{.Machine}} {{.Does}}</title>
 <link rel="stylesheet" href="/standby.css">
 </head>
 <body>
 <main>
-<h1>{{.Machine}} stands by{{with .Share}} for {{.}}{{end}}</h1>
+<h1>{{.Machine}} {{.Does}}</h1>
 <p><strong>This page shows no patients and no alerts.</strong></p>
-{{with .Writer}}<p>{{.Machine}} does the work, since {{.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if not .Pages}} Ask for its pages where it stands.{{end}}</p>
-{{if .Pages}}<p><a href="{{.Pages}}">Go to the pages of {{.Machine}}</a></p>
-{{end}}{{else}}<p>No machine does the work at the moment, or none can be seen from here. Look at the people in your care.</p>{{end}}
-{{with .Trouble}}<p>This machine could not take over now: {{.}}</p>{{else}}<p>If that machine is gone, this one takes over by itself, and this page becomes the pages of the ward.</p>{{end}}
+{{with .Writer}}<p>{{.Machine}} {{if $.Reads}}reads the bridges{{else}}does the work{{end}}, since {{.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if $.Reads}} The pages of the ward are on the machines that judge.{{else if not .Pages}} Ask for its pages where it stands.{{end}}</p>
+{{if and .Pages (not $.Reads)}}<p><a href="{{.Pages}}">Go to the pages of {{.Machine}}</a></p>
+{{end}}{{else}}<p>No machine {{if .Reads}}reads the bridges{{else}}does the work{{end}} at the moment, or none can be seen from here. Look at the people in your care.</p>{{end}}
+{{with .Trouble}}<p>This machine could not take over now: {{.}}</p>{{else}}<p>If that machine is gone, {{if .Reads}}another takes over by itself.{{else}}this one takes over by itself, and this page becomes the pages of the ward.{{end}}</p>{{end}}
 <footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
 </main>
 </body>
@@ -66,11 +67,27 @@ a { display: inline-block; padding: .5rem 0 }
 footer { font-size: 1rem; margin-top: 2.5rem; border-top: 1px solid; padding-top: 1rem }
 `
 
+// does says what this machine does.
+func (o *StandbyOptions) does() string {
+	does := "stands by"
+	if o.Reads {
+		does = "reads bridges"
+	}
+	if o.Share != "" {
+		does += " for " + o.Share
+	}
+	return does
+}
+
 // why says why a machine that stands by answers nothing.
 func (o *StandbyOptions) why() string {
-	why := "this machine stands by"
+	why := "this machine " + o.does()
 	if by := o.Writer(); by != nil {
-		why += ": " + by.Machine + " does the work"
+		if why += ": " + by.Machine; o.Reads {
+			why += " is the one that does"
+		} else {
+			why += " does the work"
+		}
 	}
 	if trouble := o.Trouble(); trouble != "" {
 		why += "; it could not take over now: " + trouble
@@ -89,10 +106,11 @@ func Standby(o StandbyOptions) http.Handler {
 		}
 		var b bytes.Buffer
 		if err := standbyPage.Execute(&b, struct {
-			Machine, Share string
-			Writer         *Writer
-			Trouble        string
-		}{o.Machine, o.Share, o.Writer(), o.Trouble()}); err != nil {
+			Machine, Does string
+			Reads         bool
+			Writer        *Writer
+			Trouble       string
+		}{o.Machine, o.does(), o.Reads, o.Writer(), o.Trouble()}); err != nil {
 			api.Problem(w, http.StatusInternalServerError, err.Error())
 			return
 		}
@@ -101,6 +119,10 @@ func Standby(o StandbyOptions) http.Handler {
 		_, _ = w.Write(b.Bytes())
 	})
 	mux.HandleFunc("/readyz", func(w http.ResponseWriter, _ *http.Request) {
+		if o.Reads && o.Trouble() == "" {
+			answer(w, http.StatusOK, map[string]any{"ready": true, "reasons": []string{}})
+			return
+		}
 		answer(w, http.StatusServiceUnavailable, map[string]any{"ready": false, "reasons": []string{o.why()}})
 	})
 	for _, pattern := range []string{"/api/", "/live", "/metrics"} {

@@ -58,3 +58,34 @@ func TestStandby(t *testing.T) {
 	}
 	ask("POST", "/", 503, "application/problem+json")
 }
+
+// A machine that only reads bridges says where the pages are not, and is ready for that.
+func TestStandbyOfOneThatReads(t *testing.T) {
+	trouble := ""
+	server := httptest.NewServer(Standby(StandbyOptions{
+		Machine: "weald-c", Share: "larch", Reads: true, Version: "test", Trouble: func() string { return trouble },
+		Writer: func() *Writer { return &Writer{Machine: "weald-d", Pages: "https://weald-d.larch.example"} },
+	}))
+	defer server.Close()
+	ask := func(path string, status int, want string) {
+		t.Helper()
+		w, err := http.Get(server.URL + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer w.Body.Close()
+		var b strings.Builder
+		if err := w.Write(&b); err != nil {
+			t.Fatal(err)
+		}
+		if body := b.String(); w.StatusCode != status || !strings.Contains(body, want) || strings.Contains(body, "weald-d.larch") {
+			t.Errorf("%s: %d, want %d with %q:\n%s", path, w.StatusCode, status, want, body)
+		}
+	}
+	ask("/", 503, "weald-c reads bridges for larch")
+	ask("/", 503, "weald-d reads the bridges, since")
+	ask("/", 503, "on the machines that judge")
+	ask("/readyz", 200, `"ready":true`)
+	trouble = "the servers do not answer"
+	ask("/readyz", 503, "the servers do not answer")
+}

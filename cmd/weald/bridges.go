@@ -57,10 +57,17 @@ type way struct {
 	listener *listener            // that its client connects to; nil for other links
 }
 
+// A line runs a bridge: an ingest.Supervisor, or what is known of one on another machine.
+type line interface {
+	Run(context.Context) error
+	Status() ingest.Status
+	Lay([]ingest.Layout)
+}
+
 // A running bridge is its supervisor and its way, as its settings say. Its supervisor
 // counts its sources from 0; what they are in the plan changes with the plan.
 type running struct {
-	*ingest.Supervisor
+	line
 	way
 	spec config.Bridge
 	at   []int           // by source: its index in the plan of the reign in force; guarded by daemon.gate, nil while it has none
@@ -75,7 +82,11 @@ func (d *daemon) connect(t *reign) error {
 	for i := range t.config.Bridges {
 		b := &t.config.Bridges[i]
 		r := d.lines[b.ID]
-		if r == nil {
+		switch {
+		case r == nil && elsewhereRead(t.config):
+			r = &running{spec: *b, line: &elsewhere{spec: *b, began: time.Now()}}
+			d.enlist(t, r)
+		case r == nil:
 			w, err := wayOf(b, d.broker, d.speed, d.log)
 			if err != nil {
 				return err
@@ -86,17 +97,22 @@ func (d *daemon) connect(t *reign) error {
 				bridge.Sources[k].Index = k
 			}
 			r = &running{way: w, spec: *b}
-			if r.Supervisor, err = ingest.New(bridge, ingest.Options{Now: d.clock.Now, Speed: d.speed, Log: d.log, Out: d.taker(r)}); err != nil {
+			if r.line, err = ingest.New(bridge, ingest.Options{Now: d.clock.Now, Speed: d.speed, Log: d.log, Out: d.taker(r)}); err != nil {
 				return err
 			}
-			d.lines[b.ID] = r
-			d.gate.Lock()
-			r.seat(t)
-			d.gate.Unlock()
+			d.enlist(t, r)
 		}
 		t.bridges = append(t.bridges, r)
 	}
 	return nil
+}
+
+// enlist gives a reign a bridge that has been made for it.
+func (d *daemon) enlist(t *reign, r *running) {
+	d.lines[r.spec.ID] = r
+	d.gate.Lock()
+	defer d.gate.Unlock()
+	r.seat(t)
 }
 
 // launch lets a bridge run until it is stopped, or everything ends.
@@ -135,7 +151,7 @@ func (r *running) seat(t *reign) {
 // judging: the frame is acknowledged all the same, and /readyz says why. One that has
 // failed ends the daemon, and its frame stays with the gateway.
 func (d *daemon) taker(r *running) func(*sample.Scan) {
-	waits := d.store != nil && (r.spec.Link.MQTT != nil || r.spec.Link.Client != nil)
+	waits := d.store != nil && r.acknowledges()
 	return func(s *sample.Scan) {
 		switch b, put := d.put(r, s, waits); {
 		case waits && !put: // whoever sent it sends it again, to the bridge that comes after this one
@@ -145,6 +161,9 @@ func (d *daemon) taker(r *running) func(*sample.Scan) {
 		}
 	}
 }
+
+// acknowledges reports whether a bridge is told what is safe, and keeps what is not.
+func (r *running) acknowledges() bool { return r.spec.Link.MQTT != nil || r.spec.Link.Client != nil }
 
 // put gives a scan to the pipeline, and reports whether there is one for it: a bridge that
 // is about to end, as the configuration has it no more, has none. With waits it returns
@@ -191,7 +210,7 @@ const flushAgain = time.Second
 // Status is the supervisor's, except that a listener which is closed is why
 // nothing arrives.
 func (r *running) Status() ingest.Status {
-	s := r.Supervisor.Status()
+	s := r.line.Status()
 	if r.listener != nil {
 		if words, since := r.listener.trouble(); words != "" {
 			s.Trouble, s.TroubleSince = words, since

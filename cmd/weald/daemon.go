@@ -14,6 +14,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/nats-io/nats.go"
 	"github.com/prometheus/client_golang/prometheus"
 	"golang.org/x/sync/errgroup"
 
@@ -57,6 +58,10 @@ type daemon struct {
 	reloads sync.Mutex   // held by a reload
 	gate    sync.RWMutex // held for reading by who puts a scan, for writing while reigns change; guards reign and running.at
 	reign   *reign
+
+	conn    *nats.Conn                // to the log, where readings come through it; set before run
+	abreast chan struct{}             // closed when those are judged that waited; nil where none come
+	had     map[string]sample.Instant // by source: up to which arrival the record had its scans at the start
 
 	broker *listener           // nil if there is none; guarded by reloads, as is all below
 	lines  map[string]*running // the bridges of the reign, by id
@@ -107,7 +112,9 @@ func newDaemonOver(ctx context.Context, c *config.Config, speed float64, after s
 	}
 	d.start = b.last()
 	d.clock = hostclock.NewAfter(speed, max(after, d.start))
-	if d.broker, err = newListener(c, d.clock.Now, d.log); err != nil {
+	if elsewhereRead(c) {
+		d.abreast, d.had = make(chan struct{}), b.arrivals(c)
+	} else if d.broker, err = newListener(c, d.clock.Now, d.log); err != nil {
 		return nil, err
 	}
 	if err := d.let(ctx, c); err != nil {
@@ -164,6 +171,9 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 	}
 	if d.broker != nil {
 		d.broker.launch(ctx, group)
+	}
+	if d.abreast != nil {
+		group.Go(func() error { return d.takeReadings(ctx) })
 	}
 	if d.store != nil {
 		dir := t.config.Data

@@ -26,10 +26,11 @@ type partner struct {
 	machine *machine
 	options replicated.Options
 	self    replicated.Holder
-	copy    atomic.Pointer[replicated.Journal] // while it stands by with all that there is
-	trouble atomic.Pointer[string]             // why it could not take over now; nil for nothing
-	lease   atomic.Pointer[replicated.Lease]   // nil before it has one to look at
-	daemon  atomic.Pointer[daemon]             // nil while it stands by
+	copy    atomic.Pointer[replicated.Journal]      // while it stands by with all that there is
+	trouble atomic.Pointer[string]                  // why it could not take over now; nil for nothing
+	lease   atomic.Pointer[replicated.Lease]        // nil before it has one to look at
+	daemon  atomic.Pointer[daemon]                  // nil while it stands by
+	reread  atomic.Pointer[context.CancelCauseFunc] // ends reading by a former configuration; nil where it reads no bridges
 	log     *slog.Logger
 }
 
@@ -72,6 +73,9 @@ var errTurn = errors.New("it is this machine's turn")
 
 // turn stands by until this machine is to do the work, and does it until another does.
 func (p *partner) turn(ctx context.Context) error {
+	if !p.config.Cluster.Judges {
+		return p.read(ctx)
+	}
 	lease, j, err := p.stand(ctx)
 	if err != nil {
 		return err
@@ -95,6 +99,7 @@ func (p *partner) turn(ctx context.Context) error {
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
+	d.conn = p.machine.conn
 	p.daemon.Store(d)
 	defer p.daemon.Store(nil)
 	return errors.Join(d.run(work, l), lost(work))
@@ -141,6 +146,11 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 			return replicated.Open(standing, c.Data, sqlite.Options{}, p.machine.conn, p.options)
 		}); err != nil {
 			return err
+		}
+		if c.Cluster.Reads {
+			if err := p.alone(standing); err != nil {
+				return err
+			}
 		}
 		p.copy.Store(j)
 		defer p.copy.Store(nil)
@@ -237,6 +247,9 @@ func (p *partner) rereads(ctx context.Context) error {
 			return
 		}
 		p.config = c
+		if again := p.reread.Load(); again != nil {
+			(*again)(errReread)
+		}
 		p.log.Info("the configuration is in force when this machine does the work")
 	})
 }

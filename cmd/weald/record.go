@@ -167,6 +167,16 @@ func (b *book) recall(bridge *ingest.Bridge) {
 	}
 }
 
+// arrivals are, by source, up to which arrival the record has its scans.
+func (b *book) arrivals(c *config.Config) map[string]sample.Instant {
+	out := map[string]sample.Instant{}
+	for i := range c.Plan().Sources {
+		id := c.Plan().Sources[i].ID
+		out[id] = b.resumed.Arrived(id)
+	}
+	return out
+}
+
 // run keeps readings and snapshots until ctx ends.
 func (b *book) run(ctx context.Context, p *pipeline.Pipeline) error {
 	b.keeper.Tell = func(ctx context.Context, e alert.Event) { _ = p.Tell(ctx, e) } // fails only when everything ends

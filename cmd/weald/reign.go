@@ -17,6 +17,7 @@ import (
 	"weald/stream/calibrating"
 	"weald/stream/history"
 	"weald/stream/hostclock"
+	"weald/stream/keeper"
 	"weald/stream/live"
 	"weald/stream/metrics"
 	"weald/stream/pipeline"
@@ -36,9 +37,10 @@ type reign struct {
 	memory  *history.Store
 	hub     *live.Hub
 	members *members
-	book    *book      // nil if nothing is kept
-	senders *senders   // nil if nothing is sent
-	bridges []*running // in the order of the configuration
+	reviver *keeper.Reviver // of readings that come through the log; nil where none do
+	book    *book           // nil if nothing is kept
+	senders *senders        // nil if nothing is sent
+	bridges []*running      // in the order of the configuration
 	broker  *listener
 	secure  *secure
 	pulses  *pulses
@@ -64,6 +66,9 @@ func (d *daemon) newReign(ctx context.Context, c *config.Config, b *book, former
 	}
 	options := pipeline.Options{Plan: plan, Clock: d.clock, Delay: d.late, Views: view.New(plan, settings(c), time.Local)}
 	t.book.into(&options, d.log)
+	if options.Until = d.abreast; d.abreast != nil {
+		t.reviver = b.newReviver()
+	}
 	if former != nil {
 		former.into(&options, t, d.clock.Now(), d.log)
 	}

@@ -141,6 +141,9 @@ func (d *daemon) prepare(old *reign, c *config.Config) (*listener, error) {
 		return nil, err
 	}
 	broker := d.broker
+	if elsewhereRead(c) {
+		return broker, nil
+	}
 	if !sameListener(old.config, c) {
 		var err error
 		if broker, err = newListener(c, d.clock.Now, d.log); err != nil {

@@ -29,7 +29,7 @@ func (m *machine) carry(ctx context.Context) error {
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
-	page := webui.SharesOptions{Machine: m.name, Version: build(), Hosts: c.Names}
+	page := webui.SharesOptions{Machine: m.name, Reads: !c.Cluster.Judges, Version: build(), Hosts: c.Names}
 	for i, path := range c.Shares() {
 		part, problems := config.Parse(path, []byte(c.Text))
 		if err := problems.Err(); err != nil {
@@ -49,6 +49,9 @@ func (m *machine) carry(ctx context.Context) error {
 	group.Go(func() error {
 		m.roster, err = again(ctx, m.log, m.cannot, func() (*replicated.Roster, error) {
 			o := replicated.Options{Name: c.Cluster.Record, Replicas: c.Cluster.Replicas}
+			if !c.Cluster.Judges {
+				o = readerOf(c)
+			}
 			return replicated.NewRoster(ctx, m.conn, o, len(m.partners))
 		})
 		if err != nil {

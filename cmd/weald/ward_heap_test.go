@@ -67,7 +67,7 @@ func wardHeap(t *testing.T, mats int, lasting time.Duration) int64 {
 			b := bridgeOf(c, &c.Bridges[i], pipeLink{uint64(i + 1), &all})
 			b.Sources[0].Index = 0 // the only one of its bridge
 			r := &running{spec: c.Bridges[i]}
-			if r.Supervisor, err = ingest.New(b, ingest.Options{Now: d.clock.Now, Log: slog.New(slog.DiscardHandler), Out: d.taker(r)}); err != nil {
+			if r.line, err = ingest.New(b, ingest.Options{Now: d.clock.Now, Log: slog.New(slog.DiscardHandler), Out: d.taker(r)}); err != nil {
 				t.Fatal(err)
 			}
 			r.seat(d.reign)

@@ -27,11 +27,12 @@ type Keeper struct {
 	plan    *rules.Plan
 	now     func() sample.Instant
 	log     *slog.Logger
-	reviver *Reviver // owned by the pipeline's goroutine
-	config  uint64   // version of the configuration in force
-	share   int      // shareHolds, but for tests
-	heard   heard    // owned by the pipeline's goroutine
-	packed  int      // bytes of the last snapshot's body; owned by the pipeline's goroutine
+	reviver *Reviver       // owned by the pipeline's goroutine
+	config  uint64         // version of the configuration in force
+	share   int            // shareHolds, but for tests
+	heard   heard          // owned by the pipeline's goroutine
+	newest  sample.Instant // arrival of all scans; owned by the pipeline's goroutine
+	packed  int            // bytes of the last snapshot's body; owned by the pipeline's goroutine
 
 	// Tell, if it is set before Run, is told of the keeper's own alert: that
 	// readings are not kept.
@@ -62,7 +63,7 @@ type Keeper struct {
 // New returns a Keeper for the sources and places of plan, which goes on where r
 // has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
-	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard, now: now, log: log,
+	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard, newest: r.newest, now: now, log: log,
 		blocks: make([]record.Block, len(plan.Sources)), open: make([]open, len(plan.Sources)), ends: turns(len(plan.Sources)),
 		passed: make(chan struct{})}
 	for i := range k.blocks {
@@ -76,17 +77,10 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	b := &k.blocks[s.Source]
-	kept := record.Scan{
-		Ord: ord, At: s.At, Arrived: s.Arrived, Seq: s.Seq,
-		First: s.First, Millis: s.Millis, Counted: s.Counted,
-		Stored: s.Stored, Damaged: s.Damaged, Battery: s.Battery, Rail: s.Rail, Raw: append(k.spare.get(), s.Raw...),
-	}
-	// The engine did not see what was left out of the signals although it was
-	// delivered, so whoever feeds it again must not.
-	for _, i := range s.Withheld {
-		kept.Raw[i] = sample.Unknown
-	}
+	kept := record.ScanOf(s, k.spare.get())
+	kept.Ord = ord
 	k.heard.add(b.Source, s)
+	k.newest = max(k.newest, s.Arrived)
 	b.Scans = append(b.Scans, kept)
 	k.barrier = ord
 	k.pending++

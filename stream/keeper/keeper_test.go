@@ -59,6 +59,8 @@ type life struct {
 	reviver *keeper.Reviver
 	found   []alert.Event
 	told    []string
+	resumed *keeper.Resumed
+	came    map[string][]sample.Instant // by source, of all lives; nil where nobody asks
 }
 
 func (l *life) Alert(e alert.Event)       { l.found = append(l.found, e) }
@@ -77,7 +79,7 @@ func begin(t *rapid.T, j journal.Journal) *life {
 		t.Fatal(err)
 	}
 	r.Sink.To = l
-	l.engine, l.ord, l.found = r.Engine, r.Ord, r.New
+	l.engine, l.ord, l.found, l.resumed = r.Engine, r.Ord, r.New, r
 	l.keeper = keeper.New(j, plan, r, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return 0 }, slog.New(slog.DiscardHandler))
 	if rapid.Bool().Draw(t, "in shares") {
 		l.keeper.InShares()
@@ -118,10 +120,38 @@ func (l *life) scan(source int, at sample.Instant, raw []float64) {
 	if !ok {
 		l.t.Fatal("not revived")
 	}
+	if id := l.plan.Sources[source].ID; l.came != nil {
+		l.came[id] = append(l.came[id], at)
+	}
 	l.ord++
 	l.keeper.Scan(l.ord, s)
 	l.engine.Scan(s)
 	l.settle()
+}
+
+// parted checks that a start knows up to where the record has all scans of each source, and
+// from where on none.
+func (l *life) parted(j journal.Journal, came map[string][]sample.Instant) {
+	kept := map[string]map[sample.Instant]bool{}
+	for in, err := range j.Inputs(context.Background(), 1, max(l.ord, 1)) {
+		if err != nil {
+			l.t.Fatal(err)
+		}
+		if in.Scan != nil {
+			if kept[in.Source] == nil {
+				kept[in.Source] = map[sample.Instant]bool{}
+			}
+			kept[in.Source][in.Scan.Arrived] = true
+		}
+	}
+	for source, all := range came {
+		for _, at := range all {
+			if up := l.resumed.Arrived(source); (at <= up) != kept[source][at] {
+				l.t.Fatalf("of %s the scan of %v is kept: %v; the start has all up to %v", source, at, kept[source][at], up)
+			}
+		}
+		came[source] = slices.DeleteFunc(all, func(at sample.Instant) bool { return !kept[source][at] }) // here they do not come again
+	}
 }
 
 // tick does what the pipeline does between scans.
@@ -196,9 +226,12 @@ func TestKillsLoseAndDoubleNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		j := &cutting{new(journaltest.Memory), math.MaxInt}
 		var told []string
+		came := map[string][]sample.Instant{}
 		at := sample.Instant(0)
 		for range rapid.IntRange(1, 4).Draw(t, "lives") {
 			l := begin(t, j)
+			l.parted(j, came)
+			l.came = came
 		life:
 			for range rapid.IntRange(0, 40).Draw(t, "inputs") {
 				at = at.Add(time.Duration(rapid.IntRange(1, 1500).Draw(t, "later")) * time.Millisecond)

@@ -4,17 +4,21 @@ import (
 	"encoding/binary"
 	"errors"
 
+	"weald/ingest/sample"
 	"weald/rules/alert"
 )
 
 // The body of a snapshot: for each place its id and its state, and for each
-// source its id and what was heard of it last, and what its calibrations remember,
-// each as a uvarint of its length and the bytes. How places stand on a full disk
+// source its id and what was heard of it last, and what its calibrations remember, and
+// when the newest scan of all came, each as a uvarint of its length and the bytes. How places stand on a full disk
 // (record.State) has the same form.
 
 // calibrations is put behind the id of a source whose calibrations remember
 // something.
 const calibrations = "#calibrations"
+
+// arrival is under what stands the newest arrival of any scan, 8 bytes.
+const arrival = "#arrival"
 
 var errPlaces = errors.New("the snapshot is not one of places")
 
@@ -36,6 +40,9 @@ func (k *Keeper) pack(places int, state func(place int, b []byte) []byte) []byte
 			one = a.Append(i, one[:0])
 			b = appendPlace(b, id+calibrations, one)
 		}
+	}
+	if k.newest > sample.Past {
+		b = appendPlace(b, arrival, binary.BigEndian.AppendUint64(nil, uint64(k.newest)))
 	}
 	k.packed = len(b)
 	return b

@@ -3,6 +3,7 @@ package keeper
 import (
 	"cmp"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -26,12 +27,25 @@ type Resumed struct {
 	Past   []alert.Event  // kept changes that people still want to see, by time
 	New    []alert.Event  // changes that the catching up brought and that are not kept yet
 
-	heard heard       // by sources of the plan
-	stood []alert.Key // alerts that were not normal where the snapshot was taken
+	heard heard // by sources of the plan
+
+	newest  sample.Instant            // arrival of all scans; Past for none
+	floor   sample.Instant            // of those before the snapshot
+	arrived map[string]sample.Instant // of those after it, by source
+	stood   []alert.Key               // alerts that were not normal where the snapshot was taken
 }
 
 // Heard returns the last scans of a source, in the order in which they came.
 func (r *Resumed) Heard(source string) []sample.Heard { return r.heard.last(source) }
+
+// Arrived returns an instant up to which the record has all scans of a source that came,
+// where those of all sources came one after the other; Past where it has none.
+func (r *Resumed) Arrived(source string) sample.Instant {
+	if at, any := r.arrived[source]; any {
+		return max(at, r.floor)
+	}
+	return r.floor
+}
 
 // A Relay is a rules.Sink whose receiver can be chosen later.
 type Relay struct{ To rules.Sink }
@@ -62,7 +76,7 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 		return nil, fmt.Errorf("the record does not say where it ends: %w", err)
 	}
 	found := &gatherer{}
-	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord, Last: sample.Past, heard: heard{}}
+	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord, Last: sample.Past, heard: heard{}, newest: sample.Past, floor: sample.Past, arrived: map[string]sample.Instant{}}
 	out.Engine = rules.NewEngine(plan, out.Sink)
 	from, err := out.takeUp(ctx, j, plan, reviver, log)
 	if err != nil {
@@ -92,7 +106,9 @@ type catchingUp struct {
 // Scan implements Taker.
 func (c catchingUp) Scan(s *sample.Scan) {
 	c.Last = max(c.Last, s.Arrived)
-	c.heard.add(c.plan.Sources[s.Source].ID, s)
+	id := c.plan.Sources[s.Source].ID
+	c.heard.add(id, s)
+	c.newest, c.arrived[id] = max(c.newest, s.Arrived), max(c.arrived[id], s.Arrived)
 	c.Engine.Scan(s)
 }
 
@@ -137,6 +153,10 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 	if err != nil {
 		log.Warn("the snapshot of the rules is damaged; holds begin anew", slog.Any("error", err), slog.String("do", "look at who has lain or sat for long: their time counts from now. weald doctor reads the record and says what is lost"))
 		return snap.Ord, nil
+	}
+	if at := places[arrival]; len(at) == 8 {
+		r.floor = sample.Instant(binary.BigEndian.Uint64(at))
+		r.newest = r.floor
 	}
 	for i := range plan.Sources {
 		id := plan.Sources[i].ID

@@ -108,6 +108,10 @@ type Options struct {
 	// so do the alerts that it listed: Past is nil then.
 	Former *Pipeline
 
+	// Until is closed when all scans have been put that came before this run, and wait
+	// to be judged: before that, time passes only as they say. Nil if there are none.
+	Until <-chan struct{}
+
 	// Past are changes of alerts that former runs have kept and told, by time.
 	// Found are changes that were judged by a former run which ended before it
 	// could keep them: they are kept and told when Run begins.
@@ -150,7 +154,8 @@ type Pipeline struct {
 	applied  *applied.Set
 	watches  []*watch
 	ord      uint64
-	found    []alert.Event // by the input that is being judged
+	until    <-chan struct{} // nil when there is nothing to wait for
+	found    []alert.Event   // by the input that is being judged
 }
 
 // New builds a pipeline and its engine. It starts nothing.
@@ -176,7 +181,7 @@ func New(o Options) *Pipeline {
 		asks:  make(chan func(*State)),
 		done:  make(chan struct{}),
 
-		recorder: o.Recorder, ord: o.Ord, applied: o.Applied,
+		recorder: o.Recorder, ord: o.Ord, applied: o.Applied, until: o.Until,
 		latest: newLatest(len(o.Plan.Sources), o.Clock),
 	}
 	for range o.Queue {

@@ -310,3 +310,50 @@ func TestRecordingIsNotJudgedAheadOfItsReadings(t *testing.T) {
 		}
 	})
 }
+
+// Scans that waited for a pipeline are judged as if they came in time, however late they
+// are by its clock; from then on time passes by itself.
+func TestWhatWaitedIsNotLate(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		clock := hostclock.New(1)
+		began := clock.Now()
+		waited := make(chan struct{})
+		heard := &told{}
+		p := start(t, wrapPlan(30*time.Second), Options{Clock: clock, Until: waited}, heard)
+		put := func(seconds int, mmHg float64) {
+			at := began.Add(time.Duration(seconds) * time.Second)
+			if err := p.PutAndWait(t.Context(), &sample.Scan{At: at, Arrived: at, Rail: math.NaN(), Values: []float64{mmHg, 20}, Raw: []float64{mmHg, 20}}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		put(0, 70)
+		time.Sleep(40 * time.Second) // the rest was read meanwhile, and waits
+		if len(heard.changes) > 0 {
+			t.Fatalf("%v before the scans that waited had their say", heard.changes)
+		}
+		for s := 1; s <= 40; s++ {
+			put(s, 70)
+		}
+		if late := lateAt(t, p, 0); late > 0 || len(heard.changes) != 1 || heard.alerts[0].RaisedAt == nil || !heard.alerts[0].RaisedAt.Equal(began.Add(30*time.Second).Time()) {
+			t.Errorf("%d are late; %v: %+v", late, heard.changes, heard.alerts)
+		}
+		close(waited)
+		time.Sleep(10 * time.Second)
+		synctest.Wait()
+		if err := p.Do(t.Context(), func(s *State) {
+			if sig := s.Signals(0)[0]; s.Current(0, &sig) {
+				t.Errorf("time does not pass: %+v", sig)
+			}
+		}); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
+func lateAt(t *testing.T, p *Pipeline, place int) (late uint64) {
+	t.Helper()
+	if err := p.Do(t.Context(), func(s *State) { late = s.Late(place) }); err != nil {
+		t.Fatal(err)
+	}
+	return late
+}

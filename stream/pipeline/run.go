@@ -38,6 +38,8 @@ func (p *Pipeline) Run(ctx context.Context) error {
 			}
 		case <-timer.C():
 			armed = sample.Never
+		case <-p.until:
+			p.until = nil
 		case <-ctx.Done():
 			return context.Cause(ctx)
 		}
@@ -48,6 +50,9 @@ func (p *Pipeline) Run(ctx context.Context) error {
 // wants to see it next, on the daemon's clock. Scans that already wait go first:
 // what was felt before an instant must have its say about it.
 func (p *Pipeline) tick() sample.Instant {
+	if p.until != nil {
+		return sample.Never // what is late for the clock is not late for its place
+	}
 	now := p.clock.Now()
 	next := p.state.agenda.first()
 	if next > now {

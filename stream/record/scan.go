@@ -35,6 +35,21 @@ type Scan struct {
 	Raw []float64
 }
 
+// ScanOf returns what is kept of a scan, in room where that is enough. Readings that its
+// signals did without, although they were delivered, are left out: whoever judges it again
+// must do without them too.
+func ScanOf(s *sample.Scan, room []float64) Scan {
+	out := Scan{
+		At: s.At, Arrived: s.Arrived, Seq: s.Seq,
+		First: s.First, Millis: s.Millis, Counted: s.Counted,
+		Stored: s.Stored, Damaged: s.Damaged, Battery: s.Battery, Rail: s.Rail, Raw: append(room[:0], s.Raw...),
+	}
+	for _, i := range s.Withheld {
+		out.Raw[i] = sample.Unknown
+	}
+	return out
+}
+
 // A Block is some consecutive scans of one source: those of about one second,
 // or ten scans of a source that is slower than ten a second, which grow to be ten
 // while they come.

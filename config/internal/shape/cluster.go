@@ -18,6 +18,14 @@ type Cluster struct {
 	// file. Default: those that the system trusts.
 	CA string `yaml:"ca"`
 
+	// What this machine does: ingest reads the bridges and hands their readings on through
+	// the log; judge takes readings from there, judges them and keeps the record; serve
+	// shows the pages, which whoever judges does. A machine that has all of them reads the
+	// bridges itself while it judges, and no reading goes through the log before it is
+	// judged: either all machines of a record have all roles, or each has ingest or the
+	// others. Default: all.
+	Roles []Role `yaml:"roles"`
+
 	// Which record: all machines that keep it say the same. Default ward.
 	Record ID `yaml:"record" jsonschema:"default=ward"`
 

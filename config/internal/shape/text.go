@@ -181,3 +181,20 @@ func clip(b []byte) string {
 	}
 	return string(b)
 }
+
+// Role is something that a machine does for a record.
+type Role string
+
+// Roles are all of them.
+var Roles = []string{"ingest", "judge", "serve"}
+
+// UnmarshalText takes a role.
+func (r *Role) UnmarshalText(b []byte) error {
+	if *r = Role(b); !slices.Contains(Roles, string(b)) {
+		return fmt.Errorf("is %q: give %s", clip(b), r.Wanted())
+	}
+	return nil
+}
+
+// Wanted says what a Role looks like.
+func (Role) Wanted() string { return "ingest, judge or serve" }

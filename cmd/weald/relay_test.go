@@ -1,0 +1,147 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/ingest/tcp/wire/wiretest"
+	"weald/stream/journal/replicated/natstest"
+)
+
+// One machine reads a bridge, two others judge by turns what comes through the log. Whoever
+// judges is killed, twice: no reading is lost, doubled or late for that, alerts are to the
+// byte what one process raises of the same readings, and what has to last longer than any
+// machine is raised. Then the machine that reads is killed, which is said, and another
+// reads on.
+func TestReadingsWaitForAJudge(t *testing.T) {
+	t.Parallel()
+	servers := natstest.Serve(t, 1)
+	board := boardOn(t)
+	ctx, stop := context.WithCancel(t.Context())
+	var sending sync.WaitGroup
+	defer sending.Wait()
+	defer stop()
+	context.AfterFunc(ctx, func() { board.Close() })
+	sending.Go(func() { wavingBoard(ctx, board) })
+	machine := func(name, roles string) string {
+		return write(t, name+".yaml", fmt.Sprintf(`data: record
+web: {listen: "127.0.0.1:%s"}
+cluster: {servers: [%s], replicas: 1, machine: %s, roles: [%s]}
+bridges:
+  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
+places:
+  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
+rules:
+  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
+  - {id: long, limit: {watch: calf.pressure, above: 50}, on_delay: 8s, forget_after: 1m, priority: medium}
+`, portOf(wiretest.Vacant(t)), strings.Join(servers.URLs(), ", "), name, roles, board.Addr()))
+	}
+	says := func(v *victim, path string, wants ...string) {
+		t.Helper()
+		eventually(t, time.Minute, func() error {
+			got := text(t, v.address, path)
+			for _, want := range wants {
+				if !strings.Contains(got, want) {
+					return fmt.Errorf("no %q in %s of %s; %s", want, path, got, v.stderr.String())
+				}
+			}
+			return nil
+		})
+	}
+	raised := func(v *victim, times int) {
+		t.Helper()
+		eventually(t, time.Minute, func() error {
+			if n := strings.Count(text(t, v.address, "/api/v1/alerts/changes?quiet=true&newest=5000"), `"raised"`); n < times {
+				return fmt.Errorf("%d alerts were raised: %s", n, v.stderr.String())
+			}
+			return nil
+		})
+	}
+	cPath, aPath, bPath := machine("weald-c", "ingest"), machine("weald-a", "judge, serve"), machine("weald-b", "judge, serve")
+	c := launch(t, cPath)
+	says(c, "/", "weald-c reads the bridges, since", "on the machines that judge", "shows no patients")
+	says(c, "/readyz", `"ready":true`)
+	a := launch(t, aPath)
+	raised(a, 2)
+	says(a, "/api/v1/bridges", `"id":"board"`, `"state":"open"`)
+	says(a, "/readyz", `"ready":true`)
+	b := launch(t, bPath)
+	says(b, "/readyz", "weald-a does the work")
+	a.kill()
+	raised(b, 4)
+	a = launch(t, aPath)
+	says(a, "/readyz", "weald-b does the work")
+	b.kill()
+	raised(a, 8)
+	says(a, "/api/v1/alerts/changes", "~long~")
+	c.kill()
+	says(a, "/api/v1/bridges", "not seen since", "the machine that reads this bridge is gone")
+	dPath := machine("weald-d", "ingest")
+	d := launch(t, dPath)
+	eventually(t, time.Minute, func() error {
+		if state := text(t, a.address, "/api/v1/bridges"); strings.Contains(state, "not seen since") {
+			return fmt.Errorf("nobody reads on: %s", state)
+		}
+		return nil
+	})
+	raised(a, 10)
+	d.end()
+	a.end()
+
+	dir := filepath.Join(filepath.Dir(aPath), "record")
+	live := kept(t, dir)
+	sameAlerts(t, live, aPath)
+	inPlace, _ := rehearsed(t, "-c", aPath, "--by-event-time")
+	inOrder, _ := rehearsed(t, "-c", aPath)
+	if fmt.Sprint(inPlace) != fmt.Sprint(inOrder) {
+		t.Errorf("some readings were late: with each in its place %v, as they came %v", inPlace, inOrder)
+	}
+	if again := compactSorted(live); len(again) != len(live) {
+		t.Errorf("%d changes were kept twice", len(live)-len(again))
+	}
+	store, done := recordIn(t, dir)
+	defer done()
+	var holes []string
+	last, n := uint32(0), 0
+	for block, err := range store.Readings(t.Context(), "board/leg", sample.Past, sample.Never) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range block.Scans {
+			if s := &block.Scans[i]; n > 0 && s.Seq != last+1 {
+				holes = append(holes, fmt.Sprintf("%d after %d, as the %d. scan", s.Seq, last, n+1))
+			}
+			last = block.Scans[i].Seq
+			n++
+		}
+	}
+	// The one hole is that of the machine that read: nobody took what the board sent then.
+	if n < 200 || len(holes) > 1 {
+		t.Errorf("of %d scans not one follows the other: %s", n, strings.Join(holes, "; "))
+	}
+}
+
+// Without a cluster nothing of it runs: of a daemon that has none, no goroutine is in it.
+func TestNoClusterRunsNothingOfOne(t *testing.T) {
+	t.Parallel()
+	v := launch(t, write(t, "alone.yaml", "data: record\nweb: {listen: \"127.0.0.1:0\"}\nbridges:\n  - {id: board, link: {tcp: {dial: \"127.0.0.1:9\"}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}\nplaces:\n  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}]}\n"))
+	v.ended = true
+	if err := v.cmd.Process.Signal(syscall.SIGQUIT); err != nil { // which makes it say what it is doing
+		t.Fatal(err)
+	}
+	_ = v.cmd.Wait()
+	stacks := v.stderr.String()
+	if n := strings.Count(stacks, "\ngoroutine "); n < 10 {
+		t.Fatalf("%d goroutines tell what they do: %s", n, stacks)
+	}
+	if strings.Contains(stacks, "nats") {
+		t.Errorf("something of a cluster runs: %s", stacks)
+	}
+}
