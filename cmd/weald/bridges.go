@@ -84,7 +84,7 @@ func (d *daemon) connect(t *reign) error {
 		r := d.lines[b.ID]
 		switch {
 		case r == nil && elsewhereRead(t.config):
-			r = &running{spec: *b, line: &elsewhere{spec: *b, began: time.Now()}}
+			r = &running{spec: *b, line: newElsewhere(b, d.had)}
 			d.enlist(t, r)
 		case r == nil:
 			w, err := wayOf(b, d.broker, d.speed, d.log)

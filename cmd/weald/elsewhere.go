@@ -25,11 +25,24 @@ const unheardFor = 5 * time.Second
 type elsewhere struct {
 	spec  config.Bridge
 	began time.Time
+	read  sample.Instant // arrival of the newest reading that the record had of it then; Past for none
 
 	mu     sync.Mutex
 	last   *ingest.Status // nil before anything was heard; guarded by mu, as is all below
 	heard  time.Time
 	layout int
+}
+
+// newElsewhere returns a bridge of which the record has all scans of each source up to an
+// arrival.
+func newElsewhere(b *config.Bridge, had map[string]sample.Instant) *elsewhere {
+	e := &elsewhere{spec: *b, began: time.Now(), read: sample.Past}
+	for i := range b.Sources {
+		if at, any := had[b.Sources[i].ID]; any {
+			e.read = max(e.read, at)
+		}
+	}
+	return e
 }
 
 // Run waits until ctx ends: scans come in through the log, whichever bridge they are of.
@@ -51,6 +64,9 @@ func (e *elsewhere) hear(b []byte) {
 	if gob.NewDecoder(bytes.NewReader(b)).Decode(s) != nil || s.Bridge != e.spec.ID || len(s.Sources) != len(e.spec.Sources) {
 		return // it has another file, or another version: then it is silent
 	}
+	if s.Bad == nil { // gob has no empty maps
+		s.Bad = map[frame.Reason]uint64{}
+	}
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	e.last, e.heard = s, time.Now()
@@ -71,12 +87,17 @@ func (e *elsewhere) Status() ingest.Status {
 	for i := range out.Sources {
 		out.Sources[i].Condition.Layout = e.layout
 	}
+	silent := func(since sample.Instant) {
+		out.Trouble = fmt.Sprintf("not seen since %s: the machine that reads this bridge is gone, or does not reach the servers of the log", since.Time().Local().Format(time.DateTime))
+		out.TroubleSince = since
+	}
 	switch {
+	case e.last != nil && time.Since(e.heard) > unheardFor:
+		silent(sample.At(e.heard))
+	case e.last == nil && time.Since(e.began) > unheardFor && e.read > sample.Past:
+		silent(e.read)
 	case e.last == nil && time.Since(e.began) > unheardFor:
 		out.Trouble, out.TroubleSince = "no machine that reads this bridge is heard: see that one with the role ingest runs, has the same file and reaches the servers of the log", sample.At(e.began)
-	case e.last != nil && time.Since(e.heard) > unheardFor:
-		out.Trouble = fmt.Sprintf("not seen since %s: the machine that reads this bridge is gone, or does not reach the servers of the log", e.heard.Format(time.TimeOnly))
-		out.TroubleSince = sample.At(e.heard)
 	}
 	return out
 }

@@ -138,14 +138,13 @@ func TestSharesAreCarried(t *testing.T) {
 		if joined := strings.Join(live, "\n"); !strings.Contains(joined, `"long"`) {
 			t.Errorf("what has to last for longer than a machine is not raised in share %s: %s", share, joined)
 		}
-		same(t, "as one process judges it", live, judged[fmt.Sprintf("bench-%d", i)])
+		same(t, "as one process judges it", live, judged.place[fmt.Sprintf("bench-%d", i)])
 	}
 }
 
-// judgedAsOne judges the readings of all shares, which are in folders beside each other,
-// in one engine of the whole configuration, each of them when it came, and returns what is
-// raised by place.
-func judgedAsOne(t *testing.T, path string) map[string][]string {
+// judgedAsOne judges the readings of all shares, or of the one record there is, in one
+// engine of the whole configuration, each of them when it came, and returns what is raised.
+func judgedAsOne(t *testing.T, path string) *raisedBy {
 	t.Helper()
 	whole, problems := config.Load(path)
 	if problems != nil {
@@ -156,7 +155,11 @@ func judgedAsOne(t *testing.T, path string) map[string][]string {
 		t.Fatal(err)
 	}
 	var inputs []oneInput
-	for _, share := range whole.Shares() {
+	shares := whole.Shares()
+	if shares == nil {
+		shares = []string{path}
+	}
+	for _, share := range shares {
 		part, problems := config.Load(share)
 		if problems != nil {
 			t.Fatal(problems)
@@ -178,7 +181,7 @@ func judgedAsOne(t *testing.T, path string) map[string][]string {
 	for _, in := range inputs {
 		in.into(engine)
 	}
-	return found.place
+	return found
 }
 
 // A oneInput is a scan or a tick of a record, and when it came.
@@ -211,10 +214,11 @@ func (g *inputsOf) Mark(int, string, sample.Instant)       {}
 type raisedBy struct {
 	t     *testing.T
 	place map[string][]string
+	late  int // scans that were not judged
 }
 
 func (r *raisedBy) Alert(e alert.Event) {
 	r.place[e.Place] = append(r.place[e.Place], printed(r.t, &e))
 }
-func (*raisedBy) Updated(int, sample.Instant)    {}
-func (*raisedBy) Late(place int, s *sample.Scan) {}
+func (*raisedBy) Updated(int, sample.Instant) {}
+func (r *raisedBy) Late(int, *sample.Scan)    { r.late++ }
