@@ -74,8 +74,8 @@ lint:
 
 # What tests leave to a run without the race detector (ingest/raced): of packages, and of
 # the daemon. A test in cmd/internal/archtest keeps the lists whole.
-PLAIN := ./stream/journal/sqlite
-PLAIN_TESTS := TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported
+PLAIN := ./stream/journal/sqlite ./ingest/hostile ./ingest/importing
+PLAIN_TESTS := TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported|TestAPersonIsErasedAndTheWardGoesOn|TestScripts|TestRecordScripts
 
 # Many tests wait, for a clock or a disk, so there are three packages at a time, and more
 # tests than there are cores; the packages that take longest come first. What runs
@@ -111,7 +111,7 @@ fuzz: $(WEB)
 	targets=$$(grep -r --include='*_test.go' -o '^func Fuzz[A-Za-z0-9_]*' cmd config ingest rules stream webui/*.go webui/api webui/gate \
 	  | sed -E 's#^(.*)/[^/]*:func (.*)#\1 \2#' | sort -u); \
 	for p in $$(echo "$$targets" | cut -d' ' -f1 | uniq); do \
-	  nice -n 19 $(GO) test -c -vet=off $(GUIDED) -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
+	  nice -n 19 $(GO) test -c -vet=off -ldflags='-s -w' $(GUIDED) -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
 	echo "$$targets" | nice -n 19 xargs -P 2 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
 	  $$at/fuzz.test -test.run "^$$" -test.fuzz "^$$1\$$" -test.fuzztime $(FUZZTIME) -test.fuzzminimizetime 200ms -test.parallel 1 \
 	    -test.fuzzcachedir '"$$found"'/weald/$$0 >$$at/$$1.log 2>&1 \

@@ -111,7 +111,13 @@ func TestDamageIsNamed(t *testing.T) {
 	}
 	for range 2 { // the second life finds what the first has left
 		v := launch(t, name)
-		time.Sleep(5 * time.Second / 2)
+		eventually(t, time.Minute, func() error {
+			b, err := bridge(v.address, "board")
+			if err == nil && b.Frames < 240 {
+				err = fmt.Errorf("%d frames have come: %s", b.Frames, v.stderr.String())
+			}
+			return err
+		})
 		v.kill()
 	}
 	image := copied(t, home)

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/raced"
 	"weald/stream/audit"
 	"weald/stream/journal/sqlite"
 	"weald/stream/record"
@@ -23,6 +24,7 @@ import (
 // alerts, its record can be rehearsed, and the chain holds.
 func TestAPersonIsErasedAndTheWardGoesOn(t *testing.T) {
 	t.Parallel()
+	raced.Skip(t, "a ward that runs against the clock")
 	dir := t.TempDir()
 	name := filepath.Join(dir, "larch.yaml")
 	ward := []string{"demo", "--speed", "30", "--data", dir, "--listen", "127.0.0.1:0"}

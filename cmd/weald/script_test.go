@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"weald/ingest/raced"
 )
 
 // asProgram makes the test binary be the program, for tests that kill it.
@@ -31,5 +33,6 @@ func TestMain(m *testing.M) {
 // The commands are tested as commands: what they print, where, and how they end.
 func TestScripts(t *testing.T) {
 	t.Parallel()
+	raced.Skip(t, "one command after the other")
 	testscript.Run(t, testscript.Params{Dir: "testdata/script", RequireExplicitExec: true})
 }

@@ -7,6 +7,8 @@ import (
 	"runtime"
 	"testing"
 	"time"
+
+	"weald/ingest/raced"
 )
 
 var megabytes = flag.Float64("hostile.mb", 4, "megabytes of each kind of hostile bytes for each decoder")
@@ -22,8 +24,14 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// amount is how many bytes a test feeds.
-func amount() int { return int(*megabytes * 1e6) }
+// amount is how many bytes a test feeds; an eighth of it where the race detector
+// watches, since all of it is fed without.
+func amount() int {
+	if raced.Watched {
+		return int(*megabytes * 1e6 / 8)
+	}
+	return int(*megabytes * 1e6)
+}
 
 // heap is how much memory is in use, garbage apart.
 func heap() int64 {
