@@ -34,6 +34,12 @@ export function overflow(page) {
   return page.evaluate(() => Math.max(0, document.documentElement.scrollWidth - document.documentElement.clientWidth));
 }
 
+/** Turns the window that there is into a light one, a dark one, or that of a phone. */
+export async function show(page, look) {
+  await page.emulateMedia({ colorScheme: look === 'dark' ? 'dark' : 'light' });
+  await page.setViewportSize(look === '360' ? { width: 360, height: 780 } : { width: 1280, height: 900 });
+}
+
 export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1', wrap: '/places/bench-1', alerts: '/alerts', records: '/records', bench: '/bench', rehearse: '/rehearse', calibrate: '/calibrate', setup: '/setup', source: '/setup/hub-1/mat2', leg: '/setup/trolley/leg1', notes: '/notes', handbook: '/handbook' };
 
 /** Waits until a page shows the present. */
@@ -46,7 +52,7 @@ export function section(page, title) {
   return page.locator('section', { has: page.getByRole('heading', { name: title, exact: true }) });
 }
 
-/** Where a line of the page ends between a number and what belongs to it: "for 15 | s of". */
+/** Where a line of the page ends between a number and what belongs to it: "for 15 | s of". Digits of a sum of hexadecimal ones are none. */
 export function torn(page) {
   return page.evaluate(() => {
     const found = [];
@@ -63,7 +69,7 @@ export function torn(page) {
         if (height === 0) continue;
         if (last && bottom - last.bottom > height / 2) {
           const [before, after] = [text.slice(0, last.i + 1), text.slice(i)];
-          if (/±$/.test(before) || (/\d$/.test(before) && /^(±|mmHg|%|(s|min|h|d|cm|cm²)(?![a-z]))/.test(after))) found.push(`${before.slice(-20)} | ${after.slice(0, 20)}`);
+          if (/±$/.test(before) || (/(?:^|\W)\d[\d.,]*$/.test(before) && /^(±|mmHg|%|(s|min|h|d|cm|cm²)(?![a-z]))/.test(after))) found.push(`${before.slice(-20)} | ${after.slice(0, 20)}`);
         }
         last = { bottom, i };
       }

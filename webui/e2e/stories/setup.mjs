@@ -2,7 +2,7 @@ import assert from 'node:assert/strict';
 import { startBoard } from '../board.mjs';
 import { open } from '../browser.mjs';
 import { withConfig } from '../daemon.mjs';
-import { live, overflow, plain, until, violations } from '../expect.mjs';
+import { live, overflow, plain, show, until, violations } from '../expect.mjs';
 import { startMock } from '../mock/server.mjs';
 import { hospital } from '../mock/equipment.mjs';
 import { place } from '../mock/ward.mjs';
@@ -171,40 +171,43 @@ export default [
         place('bench-1', 'wrap', { sites: 2, doubts: { 'ankle.pressure': both, 'calf.pressure': { expired: true } } }),
       ]);
       later(() => mock.stop());
-      for (const [look, options] of [['light', {}], ['dark', { theme: 'dark' }], ['360', { width: 360, height: 780 }]]) {
-        for (const [id, wants] of [
-          ['bench-1', [/ankle\s+\d+ ± 2 mmHg\s+extrapolated: beyond what was calibrated, past the date of its calibration/, /calf\s+\d+ ± 2 mmHg\s+past the date/]],
-          ['bed-1', [/The highest is extrapolated: beyond what was calibrated\./, /pelvis\s+extrapolated: beyond what was calibrated, past the date/]],
-        ]) {
-          const { page, context, complaints } = await open(browser, `${mock.url}/places/${id}`, options);
-          later(() => context.close());
-          // The page of a place follows the first load, and brings what is folded.
-          const unfold = async () => {
-            for (const closed of await page.locator('main details:not([open])').all()) await closed.locator('summary').click();
-          };
+      const { page, context, complaints } = await open(browser, mock.url);
+      later(() => context.close());
+      for (const [id, wants] of [
+        ['bench-1', [/ankle\s+\d+ ± 2 mmHg\s+extrapolated: beyond what was calibrated, past the date of its calibration/, /calf\s+\d+ ± 2 mmHg\s+past the date/]],
+        ['bed-1', [/The highest is extrapolated: beyond what was calibrated\./, /pelvis\s+extrapolated: beyond what was calibrated, past the date/]],
+      ]) {
+        await page.goto(`${mock.url}/places/${id}`);
+        // The page of a place follows the first load, and brings what is folded.
+        const unfold = async () => {
+          for (const closed of await page.locator('main details:not([open])').all()) await closed.locator('summary').click();
+        };
+        for (const look of ['light', 'dark', '360']) {
+          await show(page, look);
           for (const want of wants) await until(`${id} says ${want}`, async () => (await unfold(), want.test(await words(page, 'main'))));
           assert.deepEqual(await violations(page), [], `${id} ${look}`);
           assert.equal(await overflow(page), 0, `${id} ${look}`);
           await page.screenshot({ path: `${artifacts}/doubtful-${id}-${look}.png`, fullPage: true });
           assert.deepEqual(complaints, []);
-          await context.close();
         }
       }
     },
   },
   {
     name: 'setup: every kind of trouble at once, in light, dark and on a phone',
-    takes: 15,
+    takes: 12,
     async tell({ browser, later, artifacts }) {
       const mock = await startMock([place('bed-1', 'bed', { rows: 64, columns: 32 }), place('bench-1', 'wrap', { sites: 2 })], { bridges: hospital() });
       later(() => mock.stop());
-      for (const [look, options] of [['light', {}], ['dark', { theme: 'dark' }], ['360', { width: 360, height: 780 }]]) {
-        for (const [name, path] of [['troubles', '/setup'], ['troubled', '/setup/hub/mat1']]) {
-          const { page, context, complaints } = await open(browser, mock.url + path, options);
-          later(() => context.close());
-          await until('the page is there', async () => /Battery|Channels/.test(await words(page, 'main')));
-          for (const closed of await page.locator('main details').all()) await closed.locator('summary').click();
-          await page.waitForTimeout(800);
+      const { page, context, complaints } = await open(browser, mock.url);
+      later(() => context.close());
+      for (const [name, path] of [['troubles', '/setup'], ['troubled', '/setup/hub/mat1']]) {
+        await page.goto(mock.url + path);
+        await until('the page is there', async () => /Battery|Channels/.test(await words(page, 'main')));
+        for (const closed of await page.locator('main details').all()) await closed.locator('summary').click();
+        await page.waitForTimeout(800);
+        for (const look of ['light', 'dark', '360']) {
+          await show(page, look);
           assert.deepEqual(await violations(page), [], `${name} ${look}`);
           assert.equal(await overflow(page), 0, `${name} ${look}`);
           await page.screenshot({ path: `${artifacts}/${name}-${look}.png`, fullPage: true });
@@ -221,7 +224,6 @@ export default [
             assert.equal(await page.locator('.ring.marked').count(), 1);
             for (const want of [/row 4, column 6/, /38 ppm fast, 3\.3 s a day/, /started again\s+2 times/i, /Gaps[\s\S]*41 \(0\.20 %\)/, /about 9 h left/, /up to 3 mmHg/]) assert.match(said, want);
           }
-          await context.close();
         }
       }
     },
