@@ -26,38 +26,49 @@ func decodeCOBS(b []byte) ([]byte, bool) {
 	if len(b) == 0 {
 		return b, true
 	}
-	const ones = 0x0101_0101_0101_0101
-	n := len(b)
 	out := 1   // where the decoded bytes end
 	start := 1 // where the bytes not yet moved to out begin
-	at := 0    // where the code being read is
-	code := int(b[0])
-	for {
-		next := at + code
-		if code == fullRun || next >= n {
-			if next > n {
-				return nil, false
-			}
-			if out == start {
-				out = next
-			} else {
-				out += copy(b[out:], b[start:next])
-			}
-			if next == n {
-				return b[1:out], true
-			}
-			at, start, code = next, next+1, int(b[next])
-			continue
+	for at, full := 0, true; full && at < len(b); start = at + 1 {
+		if at, full = walkCOBS(b, at); at > len(b) {
+			return nil, false
 		}
-		at, code = next, int(b[next])
-		b[next] = 0
-		// Mats are mostly zeros, and a walk waits for each code: take eight
-		// empty runs in a row at once.
-		for code == 1 && at+9 < n && binary.LittleEndian.Uint64(b[at+1:]) == ones {
-			binary.LittleEndian.PutUint64(b[at+1:], 0)
-			at += 8
+		if out == start {
+			out = at
+		} else {
+			out += copy(b[out:], b[start:at])
 		}
 	}
+	return b[1:out], true
+}
+
+// walkCOBS walks from the code at at, which stands for no zero, to the end of b or
+// of the first full run, and says which. A code that points past the end leads there.
+//
+// A walk waits for each code, and a guess of what it is costs more than that where
+// it is wrong. So there is but one question to eight bytes that is mostly answered
+// alike: whether they are eight empty runs, as much of a mat is.
+func walkCOBS(b []byte, at int) (end int, full bool) {
+	const empty = 0x0101_0101_0101_0101
+	for len(b)-at >= 8 {
+		w := binary.LittleEndian.Uint64(b[at:])
+		if w == empty {
+			binary.LittleEndian.PutUint64(b[at:], 0)
+			at += 8
+			continue
+		}
+		b[at] = 0
+		if at += int(w & 0xFF); w&0xFF == fullRun {
+			return at, true
+		}
+	}
+	for at < len(b) {
+		code := int(b[at])
+		b[at] = 0
+		if at += code; code == fullRun {
+			return at, true
+		}
+	}
+	return at, false
 }
 
 // AppendCOBS appends the encoding of p, without the closing 0x00. It adds one

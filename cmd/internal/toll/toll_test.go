@@ -56,8 +56,8 @@ func mark() { marks++ }
 func BenchmarkStages(b *testing.B) {
 	for _, s := range stages() {
 		each := func(name string, f func(n int)) {
+			n := 0 // time goes on from one try to the next
 			b.Run(name, func(b *testing.B) {
-				n := 0
 				b.ReportAllocs()
 				for b.Loop() {
 					f(n)
