@@ -208,6 +208,7 @@ func (plan *Plan) speaksOf(p *Place, name string) bool {
 	for i := range plan.Rules {
 		r := &plan.Rules[i]
 		if r.At.matches(p) && (r.Limit != nil && r.Limit.Watch == name || r.Rate != nil && r.Rate.Watch == name ||
+			r.Drift != nil && r.Drift.Site+".resting" == name || r.Swing != nil && r.Swing.Site+".swing" == name ||
 			strings.Contains(r.Formula, name) || strings.Contains(r.while(), name)) {
 			return true
 		}

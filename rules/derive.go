@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"weald/ingest/sample"
-	"weald/rules/limb"
 	"weald/rules/state"
 )
 
@@ -139,19 +138,10 @@ func (p *Place) DistalFirst() []int {
 func (p *place) derive(used func(name string) bool, lean bool) {
 	if p.spec.Kind == Wrap && len(p.sites) > 0 {
 		p.body = newBody(p.signalNamed(sigWrapped))
-		l := &limbState{limb: limb.New(len(p.sites)), order: p.spec.DistalFirst(), stride: p.signalNamed(sigStride), lasts: p.longest()}
-		for _, name := range limbTruths {
-			l.truths = append(l.truths, p.signalNamed(name))
+		p.derivations = append(p.derivations, p.body)
+		if l := newLimb(p); !lean || slices.ContainsFunc(p.signals[l.truths[0]:], func(s Signal) bool { return used(s.Name) }) {
+			p.derivations = append(p.derivations, l)
 		}
-		for i, s := range l.order {
-			id := p.spec.Sites[s].ID
-			l.sites = append(l.sites, p.signalNamed(id+"."+siteQuantities[0].name))
-			if i > 0 {
-				l.pairs = append(l.pairs, p.signalNamed(id+"."+pairQuantities[0].name))
-			}
-		}
-		l.values = make([]float64, len(p.sites))
-		p.derivations = append(p.derivations, p.body, l)
 	}
 	if p.spec.Kind == Bed || p.spec.Kind == Seat {
 		p.body = newBody(p.signalNamed(sigOccupied))

@@ -36,8 +36,9 @@
 // every 2 s at most, in the scan that comes then, as package turning says; the
 // time since a turn is of every scan. And a plan that is Lean, as that of a
 // rehearsal is, leaves out for how long each cell has been loaded, and, unless a
-// rule of the place speaks of one of these signals, how somebody lies and what a mat
-// has beyond peaks, means, areas and loads: no alert depends on them then.
+// rule of the place speaks of one of these signals, how somebody lies, what a mat
+// has beyond peaks, means, areas and loads, and what a limb does under its wrap: no
+// alert depends on them then.
 //
 // # From signals to alerts
 //

@@ -21,6 +21,25 @@ type limbState struct {
 	values []float64
 }
 
+// newLimb makes those of a place with sites.
+func newLimb(p *place) *limbState {
+	l := &limbState{
+		limb: limb.New(len(p.sites)), order: p.spec.DistalFirst(), values: make([]float64, len(p.sites)),
+		stride: p.signalNamed(sigStride), lasts: p.longest(),
+	}
+	for _, name := range limbTruths {
+		l.truths = append(l.truths, p.signalNamed(name))
+	}
+	for i, s := range l.order {
+		id := p.spec.Sites[s].ID
+		l.sites = append(l.sites, p.signalNamed(id+"."+siteQuantities[0].name))
+		if i > 0 {
+			l.pairs = append(l.pairs, p.signalNamed(id+"."+pairQuantities[0].name))
+		}
+	}
+	return l
+}
+
 func (l *limbState) pass(time.Duration) {}
 
 func (l *limbState) look(p *place, silent bool) {

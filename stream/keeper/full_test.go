@@ -146,6 +146,70 @@ func TestTheOldestIsGivenUp(t *testing.T) {
 	})
 }
 
+// A slow journal takes its time for readings, and fails none.
+type slow struct {
+	journal.Journal
+	takes atomic.Int64 // a time.Duration
+}
+
+func (s *slow) AppendReadings(ctx context.Context, blocks []record.Block, ticks []record.Tick) error {
+	time.Sleep(time.Duration(s.takes.Load())) // on the clock of the bubble
+	return s.Journal.AppendReadings(ctx, blocks, ticks)
+}
+
+// There is room for what comes in some seconds, however much that is. A disk that is
+// slower than that loses readings although it fails nothing: people are told, and there
+// is a snapshot behind the hole.
+func TestADiskThatIsSlow(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &slow{Journal: new(journaltest.Memory)}
+		r := newRunning(t, j)
+		second := func() {
+			for range 100 {
+				for range 80 {
+					r.scan(0)
+				}
+				time.Sleep(10 * time.Millisecond)
+			}
+		}
+		for range 3 {
+			second()
+		}
+		j.takes.Store(int64(3 * time.Second)) // what comes meanwhile is more than 20,000
+		for range 8 {
+			second()
+		}
+		if c := r.keeper.Condition(); c.Lost != 0 {
+			t.Errorf("%d readings are lost to a disk that is three seconds late", c.Lost)
+		}
+		faults := func() []record.Fault {
+			var all []record.Fault
+			for _, e := range journaltest.Gather(t, j.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindFault}})) {
+				all = append(all, e.Body.(record.Fault))
+			}
+			return all
+		}
+		if f := faults(); len(f) != 0 {
+			t.Errorf("%+v", f)
+		}
+		before := r.snapshots
+		j.takes.Store(int64(20 * time.Second))
+		for range 22 {
+			second()
+		}
+		j.takes.Store(0)
+		time.Sleep(25 * time.Second)
+		r.end()
+		c, f := r.keeper.Condition(), faults()
+		if c.Lost == 0 || len(f) != 2 || f[0].Over || !f[1].Over || !strings.Contains(f[0].Text, "too slow") || !strings.Contains(f[0].Text, "a/mat") {
+			t.Errorf("%d readings are lost, and of that is said %+v", c.Lost, f)
+		}
+		if r.snapshots == before {
+			t.Error("there is no snapshot behind the hole")
+		}
+	})
+}
+
 // Wherever a daemon is killed while a disk takes no readings, and however full it
 // becomes: what was told is not told again, and people are never told that
 // something is raised that is.

@@ -49,6 +49,7 @@ type Keeper struct {
 	ticks   []record.Tick
 	pending int            // scans and ticks
 	holds   int            // readings that are pending
+	room    room           // for how much may be pending
 	barrier uint64         // ordinal up to which ticks stay as they are
 	lost    uint64         // scans that were given up
 	gone    loss           // of them, those since readings stopped being kept
@@ -65,7 +66,7 @@ type Keeper struct {
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
 	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard, newest: r.newest, now: now, log: log,
 		blocks: make([]record.Block, len(plan.Sources)), open: make([]open, len(plan.Sources)), ends: turns(len(plan.Sources)),
-		passed: make(chan struct{})}
+		room: room{scans: mostPending, readings: mostReadings, from: sample.Past}, passed: make(chan struct{})}
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
 	}
@@ -85,6 +86,7 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	k.barrier = ord
 	k.pending++
 	k.holds += len(kept.Raw)
+	k.room.add(len(kept.Raw))
 	k.makeRoom()
 }
 

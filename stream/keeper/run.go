@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"time"
 
+	"weald/ingest/sample"
 	"weald/stream/journal"
 	"weald/stream/record"
 )
@@ -118,32 +119,41 @@ func (k *Keeper) note(ctx context.Context, err error) (holed bool) {
 		k.failed, since = now, now
 	}
 	k.mu.Unlock()
-	if !changed {
-		return false
-	}
-	if !failed {
+	switch {
+	case changed && failed:
+		k.log.Warn("readings are not kept", slog.Any("error", err), slog.String("do", "make room on the disk: alerts are kept for a while, and readings again as soon as there is some"))
+		k.fault(ctx, record.Fault{Text: text}, now, 0)
+	case !changed && gone.scans > 0: // a disk that fails no writing may be too slow for all of it
+		k.log.Warn("readings were not kept", slog.String("error", gone.String()), slog.String("do", "the disk is too slow for what comes in: give it less, or another disk"))
+		k.fault(ctx, record.Fault{Text: "readings are not kept: the disk is too slow; " + gone.String()}, now, 0)
+		fallthrough
+	case changed:
 		text = "readings are kept again"
-		if gone.scans > 0 {
+		if changed && gone.scans > 0 {
 			text += "; " + gone.String()
 		}
-	}
-	if failed {
-		k.log.Warn("readings are not kept", slog.Any("error", err), slog.String("do", "make room on the disk: alerts are kept for a while, and readings again as soon as there is some"))
-	} else {
+		if !changed {
+			since = now
+		}
 		k.log.Info(text)
+		k.fault(ctx, record.Fault{Over: true, Text: text}, now, now.Sub(since))
 	}
-	fault := record.Fault{Subject: record.RecordFault, Over: !failed, Text: text}
-	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: fault}); err != nil {
+	return gone.scans > 0
+}
+
+// fault keeps and tells that readings are not kept, or are again.
+func (k *Keeper) fault(ctx context.Context, f record.Fault, now sample.Instant, held time.Duration) {
+	f.Subject = record.RecordFault
+	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: f}); err != nil {
 		k.log.Error("a fault of the record was not kept", slog.Any("error", err), slog.String("do", "make room on the disk"))
 	}
 	if k.Tell != nil {
-		e, _ := fault.Alert(now)
-		if !failed {
-			e.Held = now.Sub(since)
+		e, _ := f.Alert(now)
+		if f.Over {
+			e.Held = held
 		}
 		k.Tell(ctx, e)
 	}
-	return gone.scans > 0
 }
 
 // plain says why in words for people who have to do something about it; the log

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"weald/ingest/sample"
 	"weald/stream/record"
@@ -15,10 +16,44 @@ import (
 // newest says most about how things stand when there is room again, and what is
 // kept ends before one hole and goes on behind it. The engine has judged what is
 // given up; only its record is lost, which is counted and said.
+//
+// A disk that is slow for a moment is no reason: there is always room for what comes
+// in roomLasts.
 const (
 	mostPending  = 20000
 	mostReadings = 8 << 20
+	roomLasts    = 4 * time.Second
 )
+
+// A room is for how many scans and ticks, and readings in them, there is room; at
+// least for those of mostPending and mostReadings.
+type room struct {
+	scans, readings int
+
+	from     sample.Instant // since when what came has been counted
+	came     int
+	readCame int
+}
+
+// add counts a scan.
+func (r *room) add(readings int) {
+	r.came++
+	r.readCame += readings
+}
+
+// measure makes room for what comes in roomLasts, as often as it came since the last
+// time.
+func (r *room) measure(now sample.Instant) {
+	since := now.Sub(r.from)
+	if r.from != sample.Past && since < readingsEvery/2 && since >= 0 {
+		return // too short to tell
+	}
+	if r.from != sample.Past && since > 0 {
+		times := float64(roomLasts) / float64(since)
+		r.scans, r.readings = max(mostPending, int(times*float64(r.came))), max(mostReadings, int(times*float64(r.readCame)))
+	}
+	r.from, r.came, r.readCame = now, 0, 0
+}
 
 // A loss is scans that were given up.
 type loss struct {
@@ -51,7 +86,7 @@ func (l *loss) String() string {
 // makeRoom gives up the oldest of what waits while it is too much. The caller holds
 // mu, as does that of all below.
 func (k *Keeper) makeRoom() {
-	for k.pending > mostPending || k.holds > mostReadings {
+	for k.pending > k.room.scans || k.holds > k.room.readings {
 		k.giveUp()
 	}
 }

@@ -37,6 +37,9 @@ const shareHolds = 1 << 18
 // write makes all readings so far durable. Where it returns an error some of them
 // may be.
 func (k *Keeper) write(ctx context.Context) error {
+	k.mu.Lock()
+	k.room.measure(k.now())
+	k.mu.Unlock()
 	for from, more := 0, true; more; more = from < len(k.open) {
 		next, err := k.writeShare(ctx, from)
 		if err != nil {
