@@ -26,6 +26,10 @@ type Options struct {
 	Name string
 	// Replicas is on how many servers each message is: 3, or 1 for a single server.
 	Replicas int
+	// Domain is the JetStream domain of the servers on which the record is written, where
+	// those are others, to which these have a link that may be cut; "" for these. The
+	// Journal follows then, and writes nothing.
+	Domain string
 	// Keep is for how long the log has what all have read; 0 for ever. It must be
 	// longer than any machine is away.
 	Keep time.Duration
@@ -103,7 +107,7 @@ func join(ctx context.Context, store *sqlite.Store, conn *nats.Conn, o Options) 
 	if err != nil {
 		return nil, err
 	}
-	stream, base, err := o.open(ctx, js, head)
+	stream, base, err := o.open(ctx, conn, js, head)
 	if err != nil {
 		return nil, err
 	}

@@ -33,9 +33,12 @@ type base struct {
 }
 
 // open returns the stream of a record, and makes it if there is none.
-func (o *Options) open(ctx context.Context, js jetstream.JetStream, head journal.Head) (jetstream.Stream, base, error) {
+func (o *Options) open(ctx context.Context, conn *nats.Conn, js jetstream.JetStream, head journal.Head) (jetstream.Stream, base, error) {
 	stream, err := js.Stream(ctx, o.stream())
-	if errors.Is(err, jetstream.ErrStreamNotFound) {
+	switch none := errors.Is(err, jetstream.ErrStreamNotFound); {
+	case none && o.Domain != "":
+		stream, err = o.source(ctx, conn, js)
+	case none:
 		stream, err = js.CreateStream(ctx, jetstream.StreamConfig{
 			Name: o.stream(), Subjects: []string{o.subject()}, Description: "changes of a record, in order",
 			Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardOld,

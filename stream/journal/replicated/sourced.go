@@ -1,0 +1,89 @@
+package replicated
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"weald/stream/journal"
+)
+
+// A record that is written on servers of its own, such as those of a ward, is followed
+// elsewhere through a stream that has theirs as its source: the servers bring over what
+// came while there was no link, once and in order.
+
+// source makes that stream.
+func (o *Options) source(ctx context.Context, conn *nats.Conn, js jetstream.JetStream) (jetstream.Stream, error) {
+	there, err := jetstream.NewWithDomain(conn, o.Domain)
+	if err != nil {
+		return nil, err
+	}
+	origin, err := there.Stream(ctx, o.stream())
+	if err != nil {
+		return nil, fmt.Errorf("in domain %s: %w", o.Domain, err)
+	}
+	info := origin.CachedInfo()
+	if info.State.FirstSeq > 1 {
+		return nil, fmt.Errorf("in domain %s the log begins with message %d, and what was before cannot be had from it: %w", o.Domain, info.State.FirstSeq, journal.ErrForeign)
+	}
+	return js.CreateStream(ctx, jetstream.StreamConfig{
+		Name: o.stream(), Description: "changes of a record that is written in domain " + o.Domain, Sources: o.sources(),
+		Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardOld,
+		Replicas: o.Replicas, MaxAge: o.Keep, Duplicates: window, DenyDelete: true, DenyPurge: true, Metadata: info.Config.Metadata,
+	})
+}
+
+func (o *Options) sources() []*jetstream.StreamSource {
+	return []*jetstream.StreamSource{{Name: o.stream(), Domain: o.Domain}}
+}
+
+// lookEvery is how often the servers on which a record is written are asked whether they
+// can be reached, and how long they may take.
+const lookEvery = 2 * time.Second
+
+// Tend asks the servers of the Domain again and again whether they can be reached, which it
+// tells, and lets the log go on when they can be again: by themselves servers take up to a
+// minute for that. It returns the cause of ctx's end.
+func (j *Journal) Tend(ctx context.Context, conn *nats.Conn, tell func(reached bool)) error {
+	there, err := jetstream.NewWithDomain(conn, j.options.Domain)
+	if err != nil {
+		return err
+	}
+	cut := false
+	for {
+		within, cancel := context.WithTimeout(ctx, lookEvery)
+		_, err := there.Stream(within, j.options.stream())
+		cancel()
+		if tell(err == nil); err != nil {
+			cut = true
+		} else if cut {
+			cut = j.resume(ctx) != nil
+		}
+		select {
+		case <-time.After(lookEvery):
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+}
+
+// resume takes the source of the log away and gives it back.
+func (j *Journal) resume(ctx context.Context) error {
+	within, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
+	info, err := j.stream.Info(within)
+	if err != nil {
+		return err
+	}
+	for _, sources := range [][]*jetstream.StreamSource{nil, j.options.sources()} {
+		c := info.Config
+		c.Sources = sources
+		if _, err := j.js.UpdateStream(within, c); err != nil {
+			return err
+		}
+	}
+	return nil
+}
