@@ -43,7 +43,16 @@ func runWithOthers(ctx context.Context, c *config.Config, stderr io.Writer) erro
 		}
 		m.name = name
 	}
-	if err := m.connect(); err != nil {
+	var own []nats.Option
+	if c.Cluster.Own {
+		server, err := m.ownLog()
+		if err != nil {
+			return fmt.Errorf("cluster: %w", err)
+		}
+		defer server.End()
+		own = append(own, server.Option())
+	}
+	if err := m.connect(own); err != nil {
 		return fmt.Errorf("cluster: %w", err)
 	}
 	defer m.conn.Close()
@@ -58,8 +67,9 @@ func runWithOthers(ctx context.Context, c *config.Config, stderr io.Writer) erro
 	return group.Wait()
 }
 
-// connect begins to connect to the servers of the log, and goes on for ever.
-func (m *machine) connect() (err error) {
+// connect begins to connect to the servers of the log, and goes on for ever; own leads to
+// a server of this machine's own, nil for none.
+func (m *machine) connect(own []nats.Option) (err error) {
 	options := []nats.Option{
 		nats.Name("weald " + m.name), nats.MaxReconnects(-1), nats.ReconnectWait(time.Second), nats.RetryOnFailedConnect(true),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
@@ -69,10 +79,14 @@ func (m *machine) connect() (err error) {
 		}),
 		nats.ReconnectHandler(func(*nats.Conn) { m.log.Info("a server of the cluster is there again") }),
 	}
+	if own != nil { // it listens to nobody, and needs no proof
+		m.conn, err = nats.Connect("", append(options, own...)...)
+		return err
+	}
 	if file := m.config.Cluster.Credentials; file != "" {
 		shown, err := credentialsOf(file)
 		if err != nil {
-			return fmt.Errorf("cluster: %w", err)
+			return err
 		}
 		options = append(options, shown)
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
 	"golang.org/x/sync/errgroup"
 
 	"weald/config"
@@ -44,6 +45,9 @@ func (m *machine) partner(c *config.Config) *partner {
 		options: replicated.Options{Name: c.Cluster.Record, Replicas: c.Cluster.Replicas, Keep: logKept},
 		self:    replicated.Holder{Machine: m.name, Pages: c.Cluster.Pages},
 	}
+	if c.Cluster.Shows {
+		p.options.Domain = c.Cluster.Domain
+	}
 	p.cannot("it begins")
 	return p
 }
@@ -73,7 +77,10 @@ var errTurn = errors.New("it is this machine's turn")
 
 // turn stands by until this machine is to do the work, and does it until another does.
 func (p *partner) turn(ctx context.Context) error {
-	if !p.config.Cluster.Judges {
+	switch {
+	case p.config.Cluster.Shows:
+		return p.show(ctx)
+	case !p.config.Cluster.Judges:
 		return p.read(ctx)
 	}
 	lease, j, err := p.stand(ctx)
@@ -225,7 +232,7 @@ func again[T any](ctx context.Context, log *slog.Logger, cannot func(string), f 
 
 // passing reports whether an error of the cluster may go away by itself.
 func passing(err error) bool {
-	for _, one := range []error{nats.ErrTimeout, nats.ErrNoResponders, nats.ErrNoServers, nats.ErrConnectionReconnecting, nats.ErrDisconnected, context.DeadlineExceeded} {
+	for _, one := range []error{jetstream.ErrJetStreamNotEnabled, jetstream.ErrStreamNotFound, nats.ErrTimeout, nats.ErrNoResponders, nats.ErrNoServers, nats.ErrConnectionReconnecting, nats.ErrDisconnected, context.DeadlineExceeded} {
 		if errors.Is(err, one) {
 			return true
 		}

@@ -13,18 +13,20 @@ import (
 // configuration asks for it. Another one has to be listed in cmd/weald/leaves.go, in
 // the README's table, and here.
 var dials = map[string]string{
-	"ingest/tcp/wire":         "a bridge's link, and what connects for others",
-	"ingest/mqtt":             "a bridge's link",
-	"ingest/mqtt/mosquitto":   "tests only",
-	"ingest/emulate/hospital": "weald emulate, to a daemon that it is told of",
-	"ingest/ble/bluez":        "the bus of this machine",
-	"ingest/ble/standin":      "tests and the demonstration: a bus of their own",
-	"stream/access/directory": "log-ins at a directory",
-	"stream/pulse/systemd":    "the service manager of this machine",
-	"stream/notify/mail":      "a sender",
-	"stream/notify/topic":     "a sender",
-	"stream/notify/webhook":   "a sender",
-	"cmd/weald":               "commands, to the daemon on this machine",
+	"ingest/tcp/wire":                    "a bridge's link, and what connects for others",
+	"ingest/mqtt":                        "a bridge's link",
+	"ingest/mqtt/mosquitto":              "tests only",
+	"ingest/emulate/hospital":            "weald emulate, to a daemon that it is told of",
+	"ingest/ble/bluez":                   "the bus of this machine",
+	"ingest/ble/standin":                 "tests and the demonstration: a bus of their own",
+	"stream/access/directory":            "log-ins at a directory",
+	"stream/pulse/systemd":               "the service manager of this machine",
+	"stream/notify/mail":                 "a sender",
+	"stream/notify/topic":                "a sender",
+	"stream/notify/webhook":              "a sender",
+	"stream/journal/replicated/natstest": "tests only",
+
+	"cmd/weald": "commands, to the daemon on this machine",
 }
 
 var dialling = regexp.MustCompile(`\bnet\.Dial|\bnet\.Dialer\b|\btls\.Dial|\bhttp\.(Get|Head|Post|PostForm|Client|DefaultClient|Transport|DefaultTransport|NewRequest\w*)\b|\bsmtp\.(Dial|SendMail|NewClient)|\bdbus\.(Dial|Connect)|\bwebsocket\.(Dialer|DefaultDialer)|\bnet\.(Lookup\w+|Resolver)\b|\bpaho\w*\.|autopaho`)

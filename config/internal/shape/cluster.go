@@ -3,8 +3,16 @@ package shape
 // Cluster keeps the record on several machines at once.
 type Cluster struct {
 	// Addresses of NATS servers with JetStream, of one cluster: nats://host:4222 on
-	// this machine, tls://host:4222 elsewhere.
-	Servers []string `yaml:"servers" jsonschema:"required,minItems=1,maxItems=16"`
+	// this machine, tls://host:4222 elsewhere. Either these or own.
+	Servers []string `yaml:"servers" jsonschema:"minItems=1,maxItems=16"`
+
+	// Keeps the log on this machine, in a server of its own in the daemon, from where a
+	// centre has it whenever there is a link. Default: none.
+	Own *OwnServer `yaml:"own"`
+
+	// The domain of the machine that writes the record, with a server of its own, which
+	// this one shows from a centre. Needs roles: [serve]. Default: none.
+	Domain ID `yaml:"domain"`
 
 	// On how many servers each change of the record is before it is acknowledged: 3
 	// survives the loss of one, 5 of two; 1 is for a single server. Default 3.
@@ -23,7 +31,8 @@ type Cluster struct {
 	// shows the pages, which whoever judges does. A machine that has all of them reads the
 	// bridges itself while it judges, and no reading goes through the log before it is
 	// judged: either all machines of a record have all roles, or each has ingest or the
-	// others. Default: all.
+	// others. With domain, serve alone shows what a ward writes with a server of its own.
+	// Default: all.
 	Roles []Role `yaml:"roles"`
 
 	// Which record: all machines that keep it say the same. Default ward.
@@ -41,6 +50,16 @@ type Cluster struct {
 	// its own, and is judged by one machine at a time, whichever that is. Default: one
 	// machine does all the work.
 	Shares []Share `yaml:"shares"`
+}
+
+// OwnServer is a server of the log in the daemon, a leaf of those of a centre.
+type OwnServer struct {
+	// What the log is known by at the centre: the centre's domain.
+	Domain ID `yaml:"domain" jsonschema:"required"`
+
+	// Addresses at which servers of the centre take leaves: nats://host:7422 on this
+	// machine, tls://host:7422 elsewhere. Credentials and ca are for these.
+	Centre []string `yaml:"centre" jsonschema:"required,minItems=1"`
 }
 
 // Share is some places that one machine reads and judges at a time, such as a ward.

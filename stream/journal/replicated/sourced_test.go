@@ -2,6 +2,7 @@ package replicated
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"sync/atomic"
 	"testing"
@@ -11,12 +12,15 @@ import (
 	"weald/stream/record"
 )
 
+var cutFor = flag.Duration("cut", 0, "for how long the link to a ward is cut, instead of a hundred entries; an hour is what is promised")
+
 // A ward writes, and a centre follows over a link that is cut: the ward notices nothing of
 // that, the centre does, and has all of it afterwards, once and in order; so does one that
 // is started again while there is no link.
 func TestTheLinkToAWardIsCut(t *testing.T) {
 	t.Parallel()
-	centre, ward, link := natstest.ServeWithLeaf(t, "larch")
+	centre, link := natstest.ServeCentre(t)
+	ward := natstest.ServeWard(t, "larch", link)
 	w := open(t, t.TempDir(), ward.Connect(), Options{Name: "larch", Replicas: 1})
 	if err := w.Claim(t.Context()); err != nil {
 		t.Fatal(err)
@@ -61,9 +65,9 @@ func TestTheLinkToAWardIsCut(t *testing.T) {
 	}
 	reached, stop := tend(c)
 	centre.Eventually("the ward is not seen", reached.Load)
-	for range 2 {
+	for _, lasting := range []time.Duration{*cutFor, 0} {
 		link.Cut()
-		for range 100 {
+		for began := time.Now(); n%100 > 0 || time.Since(began) < lasting; time.Sleep(lasting / 10000) {
 			write()
 		}
 		centre.Eventually("the ward is seen without a link", func() bool { return !reached.Load() })

@@ -13,31 +13,36 @@ import (
 	"github.com/nats-io/nats-server/v2/server"
 )
 
-// ServeWithLeaf starts a server, and another one in a JetStream domain of its own that is
-// joined to it by a link which can be cut: a centre, and a ward.
-func ServeWithLeaf(t testing.TB, domain string) (centre, ward *Cluster, link *Link) {
+// ServeCentre starts a server that takes leaves, over a link which can be cut.
+func ServeCentre(t testing.TB) (*Cluster, *Link) {
 	t.Helper()
-	dir := t.TempDir()
-	centre, ward = &Cluster{t: t, servers: make([]*server.Server, 1)}, &Cluster{t: t, servers: make([]*server.Server, 1)}
-	options := func(name string) *server.Options {
-		return &server.Options{
-			ServerName: name, Host: "127.0.0.1", Port: server.RANDOM_PORT, NoLog: true, NoSigs: true,
-			JetStream: true, StoreDir: filepath.Join(dir, name), SyncAlways: true,
-		}
+	o := options("centre", filepath.Join(t.TempDir(), "centre"))
+	o.LeafNode = server.LeafNodeOpts{Host: "127.0.0.1", Port: vacant(t), NoAdvertise: true} // else a ward finds a way around the link
+	return serve(t, o), serveLink(t, fmt.Sprintf("127.0.0.1:%d", o.LeafNode.Port))
+}
+
+// ServeWard starts a server in a JetStream domain of its own that is joined to a centre.
+func ServeWard(t testing.TB, domain string, link *Link) *Cluster {
+	t.Helper()
+	o := options("ward", filepath.Join(t.TempDir(), "ward"))
+	o.JetStreamDomain = domain
+	o.LeafNode = server.LeafNodeOpts{ReconnectInterval: 200 * time.Millisecond, Remotes: []*server.RemoteLeafOpts{{URLs: []*url.URL{{Scheme: "nats", Host: link.Address()}}}}}
+	return serve(t, o)
+}
+
+func options(name, dir string) *server.Options {
+	return &server.Options{
+		ServerName: name, Host: "127.0.0.1", Port: server.RANDOM_PORT, NoLog: true, NoSigs: true,
+		JetStream: true, StoreDir: dir, SyncAlways: true,
 	}
-	c := options("centre")
-	c.LeafNode = server.LeafNodeOpts{Host: "127.0.0.1", Port: vacant(t), NoAdvertise: true} // else the ward finds a way around the link
-	centre.options = []*server.Options{c}
-	link = serveLink(t, fmt.Sprintf("127.0.0.1:%d", c.LeafNode.Port))
-	w := options("ward")
-	w.JetStreamDomain = domain
-	w.LeafNode = server.LeafNodeOpts{ReconnectInterval: 200 * time.Millisecond, Remotes: []*server.RemoteLeafOpts{{URLs: []*url.URL{{Scheme: "nats", Host: link.l.Addr().String()}}}}}
-	ward.options = []*server.Options{w}
-	for _, all := range []*Cluster{centre, ward} {
-		all.Start(0)
-		t.Cleanup(func() { all.Stop(0) })
-	}
-	return centre, ward, link
+}
+
+func serve(t testing.TB, o *server.Options) *Cluster {
+	t.Helper()
+	c := &Cluster{t: t, options: []*server.Options{o}, servers: make([]*server.Server, 1)}
+	c.Start(0)
+	t.Cleanup(func() { c.Stop(0) })
+	return c
 }
 
 // A Link passes bytes on, unless it is cut.
@@ -88,6 +93,9 @@ func (k *Link) pass(from net.Conn, to string) {
 	go func() { _, _ = io.Copy(there, from); there.Close() }()
 	_, _ = io.Copy(from, there)
 }
+
+// Address is where leaves connect.
+func (k *Link) Address() string { return k.l.Addr().String() }
 
 // Cut ends what passes, and lets nothing pass until Mend.
 func (k *Link) Cut() { k.set(true) }

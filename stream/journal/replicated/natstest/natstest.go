@@ -30,10 +30,7 @@ func Serve(t testing.TB, n int) *Cluster {
 	dir := t.TempDir()
 	var routes []*url.URL
 	for i := range n {
-		o := &server.Options{
-			ServerName: fmt.Sprintf("s%d", i), Host: "127.0.0.1", Port: server.RANDOM_PORT, NoLog: true, NoSigs: true,
-			JetStream: true, StoreDir: filepath.Join(dir, fmt.Sprint(i)), SyncAlways: true,
-		}
+		o := options(fmt.Sprintf("s%d", i), filepath.Join(dir, fmt.Sprint(i)))
 		if n > 1 {
 			o.Cluster = server.ClusterOpts{Name: "test", Host: "127.0.0.1", Port: vacant(t)}
 			routes = append(routes, &url.URL{Scheme: "nats", Host: fmt.Sprintf("127.0.0.1:%d", o.Cluster.Port)})

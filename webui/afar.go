@@ -1,0 +1,107 @@
+package webui
+
+import (
+	"bytes"
+	"html/template"
+	"net/http"
+	"time"
+
+	"weald/stream/afar"
+	"weald/webui/api"
+)
+
+// AfarOptions are what Afar needs.
+type AfarOptions struct {
+	Ward    string // what its record is called
+	Version string
+	Look    func() afar.Look
+	Trouble func() string // why nothing is known; "" for nothing
+	Hosts   []string      // as in Options
+}
+
+// What a centre shows of a ward. A ward that is not seen must not look quiet.
+var afarPage = template.Must(template.New("afar").Funcs(template.FuncMap{"clock": func(t time.Time) string {
+	return t.UTC().Format("2 January 2006, 15:04:05") + " UTC"
+}}).Parse(`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="refresh" content="5">
+<title>{{.Ward}} from afar</title>
+<link rel="stylesheet" href="/standby.css">
+</head>
+<body>
+<main>
+<h1>{{.Ward}} from afar</h1>
+{{if .Trouble}}<p><strong>Nothing is known of this ward: {{.Trouble}}.</strong> Ask there.</p>
+{{else if .Reached}}<p>This ward is seen. Its own pages show more, and are where alerts are acknowledged.</p>
+{{else if .Seen.IsZero}}<p><strong>This ward has not been seen yet.</strong> Ask there.</p>
+{{else}}<p><strong>Not seen since {{clock .Seen}}.</strong> What is below is how it was then: alerts may have come and gone. The ward goes on without this page. Ask there.</p>
+{{end}}<ul>
+{{range .Alerts}}<li><h2>{{.Place}}</h2>
+<p>{{.Text}}</p>
+<p>{{.State}}{{if .Priority}}, {{.Priority}} priority{{end}}{{with .RaisedAt}}; raised {{clock .}}{{end}}{{with .ClearedAt}}; cleared {{clock .}}{{end}}</p>
+{{with .ReachedAt}}<p><strong>Late: it became known here on {{clock .}}.</strong></p>
+{{end}}</li>
+{{else}}<li><p>No alerts are known from the last hour.</p></li>
+{{end}}</ul>
+<footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
+</main>
+</body>
+</html>
+`))
+
+// Afar returns what a centre serves of a ward: a page of its alerts, the same for
+// programs, and whether the ward is seen.
+func Afar(o AfarOptions) http.Handler {
+	mux := bare(o.Version)
+	mux.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) {
+		var b bytes.Buffer
+		if err := afarPage.Execute(&b, struct {
+			Ward, Trouble string
+			afar.Look
+		}{o.Ward, o.Trouble(), o.Look()}); err != nil {
+			api.Problem(w, http.StatusInternalServerError, err.Error())
+			return
+		}
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		_, _ = w.Write(b.Bytes())
+	})
+	mux.HandleFunc("/api/v1/alerts", func(w http.ResponseWriter, _ *http.Request) {
+		look := o.Look()
+		answer(w, http.StatusOK, map[string]any{"alerts": look.Alerts, "reached": look.Reached, "seen_at": moment(look.Seen)})
+	})
+	mux.HandleFunc("/readyz", func(w http.ResponseWriter, _ *http.Request) {
+		look, reasons, status := o.Look(), []string{}, http.StatusOK
+		if why := o.Trouble(); why != "" {
+			reasons = append(reasons, why)
+		} else if !look.Reached {
+			reasons = append(reasons, "the ward is not seen")
+		}
+		if len(reasons) > 0 {
+			status = http.StatusServiceUnavailable
+		}
+		answer(w, status, map[string]any{"ready": len(reasons) == 0, "reasons": reasons, "seen_at": moment(look.Seen)})
+	})
+	for _, pattern := range []string{"/api/", "/live", "/metrics"} {
+		mux.HandleFunc(pattern, func(w http.ResponseWriter, _ *http.Request) {
+			api.Problem(w, http.StatusNotFound, "this machine shows the alerts of a ward; all else is on the ward's own pages")
+		})
+	}
+	return headers(hosts(o.Hosts, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			api.Problem(w, http.StatusMethodNotAllowed, "this machine only shows a ward: whoever wants to do something does it on the ward's own pages")
+			return
+		}
+		mux.ServeHTTP(w, r)
+	})))
+}
+
+// moment is nil for a time that is none.
+func moment(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	return &t
+}
