@@ -7,7 +7,7 @@ import { createRequire } from 'node:module';
 const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 
 /** Waits until fn gives something true, and gives it back. */
-export async function until(what, fn, timeout = 10_000) {
+export async function until(what, fn, timeout = 30_000) {
   const end = Date.now() + timeout;
   for (;;) {
     const value = await fn();

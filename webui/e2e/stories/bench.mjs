@@ -20,7 +20,7 @@ export default [
       later(() => context.close());
       await live(page);
       const heading = page.locator('main h2').first();
-      const comes = (what, timeout = 20_000) => until(`“${what}” is asked for`, async () => (await heading.innerText().catch(() => '')) === what, timeout);
+      const comes = (what, timeout = 60_000) => until(`“${what}” is asked for`, async () => (await heading.innerText().catch(() => '')) === what, timeout);
       /** Waits until a step is read by itself as the leg is then, and has it read again until that is so. */
       const reads = async (step, then, good) => {
         for (let left = 4; left > 0; left--) {

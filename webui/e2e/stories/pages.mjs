@@ -118,7 +118,8 @@ export default [
       const { page, context, complaints } = await open(browser, ward);
       later(() => context.close());
       await live(page);
-      await page.getByRole('link', { name: 'bed-4' }).click();
+      // Whoever is next is named above the bands as well.
+      await page.locator('li.band').getByRole('link', { name: 'bed-4' }).click();
       await until('the focus is on the heading', () => page.evaluate(() => document.activeElement?.textContent === 'bed-4'));
       assert.match(page.url(), /\/places\/bed-4$/);
       await page.getByRole('link', { name: 'bed-5' }).click();

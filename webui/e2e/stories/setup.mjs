@@ -239,7 +239,7 @@ export default [
       await page.goBack();
       assert.match(page.url(), /\/setup$/);
       await page.goto(`${ward}/notes`);
-      assert.match(await words(page, 'article'), /w1,3,1042,81250,512,,498\*4F/);
+      await until('the notes are there again', async () => /w1,3,1042,81250,512,,498\*4F/.test(await words(page, 'article').catch(() => '')));
       await page.getByRole('navigation', { name: 'On this page' }).getByRole('link', { name: /Eight channels/ }).press('Enter');
       assert.match(page.url(), /#eight-channels/);
       await context.grantPermissions(['clipboard-read', 'clipboard-write'], { origin: ward });

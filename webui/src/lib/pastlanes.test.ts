@@ -12,6 +12,14 @@ test('an instant lies in the point that began last, and in none where nothing is
   expect(pointAt(t, mean, 10, -1)).toBe(-1);
 });
 
+test('between two points that are told in whole ms there is nothing of which nothing is known', () => {
+  const from = 1_000_000.4;
+  const step = 506.25;
+  const told = Float64Array.from({ length: 600 }, (_, i) => Math.floor(from + i * step));
+  const known = new Float64Array(600).fill(1);
+  for (let i = 0; i < 599; i++) expect(pointAt(told, known, step, from + (i + 1) * step - 1)).toBeGreaterThanOrEqual(i);
+});
+
 test('what lies in a stretch, also in part, is drawn', () => {
   expect(within(t, 10, 0, 100)).toEqual([0, 4]);
   expect(within(t, 10, 15, 20)).toEqual([1, 3]); // the point at 10 lasts until 20

@@ -26,10 +26,14 @@ export function within(t: Float64Array, step: number, from: number, to: number):
   return [after(t, from - step), after(t, to)];
 }
 
-/** The point of a series that an instant lies in, -1 where there is none or nothing is known. */
+/**
+ * The point of a series that an instant lies in, -1 where there is none or nothing is known. Times
+ * are told in whole ms and steps are not: the next point begins where one ends, be it a little later.
+ */
 export function pointAt(t: Float64Array, mean: Float64Array, step: number, at: number): number {
   const i = after(t, at) - 1;
-  return i >= 0 && at < t[i]! + step && !Number.isNaN(mean[i]!) ? i : -1;
+  const end = t[i + 1]! < t[i]! + 1.5 * step ? t[i + 1]! : t[i]! + step;
+  return i >= 0 && at < end && !Number.isNaN(mean[i]!) ? i : -1;
 }
 
 /** A round number at or above the highest value of all lanes, 20 at least. */
