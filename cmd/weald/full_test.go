@@ -45,7 +45,8 @@ rules:
 // note posts a mark, and reports whether it was taken.
 func noteMark(address, place, text string) (bool, error) {
 	body, _ := json.Marshal(map[string]string{"what": "turned", "text": text, "author": "K-07"})
-	r, err := http.Post(address+"/api/v1/places/"+place+"/marks", "application/json", bytes.NewReader(body))
+	client := http.Client{Timeout: 20 * time.Second}
+	r, err := client.Post(address+"/api/v1/places/"+place+"/marks", "application/json", bytes.NewReader(body))
 	if err != nil {
 		return false, err
 	}

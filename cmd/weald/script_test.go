@@ -25,6 +25,13 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
+	if conf := os.Getenv(asServer); conf != "" {
+		if err := runServer(conf); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
 	testscript.Main(m, map[string]func(){
 		"weald": func() { os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr)) },
 	})

@@ -2,6 +2,7 @@ package keeper
 
 import (
 	"encoding/binary"
+	"slices"
 
 	"weald/ingest/sample"
 )
@@ -22,6 +23,15 @@ func (h heard) add(source string, s *sample.Scan) {
 	h[source] = append(all, sample.Heard{
 		First: s.First, Seq: s.Seq, Millis: s.Millis, At: s.At, Arrived: s.Arrived, Stored: s.Stored,
 	})
+}
+
+// clone returns a copy that whoever owns it may add to, while the other is read.
+func (h heard) clone() heard {
+	out := make(heard, len(h))
+	for source, all := range h {
+		out[source] = slices.Clone(all)
+	}
+	return out
 }
 
 // last returns the last scans of a source.

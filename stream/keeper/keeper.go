@@ -64,7 +64,7 @@ type Keeper struct {
 // New returns a Keeper for the sources and places of plan, which goes on where r
 // has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
-	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard, newest: r.newest, now: now, log: log,
+	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard.clone(), newest: r.newest, now: now, log: log,
 		blocks: make([]record.Block, len(plan.Sources)), open: make([]open, len(plan.Sources)), ends: turns(len(plan.Sources)),
 		room: room{scans: mostPending, readings: mostReadings, from: sample.Past}, passed: make(chan struct{})}
 	for i := range k.blocks {

@@ -24,6 +24,14 @@ type follower struct {
 	until    uint64
 }
 
+// heardWithin is after what silence of the server that answers another one is asked: it has
+// died, and the library would wait for half a minute. Until then no call returns. askAgain
+// is how long it may answer one request for messages.
+const (
+	heardWithin = 2 * time.Second
+	askAgain    = 10 * time.Second
+)
+
 var errEnded = errors.New("the log is not followed any more")
 
 // saveEvery is after how many calls that bring readings it is kept how far the store has
@@ -43,33 +51,54 @@ func (f *follower) run() {
 }
 
 func (f *follower) follow() error {
-	consumer, err := f.stream.OrderedConsumer(f.ctx, jetstream.OrderedConsumerConfig{
-		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: max(f.at.Next, 1),
-	})
-	if err != nil {
-		return err
+	next := max(f.at.Next, 1)
+	consumer, err := f.ask(next)
+	for err == nil {
+		if err = f.hear(consumer, &next); err != nil {
+			break
+		}
+		// Whoever answered has died, or left something out: another is asked from there on.
+		for consumer, err = f.ask(next); err != nil && f.ctx.Err() == nil; consumer, err = f.ask(next) {
+			select {
+			case <-time.After(retryAfter):
+			case <-f.ctx.Done():
+			}
+		}
 	}
-	messages, err := consumer.Messages()
+	if f.ctx.Err() != nil {
+		return errEnded
+	}
+	return err
+}
+
+// ask has the servers send what is in the log from a message on. As many of them know what
+// was sent as have the log, so that the death of one does not wait for its return.
+func (f *follower) ask(next uint64) (jetstream.Consumer, error) {
+	ctx, cancel := context.WithTimeout(f.ctx, answerWithin)
+	defer cancel()
+	return f.stream.CreateConsumer(ctx, jetstream.ConsumerConfig{
+		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: next, AckPolicy: jetstream.AckNonePolicy,
+		Replicas: f.options.Replicas, MemoryStorage: true, InactiveThreshold: time.Minute,
+	})
+}
+
+// hear takes in messages from next on, and moves that, until somebody else has to be asked;
+// its error is why nothing more can be followed.
+func (f *follower) hear(consumer jetstream.Consumer, next *uint64) error {
+	messages, err := consumer.Messages(jetstream.PullExpiry(askAgain), jetstream.PullHeartbeat(heardWithin/2))
 	if err != nil {
 		return err
 	}
 	stop := context.AfterFunc(f.ctx, messages.Stop)
 	defer stop()
 	defer messages.Stop()
-	next := max(f.at.Next, 1)
-	for {
+	for first := true; ; first = false {
 		m, err := messages.Next()
 		switch {
-		case errors.Is(err, jetstream.ErrMsgIteratorClosed) || f.ctx.Err() != nil:
+		case f.ctx.Err() != nil:
 			return errEnded
 		case err != nil:
-			// The library asks for messages again by itself; servers may be gone for a while.
-			select {
-			case <-time.After(retryAfter):
-			case <-f.ctx.Done():
-				return errEnded
-			}
-			continue
+			return nil
 		}
 		meta, err := m.Metadata()
 		if err != nil {
@@ -77,15 +106,17 @@ func (f *follower) follow() error {
 		}
 		seq := meta.Sequence.Stream
 		switch {
-		case seq < next:
+		case seq < *next:
 			continue // it came twice
-		case seq > next:
-			return fmt.Errorf("messages %d to %d of the log are missing on the server that answered: what follows cannot be kept: %w", next, seq-1, journal.ErrBroken)
+		case seq > *next && first:
+			return fmt.Errorf("messages %d to %d of the log are missing on the server that answered: what follows cannot be kept: %w", *next, seq-1, journal.ErrBroken)
+		case seq > *next:
+			return nil // what was on its way is lost, and can be asked for again
 		}
 		if err := f.message(seq, m.Headers().Get(labelHeader), m.Data()); err != nil {
 			return err
 		}
-		next++
+		*next++
 		f.look()
 	}
 }
