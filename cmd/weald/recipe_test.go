@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"flag"
@@ -11,7 +10,6 @@ import (
 	"maps"
 	"net/http"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -20,7 +18,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 	"golang.org/x/sys/unix"
@@ -32,151 +29,6 @@ import (
 )
 
 var recipe = flag.Bool("recipe", false, "the servers of the log are started anew too, one after the other, in the test of the recipe")
-
-// asServer makes the test binary a server of the log, with the configuration file that it
-// names.
-const asServer = "WEALD_TEST_LOG_SERVER"
-
-func runServer(path string) error {
-	o, err := server.ProcessConfigFile(path)
-	if err != nil {
-		return err
-	}
-	s, err := server.NewServer(o)
-	if err != nil {
-		return err
-	}
-	s.ConfigureLogger()
-	if err := server.Run(s); err != nil {
-		return err
-	}
-	s.WaitForShutdown()
-	return nil
-}
-
-// A logServer is a server of the log in a process of its own.
-type logServer struct {
-	t      *testing.T
-	conf   string
-	health string
-	cmd    *exec.Cmd // nil while it does not run
-	said   log
-}
-
-func (s *logServer) start() {
-	s.t.Helper()
-	s.cmd = exec.Command(os.Args[0])
-	s.cmd.Env = append(os.Environ(), asServer+"="+s.conf)
-	s.cmd.Stderr = &s.said
-	if err := s.cmd.Start(); err != nil {
-		s.t.Fatal(err)
-	}
-	s.t.Cleanup(s.kill)
-}
-
-// kill is kill -9.
-func (s *logServer) kill() {
-	if s.cmd != nil {
-		_ = s.cmd.Process.Kill()
-		_ = s.cmd.Wait() // says that it was killed
-		s.cmd = nil
-	}
-}
-
-// healthy waits until it says that it has its part of the log.
-func (s *logServer) healthy() {
-	s.t.Helper()
-	eventually(s.t, time.Minute, func() error {
-		r, err := http.Get("http://" + s.health + "/healthz")
-		if err != nil {
-			return fmt.Errorf("%w: %s", err, s.said.String())
-		}
-		defer r.Body.Close()
-		b, err := io.ReadAll(r.Body)
-		if err == nil && !strings.Contains(string(b), `"ok"`) {
-			err = fmt.Errorf("it says %s", b)
-		}
-		return err
-	})
-}
-
-// printed returns the first indented block of the README behind some words of it.
-func printedIn(t *testing.T, words string) (block string) {
-	t.Helper()
-	b, err := os.ReadFile("../../README.md")
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, after, found := strings.Cut(string(b), words)
-	if !found {
-		t.Fatalf("the README does not say %q", words)
-	}
-	for line := range strings.Lines(after) {
-		if code, ok := strings.CutPrefix(line, "    "); ok {
-			block += code
-		} else if block != "" {
-			break
-		}
-	}
-	return block
-}
-
-// A deployment is what the README's recipe makes: three servers of the log, and what a
-// machine with weald needs.
-type deployment struct {
-	servers  []*logServer
-	machines map[string]string // by name: the part of its configuration that the recipe has
-}
-
-// deployed does what the README says, on loopback.
-func deployed(t *testing.T) *deployment {
-	t.Helper()
-	dir := t.TempDir()
-	at := func(name string) string { return filepath.Join(dir, name) }
-	command := func(line string) string {
-		t.Helper()
-		var out bytes.Buffer
-		if code := run(t.Context(), strings.Fields(line)[1:], &out, &out); code != 0 {
-			t.Fatalf("%s ended with %d: %s", line, code, out.String())
-		}
-		return strings.TrimSpace(out.String())
-	}
-	for line := range strings.Lines(strings.ReplaceAll(strings.ReplaceAll(printedIn(t, "`ca.key` stays where it is."), " larch-ca", " "+at("larch-ca")), "--out ", "--out "+dir+"/")) {
-		command(line)
-	}
-	d := &deployment{machines: map[string]string{}}
-	public := map[string]string{}
-	key := strings.TrimSpace(printedIn(t, "which is for the servers:"))
-	for _, m := range []string{"weald-a", "weald-b"} {
-		public[m] = command(strings.ReplaceAll(key, "/etc/weald/cluster.key", at(m+".key")))
-	}
-	var ports, here []string // clients and routes by server, for the file and for the addresses in it
-	for i := range 3 {
-		name := fmt.Sprintf("log-%d.larch.example", i+1)
-		client, route := wiretest.Vacant(t), wiretest.Vacant(t)
-		ports = append(ports, client, route)
-		here = append(here, name+":4222", client, name+":6222", route)
-	}
-	conf := printedIn(t, "This is all of")
-	for i := range 3 {
-		s := &logServer{t: t, conf: at(fmt.Sprintf("server-%d.conf", i+1)), health: wiretest.Vacant(t)}
-		name := fmt.Sprintf("log-%d", i+1)
-		text := strings.NewReplacer("server_name: log-1", "server_name: "+name, "client_advertise: log-1.larch", "client_advertise: "+name+".larch").Replace(conf)
-		text = strings.NewReplacer(append(slices.Clone(here), "0.0.0.0:4222", ports[2*i], "0.0.0.0:6222", ports[2*i+1], "127.0.0.1:8222", s.health,
-			"/etc/weald-log", at(name), "/var/lib/weald-log", at(name+"-store"),
-			"PUBLIC-KEY-OF-WEALD-A", public["weald-a"], "PUBLIC-KEY-OF-WEALD-B", public["weald-b"])...).Replace(text)
-		if err := os.WriteFile(s.conf, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		d.servers = append(d.servers, s)
-		s.start()
-	}
-	for _, m := range []string{"weald-a", "weald-b"} {
-		d.machines[m] = strings.NewReplacer(append(slices.Clone(here), "/etc/weald/cluster.key", at(m+".key"), "/etc/weald/ca.pem", at("log-1/ca.pem"), "weald-a", m)...).
-			Replace(printedIn(t, "with `machine` and `pages` of each machine:"))
-	}
-	return d
-}
 
 // settled waits until one of two machines does the work and the other stands by, and
 // returns which does.
