@@ -133,7 +133,7 @@ rules:
 	connected := func(c *config.Config) *nats.Conn {
 		t.Helper()
 		m := &machine{config: c, name: "looking", log: slog.New(slog.DiscardHandler)}
-		if err := m.connect(); err != nil {
+		if err := m.connect(nil); err != nil {
 			t.Fatal(err)
 		}
 		t.Cleanup(m.conn.Close)

@@ -78,7 +78,7 @@ func (f *follower) ask(next uint64) (jetstream.Consumer, error) {
 	defer cancel()
 	return f.stream.CreateConsumer(ctx, jetstream.ConsumerConfig{
 		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: next, AckPolicy: jetstream.AckNonePolicy,
-		Replicas: f.options.Replicas, MemoryStorage: true, InactiveThreshold: time.Minute,
+		Replicas: f.stream.CachedInfo().Config.Replicas, MemoryStorage: true, InactiveThreshold: time.Minute,
 	})
 }
 
