@@ -113,6 +113,11 @@ func (f *follower) hear(consumer jetstream.Consumer, next *uint64) error {
 		case seq > *next:
 			return nil // what was on its way is lost, and can be asked for again
 		}
+		if f.options.Domain != "" {
+			if err := sameNumber(seq, m.Headers().Get(sourceHeader)); err != nil {
+				return err
+			}
+		}
 		if err := f.message(seq, m.Headers().Get(labelHeader), m.Data()); err != nil {
 			return err
 		}

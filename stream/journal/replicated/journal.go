@@ -115,7 +115,7 @@ func join(ctx context.Context, store *sqlite.Store, conn *nats.Conn, o Options) 
 	if err != nil {
 		return nil, err
 	}
-	if at, err = begin(at, base, head, info.State); err != nil {
+	if at, err = begin(at, base, head, info.State, o.Domain != ""); err != nil {
 		return nil, err
 	}
 	j := &Journal{
@@ -139,8 +139,9 @@ func join(ctx context.Context, store *sqlite.Store, conn *nats.Conn, o Options) 
 	}
 }
 
-// begin returns from where on a store follows a log, or why it cannot.
-func begin(at sqlite.Followed, base base, head journal.Head, log jetstream.StreamState) (sqlite.Followed, error) {
+// begin returns from where on a store follows a log, or why it cannot. One that is brought
+// from elsewhere may not have all yet that the store has.
+func begin(at sqlite.Followed, base base, head journal.Head, log jetstream.StreamState, brought bool) (sqlite.Followed, error) {
 	switch {
 	case at.Log == "" && head != base.head:
 		return at, fmt.Errorf("the folder has a record of its own, to entry %d and input %d, and the log began with one to entry %d and input %d: "+
@@ -150,7 +151,7 @@ func begin(at sqlite.Followed, base base, head journal.Head, log jetstream.Strea
 	case at.Log != base.log:
 		return at, fmt.Errorf("the folder is of another log, or the log was made anew: %w", journal.ErrForeign)
 	}
-	if at.Applied > log.LastSeq {
+	if at.Applied > log.LastSeq && !brought {
 		return at, fmt.Errorf("the folder has come to message %d, the log ends with %d: the servers have lost what they acknowledged: %w", at.Applied, log.LastSeq, journal.ErrBroken)
 	}
 	if at.Next < log.FirstSeq {

@@ -423,7 +423,7 @@ func TestHoles(t *testing.T) {
 		"another":           {at: sqlite.Followed{Log: "y", Applied: 7, Next: 8}, base: base{log: "x"}, want: journal.ErrForeign},
 		"of its own":        {head: journal.Head{Position: 3}, base: base{log: "x"}, want: journal.ErrForeign},
 	} {
-		at, err := begin(c.at, c.base, c.head, c.log)
+		at, err := begin(c.at, c.base, c.head, c.log, false)
 		if !errors.Is(err, c.want) || err == nil && at.Next != c.next {
 			t.Errorf("%s: from %d, %v", name, at.Next, err)
 		}

@@ -3,6 +3,8 @@ package replicated
 import (
 	"context"
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -15,7 +17,7 @@ import (
 // elsewhere through a stream that has theirs as its source: the servers bring over what
 // came while there was no link, once and in order.
 
-// source makes that stream.
+// source makes that stream. Its messages have the numbers of those of its source.
 func (o *Options) source(ctx context.Context, conn *nats.Conn, js jetstream.JetStream) (jetstream.Stream, error) {
 	there, err := jetstream.NewWithDomain(conn, o.Domain)
 	if err != nil {
@@ -26,18 +28,37 @@ func (o *Options) source(ctx context.Context, conn *nats.Conn, js jetstream.JetS
 		return nil, fmt.Errorf("in domain %s: %w", o.Domain, err)
 	}
 	info := origin.CachedInfo()
-	if info.State.FirstSeq > 1 {
-		return nil, fmt.Errorf("in domain %s the log begins with message %d, and what was before cannot be had from it: %w", o.Domain, info.State.FirstSeq, journal.ErrForeign)
-	}
+	first := max(info.State.FirstSeq, 1)
 	return js.CreateStream(ctx, jetstream.StreamConfig{
-		Name: o.stream(), Description: "changes of a record that is written in domain " + o.Domain, Sources: o.sources(),
+		Name: o.stream(), Description: "changes of a record that is written in domain " + o.Domain, Sources: o.sources(first), FirstSeq: first,
 		Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardOld,
 		Replicas: o.Replicas, MaxAge: o.Keep, Duplicates: window, DenyDelete: true, DenyPurge: true, Metadata: info.Config.Metadata,
 	})
 }
 
-func (o *Options) sources() []*jetstream.StreamSource {
-	return []*jetstream.StreamSource{{Name: o.stream(), Domain: o.Domain}}
+func (o *Options) sources(first uint64) []*jetstream.StreamSource {
+	return []*jetstream.StreamSource{{Name: o.stream(), Domain: o.Domain, OptStartSeq: first}}
+}
+
+// sourceHeader is where servers say which message of a source one was: the source, its
+// number there, and more.
+const sourceHeader = "Nats-Stream-Source"
+
+// sameNumber returns an error if a message does not have the number that it had where it
+// was written. Servers number what they bring over anew, so that what had been let go of
+// there before it could be brought would be missing without a word.
+func sameNumber(seq uint64, source string) error {
+	fields := strings.Fields(source)
+	if len(fields) < 2 {
+		return fmt.Errorf("message %d of the log does not say which it was where it was written: %w", seq, journal.ErrBroken)
+	}
+	switch there, err := strconv.ParseUint(fields[1], 10, 64); {
+	case err != nil:
+		return fmt.Errorf("message %d of the log was %q where it was written: %w", seq, fields[1], journal.ErrBroken)
+	case there != seq:
+		return fmt.Errorf("messages %d to %d were let go of where they were written, before there was a link: what follows cannot be kept; begin with a copy of the record (weald backup there, weald restore here) and delete the stream here: %w", seq, there-1, journal.ErrBroken)
+	}
+	return nil
 }
 
 // lookEvery is how often the servers on which a record is written are asked whether they
@@ -78,7 +99,7 @@ func (j *Journal) resume(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	for _, sources := range [][]*jetstream.StreamSource{nil, j.options.sources()} {
+	for _, sources := range [][]*jetstream.StreamSource{nil, j.options.sources(info.State.LastSeq + 1)} {
 		c := info.Config
 		c.Sources = sources
 		if _, err := j.js.UpdateStream(within, c); err != nil {

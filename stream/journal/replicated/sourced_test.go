@@ -2,12 +2,15 @@ package replicated
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
+	"os"
 	"sync/atomic"
 	"testing"
 	"time"
 
+	"weald/stream/journal"
 	"weald/stream/journal/replicated/natstest"
 	"weald/stream/record"
 )
@@ -93,4 +96,62 @@ func TestTheLinkToAWardIsCut(t *testing.T) {
 	link.Mend()
 	centre.Eventually("the centre does not catch up after a start", follows(c))
 	alike(t, w, c)
+}
+
+// What the ward's servers had let go of before there was a link is missed, not passed over;
+// who begins with a copy of the ward's record goes on from there.
+func TestWhatNeverCameIsMissed(t *testing.T) {
+	t.Parallel()
+	centre, link := natstest.ServeCentre(t)
+	ward := natstest.ServeWard(t, "larch", link)
+	dir, here := t.TempDir(), Options{Name: "larch", Replicas: 1}
+	w := open(t, dir, ward.Connect(), here)
+	for n := range 20 {
+		if _, err := w.Append(t.Context(), record.Entry{At: 1, Written: 1, Body: record.Fault{Subject: "test", Text: fmt.Sprint(n)}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	info, err := w.stream.Info(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, most := range []int64{5, -1} { // as age would have it
+		c := info.Config
+		c.MaxMsgs = most
+		if _, err := w.js.UpdateStream(t.Context(), c); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	copied := t.TempDir()
+	if err := os.CopyFS(copied, os.DirFS(dir)); err != nil {
+		t.Fatal(err)
+	}
+	w = open(t, dir, ward.Connect(), here)
+	if _, err := w.Append(t.Context(), record.Entry{At: 1, Written: 1, Body: record.Fault{Subject: "test", Text: "after it"}}); err != nil {
+		t.Fatal(err)
+	}
+	there := Options{Name: "larch", Replicas: 1, Domain: "larch"}
+	conn := centre.Connect()
+	var opened error
+	centre.Eventually("the centre does not reach the ward", func() bool {
+		_, opened = Open(t.Context(), t.TempDir(), files, conn, there)
+		return errors.Is(opened, journal.ErrBroken)
+	})
+	c := open(t, copied, conn, there)
+	centre.Eventually("the centre does not go on from a copy", func() bool {
+		x, _ := w.Head(t.Context())
+		y, _ := c.Head(t.Context())
+		return x == y && x.Position == 21
+	})
+	alike(t, w, c)
+	for source, broken := range map[string]bool{
+		"weald-larch:abc 7 > >": false, "weald-larch:abc 9 > >": true, "weald-larch:abc seven": true, "weald-larch": true, "": true,
+	} {
+		if err := sameNumber(7, source); errors.Is(err, journal.ErrBroken) != broken {
+			t.Errorf("%q: %v", source, err)
+		}
+	}
 }
