@@ -159,6 +159,8 @@ faults: $(WEB) packages
 	$(GO) test ./cmd/weald -v -timeout 10m -run 'TestAnAlertIsToldAtOnce$$' -raises 400
 	$(GO) test $(RACE) ./cmd/weald -v -timeout 60m -run 'TestSoak$$' -soak 1h
 	$(GO) test ./stream/journal/replicated -v -timeout 90m -run 'TestTheLinkToAWardIsCut$$' -cut 1h
+	@$(MAKE) --no-print-directory deb
+	$(GO) test ./cmd/weald -v -timeout 10m -run 'TestABuiltPackage$$' -deb "$$(ls -t $$PWD/bin/weald_*.deb | head -1)"
 	$(GO) test ./cmd/weald -v -timeout 10m -run 'TestTheRecipeOfThreeServers$$' -recipe
 	$(GO) test ./stream/journal/sqlite -v -timeout 60m -faults 200
 

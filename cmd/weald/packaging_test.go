@@ -1,6 +1,7 @@
 package main
 
 import (
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
@@ -108,6 +109,44 @@ func TestTheInstalledExample(t *testing.T) {
 	}
 	if len(c.Bridges) == 0 || len(c.Notify) == 0 || c.Heartbeat == nil {
 		t.Errorf("the example has not all of what it speaks of:\n%s", text.String())
+	}
+}
+
+var built = flag.String("deb", "", "a package that make deb has built, for TestABuiltPackage to unpack")
+
+// A package that was built has a program that runs, takes the configuration beside it and
+// knows what it is called; a configuration that others may not read; and a unit of which
+// systemd says nothing but that what else a system has is not in the package.
+func TestABuiltPackage(t *testing.T) {
+	if *built == "" {
+		t.Skip("by hand, after make deb: -deb bin/weald_*.deb")
+	}
+	root := t.TempDir()
+	if said, err := exec.Command("dpkg", "-x", *built, root).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, said)
+	}
+	at := func(path string) string { return filepath.Join(root, path) }
+	for path, mode := range map[string]os.FileMode{"/usr/bin/weald": 0o755, "/etc/weald/weald.yaml": 0o640, "/usr/lib/systemd/system/weald.service": 0o644, "/usr/lib/udev/rules.d/70-weald.rules": 0o644} {
+		if info, err := os.Stat(at(path)); err != nil || info.Mode().Perm() != mode {
+			t.Errorf("%s: %v %v, want mode %o", path, info, err, mode)
+		}
+	}
+	for _, args := range [][]string{{"version"}, {"check", at("/etc/weald/weald.yaml")}} {
+		if said, err := exec.Command(at("/usr/bin/weald"), args...).CombinedOutput(); err != nil {
+			t.Errorf("weald %v: %v: %s", args, err, said)
+		}
+	}
+	if said, err := exec.Command("systemd-analyze", "verify", "--man=no", "--root="+root, "weald.service").CombinedOutput(); err != nil {
+		for line := range strings.Lines(string(said)) {
+			if strings.Contains(line, "weald.service:") && !strings.Contains(line, "sysinit.target not found") && !strings.Contains(line, "/bin/kill") {
+				t.Error(line)
+			}
+		}
+	}
+	if udevadm, err := exec.LookPath("udevadm"); err == nil {
+		if said, err := exec.Command(udevadm, "verify", "--no-style", at("/usr/lib/udev/rules.d/70-weald.rules")).CombinedOutput(); err != nil && !strings.Contains(string(said), "Unknown command") {
+			t.Errorf("%v: %s", err, said)
+		}
 	}
 }
 
