@@ -87,6 +87,23 @@ export default [
       await passes.getByRole('button', { name: 'Withdraw (corridor)' }).click();
       await wall.page.getByRole('heading', { name: 'Log in' }).waitFor(); // shows nothing any more
       assert.doesNotMatch(await wall.page.locator('body').innerText(), /bench-1/);
+
+      // A person is taken out when the code was given twice, and the daemon comes back by itself.
+      const erase = page.locator('section', { has: page.getByRole('heading', { name: 'Take a person out' }) });
+      await erase.getByLabel('Code of the person').fill('K-07');
+      await erase.getByRole('button', { name: 'Take out…' }).click();
+      await erase.getByLabel('The code once more').fill('K-08');
+      await erase.getByRole('button', { name: 'Take out for good' }).click();
+      await erase.getByText('give the code once more').waitFor();
+      await erase.getByLabel('The code once more').fill('K-07');
+      for (const width of [1280, 360]) {
+        await page.setViewportSize({ width, height: 900 });
+        assert.equal(await overflow(page), 0);
+        assert.deepEqual(await violations(page), []);
+        await erase.screenshot({ path: `${artifacts}/erase-${width}.png` });
+      }
+      await erase.getByRole('button', { name: 'Take out for good' }).click();
+      await erase.getByText('nothing of that person').waitFor();
       assert.deepEqual([...complaints, ...wall.complaints], []);
     },
   },
