@@ -87,18 +87,20 @@ func TestSharesAreCarried(t *testing.T) {
 		})
 		return all
 	}
-	// raised waits until each share that is carried by a machine has raised something new.
-	raised := func(name string, all sharesState, rule string) {
+	now := func() string { return time.Now().UTC().Format(time.RFC3339) }
+	began := now()
+	// raised waits until each share that is carried by a machine has raised a rule's alert
+	// since an instant.
+	raised := func(name string, all sharesState, rule, from string) {
 		t.Helper()
 		for _, s := range all.Shares {
 			if s.Machine != name {
 				continue
 			}
-			began := time.Now().UTC().Format(time.RFC3339)
 			eventually(t, time.Minute, func() error {
 				found, err := get[struct {
 					Changes []struct{ Rule, What string }
-				}](s.Pages, "/api/v1/alerts/changes?quiet=true&from="+began)
+				}](s.Pages, "/api/v1/alerts/changes?quiet=true&newest=5000&from="+from)
 				if err != nil {
 					return err
 				}
@@ -113,19 +115,21 @@ func TestSharesAreCarried(t *testing.T) {
 	}
 	aPath, bPath := machine("weald-a"), machine("weald-b")
 	a := launch(t, aPath)
-	raised("weald-a", carries(a, map[string]int{"weald-a": 3}), "waves")
+	raised("weald-a", carries(a, map[string]int{"weald-a": 3}), "waves", now())
 	b := launch(t, bPath)
-	raised("weald-b", carries(b, map[string]int{"weald-a": 2, "weald-b": 1}), "waves")
+	raised("weald-b", carries(b, map[string]int{"weald-a": 2, "weald-b": 1}), "waves", now())
 	a.kill()
 	killed := time.Now()
 	all := carries(b, map[string]int{"weald-b": 3})
 	t.Logf("two shares were taken over %v after a kill", time.Since(killed).Round(time.Millisecond))
-	raised("weald-b", all, "waves")
+	raised("weald-b", all, "waves", now())
 	a = launch(t, aPath)
 	all = carries(a, map[string]int{"weald-a": 1, "weald-b": 2})
-	raised("weald-a", all, "waves")
+	raised("weald-a", all, "waves", now())
 	b.kill()
-	raised("weald-a", carries(a, map[string]int{"weald-a": 3}), "waves")
+	all = carries(a, map[string]int{"weald-a": 3})
+	raised("weald-a", all, "waves", now())
+	raised("weald-a", all, "long", began)
 	a.end()
 
 	judged := judgedAsOne(t, aPath)
