@@ -59,12 +59,17 @@ func (p *partner) takeTurns(ctx context.Context) error {
 		if ctx.Err() != nil || !lostTo(err) {
 			return err
 		}
-		if errors.Is(err, replicated.ErrYielded) {
-			p.log.Info("another machine takes this over, as it has less to do", slog.String("share", p.config.Share()))
-			continue
-		}
-		p.log.Warn("another machine does the work now, and this one stands by", slog.Any("why", err), slog.String("do", "nothing, if that was meant; else look at the network between this machine and the servers"))
+		p.parted(err)
 	}
+}
+
+// parted says why this machine stands by from now on.
+func (p *partner) parted(why error) {
+	if errors.Is(why, replicated.ErrYielded) {
+		p.log.Info("another machine takes this over, as it has less to do")
+		return
+	}
+	p.log.Warn("another machine does the work now, and this one stands by", slog.Any("why", why), slog.String("do", "nothing, if that was meant; else look at the network between this machine and the servers"))
 }
 
 // lostTo reports whether an error says that another machine is to do the work.

@@ -6,7 +6,6 @@ import (
 	"encoding/gob"
 	"errors"
 	"fmt"
-	"log/slog"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -83,10 +82,11 @@ func (p *partner) read(ctx context.Context) error {
 			if err := lease.Take(ctx, func() bool { return p.why() == "" }); err != nil {
 				return err
 			}
-			if err := p.readOn(ctx, lease); ctx.Err() != nil || !lostTo(err) {
+			err := p.readOn(ctx, lease)
+			if ctx.Err() != nil || !lostTo(err) {
 				return err
 			}
-			p.log.Warn("another machine reads the bridges now", slog.Any("why", err), slog.String("do", "nothing, if that was meant; else look at the network between this machine and the servers"))
+			p.parted(err)
 		}
 	})
 	return group.Wait()
