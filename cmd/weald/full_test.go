@@ -194,9 +194,8 @@ func TestTheDiskOfADaemonFills(t *testing.T) {
 	}
 	until("readings are kept again", 40, func() bool { return pages.count("cleared", "record") > 0 })
 	cycle("when there is room again")
-	if ready := text(t, v.address, "/readyz"); strings.Contains(ready, "record") {
-		t.Errorf("/readyz says %s", ready)
-	}
+	// What signals did is kept again too, after its own while.
+	until("nothing is amiss with the record", 40, func() bool { return !strings.Contains(text(t, v.address, "/readyz"), "record") })
 	shown := pages.all()
 	v.end()
 
