@@ -7,6 +7,7 @@ import (
 	"weald/config/internal/shape"
 	"weald/config/internal/tree"
 	"weald/rules"
+	"weald/stream/journal/replicated"
 )
 
 // A Share is some bridges, and the places that rest on them, which one machine reads and
@@ -75,8 +76,8 @@ func (r *reader) shares(f *shape.Cluster) (out []Share) {
 				r.port(s.Listen, "share "+one.ID, at)
 			}
 		}
-		if len(f.Record)+1+len(one.ID) > longestRecord {
-			r.doc.Report(path.With("id"), "the record of the share would be called %s-%s: give names that have at most %d characters together", f.Record, one.ID, longestRecord-1)
+		if len(f.Record)+1+len(one.ID) > replicated.LongestName {
+			r.doc.Report(path.With("id"), "the record of the share would be called %s-%s: give names that have at most %d characters together", f.Record, one.ID, replicated.LongestName-1)
 		}
 		for k, b := range s.Bridges {
 			switch other, taken := of[string(b)]; {
@@ -97,9 +98,6 @@ func (r *reader) shares(f *shape.Cluster) (out []Share) {
 	}
 	return out
 }
-
-// longestRecord is how long the name of a record in a cluster may be.
-const longestRecord = 60
 
 // apart reports what the shares cannot be told apart by, where of says whose each bridge is.
 func (r *reader) apart(of map[string]string) {

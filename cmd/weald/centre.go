@@ -21,10 +21,21 @@ const logName = "log"
 // ownLog starts the server of this machine's own log.
 func (m *machine) ownLog() (*bedside.Server, error) {
 	c := m.config
-	return bedside.Serve(bedside.Options{
+	o := bedside.Options{
 		Dir: filepath.Join(c.Data, logName), Machine: m.name, Domain: c.Cluster.Domain, Centre: c.Cluster.Servers,
-		Credentials: c.Cluster.Credentials, CA: c.Cluster.CA, Log: m.log,
-	})
+		CA: c.Cluster.CA, Log: m.log,
+	}
+	if file := c.Cluster.Credentials; file != "" {
+		switch token, err := tokenIn(file); {
+		case err != nil:
+			return nil, err
+		case token:
+			o.Credentials = file
+		default:
+			o.Key = file
+		}
+	}
+	return bedside.Serve(o)
 }
 
 // show is what a machine does at a centre that shows what a ward writes: it follows the

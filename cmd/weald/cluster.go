@@ -59,21 +59,13 @@ func newClusterKey(path string) (public string, err error) {
 	return public, errors.Join(err, f.Sync(), f.Close())
 }
 
-// credentialsOf shows servers who this machine is, by a key of newClusterKey or by
-// credentials as NATS issues them, which begin with a token.
+// credentialsOf shows servers who this machine is.
 func credentialsOf(path string) (nats.Option, error) {
-	mode, err := pair.Mode(path)
+	token, err := tokenIn(path)
 	if err != nil {
 		return nil, err
 	}
-	if mode&0o007 != 0 {
-		return nil, fmt.Errorf("credentials %s: every account of this machine may use them (mode %04o): chmod 0600 it, and make others if somebody may have them", path, mode)
-	}
-	b, err := os.ReadFile(path)
-	if err != nil {
-		return nil, err
-	}
-	if bytes.Contains(b, []byte("BEGIN NATS USER JWT")) {
+	if token {
 		return nats.UserCredentials(path), nil
 	}
 	option, err := nats.NkeyOptionFromSeed(path)
@@ -81,4 +73,14 @@ func credentialsOf(path string) (nats.Option, error) {
 		return nil, fmt.Errorf("credentials %s: neither a key of weald cluster key nor credentials of NATS: %w", path, err)
 	}
 	return option, nil
+}
+
+// tokenIn reports whether a file has credentials as NATS issues them, which begin with a
+// token, and not a key of newClusterKey.
+func tokenIn(path string) (bool, error) {
+	if err := pair.Closed("credentials", path); err != nil {
+		return false, err
+	}
+	b, err := os.ReadFile(path)
+	return bytes.Contains(b, []byte("BEGIN NATS USER JWT")), err
 }

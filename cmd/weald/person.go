@@ -91,7 +91,7 @@ func erasePerson(cmd *cobra.Command, c *config.Config, dir, code string, yes boo
 		open = openRecord
 	}
 	store, err := open(ctx, dir)
-	if inUse(err) {
+	if yes && inUse(err) {
 		return eraseBeside(ctx, out, dir, code)
 	}
 	if err != nil {

@@ -8,7 +8,9 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"os/signal"
 	"path/filepath"
+	"syscall"
 	"time"
 
 	"weald/config"
@@ -118,6 +120,10 @@ func (d *daemon) eraseFor(ctx context.Context, code, by string) error {
 // runOn runs a daemon on l until ctx ends, and one after the other where they end for an
 // erasure.
 func runOn(ctx context.Context, c *config.Config, speed float64, l net.Listener, stderr io.Writer) error {
+	// While no daemon listens for it, as during an erasure, SIGHUP must not end the process.
+	hangup := make(chan os.Signal, 1)
+	signal.Notify(hangup, syscall.SIGHUP)
+	defer signal.Stop(hangup)
 	after, rest := sample.Past, func() {}
 	for {
 		d, err := newDaemonAfter(ctx, c, speed, after, stderr)
@@ -136,7 +142,20 @@ func runOn(ctx context.Context, c *config.Config, speed float64, l net.Listener,
 		busy, cancel := context.WithTimeout(ctx, longestErasure)
 		rest = cancel // once the next one is made
 		go systemd.Asked(os.Getenv).During(busy, os.Getenv)
+		select {
+		case <-hangup: // which that daemon has heard
+		default:
+		}
 		d.eraseMeanwhile(ctx, c)
+		select {
+		case <-hangup: // the next one begins with what the file says now, as a reload would
+			if fresh, problems := config.Load(c.Path); len(problems) == 0 && fixed(c, fresh) == nil {
+				c = fresh
+			} else {
+				d.log.Error("the configuration is not applied, and the former one stays in force", slog.String("do", "reload again, which says what is wrong with the file"))
+			}
+		default:
+		}
 		if l, err = listen(l.Addr().String()); err != nil {
 			rest()
 			return err
@@ -172,11 +191,13 @@ func eraseBeside(ctx context.Context, out io.Writer, dir, code string) error {
 		return err
 	}
 	fmt.Fprintln(out, "the running daemon ends for it, and goes on by itself")
+	waiting, stop := context.WithTimeoutCause(ctx, longestErasure, errors.New("the daemon has not come back: see its log, and whether it runs"))
+	defer stop()
 	for {
 		select {
 		case <-time.After(time.Second):
-		case <-ctx.Done():
-			return context.Cause(ctx)
+		case <-waiting.Done():
+			return context.Cause(waiting)
 		}
 		// It answers again when it is there again.
 		if err := askDaemon(ctx, dir, question{Facts: true}, func(answerLine) {}); err != nil {

@@ -204,9 +204,13 @@ func (d *daemon) replace(old *reign, c *config.Config, who string, gone []*runni
 	if err != nil { // something is wrong that no check has found
 		d.log.Error("the former configuration comes into force again", slog.Any("error", err), slog.String("do", "tell who makes weald: no check has found what is wrong"))
 		gone = nil
-		failed := old.book.revert(d.ctx, old.config)
+		again, problems := config.Parse(old.config.Path, []byte(old.config.Text)) // whose plan requests that are on their way do not read
+		failed := problems.Err()
 		if failed == nil {
-			next, failed = d.succeed(old.config, h)
+			failed = old.book.revert(d.ctx, again)
+		}
+		if failed == nil {
+			next, failed = d.succeed(again, h)
 		}
 		if failed != nil {
 			d.group.Go(func() error { return failed })

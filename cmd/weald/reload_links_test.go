@@ -204,7 +204,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 				t.Errorf("frame %d of %d of %s is kept %d times", seq, sent, source, n)
 			}
 		}
-		if sent < 40 {
+		if sent < 40 { // a gateway waits for each acknowledgement, which the race detector makes slow
 			t.Errorf("%s has sent %d", source, sent)
 		}
 	}

@@ -262,7 +262,7 @@ func judgedByAllVersions(t *testing.T, store keeper.Kept, folder string) []strin
 		if engine != nil {
 			for i, p := range c.Plan().Places {
 				if k := placeNamed(plan, p.ID); k >= 0 {
-					_ = next.RestorePlace(i, engine.SnapshotPlace(k, nil)) // of what is not the same begins anew
+					_ = next.RestorePlace(i, engine.SnapshotPlace(k, nil)) // a mat of another size is refused, and begins anew; live too
 				}
 			}
 			for _, id := range sortedKeys(last) {

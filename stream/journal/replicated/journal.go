@@ -35,7 +35,10 @@ type Options struct {
 	Keep time.Duration
 }
 
-var nameForm = regexp.MustCompile(`^[A-Za-z0-9_-]{1,60}$`)
+// LongestName is how many characters the name of a record may have.
+const LongestName = 60
+
+var nameForm = regexp.MustCompile(fmt.Sprintf(`^[A-Za-z0-9_-]{1,%d}$`, LongestName))
 
 func (o *Options) stream() string  { return "weald-" + o.Name }
 func (o *Options) subject() string { return "weald." + o.Name + ".calls" }

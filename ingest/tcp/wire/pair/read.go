@@ -16,7 +16,7 @@ import (
 const mostBytes = 1 << 20
 
 // Read reads a certificate and its key. The error says which file is wrong, and what
-// would be right; a certificate that has ended is none.
+// would be right. Whether the certificate is good at this time is not asked.
 func Read(certificate, key string) (*tls.Certificate, error) {
 	if certificate == "" || key == "" {
 		return nil, fmt.Errorf("a certificate needs its key and a key its certificate: certificate %q, key %q", certificate, key)
@@ -34,12 +34,8 @@ func Read(certificate, key string) (*tls.Certificate, error) {
 
 // made makes out what two files hold.
 func made(certificate, key string, c, k []byte) (*tls.Certificate, error) {
-	mode, err := Mode(key)
-	if err != nil {
+	if err := Closed("key", key); err != nil {
 		return nil, err
-	}
-	if mode&0o007 != 0 {
-		return nil, fmt.Errorf("key %s: every account of this machine may use it (mode %04o): chmod 0600 it, and make another if somebody may have it", key, mode)
 	}
 	if block := first(c, "CERTIFICATE"); block == nil {
 		return nil, noCertificate(certificate)
@@ -89,6 +85,16 @@ func contents(what, path string) ([]byte, error) {
 		return nil, fmt.Errorf("%s %s: %w", what, path, cause(err))
 	}
 	return b, nil
+}
+
+// Closed says of a file with a secret that every account of the machine may read it; nil if
+// only this one and its group may. What says in the error what it is.
+func Closed(what, path string) error {
+	mode, err := Mode(path)
+	if err == nil && mode&0o007 != 0 {
+		err = fmt.Errorf("%s %s: every account of this machine may use it (mode %04o): chmod 0600 it, and make another if somebody may have it", what, path, mode)
+	}
+	return err
 }
 
 // Mode returns who may do what with a key.

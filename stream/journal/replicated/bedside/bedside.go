@@ -5,7 +5,6 @@
 package bedside
 
 import (
-	"bytes"
 	"crypto/tls"
 	"crypto/x509"
 	"errors"
@@ -25,7 +24,8 @@ type Options struct {
 	Machine     string   // what it is called at the centre
 	Domain      string   // JetStream domain, by which the centre knows its log
 	Centre      []string // tls://host:port and nats://host:port of the leaf listeners there
-	Credentials string   // file with what shows the centre who this is; "" for none
+	Credentials string   // file with credentials of NATS that show the centre who this is; "" for none
+	Key         string   // file with a key for that in their place; "" for none
 	CA          string   // PEM file of whom to trust in tls://; "" for whom the system trusts
 	Log         *slog.Logger
 }
@@ -39,7 +39,7 @@ type Server struct{ server *server.Server }
 
 // Serve starts a server. It is there when Serve returns, and until End.
 func Serve(o Options) (*Server, error) {
-	remote := &server.RemoteLeafOpts{}
+	remote := &server.RemoteLeafOpts{Credentials: o.Credentials, Nkey: o.Key}
 	for _, address := range o.Centre {
 		u, err := url.Parse(address)
 		if err != nil {
@@ -47,17 +47,6 @@ func Serve(o Options) (*Server, error) {
 		}
 		remote.TLS = remote.TLS || u.Scheme == "tls"
 		remote.URLs = append(remote.URLs, u)
-	}
-	if o.Credentials != "" {
-		b, err := os.ReadFile(o.Credentials)
-		if err != nil {
-			return nil, err
-		}
-		if bytes.Contains(b, []byte("BEGIN NATS USER JWT")) {
-			remote.Credentials = o.Credentials
-		} else {
-			remote.Nkey = o.Credentials
-		}
 	}
 	if remote.TLS {
 		remote.TLSConfig = &tls.Config{MinVersion: tls.VersionTLS12}
