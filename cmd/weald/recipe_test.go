@@ -269,6 +269,13 @@ rules:
 		works = settled(t, both)
 		goesOn()
 	}
+	if disk != "" && works == 1 { // the one whose disk is small
+		room := filledDisk(t, disk)
+		ready(both[1], "the record: ")
+		room()
+		goesOn()
+		works = settled(t, both)
+	}
 	if *recipe {
 		for _, s := range d.servers {
 			if err := s.cmd.Process.Signal(os.Interrupt); err != nil {

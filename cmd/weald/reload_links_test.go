@@ -71,6 +71,12 @@ func terminal(t *testing.T) (port string, send func(ctx context.Context, sent *a
 	}
 }
 
+// allJudged returns a check that nothing waits any more for the loop that judges: what does when
+// a daemon ends is not kept, as if it had come later.
+func allJudged(t *testing.T, address string) func() error {
+	return counted(t, address, map[string]float64{"weald_pipeline_waiting_scans": 0})
+}
+
 // Every kind of link brings frames while one configuration after the other comes into
 // force: with a mat, with another one, with an MQTT listener that is made anew, with a
 // calibration. Over TCP, over MQTT and from a terminal all frames are kept, once. What
@@ -195,6 +201,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 			return err
 		})
 	}
+	eventually(t, 30*time.Second, allJudged(t, v.address))
 	v.end()
 	dir := filepath.Join(filepath.Dir(name), "record")
 	for source, sent := range map[string]int{"hub/leg": int(h.sent.Load()), "board/leg": int(typed.Load()), "gate/leg": len(gate.acked)} {
@@ -286,6 +293,7 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 		}
 		return err
 	})
+	eventually(t, 30*time.Second, allJudged(t, address))
 	cancel()
 	if err := <-ended; !errors.Is(err, context.Canceled) {
 		t.Errorf("it ended with %v", err)
