@@ -152,8 +152,8 @@ func (r *Roster) try(free time.Duration, now time.Time) bool {
 	defer r.mu.Unlock()
 	machines, _ := r.count(now)
 	each := (r.shares + machines - 1) / machines
-	if r.mine+r.trying >= each && free < freeFor {
-		return false
+	if full := r.mine+r.trying >= each || now.Sub(r.yielded) < yieldEvery; full && free < freeFor {
+		return false // who has just yielded one would take that back, where others are as quick
 	}
 	r.trying++
 	return true

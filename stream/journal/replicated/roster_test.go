@@ -115,3 +115,27 @@ func (w *crowd) pass(t *rapid.T, halves int) {
 		}
 	}
 }
+
+// Four shares of three machines at two, two and none: the one that yields tries what it has
+// yielded before anybody else can, and leaves it to the one that has none.
+func TestWhoYieldsDoesNotTakeItBack(t *testing.T) {
+	t.Parallel()
+	w := &crowd{shares: 4, now: time.Unix(0, 0)}
+	for range 3 {
+		w.join()
+	}
+	r := w.machines[0]
+	r.mine = 2
+	r.see("2", true, "2", w.now)
+	r.see("3", true, "0", w.now)
+	if !r.yields(w.now) {
+		t.Fatal("one that has two more than another does not yield")
+	}
+	r.gone()
+	if r.try(0, w.now) {
+		t.Error("it takes back at once what it has yielded")
+	}
+	if !r.try(freeFor, w.now.Add(freeFor)) {
+		t.Error("it leaves for ever what nobody wants")
+	}
+}

@@ -81,9 +81,6 @@ func Serve(o Options) (*Server, error) {
 // Option lets a connection lead to the server, whatever its address.
 func (s *Server) Option() nats.Option { return nats.InProcessServer(s.server) }
 
-// Joined reports whether the centre is reached now.
-func (s *Server) Joined() bool { return s.server.NumLeafNodes() > 0 }
-
 // End stops the server, and returns when all that it has is on the disk.
 func (s *Server) End() {
 	s.server.Shutdown()

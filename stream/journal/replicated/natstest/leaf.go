@@ -88,8 +88,13 @@ func (k *Link) pass(from net.Conn, to string) {
 	}
 	defer there.Close()
 	k.mu.Lock()
-	k.conns = append(k.conns, from, there)
+	if cut = k.cut; !cut { // else it was cut while this was dialled
+		k.conns = append(k.conns, from, there)
+	}
 	k.mu.Unlock()
+	if cut {
+		return
+	}
 	go func() { _, _ = io.Copy(there, from); there.Close() }()
 	_, _ = io.Copy(from, there)
 }
