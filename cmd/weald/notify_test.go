@@ -124,7 +124,7 @@ func TestKilledWhileSending(t *testing.T) {
 		var busy sync.WaitGroup
 		if round < rounds {
 			busy.Go(func() { g.feed(t, port, began) })
-			acknowledged(t, v, 10+rng.IntN(40), g)
+			acknowledged(t, v, 40+rng.IntN(120), g)
 			time.Sleep(time.Duration(rng.IntN(20)) * time.Millisecond)
 			v.kill()
 		} else {
