@@ -102,7 +102,9 @@ func (d *daemon) connect(t *reign) error {
 			}
 			d.enlist(t, r)
 		}
+		d.gate.Lock() // who hears of bridges reads these meanwhile
 		t.bridges = append(t.bridges, r)
+		d.gate.Unlock()
 	}
 	return nil
 }

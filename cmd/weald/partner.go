@@ -114,7 +114,9 @@ func (p *partner) turn(ctx context.Context) error {
 	d.conn = p.machine.conn
 	p.daemon.Store(d)
 	defer p.daemon.Store(nil)
-	return errors.Join(d.run(work, l), lost(work))
+	err = d.run(work, l)
+	p.config = d.now().config // which may have been reloaded
+	return errors.Join(err, lost(work))
 }
 
 // lost returns why the work was ended by another machine, nil where it was not.

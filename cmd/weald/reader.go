@@ -76,9 +76,9 @@ func (p *partner) read(ctx context.Context) error {
 			return err
 		}
 		p.lease.Store(lease)
-		p.trouble.Store(nil)
 		p.log.Info("standing by, listening on " + secure.scheme() + l.Addr().String())
 		for {
+			p.trouble.Store(nil) // what was left from the last time would keep it from all further turns
 			if err := lease.Take(ctx, func() bool { return p.why() == "" }); err != nil {
 				return err
 			}
