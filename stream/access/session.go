@@ -22,9 +22,11 @@ func (h hash) MarshalText() ([]byte, error) { return []byte(hex.EncodeToString(h
 
 // UnmarshalText implements encoding.TextUnmarshaler.
 func (h *hash) UnmarshalText(b []byte) error {
-	if n, err := hex.Decode(h[:], b); err != nil || n != len(h) {
+	plain, err := hex.AppendDecode(nil, b) // of any length
+	if err != nil || len(plain) != len(h) {
 		return errors.New("this is no hash of a key")
 	}
+	copy(h[:], plain)
 	return nil
 }
 

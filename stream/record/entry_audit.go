@@ -55,9 +55,11 @@ func (d Digest) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
 
 // UnmarshalText implements encoding.TextUnmarshaler.
 func (d *Digest) UnmarshalText(b []byte) error {
-	if n, err := hex.Decode(d[:], b); err != nil || n != len(d) {
+	plain, err := hex.AppendDecode(nil, b) // of any length
+	if err != nil || len(plain) != len(d) {
 		return fmt.Errorf("%.80q is no SHA-256 in hexadecimal", b)
 	}
+	copy(d[:], plain)
 	return nil
 }
 

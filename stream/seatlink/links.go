@@ -86,10 +86,11 @@ func (l *Links) apply(e *record.Entry) {
 	}
 	switch a.What {
 	case made:
-		var h hash
-		if n, err := hex.Decode(h[:], []byte(a.Text)); err != nil || n != len(h) {
+		plain, err := hex.DecodeString(a.Text)
+		if err != nil || len(plain) != len(hash{}) {
 			return
 		}
+		h := hash(plain)
 		l.byHash[h] = len(l.all)
 		l.all = append(l.all, Link{ID: id, Place: e.Place, At: e.At, By: e.Author, Why: a.Reason, WithdrawnAt: sample.Never, Used: sample.Past})
 	case withdrawn:
