@@ -1,9 +1,7 @@
 package webui
 
 import (
-	"net/http"
 	"net/http/httptest"
-	"strings"
 	"testing"
 	"time"
 
@@ -18,30 +16,7 @@ func TestAfar(t *testing.T) {
 	look, trouble := afar.Look{Alerts: []afar.Alert{}}, "the servers do not answer"
 	server := httptest.NewServer(Afar(AfarOptions{Ward: "larch", Version: "test", Look: func() afar.Look { return look }, Trouble: func() string { return trouble }}))
 	defer server.Close()
-	ask := func(method, path string, status int, wants ...string) {
-		t.Helper()
-		r, err := http.NewRequest(method, server.URL+path, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		w, err := http.DefaultClient.Do(r)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer w.Body.Close()
-		var b strings.Builder
-		if err := w.Write(&b); err != nil {
-			t.Fatal(err)
-		}
-		if w.StatusCode != status {
-			t.Errorf("%s %s: %d", method, path, w.StatusCode)
-		}
-		for _, want := range append(wants, "Content-Security-Policy: default-src 'self'", "Cache-Control: no-store") {
-			if !strings.Contains(b.String(), want) {
-				t.Errorf("%s %s has no %q:\n%s", method, path, want, b.String())
-			}
-		}
-	}
+	ask := asker(t, server.URL)
 	ask("GET", "/", 200, "larch from afar", "Nothing is known of this ward: the servers do not answer", "not a medical device")
 	ask("GET", "/readyz", 503, `"reasons":["the servers do not answer"]`, `"seen_at":null`)
 	trouble = ""

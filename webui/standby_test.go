@@ -17,30 +17,7 @@ func TestStandby(t *testing.T) {
 		Machine: "weald-b", Version: "test", Writer: func() *Writer { return by }, Trouble: func() string { return trouble },
 	}))
 	defer server.Close()
-	ask := func(method, path string, status int, wants ...string) {
-		t.Helper()
-		r, err := http.NewRequest(method, server.URL+path, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		w, err := http.DefaultClient.Do(r)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer w.Body.Close()
-		var b strings.Builder
-		if err := w.Write(&b); err != nil {
-			t.Fatal(err)
-		}
-		if w.StatusCode != status {
-			t.Errorf("%s %s: %d", method, path, w.StatusCode)
-		}
-		for _, want := range append(wants, "Content-Security-Policy: default-src 'self'", "Cache-Control: no-store") {
-			if !strings.Contains(b.String(), want) {
-				t.Errorf("%s %s has no %q:\n%s", method, path, want, b.String())
-			}
-		}
-	}
+	ask := asker(t, server.URL)
 	ask("GET", "/", 503, "weald-b stands by", "shows no patients and no alerts", "No machine does the work", "Look at the people", "not a medical device")
 	by = &Writer{Machine: "<script>weald-a", Since: time.Date(2026, 3, 1, 22, 0, 0, 0, time.UTC)}
 	ask("GET", "/places/bed-4", 503, "&lt;script&gt;weald-a does the work", "1 March 2026, 22:00:00 UTC", "where it stands")
@@ -88,4 +65,33 @@ func TestStandbyOfOneThatReads(t *testing.T) {
 	ask("/readyz", 200, `"ready":true`)
 	trouble = "the servers do not answer"
 	ask("/readyz", 503, "the servers do not answer")
+}
+
+// asker returns what asks a page that is no daemon's: its answer has a status, all of
+// wants, and the headers of every such page.
+func asker(t *testing.T, url string) func(method, path string, status int, wants ...string) {
+	return func(method, path string, status int, wants ...string) {
+		t.Helper()
+		r, err := http.NewRequest(method, url+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer w.Body.Close()
+		var b strings.Builder
+		if err := w.Write(&b); err != nil {
+			t.Fatal(err)
+		}
+		if w.StatusCode != status {
+			t.Errorf("%s %s: %d", method, path, w.StatusCode)
+		}
+		for _, want := range append(wants, "Content-Security-Policy: default-src 'self'", "Cache-Control: no-store") {
+			if !strings.Contains(b.String(), want) {
+				t.Errorf("%s %s has no %q:\n%s", method, path, want, b.String())
+			}
+		}
+	}
 }

@@ -42,22 +42,15 @@ func (m *machine) ownLog() (*bedside.Server, error) {
 // ward's log into a copy of the record, whenever there is a link, and serves what that says.
 func (p *partner) show(ctx context.Context) error {
 	c := p.config
-	l, err := listen(c.Listen)
+	face, err := openFace(c, p.log)
 	if err != nil {
 		return err
 	}
-	secure, err := openSecure(c, p.log)
-	if err != nil {
-		return errors.Join(err, l.Close())
-	}
 	ward := afar.New(time.Now)
 	page := webui.Afar(webui.AfarOptions{Ward: c.Cluster.Record, Version: build(), Look: ward.Look, Trouble: p.why, Hosts: c.Names})
-	p.log.Info("listening on " + secure.scheme() + l.Addr().String())
+	p.log.Info("listening on " + face.address())
 	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return webui.Serve(ctx, l, secure.config(), page, p.log) })
-	if secure != nil {
-		group.Go(func() error { return secure.Run(ctx) })
-	}
+	face.serve(ctx, group, page)
 	group.Go(func() error { return p.rereads(ctx) })
 	group.Go(func() error {
 		p.cannot("its servers have not been reached since this machine was started for the first time")

@@ -131,23 +131,16 @@ func lost(work context.Context) error {
 // the record with all that the one before it has written.
 func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replicated.Journal, err error) {
 	c := p.config // which rereads may replace
-	l, err := listen(c.Listen)
+	face, err := openFace(c, p.log)
 	if err != nil {
 		return nil, nil, err
-	}
-	secure, err := openSecure(c, p.log)
-	if err != nil {
-		return nil, nil, errors.Join(err, l.Close())
 	}
 	page := webui.Standby(webui.StandbyOptions{
 		Machine: p.self.Machine, Share: c.Share(), Version: build(), Hosts: c.Names, Trouble: p.why, Writer: p.writer,
 	})
 	group, standing := errgroup.WithContext(ctx)
-	group.Go(func() error { return webui.Serve(standing, l, secure.config(), page, p.log) })
+	face.serve(standing, group, page)
 	group.Go(func() error { return p.rereads(standing) })
-	if secure != nil {
-		group.Go(func() error { return secure.Run(standing) })
-	}
 	group.Go(func() error {
 		p.cannot("it has not come to the end of what the others have written")
 		if lease, err = again(standing, p.log, p.cannot, func() (*replicated.Lease, error) {
@@ -169,7 +162,7 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 		p.copy.Store(j)
 		defer p.copy.Store(nil)
 		p.trouble.Store(nil)
-		p.log.Info("standing by, listening on " + secure.scheme() + l.Addr().String())
+		p.log.Info("standing by, listening on " + face.address())
 		taking, cancel := context.WithCancelCause(standing)
 		defer context.AfterFunc(j.Ended(), func() { cancel(context.Cause(j.Ended())) })()
 		if err := lease.Take(taking, func() bool { return j.Trouble() == "" }); err != nil {

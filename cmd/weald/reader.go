@@ -51,22 +51,15 @@ var errReread = errors.New("the configuration was read anew")
 // while it has the lease of that, and hands their readings on.
 func (p *partner) read(ctx context.Context) error {
 	c := p.config
-	l, err := listen(c.Listen)
+	face, err := openFace(c, p.log)
 	if err != nil {
 		return err
-	}
-	secure, err := openSecure(c, p.log)
-	if err != nil {
-		return errors.Join(err, l.Close())
 	}
 	page := webui.Standby(webui.StandbyOptions{
 		Machine: p.self.Machine, Share: c.Share(), Reads: true, Version: build(), Hosts: c.Names, Trouble: p.why, Writer: p.writer,
 	})
 	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return webui.Serve(ctx, l, secure.config(), page, p.log) })
-	if secure != nil {
-		group.Go(func() error { return secure.Run(ctx) })
-	}
+	face.serve(ctx, group, page)
 	group.Go(func() error { return p.rereads(ctx) })
 	group.Go(func() error {
 		lease, err := again(ctx, p.log, p.cannot, func() (*replicated.Lease, error) {
@@ -76,7 +69,7 @@ func (p *partner) read(ctx context.Context) error {
 			return err
 		}
 		p.lease.Store(lease)
-		p.log.Info("standing by, listening on " + secure.scheme() + l.Addr().String())
+		p.log.Info("standing by, listening on " + face.address())
 		for {
 			p.trouble.Store(nil) // what was left from the last time would keep it from all further turns
 			if err := lease.Take(ctx, func() bool { return p.why() == "" }); err != nil {

@@ -21,30 +21,23 @@ import (
 // go on with is left to others.
 func (m *machine) carry(ctx context.Context) error {
 	c := m.config
-	l, err := listen(c.Listen)
+	face, err := openFace(c, m.log)
 	if err != nil {
 		return err
-	}
-	secure, err := openSecure(c, m.log)
-	if err != nil {
-		return errors.Join(err, l.Close())
 	}
 	page := webui.SharesOptions{Machine: m.name, Reads: !c.Cluster.Judges, Version: build(), Hosts: c.Names}
 	for i, path := range c.Shares() {
 		part, problems := config.Parse(path, []byte(c.Text))
 		if err := problems.Err(); err != nil {
-			return errors.Join(err, l.Close())
+			return errors.Join(err, face.Close())
 		}
 		p := m.partner(part)
 		m.partners = append(m.partners, p)
 		page.Shares = append(page.Shares, webui.Share{ID: part.Share(), Places: placeIDs(part), Port: portOf(c.Cluster.Shares[i].Listen), Writer: p.writer, Trouble: p.why})
 	}
-	m.log.Info("listening on " + secure.scheme() + l.Addr().String())
+	m.log.Info("listening on " + face.address())
 	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return webui.Serve(ctx, l, secure.config(), webui.Shares(page), m.log) })
-	if secure != nil {
-		group.Go(func() error { return secure.Run(ctx) })
-	}
+	face.serve(ctx, group, webui.Shares(page))
 	group.Go(func() error { return onHangup(ctx, m.compare) })
 	group.Go(func() error {
 		m.roster, err = again(ctx, m.log, m.cannot, func() (*replicated.Roster, error) {
