@@ -5,16 +5,18 @@ GO       ?= go
 BIN      := bin/weald
 WEB      := webui/dist/index.html
 FUZZTIME ?= 10s
-STATICCHECK := $(GO) tool -modfile=.tools/go.mod staticcheck
+# `go vet` and staticcheck in one (.tools/lint). What it reads of packages is what the
+# race detector's tests are made of, so that tests are not compiled for it alone.
+LINT := .cache/lint
 
 # The race detector watches everything where something runs beside something else,
 # except for the C of SQLite: that runs on memory which the detector does not know.
-RACE := -race $(foreach c2go,sqlite/lib libc/... memory,-gcflags='modernc.org/$(c2go)=-race=false -d=checkptr=0')
+RACE := -race $(foreach c2go,sqlite/lib libc/... memory,'-gcflags=modernc.org/$(c2go)=-race=false -d=checkptr=0')
 # In these packages nothing does, and the detector has nothing to find. A test in
 # cmd/internal/archtest keeps that true.
 CALM := ./rules/... ./ingest/assembly ./ingest/battery ./ingest/calib/... ./ingest/capture ./ingest/clock \
   ./ingest/frame ./ingest/health ./stream/access/guesses ./stream/access/password ./stream/export/... ./stream/journal ./stream/lag ./stream/record \
-  ./stream/report/paper ./stream/report/sheet ./stream/report/tally ./stream/rehearsal ./stream/view ./config/internal/... ./cmd/internal/archtest ./cmd/internal/beds \
+  ./stream/report/paper ./stream/report/sheet ./stream/report/tally ./stream/rehearsal ./stream/view ./config/internal/... ./config/figures ./cmd/internal/archtest ./cmd/internal/beds \
   ./cmd/internal/posturefit
 # What is counted here is the program as it is, and not what the detector makes of it.
 COUNTED := ./cmd/internal/toll
@@ -69,13 +71,13 @@ deb rpm: $(RELEASE)
 lint:
 	@files="$$(gofmt -l cmd config ingest rules stream webui/*.go webui/*/*.go 2>/dev/null | grep -v node_modules || true)"; \
 	if [ -n "$$files" ]; then echo "gofmt would change:"; echo "$$files"; exit 1; fi
-	$(GO) vet ./...
-	$(STATICCHECK) ./...
+	$(GO) -C .tools build -o ../$(LINT) ./lint
+	GOFLAGS="$(RACE)" $(LINT) ./...
 
 # What tests leave to a run without the race detector (ingest/raced): of packages, and of
 # the daemon. A test in cmd/internal/archtest keeps the lists whole.
 PLAIN := ./stream/journal/sqlite ./ingest/hostile ./ingest/importing
-PLAIN_TESTS := TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported|TestAPersonIsErasedAndTheWardGoesOn|TestScripts|TestRecordScripts
+PLAIN_TESTS := TestAMachineWithAFullDiskGivesWay|TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported|TestAPersonIsErasedAndTheWardGoesOn|TestScripts|TestRecordScripts|TestExamplesRun|TestAnInterruptedImportGoesOn|TestKilledUnderLoad|TestKilledWhileSending|TestTheRecipeOfThreeServers|TestTheRecipeOfAWardAndItsCentre|TestAKeyIsWithdrawn|TestLinksFromATerminal|TestTheWayFromAFolderToAReport|TestTheWayFromABoardToAnAlert|TestSecretsAreSaidNowhere
 
 # Many tests wait, for a clock or a disk, so there are three packages at a time, and more
 # tests than there are cores; the packages that take longest come first. What runs
@@ -100,18 +102,19 @@ web-test: webui/node_modules/.package-lock.json
 	cd webui && npm run --silent check && npm run --silent test
 
 # Every fuzz target for FUZZTIME, two at a time; the list is what the tests declare.
-# New paths are looked for in the project, and in what reads YAML: the rest stays as it
-# was compiled, which takes a third of the time and leaves more of it for trying. Now
-# and then the end of its time is all that Go complains of (go.dev/issue/75804, mended
+# New paths are looked for in what the target is for, and for the configuration in what
+# reads YAML: the rest stays as it was compiled, which leaves more of the time for trying.
+# Now and then the end of its time is all that Go complains of (go.dev/issue/75804, mended
 # in 1.27); what is found comes with the input that failed.
-GUIDED := $(foreach code,weald/... go.yaml.in/...,-gcflags='$(code)=-d=libfuzzer')
+GUIDED_ALSO := go.yaml.in/...
 
 fuzz: $(WEB)
 	@mkdir -p .cache/fuzz; found=$$(go env GOCACHE)/fuzz; \
 	targets=$$(grep -r --include='*_test.go' -o '^func Fuzz[A-Za-z0-9_]*' cmd config ingest rules stream webui/*.go webui/api webui/gate \
 	  | sed -E 's#^(.*)/[^/]*:func (.*)#\1 \2#' | sort -u); \
 	for p in $$(echo "$$targets" | cut -d' ' -f1 | uniq); do \
-	  nice -n 19 $(GO) test -c -vet=off -ldflags='-s -w' $(GUIDED) -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
+	  also=; [ $$p = config ] && also='-gcflags=$(GUIDED_ALSO)=-d=libfuzzer'; \
+	  nice -n 19 $(GO) test -c -vet=off -ldflags='-s -w' "-gcflags=weald/$$p/...=-d=libfuzzer" $$also -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
 	echo "$$targets" | nice -n 19 xargs -P 2 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
 	  $$at/fuzz.test -test.run "^$$" -test.fuzz "^$$1\$$" -test.fuzztime $(FUZZTIME) -test.fuzzminimizetime 200ms -test.parallel 1 \
 	    -test.fuzzcachedir '"$$found"'/weald/$$0 >$$at/$$1.log 2>&1 \
@@ -134,8 +137,9 @@ modules:
 
 # What tests need of Debian: a broker of other people's making, a message bus for the
 # stand-in of the Bluetooth service, another reader of EDF+, what counts instructions,
-# and a browser. Debian keeps mosquitto out of PATH, in /usr/sbin.
-packages:
+# and a browser. Debian keeps mosquitto out of PATH, in /usr/sbin. Of Prometheus only
+# promtool is taken, into .cache: the package would start a service.
+packages: .cache/promtool
 	@missing=""; \
 	{ command -v mosquitto || [ -x /usr/sbin/mosquitto ]; } >/dev/null || missing="$$missing mosquitto"; \
 	{ command -v mosquitto_pub && command -v mosquitto_passwd; } >/dev/null || missing="$$missing mosquitto mosquitto-clients"; \
@@ -147,6 +151,14 @@ packages:
 	  echo "installing for the tests:$$missing"; \
 	  if [ "$$(id -u)" = 0 ]; then sudo=; else sudo=sudo; fi; \
 	  $$sudo apt-get update -qq && $$sudo apt-get install -y -qq --no-install-recommends $$missing; }
+
+.cache/promtool:
+	@rm -rf .cache/deb && mkdir -p .cache/deb
+	@cd .cache/deb && { apt-get download -qq prometheus 2>/dev/null || { \
+	  if [ "$$(id -u)" = 0 ]; then sudo=; else sudo=sudo; fi; \
+	  $$sudo apt-get update -qq && apt-get download -qq prometheus; }; }
+	@dpkg-deb --fsys-tarfile .cache/deb/prometheus_*.deb | tar -xO ./usr/bin/promtool >.cache/deb/promtool
+	@chmod +x .cache/deb/promtool && mv .cache/deb/promtool $@ && rm -r .cache/deb
 
 # The faults of the record at length, by hand: about an hour, as root, on a machine
 # that does nothing else. CI runs small versions of the same tests.
@@ -173,8 +185,9 @@ bench:
 toll:
 	$(GO) test ./cmd/internal/toll -run Instructions -v -update
 
-# How many places one daemon carries: under ten minutes, on a machine that does nothing
-# else. The figures and their plot go into cmd/weald/testdata/scale.
+# How many places one daemon carries: about ten minutes, on a machine that does nothing
+# else. The figures, their plot and what follows from them for a hospital, all three of
+# which belong into the repository, go into cmd/weald/testdata/scale.
 scale: $(WEB)
 	$(GO) test ./cmd/weald -run 'TestScale$$' -v -timeout 30m -scale testdata/scale
 

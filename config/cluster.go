@@ -6,6 +6,7 @@ import (
 
 	"weald/config/internal/shape"
 	"weald/config/internal/tree"
+	"weald/stream/journal/replicated"
 )
 
 // A Cluster is where the record is kept beside this machine.
@@ -43,6 +44,9 @@ func (r *reader) cluster() *Cluster {
 	}
 	if f.Own != nil {
 		out.Own, out.Domain, out.Servers = true, string(f.Own.Domain), slices.Clone(f.Own.Centre)
+	}
+	if n := len(out.Record); n > replicated.LongestName && !r.doc.Faulty(path.With("record")) {
+		r.doc.Report(path.With("record"), "record has %d characters: give at most %d", n, replicated.LongestName)
 	}
 	r.roles(out)
 	if (out.Judges || out.Shows || out.Own) && r.file.Data == "" && !r.doc.Faulty(tree.Path{"data"}) {

@@ -1,8 +1,6 @@
 package config
 
 import (
-	"fmt"
-	"strings"
 	"testing"
 	"time"
 
@@ -47,35 +45,4 @@ func TestKinds(t *testing.T) {
 
 func quality(of ...rules.Fault) *rules.Quality {
 	return &rules.Quality{Of: of, Unchanged: 10 * time.Minute, Share: 0.02, Loss: 0.05, Clock: 2 * time.Second, Battery: 15}
-}
-
-// What the schema tells people of a default is what the rules say, and both say
-// where it is from.
-func TestDefaultsAgree(t *testing.T) {
-	schema := string(Schema())
-	written := map[string]string{ // as the schema writes it, where that is not plain
-		"graduation.while":      "Default: always; for graduation still.",
-		"exposure.resets_after": "for exposure 2m.", "exposure.recovery": "Default 30m", "relief.interval": "Default 30m",
-		"relief.depth": "Default [0.3, 0.9]", "relief.lasting": "Default 15s", "relief.empty_for": "Default 1m", "relief.counts": "Default: all",
-		"turn.interval": "Default 2h", "turn.settle": "Default 30s",
-		"rate.per": "Default 1m", "rate.window": "Default 10m", "drift.settle": "Default 90m",
-		"quality.unchanged": "Default 10m",
-	}
-	for _, d := range rules.Defaults() {
-		want, ok := written[d.Kind+"."+d.Key]
-		if !ok {
-			want = fmt.Sprint("Default ", d.Value)
-		}
-		if !strings.Contains(schema, want) {
-			t.Errorf("the schema does not say %q of %s.%s", want, d.Kind, d.Key)
-		}
-		if value, ok := d.Value.(time.Duration); ok {
-			if got, err := time.ParseDuration(strings.TrimRight(want[strings.LastIndex(want, " ")+1:], ".")); err != nil || got != value {
-				t.Errorf("%s.%s is %v, and the schema says %q", d.Kind, d.Key, value, want)
-			}
-		}
-		if d.Source == "" || !strings.Contains(schema, "no source") {
-			t.Errorf("%s.%s has no source", d.Kind, d.Key)
-		}
-	}
 }

@@ -20,7 +20,7 @@ import (
 var update = flag.Bool("update", false, "write schema.json and the expected problems anew")
 
 // generated makes the schema of the types of package shape: descriptions are
-// their comments, limits their tags.
+// their comments, with where the default is from, limits their tags.
 func generated(t *testing.T) []byte {
 	t.Helper()
 	r := &generate.Reflector{
@@ -34,6 +34,9 @@ func generated(t *testing.T) []byte {
 	}
 	for key, text := range r.CommentMap {
 		r.CommentMap[key] = strings.Join(strings.Fields(text), " ")
+	}
+	for _, set := range settings() {
+		r.CommentMap[set.comment()] += set.from()
 	}
 	s := r.Reflect(&shape.File{})
 	s.Title = "Configuration of weald"

@@ -20,7 +20,7 @@ func (r *reader) self() []selfwatch.Setting {
 	for id, one := range map[string]*shape.Own{
 		selfwatch.Silence: &s.Silence, selfwatch.Loop: &s.Loop, selfwatch.Disk: &s.Disk, selfwatch.ClockStep: &s.ClockStep,
 		selfwatch.ClockError: &s.ClockError, selfwatch.Behind: &s.Behind, selfwatch.Memory: &s.Memory,
-		selfwatch.Certificate: &s.Certificate, selfwatch.Heartbeat: &s.Heartbeat,
+		selfwatch.Certificate: &s.Certificate, selfwatch.Heartbeat: &s.Heartbeat, selfwatch.Log: &s.Log,
 	} {
 		set, path := &out[selfwatch.Index(id)], tree.Path{"self", id}
 		set.Off = one.Off

@@ -14,7 +14,7 @@ import (
 // A Bridge is one connection and the sources behind it.
 type Bridge struct {
 	ID      string
-	Link    Link // nil for Play
+	Link    Link // nil for a Playback
 	Format  Format
 	Sources []Source
 

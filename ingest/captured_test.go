@@ -75,7 +75,7 @@ func played(t *testing.T, b Bridge, path string) []byte {
 	}
 	defer f.Close()
 	var out bytes.Buffer
-	s, err := Play(t.Context(), b, f, PlayOptions{Capture: true}, func(s *sample.Scan) {
+	s, err := playAll(t.Context(), b, f, PlayOptions{Capture: true}, func(s *sample.Scan) {
 		i := slices.IndexFunc(b.Sources, func(src Source) bool { return src.Index == s.Source })
 		fmt.Fprintf(&out, "%s %v, arrived %v:%s\n", b.Sources[i].ID, s.At, s.Arrived, values(s.Values))
 	})

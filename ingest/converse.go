@@ -14,6 +14,8 @@ type chunk struct {
 	n   int    // bytes in it
 	at  sample.Instant
 	err error // ended the connection, after the n bytes
+
+	again bool // they may have come before
 }
 
 // converse takes what conn delivers until it fails or ctx ends, and returns
@@ -44,8 +46,10 @@ func (s *Supervisor) converse(ctx context.Context, conn io.ReadCloser) error {
 
 	s.opened = s.opts.Now()
 	_, stamped := conn.(Stamped)
-	s.in.connected(s.opened, whole(conn), stamped)
-	s.tape.connected(s.opened, whole(conn))
+	_, again := conn.(Redelivery)
+	m := manner{whole: whole(conn), stamped: stamped, again: again}
+	s.in.connected(s.opened, m)
+	s.tape.connected(s.opened, m)
 	battery, _ := conn.(Battery)
 	s.feel(battery)
 	s.enter(Open, sample.Never)
@@ -88,6 +92,7 @@ func (s *Supervisor) feel(b Battery) {
 // reader goroutine.
 func (s *Supervisor) read(conn io.Reader, free chan []byte, chunks chan<- chunk, quit <-chan struct{}) {
 	stamped, _ := conn.(Stamped)
+	again, _ := conn.(Redelivery)
 	for {
 		var c chunk
 		select {
@@ -101,6 +106,7 @@ func (s *Supervisor) read(conn io.Reader, free chan []byte, chunks chan<- chunk,
 			c.n, c.err = conn.Read(c.buf)
 			c.at = s.opts.Now()
 		}
+		c.again = again != nil && again.Again()
 		if c.n == 0 && c.err == nil {
 			c.err = io.ErrNoProgress // a link that breaks its word must not spin
 		}
@@ -118,13 +124,13 @@ func (s *Supervisor) read(conn io.Reader, free chan []byte, chunks chan<- chunk,
 // take decodes one chunk.
 func (s *Supervisor) take(c chunk) {
 	p := c.buf[:c.n]
-	s.tape.record(c.at, p)
+	s.tape.record(&c)
 	sound := s.in.sound
 	now := c.at
 	if s.in.timing == asRecorded {
 		now = s.opts.Now()
 	}
-	s.in.take(p, c.at, now)
+	s.in.take(p, c.at, now, c.again)
 	if s.in.sound > sound {
 		s.retry.Reset()
 		s.lastErr = nil

@@ -20,6 +20,6 @@
 // out of the values that come from dead or stuck ones. It does so in playback
 // too: what is left out depends on nothing but the scans in their order.
 //
-// Play runs a recording through the same decoder and the same assemblers,
+// A Playback runs a recording through the same decoder and the same assemblers,
 // without a goroutine and as fast as it goes.
 package ingest

@@ -18,7 +18,7 @@ func FuzzPlay(f *testing.F) {
 		bridge := logger(frame.TimeColumn{Column: 0, As: frame.InSeconds})
 		bridge.Format.Kind = []Kind{Line, Packed, Delimited}[format%3]
 		last := sample.Past
-		s, err := Play(t.Context(), bridge, &cutReader{bytes.NewReader(b), int(cut) + 1}, PlayOptions{}, func(s *sample.Scan) {
+		s, err := playAll(t.Context(), bridge, &cutReader{bytes.NewReader(b), int(cut) + 1}, PlayOptions{}, func(s *sample.Scan) {
 			if len(s.Values) != 2 || len(s.Raw) != 2 || s.Arrived < last {
 				t.Fatalf("scan %+v after one that arrived at %v", s, last)
 			}

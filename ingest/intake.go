@@ -17,6 +17,7 @@ type intake struct {
 	bridge  *Bridge
 	decoder frame.Decoder
 	whole   bool // each chunk is one message
+	again   bool // what is being decoded may have come before
 
 	sources  []*source // as configured
 	byNumber map[uint16]*source
@@ -73,17 +74,25 @@ func newIntake(b *Bridge, t timing, out func(*sample.Scan)) (*intake, error) {
 	return in, nil
 }
 
+// A manner is how a connection gives its bytes.
+type manner struct {
+	whole   bool // each chunk is one message
+	stamped bool // the arrivals given to take are those of the recording
+	again   bool // what came before may come again, and says so
+}
+
 // connected begins a new connection: what was half received never continues.
-// Stamped says that the arrivals given to take are those of the recording.
-func (in *intake) connected(now sample.Instant, whole, stamped bool) {
+func (in *intake) connected(now sample.Instant, m manner) {
 	in.decoder.Reset()
-	in.whole = whole
-	in.byFrames = in.timing == asRecorded && !stamped
+	in.whole = m.whole
+	in.byFrames = in.timing == asRecorded && !m.stamped
 	in.opened = now
 	in.fresh.reset(now)
 	in.losses = losses{from: now, since: in.arrived()}
 	for _, s := range in.sources {
-		s.asm.Interrupted()
+		if s.asm.Interrupted(); m.again {
+			s.remember(in.timing)
+		}
 	}
 }
 
@@ -101,8 +110,10 @@ func (in *intake) close() {
 }
 
 // take decodes bytes with the given time of arrival, at now on the clock of
-// whoever watches; the two differ for recordings only.
-func (in *intake) take(p []byte, arrival, now sample.Instant) {
+// whoever watches; the two differ for recordings only. Again says that they may
+// have come before.
+func (in *intake) take(p []byte, arrival, now sample.Instant, again bool) {
+	in.again = again
 	if !in.byFrames {
 		in.arrival = max(in.arrival, arrival)
 	}
@@ -164,7 +175,7 @@ func (in *intake) Frame(f *frame.Frame) {
 		in.pace(in.arrival)
 	}
 	epochs := s.asm.Epochs()
-	if bad := s.take(f, in.arrival); bad != nil {
+	if bad := s.take(f, in.arrival, in.again); bad != nil {
 		in.refuse(bad)
 		return
 	}

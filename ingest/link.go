@@ -32,6 +32,11 @@ type Link interface {
 // receipt of the last message.
 type Messages interface{ Whole() bool }
 
+// Redelivery is what a connection implements that may give a message more than
+// once, as a broker does until it has the receipt. Again says whether what the
+// last Read gave was marked as one that may have come before; whoever reads asks.
+type Redelivery interface{ Again() bool }
+
 // Recording is what a Link implements that plays a recording and not a bridge.
 // io.EOF then means that everything was said, and the bridge rests.
 //

@@ -30,7 +30,7 @@ func (d *dump) play(rate float64) ([]time.Duration, SourceStatus) {
 	b := oneLeg(nil)
 	b.Sources[0].Rate = rate
 	var at []time.Duration
-	s, err := Play(d.t.Context(), b, bytes.NewReader(d.b), PlayOptions{}, func(s *sample.Scan) {
+	s, err := playAll(d.t.Context(), b, bytes.NewReader(d.b), PlayOptions{}, func(s *sample.Scan) {
 		at = append(at, s.At.Sub(0))
 	})
 	if err != nil {

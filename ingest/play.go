@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"iter"
@@ -24,29 +23,6 @@ type PlayOptions struct {
 	// Progress is told now and then how many bytes of the recording were
 	// played; nil for nobody.
 	Progress func(bytes int64)
-}
-
-// Play runs a recording of b through its decoder and its assemblers, as fast as
-// it goes, and gives every scan to out, which may not keep it. b.Link and
-// b.Capture are not looked at.
-//
-// The status tells what became of the bytes. An error says what was wrong with
-// the recording as a file, or that ctx ended; the scans up to there, and after
-// a damaged record of a capture, were given out all the same.
-func Play(ctx context.Context, b Bridge, r io.Reader, o PlayOptions, out func(*sample.Scan)) (Status, error) {
-	p, err := NewPlayback(b, r, o)
-	if err != nil {
-		return Status{}, err
-	}
-	var errs []error
-	for s, err := range p.Scans(ctx) {
-		if err != nil {
-			errs = append(errs, err)
-			continue
-		}
-		out(s)
-	}
-	return p.Status(), errors.Join(errs...)
 }
 
 // A Playback is a recording of a bridge to be played once. It is for one
@@ -90,14 +66,15 @@ func NewPlayback(b Bridge, r io.Reader, o PlayOptions) (*Playback, error) {
 }
 
 // Scans yields every scan of the recording in the order of arrival. A scan is
-// valid until the next iteration. An error comes with a nil scan and is one of
-// those of Play; only one that wraps a capture.CorruptError may be followed by
-// more. To end the iteration early ends the playback.
+// valid until the next iteration. An error comes with a nil scan and says what was
+// wrong with the recording as a file, or that ctx ended; only one that wraps a
+// capture.CorruptError may be followed by more. To end the iteration early ends the
+// playback.
 func (p *Playback) Scans(ctx context.Context) iter.Seq2[*sample.Scan, error] {
 	return func(yield func(*sample.Scan, error) bool) {
 		p.yield = yield
 		stamped := p.records != nil
-		p.in.connected(sample.Past, stamped && p.records.Header().Whole, stamped)
+		p.in.connected(sample.Past, p.manner())
 		if stamped {
 			p.playCapture(ctx)
 		} else {
@@ -109,6 +86,15 @@ func (p *Playback) Scans(ctx context.Context) iter.Seq2[*sample.Scan, error] {
 		}
 		p.progress(0)
 	}
+}
+
+// manner is how the bridge gave its bytes.
+func (p *Playback) manner() manner {
+	if p.records == nil {
+		return manner{}
+	}
+	h := p.records.Header()
+	return manner{whole: h.Whole, stamped: true, again: h.Again}
 }
 
 // Status tells what became of the bytes so far.
@@ -188,11 +174,11 @@ func (p *Playback) playCapture(ctx context.Context) {
 		}
 		if len(rec.Bytes) == 0 {
 			p.in.disconnected()
-			p.in.connected(rec.At, p.in.whole, true)
+			p.in.connected(rec.At, p.manner())
 			continue
 		}
 		p.in.pace(rec.At)
-		p.in.take(rec.Bytes, rec.At, rec.At)
+		p.in.take(rec.Bytes, rec.At, rec.At, rec.Again)
 		since += len(rec.Bytes)
 		if !p.progress(len(rec.Bytes)) {
 			return
@@ -213,7 +199,7 @@ func (p *Playback) playRaw(ctx context.Context) {
 	for {
 		n, err := p.r.Read(buf)
 		if n > 0 {
-			p.in.take(buf[:n], p.in.arrival, p.in.arrival)
+			p.in.take(buf[:n], p.in.arrival, p.in.arrival, false)
 			if !p.progress(n) {
 				return
 			}

@@ -22,6 +22,24 @@ type writer struct{ b []byte }
 func (w *writer) Write(p []byte) (int, error) { w.b = append(w.b, p...); return len(p), nil }
 func (w *writer) reader() *bytes.Reader       { return bytes.NewReader(w.b) }
 
+// playAll plays all of a recording and gives every scan to out; its error is of all that
+// was wrong.
+func playAll(ctx context.Context, b Bridge, r io.Reader, o PlayOptions, out func(*sample.Scan)) (Status, error) {
+	p, err := NewPlayback(b, r, o)
+	if err != nil {
+		return Status{}, err
+	}
+	var errs []error
+	for s, err := range p.Scans(ctx) {
+		if err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		out(s)
+	}
+	return p.Status(), errors.Join(errs...)
+}
+
 // logger is a delimited bridge with one source of two channels in mmHg.
 func logger(t frame.TimeColumn) Bridge {
 	return Bridge{
@@ -36,7 +54,7 @@ func logger(t frame.TimeColumn) Bridge {
 func TestRowsArriveWhenTheyWereMeasured(t *testing.T) {
 	const file = "t,ankle,calf\n0.5,40,20\n1.0,41,NA\n1.75,42,22"
 	var at, arrived []sample.Instant
-	s, err := Play(t.Context(), logger(frame.TimeColumn{Column: 0, As: frame.InSeconds}), strings.NewReader(file), PlayOptions{}, func(s *sample.Scan) {
+	s, err := playAll(t.Context(), logger(frame.TimeColumn{Column: 0, As: frame.InSeconds}), strings.NewReader(file), PlayOptions{}, func(s *sample.Scan) {
 		at = append(at, s.At)
 		arrived = append(arrived, s.Arrived)
 	})
@@ -65,7 +83,7 @@ func TestAPlainRecordingKeepsTheDevicesPace(t *testing.T) {
 		}
 	}
 	n := 0
-	s, err := Play(t.Context(), twoLegs(nil), bytes.NewReader(file), PlayOptions{}, func(s *sample.Scan) {
+	s, err := playAll(t.Context(), twoLegs(nil), bytes.NewReader(file), PlayOptions{}, func(s *sample.Scan) {
 		if want := sample.Instant(n) * 1e8; s.At != want || s.Arrived != want {
 			t.Fatalf("scan %d: at %v, arrived %v, want %v", n, s.At, s.Arrived, want)
 		}
@@ -79,32 +97,32 @@ func TestAPlainRecordingKeepsTheDevicesPace(t *testing.T) {
 func TestPlaySaysWhatIsWrong(t *testing.T) {
 	rows := logger(frame.TimeColumn{Column: 0, As: frame.InSeconds})
 	none := func(*sample.Scan) {}
-	if _, err := Play(t.Context(), rows, strings.NewReader("t,p"), PlayOptions{Capture: true}, none); !errors.Is(err, capture.ErrNoCapture) {
+	if _, err := playAll(t.Context(), rows, strings.NewReader("t,p"), PlayOptions{Capture: true}, none); !errors.Is(err, capture.ErrNoCapture) {
 		t.Errorf("rows as a capture: %v", err)
 	}
 	var file writer
 	w, _ := capture.NewWriter(&file, capture.Header{Bridge: "logger", Format: "packed"})
 	w.Record(0, []byte("x"))
 	w.Flush()
-	if _, err := Play(t.Context(), rows, file.reader(), PlayOptions{Capture: true}, none); err == nil || !strings.Contains(err.Error(), "it is of format packed") {
+	if _, err := playAll(t.Context(), rows, file.reader(), PlayOptions{Capture: true}, none); err == nil || !strings.Contains(err.Error(), "it is of format packed") {
 		t.Errorf("another format: %v", err)
 	}
 	packed := rows
 	packed.Format = Format{Kind: Packed}
-	if _, err := Play(t.Context(), packed, bytes.NewReader(file.b[:len(file.b)-1]), PlayOptions{Capture: true}, none); !errors.Is(err, capture.ErrTorn) {
+	if _, err := playAll(t.Context(), packed, bytes.NewReader(file.b[:len(file.b)-1]), PlayOptions{Capture: true}, none); !errors.Is(err, capture.ErrTorn) {
 		t.Errorf("a cut capture: %v", err)
 	}
-	s, err := Play(t.Context(), packed, strings.NewReader(strings.Repeat("1,2,3\n", 100)), PlayOptions{}, none)
+	s, err := playAll(t.Context(), packed, strings.NewReader(strings.Repeat("1,2,3\n", 100)), PlayOptions{}, none)
 	if err != nil || !strings.Contains(s.Trouble, "no frame of format packed: it is text") {
 		t.Errorf("rows as packed: %q, %v", s.Trouble, err)
 	}
 	broken := errors.New("disk on fire")
-	if _, err := Play(t.Context(), rows, io.MultiReader(strings.NewReader("t\n1,2,3\n"), failing{broken}), PlayOptions{}, none); !errors.Is(err, broken) {
+	if _, err := playAll(t.Context(), rows, io.MultiReader(strings.NewReader("t\n1,2,3\n"), failing{broken}), PlayOptions{}, none); !errors.Is(err, broken) {
 		t.Errorf("a reader's error came as %v", err)
 	}
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := Play(ended, rows, strings.NewReader("t\n1,2,3\n"), PlayOptions{}, none); !errors.Is(err, context.Canceled) {
+	if _, err := playAll(ended, rows, strings.NewReader("t\n1,2,3\n"), PlayOptions{}, none); !errors.Is(err, context.Canceled) {
 		t.Errorf("with an ended context: %v", err)
 	}
 }
@@ -173,7 +191,7 @@ func TestPlayAllocatesNothingPerScan(t *testing.T) {
 	measure := func(n int) float64 {
 		file := matCapture(t, n)
 		return testing.AllocsPerRun(3, func() {
-			if _, err := Play(t.Context(), mat(), bytes.NewReader(file), PlayOptions{Capture: true}, func(*sample.Scan) {}); err != nil {
+			if _, err := playAll(t.Context(), mat(), bytes.NewReader(file), PlayOptions{Capture: true}, func(*sample.Scan) {}); err != nil {
 				t.Fatal(err)
 			}
 		})
@@ -190,7 +208,7 @@ func BenchmarkPlayMat(b *testing.B) {
 	b.SetBytes(int64(len(file)))
 	scans := 0
 	for b.Loop() {
-		if _, err := Play(b.Context(), mat(), bytes.NewReader(file), PlayOptions{Capture: true}, func(*sample.Scan) { scans++ }); err != nil {
+		if _, err := playAll(b.Context(), mat(), bytes.NewReader(file), PlayOptions{Capture: true}, func(*sample.Scan) { scans++ }); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -121,7 +121,7 @@ func TestARealPortIsPulledAndComesBack(t *testing.T) {
 	defer f.Close()
 	again := 0
 	b := sup.bridge
-	played, err := Play(t.Context(), b, f, PlayOptions{Capture: true}, func(*sample.Scan) { again++ })
+	played, err := playAll(t.Context(), b, f, PlayOptions{Capture: true}, func(*sample.Scan) { again++ })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -172,7 +172,7 @@ func TestConnectionsStayApartInACapture(t *testing.T) {
 	}
 	var got []float64
 	var at []sample.Instant
-	s, err := Play(t.Context(), twoLegs(nil), file.reader(), PlayOptions{Capture: true}, func(s *sample.Scan) {
+	s, err := playAll(t.Context(), twoLegs(nil), file.reader(), PlayOptions{Capture: true}, func(s *sample.Scan) {
 		got = append(got, s.Values[0])
 		at = append(at, s.At)
 	})

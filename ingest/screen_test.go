@@ -170,7 +170,7 @@ func TestPlaybackLeavesOutTheSame(t *testing.T) {
 		t.Fatal(err)
 	}
 	n := 0
-	played, err := Play(t.Context(), mattress(nil), bytes.NewReader(file), PlayOptions{Capture: true}, func(s *sample.Scan) {
+	played, err := playAll(t.Context(), mattress(nil), bytes.NewReader(file), PlayOptions{Capture: true}, func(s *sample.Scan) {
 		if n >= len(live) || s.At != live[n].At {
 			t.Fatalf("scan %d was not live", n)
 		}

@@ -81,6 +81,16 @@ func newSource(spec *Source, f Format, t timing, out func(*sample.Scan)) (*sourc
 	return s, nil
 }
 
+// remember says that the link may deliver again what has come, here or to a former
+// daemon.
+func (s *source) remember(t timing) {
+	if t == asSent {
+		s.asm.Remember(s.spec.Heard)
+	} else {
+		s.asm.Remember(nil)
+	}
+}
+
 // pass screens a whole scan and hands it on.
 func (s *source) pass(scan *sample.Scan) {
 	s.relay()
@@ -92,9 +102,9 @@ func (s *source) pass(scan *sample.Scan) {
 	s.out(scan)
 }
 
-// take hands a frame to the assembler. What it returns says why the frame was
-// refused, nil if it was not.
-func (s *source) take(f *frame.Frame, arrival sample.Instant) *frame.Bad {
+// take hands a frame to the assembler, which may have come before if again says so.
+// What it returns says why the frame was refused, nil if it was not.
+func (s *source) take(f *frame.Frame, arrival sample.Instant, again bool) *frame.Bad {
 	s.lastSeen = arrival
 	s.flood.count(f)
 	if f.Kind == frame.Status {
@@ -106,7 +116,12 @@ func (s *source) take(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 		s.measure(f)
 		s.unheard = true
 	}
-	bad := s.asm.Frame(f, arrival)
+	var bad *frame.Bad
+	if again {
+		bad = s.asm.Again(f, arrival)
+	} else {
+		bad = s.asm.Frame(f, arrival)
+	}
 	if s.doubted = ""; bad != nil && bad.Reason == frame.BadTime {
 		s.doubted = bad.Detail
 	}

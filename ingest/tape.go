@@ -34,13 +34,13 @@ func newTape(b Bridge, now sample.Instant, log *slog.Logger) *tape {
 }
 
 // connected marks a new connection. The first one makes the file, as only it
-// tells whether messages are whole.
-func (t *tape) connected(at sample.Instant, whole bool) {
+// tells in which manner bytes come.
+func (t *tape) connected(at sample.Instant, m manner) {
 	if t == nil || t.err != nil {
 		return
 	}
 	if t.w == nil {
-		t.header.Whole = whole
+		t.header.Whole, t.header.Again = m.whole, m.again
 		w, err := capture.Create(t.path, t.header)
 		if err != nil {
 			t.fail(err)
@@ -53,11 +53,15 @@ func (t *tape) connected(at sample.Instant, whole bool) {
 	}
 }
 
-func (t *tape) record(at sample.Instant, p []byte) {
+func (t *tape) record(c *chunk) {
 	if t == nil || t.err != nil || t.w == nil {
 		return
 	}
-	if err := t.w.Record(at, p); err != nil {
+	write := t.w.Record
+	if c.again {
+		write = t.w.Again
+	}
+	if err := write(c.at, c.buf[:c.n]); err != nil {
 		t.fail(err)
 	}
 }

@@ -38,12 +38,12 @@ type watcher struct {
 
 // Frame implements frame.Handler.
 func (w *watcher) Frame(f *frame.Frame) {
-	taken, strange := w.in.frames, w.in.bad[frame.BadSource]
+	taken := w.in.frames
 	w.in.Frame(f)
 	found := Finding{Frame: f, At: w.in.arrival}
 	switch {
 	case w.in.frames > taken:
-	case w.in.bad[frame.BadSource] > strange:
+	case w.in.byNumber[f.Source] == nil:
 		found.Bad = &frame.Bad{Reason: frame.BadSource, Detail: "it is not in the configuration"}
 	default:
 		found.Bad = &w.in.lastBad

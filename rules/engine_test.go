@@ -61,7 +61,7 @@ func above(watch string, limit float64, on time.Duration) rules.Rule {
 	}
 }
 
-// wrap is a plan with one site of two channels, each on a source of its own.
+// wrapOfTwoSources is a plan with one site of two channels, each on a source of its own.
 func wrapOfTwoSources(rule rules.Rule) *rules.Plan {
 	return &rules.Plan{
 		Sources: []rules.Source{

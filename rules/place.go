@@ -202,7 +202,9 @@ func (p *place) pass(to sample.Instant) {
 
 // settle tells what has happened, in order of time, and plans the next tick.
 func (p *place) settle() {
-	slices.SortStableFunc(p.events, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
+	if len(p.events) > 1 {
+		slices.SortStableFunc(p.events, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
+	}
 	for i := range p.events {
 		p.live(p.events[i])
 	}

@@ -3,10 +3,13 @@ package webui
 import (
 	"bytes"
 	"html/template"
+	"math"
 	"net/http"
+	"strconv"
 	"time"
 
 	"weald/stream/afar"
+	"weald/stream/view"
 	"weald/webui/api"
 )
 
@@ -19,9 +22,15 @@ type AfarOptions struct {
 	Hosts   []string      // as in Options
 }
 
-// What a centre shows of a ward. A ward that is not seen must not look quiet.
+// What a centre shows of a ward: alerts, and readings with the words that the ward has for
+// them. A ward that is not seen must not look quiet.
 var afarPage = template.Must(template.New("afar").Funcs(template.FuncMap{"clock": func(t time.Time) string {
 	return t.UTC().Format("2 January 2006, 15:04:05") + " UTC"
+}, "figure": func(s view.Signal) string {
+	if s.Value == nil {
+		return "not known"
+	}
+	return strconv.FormatFloat(math.Round(*s.Value*10)/10, 'f', -1, 64) + " " + s.Unit
 }}).Parse(`<!doctype html>
 <html lang="en">
 <head>
@@ -34,8 +43,10 @@ var afarPage = template.Must(template.New("afar").Funcs(template.FuncMap{"clock"
 <body>
 <main>
 <h1>{{.Ward}} from afar</h1>
-{{if .Trouble}}<p><strong>Nothing is known of this ward: {{.Trouble}}.</strong> Ask there.</p>
-{{else if .Reached}}<p>This ward is seen. Its own pages show more, and are where alerts are acknowledged.</p>
+{{if and .Trouble .Seen.IsZero}}<p><strong>Nothing is known of this ward: {{.Trouble}}.</strong> Ask there.</p>
+{{else if .Trouble}}<p><strong>Nothing is known of this ward since {{clock .Seen}}: {{.Trouble}}.</strong> What is below is how it was then: alerts may have come and gone. Ask there.</p>
+{{else if .Whole}}<p>This ward is seen. Its own pages show more, and are where alerts are acknowledged.</p>
+{{else if .Reached}}<p><strong>Not all has come that this ward wrote.</strong> {{if .Seen.IsZero}}What is below is not all{{else}}What is below is how it was at {{clock .Seen}}{{end}}: alerts may have come and gone. Ask there.</p>
 {{else if .Seen.IsZero}}<p><strong>This ward has not been seen yet.</strong> Ask there.</p>
 {{else}}<p><strong>Not seen since {{clock .Seen}}.</strong> What is below is how it was then: alerts may have come and gone. The ward goes on without this page. Ask there.</p>
 {{end}}<ul>
@@ -46,14 +57,24 @@ var afarPage = template.Must(template.New("afar").Funcs(template.FuncMap{"clock"
 {{end}}</li>
 {{else}}<li><p>No alerts are known from the last hour.</p></li>
 {{end}}</ul>
+<h2>Readings</h2>
+<ul>
+{{range .Places}}<li><h2>{{.ID}}</h2>
+<p>{{.Text}}</p>
+{{if .Signals}}<p>{{range $name, $s := .Signals}}{{$name}} {{figure $s}}<br>
+{{end}}</p>
+{{end}}<p>heard {{clock .HeardAt}}</p>
+</li>
+{{else}}<li><p>No readings are known: the ward does not say.</p></li>
+{{end}}</ul>
 <footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
 </main>
 </body>
 </html>
 `))
 
-// Afar returns what a centre serves of a ward: a page of its alerts, the same for
-// programs, and whether the ward is seen.
+// Afar returns what a centre serves of a ward: a page of its alerts and readings, the same
+// for programs, and whether the ward is seen.
 func Afar(o AfarOptions) http.Handler {
 	mux := bare(o.Version)
 	mux.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) {
@@ -70,7 +91,10 @@ func Afar(o AfarOptions) http.Handler {
 	})
 	mux.HandleFunc("/api/v1/alerts", func(w http.ResponseWriter, _ *http.Request) {
 		look := o.Look()
-		answer(w, http.StatusOK, map[string]any{"alerts": look.Alerts, "reached": look.Reached, "seen_at": moment(look.Seen)})
+		answer(w, http.StatusOK, map[string]any{"alerts": look.Alerts, "reached": look.Reached, "whole": look.Whole && o.Trouble() == "", "behind": look.Behind, "seen_at": moment(look.Seen)})
+	})
+	mux.HandleFunc("/api/v1/places", func(w http.ResponseWriter, _ *http.Request) {
+		answer(w, http.StatusOK, map[string]any{"places": o.Look().Places})
 	})
 	mux.HandleFunc("/readyz", func(w http.ResponseWriter, _ *http.Request) {
 		look, reasons, status := o.Look(), []string{}, http.StatusOK
@@ -78,6 +102,8 @@ func Afar(o AfarOptions) http.Handler {
 			reasons = append(reasons, why)
 		} else if !look.Reached {
 			reasons = append(reasons, "the ward is not seen")
+		} else if !look.Whole {
+			reasons = append(reasons, "not all has come that the ward wrote")
 		}
 		if len(reasons) > 0 {
 			status = http.StatusServiceUnavailable
@@ -86,7 +112,7 @@ func Afar(o AfarOptions) http.Handler {
 	})
 	for _, pattern := range []string{"/api/", "/live", "/metrics"} {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, _ *http.Request) {
-			api.Problem(w, http.StatusNotFound, "this machine shows the alerts of a ward; all else is on the ward's own pages")
+			api.Problem(w, http.StatusNotFound, "this machine shows alerts and readings of a ward; all else is on the ward's own pages")
 		})
 	}
 	return headers(hosts(o.Hosts, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

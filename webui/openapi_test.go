@@ -118,6 +118,7 @@ func TestAnswersAreAsDocumented(t *testing.T) {
 		{"/api/v1/bridges/{bridge}/sources/{source}/raw", "/api/v1/bridges/trolley/sources/leg/raw", 200},
 		{"/api/v1/bridges/{bridge}/sources/{source}/raw", "/api/v1/bridges/trolley/sources/arm/raw", 404},
 		{"/api/v1/defaults", "", 200},
+		{"/api/v1/figures", "", 200},
 		{"/healthz", "", 200},
 		{"/readyz", "", 503},
 	}

@@ -53,11 +53,9 @@ func regionsStack(t *testing.T) *stack {
 	s.pipe = pipeline.New(pipeline.Options{Plan: plan, Clock: s.clock, Views: view.New(plan, nil, time.UTC)})
 	store := history.New(len(plan.Places), s.pipe.Series)
 	s.pipe.Follow(store)
-	hub, err := live.New(live.Options{Places: []live.Place{{ID: "bed-4", Rows: 32, Columns: 16}, {ID: "leg-1", Rows: 32, Columns: 16}}, Pipeline: s.pipe, Store: store, Clock: s.clock})
-	if err != nil {
-		t.Fatal(err)
-	}
+	hub := live.New(live.Options{Places: []live.Place{{ID: "bed-4", Rows: 32, Columns: 16}, {ID: "leg-1", Rows: 32, Columns: 16}}, Pipeline: s.pipe, Store: store, Clock: s.clock})
 	delay, _ := metrics.NewDelay()
+	var err error
 	s.handler, err = New(Options{Hosts: []string{"example.com"},
 		API:  api.Options{Plan: plan, Pipeline: s.pipe, Store: store, Bridges: func() []api.Bridge { return nil }, Draft: c},
 		Live: hub, Pages: built,

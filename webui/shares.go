@@ -47,7 +47,7 @@ var sharesPage = template.Must(template.New("shares").Parse(`<!doctype html>
 {{if .Writer}}<p>{{.Writer.Machine}} {{if $.Reads}}reads the bridges{{else}}does the work{{end}}, since {{.Writer.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if $.Reads}} The pages are on the machines that judge.{{else if not .Pages}} Ask for its pages where it stands.{{end}}</p>
 {{if .Pages}}<p><a href="{{.Pages}}">Go to the pages of {{.ID}}</a></p>
 {{end}}{{else}}<p>No machine {{if $.Reads}}reads the bridges{{else}}does the work{{end}} at the moment, or none can be seen from here. Look at the people in your care.</p>
-{{end}}{{if .Trouble}}<p>{{$.Machine}} could not take over now: {{.Trouble}}</p>
+{{end}}{{if .Trouble}}<p>{{$.Machine}} {{if .Own}}reads the bridges, and something is wrong with that{{else}}could not take over now{{end}}: {{.Trouble}}</p>
 {{end}}</li>
 {{end}}</ul>
 <p>This is {{.Machine}}. {{if .Reads}}It reads bridges, and takes over when another machine that does is gone.{{else}}Of what is not here, it keeps a copy, and takes over when another machine is gone.{{end}}</p>
@@ -65,6 +65,7 @@ type shareLine struct {
 	Machine string   `json:"machine"` // "" for nobody, or not known
 	Pages   string   `json:"pages"`   // address; "" where nobody else can reach them
 	Trouble string   `json:"trouble"` // as in StandbyOptions
+	Own     bool     `json:"-"`       // what is in trouble is what this machine does
 }
 
 // lines returns how the shares are, for whoever asked for this machine's pages.
@@ -73,7 +74,7 @@ func (o *SharesOptions) lines(r *http.Request) []shareLine {
 	for i, s := range o.Shares {
 		line := shareLine{ID: s.ID, Places: s.Places, Writer: s.Writer(), Trouble: s.Trouble()}
 		if w := line.Writer; w != nil {
-			line.Machine, line.Pages = w.Machine, w.Pages
+			line.Machine, line.Pages, line.Own = w.Machine, w.Pages, o.Reads && w.Machine == o.Machine
 			if o.Reads {
 				line.Pages = ""
 			} else if line.Pages == "" && w.Machine == o.Machine {
@@ -119,6 +120,8 @@ func Shares(o SharesOptions) http.Handler {
 		lines, reasons, status := o.lines(r), []string{}, http.StatusOK
 		for _, l := range lines {
 			switch {
+			case l.Trouble != "" && l.Own:
+				reasons = append(reasons, "share "+l.ID+": something is wrong with how this machine reads its bridges: "+l.Trouble)
 			case l.Trouble != "":
 				reasons = append(reasons, "share "+l.ID+": this machine could not take over now: "+l.Trouble)
 			case l.Machine == "":

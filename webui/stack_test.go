@@ -91,10 +91,7 @@ func newStackOf(t testing.TB, pages fs.FS, plan *rules.Plan, settings []view.Set
 			places[i].Rows, places[i].Columns = p.Mat.Rows, p.Mat.Columns
 		}
 	}
-	hub, err := live.New(live.Options{Places: places, Pipeline: s.pipe, Store: s.store, Clock: s.clock})
-	if err != nil {
-		t.Fatal(err)
-	}
+	hub := live.New(live.Options{Places: places, Pipeline: s.pipe, Store: s.store, Clock: s.clock})
 	s.pipe.Follow(hub)
 	delay, _ := metrics.NewDelay()
 	s.options = Options{
@@ -112,6 +109,7 @@ func newStackOf(t testing.TB, pages fs.FS, plan *rules.Plan, settings []view.Set
 	for _, f := range with {
 		f(&s.options)
 	}
+	var err error
 	s.handler, err = New(s.options)
 	if err != nil {
 		t.Fatal(err)

@@ -24,7 +24,8 @@ type StandbyOptions struct {
 	Share   string // for which it stands by; "" for all that there is
 	Version string
 	Writer  func() *Writer // nil for nobody, or not known
-	// Trouble says why this machine could not take over; "" for nothing.
+	// Trouble says why this machine could not take over, or what is wrong with what it does;
+	// "" for nothing.
 	Trouble func() string
 	Hosts   []string // as in Options
 }
@@ -48,7 +49,7 @@ var standbyPage = template.Must(template.New("standby").Parse(`<!doctype html>
 {{with .Writer}}<p>{{.Machine}} {{if $.Reads}}reads the bridges{{else}}does the work{{end}}, since {{.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if $.Reads}} The pages of the ward are on the machines that judge.{{else if not .Pages}} Ask for its pages where it stands.{{end}}</p>
 {{if and .Pages (not $.Reads)}}<p><a href="{{.Pages}}">Go to the pages of {{.Machine}}</a></p>
 {{end}}{{else}}<p>No machine {{if .Reads}}reads the bridges{{else}}does the work{{end}} at the moment, or none can be seen from here. Look at the people in your care.</p>{{end}}
-{{with .Trouble}}<p>This machine could not take over now: {{.}}</p>{{else}}<p>If that machine is gone, {{if .Reads}}another takes over by itself.{{else}}this one takes over by itself, and this page becomes the pages of the ward.{{end}}</p>{{end}}
+{{if and .Trouble .Own}}<p>Something is wrong with that: {{.Trouble}}</p>{{else if .Trouble}}<p>This machine could not take over now: {{.Trouble}}</p>{{else}}<p>If that machine is gone, {{if .Reads}}another takes over by itself.{{else}}this one takes over by itself, and this page becomes the pages of the ward.{{end}}</p>{{end}}
 <footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
 </main>
 </body>
@@ -79,6 +80,12 @@ func (o *StandbyOptions) does() string {
 	return does
 }
 
+// own reports whether this machine does what others would take over from it.
+func (o *StandbyOptions) own() bool {
+	by := o.Writer()
+	return o.Reads && by != nil && by.Machine == o.Machine
+}
+
 // why says why a machine that stands by answers nothing.
 func (o *StandbyOptions) why() string {
 	why := "this machine " + o.does()
@@ -89,7 +96,11 @@ func (o *StandbyOptions) why() string {
 			why += " does the work"
 		}
 	}
-	if trouble := o.Trouble(); trouble != "" {
+	switch trouble := o.Trouble(); {
+	case trouble == "":
+	case o.own():
+		why += "; something is wrong with that: " + trouble
+	default:
 		why += "; it could not take over now: " + trouble
 	}
 	return why
@@ -107,10 +118,10 @@ func Standby(o StandbyOptions) http.Handler {
 		var b bytes.Buffer
 		if err := standbyPage.Execute(&b, struct {
 			Machine, Does string
-			Reads         bool
+			Reads, Own    bool
 			Writer        *Writer
 			Trouble       string
-		}{o.Machine, o.does(), o.Reads, o.Writer(), o.Trouble()}); err != nil {
+		}{o.Machine, o.does(), o.Reads, o.own(), o.Writer(), o.Trouble()}); err != nil {
 			api.Problem(w, http.StatusInternalServerError, err.Error())
 			return
 		}

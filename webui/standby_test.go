@@ -38,10 +38,10 @@ func TestStandby(t *testing.T) {
 
 // A machine that only reads bridges says where the pages are not, and is ready for that.
 func TestStandbyOfOneThatReads(t *testing.T) {
-	trouble := ""
+	trouble, by := "", &Writer{Machine: "weald-d", Pages: "https://weald-d.larch.example"}
 	server := httptest.NewServer(Standby(StandbyOptions{
 		Machine: "weald-c", Share: "larch", Reads: true, Version: "test", Trouble: func() string { return trouble },
-		Writer: func() *Writer { return &Writer{Machine: "weald-d", Pages: "https://weald-d.larch.example"} },
+		Writer: func() *Writer { return by },
 	}))
 	defer server.Close()
 	ask := func(path string, status int, want string) {
@@ -64,7 +64,10 @@ func TestStandbyOfOneThatReads(t *testing.T) {
 	ask("/", 503, "on the machines that judge")
 	ask("/readyz", 200, `"ready":true`)
 	trouble = "the servers do not answer"
-	ask("/readyz", 503, "the servers do not answer")
+	ask("/readyz", 503, "it could not take over now: the servers do not answer")
+	by.Machine = "weald-c"
+	ask("/readyz", 503, "weald-c is the one that does; something is wrong with that: the servers do not answer")
+	ask("/", 503, "Something is wrong with that: the servers do not answer")
 }
 
 // asker returns what asks a page that is no daemon's: its answer has a status, all of

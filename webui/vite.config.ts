@@ -30,9 +30,11 @@ export default defineConfig({
     },
   },
   // Only views need something like a browser, which takes longer to make than most tests.
+  // What is tested in lib keeps nothing to itself that another test could find, so that its
+  // files share their workers.
   test: {
     projects: [
-      { extends: true, test: { name: 'lib', include: ['src/lib/**/*.test.ts'] } },
+      { extends: true, test: { name: 'lib', include: ['src/lib/**/*.test.ts'], pool: 'threads', isolate: false } },
       { extends: true, plugins: [svelteTesting()], test: { name: 'views', include: ['src/views/**/*.test.ts'], environment: 'happy-dom' } },
     ],
   },

@@ -36,19 +36,26 @@ without one. A password is asked for on the terminal, or read from a file, of wh
 the first line counts; it is never an argument, which others on the machine can see.
 
 ` + caution,
+		Example: `  weald account add anna --role admin -c weald.yaml
+  weald account list -c weald.yaml`,
 	}
 	add := accountVerb(&f, "add NAME --role ROLE -c FILE", "Make an account", 1, "add")
 	add.Example = "  weald account add anna --role admin -c weald.yaml"
 	role := accountVerb(&f, "role NAME --role ROLE -c FILE", "Give an account another role, at once", 1, "role")
+	role.Example = "  weald account role anna --role carer -c weald.yaml"
 	for _, c := range []*cobra.Command{add, role} {
 		c.Flags().StringVar(&f.role, "role", "", "viewer, carer, engineer or admin")
 	}
 	change := accountVerb(&f, "password NAME -c FILE", "Give an account another password, which ends its log-ins", 1, "password")
+	change.Example = "  weald account password anna -c weald.yaml"
 	for _, c := range []*cobra.Command{add, change} {
 		c.Flags().StringVar(&f.passwordFile, "password-file", "", "a file with the password in its first line; asked for on the terminal without it")
 	}
-	cmd.AddCommand(add, accountVerb(&f, "list -c FILE", "List accounts", 0, "list"), role, change,
-		accountVerb(&f, "remove NAME -c FILE", "Remove an account, which ends its log-ins", 1, "remove"))
+	list := accountVerb(&f, "list -c FILE", "List accounts", 0, "list")
+	list.Example = "  weald account list -c weald.yaml"
+	remove := accountVerb(&f, "remove NAME -c FILE", "Remove an account, which ends its log-ins", 1, "remove")
+	remove.Example = "  weald account remove anna -c weald.yaml"
+	cmd.AddCommand(add, list, role, change, remove)
 	return cmd
 }
 

@@ -7,6 +7,8 @@ import (
 	"log/slog"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"weald/config"
 	"weald/ingest"
 	"weald/ingest/ble"
@@ -84,7 +86,7 @@ func (d *daemon) connect(t *reign) error {
 		r := d.lines[b.ID]
 		switch {
 		case r == nil && elsewhereRead(t.config):
-			r = &running{spec: *b, line: newElsewhere(b, d.had)}
+			r = &running{spec: *b, line: newElsewhere(b, d.inflow.had)}
 			d.enlist(t, r)
 		case r == nil:
 			w, err := wayOf(b, d.broker, d.speed, d.log)
@@ -117,11 +119,11 @@ func (d *daemon) enlist(t *reign, r *running) {
 	r.seat(t)
 }
 
-// launch lets a bridge run until it is stopped, or everything ends.
-func (d *daemon) launch(r *running) {
-	r.ctx, r.stop = context.WithCancel(d.ctx)
+// launch lets a bridge run, as one of a group, until it is stopped or ctx ends.
+func (r *running) launch(ctx context.Context, group *errgroup.Group) {
+	r.ctx, r.stop = context.WithCancel(ctx)
 	r.done = make(chan struct{})
-	d.group.Go(func() error {
+	group.Go(func() error {
 		defer close(r.done)
 		return r.Run(r.ctx)
 	})
@@ -131,20 +133,15 @@ func (d *daemon) launch(r *running) {
 // channels are laid out there. The caller holds daemon.gate.
 func (r *running) seat(t *reign) {
 	r.at = make([]int, len(r.spec.Sources))
-	layouts := make([]ingest.Layout, len(r.at))
 	for k := range r.at {
 		i, ok := t.sources[r.spec.Sources[k].ID]
 		if !ok {
 			r.at = nil
 			return
 		}
-		var s ingest.Source
-		s.Index = i
-		t.members.lay(&s, t.config.Plan())
 		r.at[k] = i
-		layouts[k] = ingest.Layout{Rows: s.Rows, Columns: s.Columns, Together: s.Together, Groups: s.Groups, Number: t.members.layout}
 	}
-	r.Lay(layouts)
+	r.Lay(t.members.layouts(r.at, t.config.Plan()))
 }
 
 // taker returns what takes the scans of a bridge to the pipeline of the reign in force.

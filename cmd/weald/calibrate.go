@@ -21,6 +21,9 @@ func newCalibrate() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "calibrate",
 		Short: "Make calibrations: counts to mmHg, and what they can be trusted for",
+		Example: `  weald calibrate fit --table leg-0.csv
+  weald calibrate run -c weald.yaml --source trolley/leg --channels 0-3 --by E-01 --reference 'bench gauge'
+  weald calibrate check -c weald.yaml --channel trolley/leg/0 --at 40 --by E-01`,
 	}
 	cmd.AddCommand(newCalibrateFit(), newCalibrateRun(), newCalibrateCheck(), newCalibrateZero(), newCalibrateStudy())
 	return cmd

@@ -55,7 +55,7 @@ func (f *fitFlags) publish(cmd *cobra.Command, r *record.Record) error {
 		return err
 	}
 	if f.page != "" {
-		if _, err := export.Whole(cmd.Context(), f.page, func(w io.Writer) error { return sheet.Write(w, r, r.At) }); err != nil {
+		if _, err := export.Whole(cmd.Context(), f.page, func(w io.Writer) error { return sheet.Write(w, r, r.At, "weald "+build()) }); err != nil {
 			return err
 		}
 	}

@@ -147,6 +147,17 @@ func (m *members) lay(s *ingest.Source, plan *rules.Plan) {
 	}
 }
 
+// layouts returns how the plan lays out the sources that stand in it at some indices.
+func (m *members) layouts(at []int, plan *rules.Plan) []ingest.Layout {
+	out := make([]ingest.Layout, len(at))
+	for k, i := range at {
+		s := ingest.Source{Index: i}
+		m.lay(&s, plan)
+		out[k] = ingest.Layout{Rows: s.Rows, Columns: s.Columns, Together: s.Together, Groups: s.Groups, Number: m.layout}
+	}
+	return out
+}
+
 // faults counts the channels of a source that are not sound. One at the end of
 // its range is: there is a load on it.
 func faults(r *health.Report) int { return r.Silent + r.Dead + r.Stuck + r.Open + r.Noisy }

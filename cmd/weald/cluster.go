@@ -15,8 +15,9 @@ import (
 
 func newCluster() *cobra.Command {
 	cmd := &cobra.Command{
-		Use:   "cluster",
-		Short: "For a record that several machines keep",
+		Use:     "cluster",
+		Short:   "For a record that several machines keep",
+		Example: "  weald cluster key /etc/weald/cluster.key",
 	}
 	cmd.AddCommand(&cobra.Command{
 		Use:   "key FILE",

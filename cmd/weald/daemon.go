@@ -19,16 +19,20 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"weald/cmd/internal/calmlog"
+	"weald/cmd/internal/garbage"
 	"weald/config"
 	"weald/ingest/sample"
 	"weald/stream/access"
+	"weald/stream/afar"
 	"weald/stream/audit"
 	"weald/stream/hostclock"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
 	"weald/stream/metrics"
 	"weald/stream/order"
+	"weald/stream/pipeline"
 	"weald/stream/seatlink"
+	"weald/stream/view"
 	"weald/webui"
 )
 
@@ -59,9 +63,8 @@ type daemon struct {
 	gate    sync.RWMutex // held for reading by who puts a scan, for writing while reigns change; guards reign and running.at
 	reign   *reign
 
-	conn    *nats.Conn                // to the log, where readings come through it; set before run
-	abreast chan struct{}             // closed when those are judged that waited; nil where none come
-	had     map[string]sample.Instant // by source: up to which arrival the record had its scans at the start
+	conn   *nats.Conn // to the servers of the log, where several machines keep the record; set before run
+	inflow *inflow    // nil where no readings come through the log
 
 	broker *listener           // nil if there is none; guarded by reloads, as is all below
 	lines  map[string]*running // the bridges of the reign, by id
@@ -113,7 +116,7 @@ func newDaemonOver(ctx context.Context, c *config.Config, speed float64, after s
 	d.start = b.last()
 	d.clock = hostclock.NewAfter(speed, max(after, d.start))
 	if elsewhereRead(c) {
-		d.abreast, d.had = make(chan struct{}), b.arrivals(c)
+		d.inflow = newInflow(b.arrivals(c))
 	} else if d.broker, err = newListener(c, d.clock.Now, d.log); err != nil {
 		return nil, err
 	}
@@ -148,7 +151,7 @@ func (d *daemon) now() *reign {
 // run serves on l until ctx ends, and closes the record.
 func (d *daemon) run(ctx context.Context, l net.Listener) error {
 	if os.Getenv("GOGC") == "" { // who sets that knows better
-		defer collectOften()()
+		defer garbage.Bound()()
 	}
 	return errors.Join(d.serve(ctx, l), d.now().book.end(), d.closeRecord())
 }
@@ -167,12 +170,19 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 		return group.Wait()
 	}
 	for _, r := range t.bridges {
-		d.launch(r)
+		r.launch(ctx, group)
 	}
 	if d.broker != nil {
 		d.broker.launch(ctx, group)
 	}
-	if d.abreast != nil {
+	if d.conn != nil {
+		stop, err := afar.Answer(d.conn, t.config.Cluster.Record, func() []view.Place { return d.places(ctx) })
+		if err != nil {
+			return err
+		}
+		defer stop()
+	}
+	if d.inflow != nil {
 		group.Go(func() error { return d.takeReadings(ctx) })
 	}
 	if d.store != nil {
@@ -199,6 +209,23 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 	d.log.Info(sayLeaves(leaves(t.config)))
 	d.log.Info("listening on " + d.secure.scheme() + l.Addr().String())
 	return group.Wait()
+}
+
+// placesWithin is how long the loop may take to say how all places are.
+const placesWithin = 2 * time.Second
+
+// places returns how all places are now, for whoever shows them elsewhere; none where the
+// loop does not answer.
+func (d *daemon) places(ctx context.Context) (all []view.Place) {
+	ctx, cancel := context.WithTimeout(ctx, placesWithin)
+	defer cancel()
+	t := d.now()
+	for i := range t.config.Places {
+		if t.pipe.Do(ctx, func(s *pipeline.State) { all = append(all, s.Place(i)) }) != nil {
+			return nil
+		}
+	}
+	return all
 }
 
 // listen opens the address of the pages.

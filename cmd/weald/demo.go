@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 
@@ -68,7 +69,13 @@ func demo(cmd *cobra.Command, f demoFlags) error {
 		defer os.RemoveAll(dir)
 		f.data = dir
 	}
-	ward, err := emulate.NewDemo(f.data, emulate.DemoOptions{Speed: f.speed, Seed: f.seed})
+	// The configuration says where the pages are, so that commands find them; not where that
+	// is another port at each start, as it would be another configuration each time.
+	at := f.listen
+	if _, port, _ := net.SplitHostPort(at); port == "0" {
+		at = ""
+	}
+	ward, err := emulate.NewDemo(f.data, emulate.DemoOptions{Speed: f.speed, Seed: f.seed, Listen: at})
 	if err != nil {
 		return err
 	}

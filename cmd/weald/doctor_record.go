@@ -77,7 +77,7 @@ func idsOf(plan *rules.Plan) map[string]bool {
 func (d *doctor) record(ctx context.Context, c *config.Config) {
 	before := d.wrongs
 	tell := func(text string) {
-		d.wrong("record", text, "what was lost stays lost", "see README, What it keeps; the daemon goes on with the rest")
+		d.wrong("record", text, "what was lost stays lost", "see the document on the record, What it keeps; the daemon goes on with the rest")
 	}
 	var facts *recordFacts
 	store, err := openRecord(ctx, c.Data)

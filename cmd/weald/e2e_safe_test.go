@@ -3,9 +3,12 @@ package main
 import (
 	"fmt"
 	"math"
+	"net"
 	"path/filepath"
 	"testing"
 	"time"
+
+	"github.com/eclipse/paho.mqtt.golang/packets"
 
 	"weald/ingest/frame"
 	"weald/ingest/mqtt/mosquitto"
@@ -131,6 +134,118 @@ func TestWhatABrokerKeepsHasItsOwnTime(t *testing.T) {
 	for i := range last {
 		if kept[i] != 1 {
 			t.Errorf("frame %d is in the record %d times", i, kept[i])
+		}
+	}
+}
+
+// A sender is a gateway that marks what it sends for the second time, as MQTT asks of it.
+type sender struct {
+	t     *testing.T
+	conn  net.Conn
+	topic string
+}
+
+func newSender(t *testing.T, broker, bridge string) *sender {
+	t.Helper()
+	conn, err := net.Dial("tcp", broker)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { conn.Close() })
+	s := &sender{t, conn, "weald/" + bridge + "/frames"}
+	hello := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
+	hello.ProtocolName, hello.ProtocolVersion, hello.ClientIdentifier, hello.CleanSession = "MQTT", 4, "sender", true
+	hello.UsernameFlag, hello.Username, hello.PasswordFlag, hello.Password = true, bridge, true, []byte(bridge+"-secret")
+	if ack, ok := s.ask(hello).(*packets.ConnackPacket); !ok || ack.ReturnCode != packets.Accepted {
+		t.Fatalf("it is let in with %v", ack)
+	}
+	return s
+}
+
+// ask sends a packet and returns the answer.
+func (s *sender) ask(p packets.ControlPacket) packets.ControlPacket {
+	s.t.Helper()
+	_ = s.conn.SetDeadline(time.Now().Add(20 * time.Second))
+	if err := p.Write(s.conn); err != nil {
+		s.t.Fatal(err)
+	}
+	answer, err := packets.ReadPacket(s.conn)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return answer
+}
+
+func (s *sender) send(f *frame.Frame, again bool) {
+	s.t.Helper()
+	p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+	p.TopicName, p.Qos, p.Dup, p.MessageID = s.topic, 1, again, uint16(f.Seq)+1
+	var err error
+	if p.Payload, err = frame.AppendPacked(nil, f, frame.U16); err != nil {
+		s.t.Fatal(err)
+	}
+	if _, ok := s.ask(p).(*packets.PubackPacket); !ok {
+		s.t.Fatal("it was not acknowledged")
+	}
+}
+
+// Acknowledgements of more frames than a source has in its sequence are lost, and then the
+// daemon is killed. A gateway sends them all again, and says so; the device has started
+// again meanwhile. Each is in the record once.
+func TestWhatIsSentAgainIsInTheRecordOnce(t *testing.T) {
+	t.Parallel()
+	port := wiretest.Vacant(t)
+	name := write(t, "ward.yaml", "data: record\n"+fmt.Sprintf(wardConfig, port))
+	secrets(t, name, "hub-a", "hub-b")
+	const frames, reboot, more = 600, 320, 20
+	began, booted := time.Now(), time.Now()
+	var sent []*frame.Frame
+	next := func() *frame.Frame {
+		seq := len(sent)
+		if seq == reboot {
+			booted = time.Now().Add(-time.Second)
+		}
+		if seq >= reboot {
+			seq -= reboot
+		}
+		f := legFrame(uint32(seq))
+		f.Millis = uint32(time.Since(booted).Milliseconds())
+		sent = append(sent, f)
+		return f
+	}
+	v := launch(t, name)
+	reachable(t, port)
+	a := newSender(t, port, "hub-a")
+	for range frames {
+		a.send(next(), false)
+	}
+	took := time.Since(began)
+	v.kill()
+	v = launch(t, name)
+	reachable(t, port)
+	a = newSender(t, port, "hub-a")
+	for _, f := range sent {
+		a.send(f, true)
+	}
+	for range more {
+		a.send(next(), false)
+	}
+	eventually(t, 10*time.Second, counted(t, v.address, map[string]float64{
+		`weald_message_duplicates_total{bridge="hub-a"}`:  frames,
+		`weald_scans_total{source="hub-a/leg"}`:           more,
+		`weald_repeated_frames_total{source="hub-a/leg"}`: frames,
+		`weald_gap_scans_total{source="hub-a/leg"}`:       0,
+	}))
+	v.end()
+	t.Logf("%d frames were sent in %v", frames, took)
+	kept := seqsKept(t, filepath.Join(filepath.Dir(name), "record"), "hub-a/leg")
+	for i := range uint32(reboot) {
+		want := 1
+		if i < frames+more-reboot {
+			want = 2 // of either boot
+		}
+		if kept[i] != want {
+			t.Errorf("frames with the number %d are in the record %d times, want %d", i, kept[i], want)
 		}
 	}
 }

@@ -1,11 +1,9 @@
 package main
 
 import (
-	"bytes"
+	"cmp"
 	"context"
-	"encoding/gob"
 	"fmt"
-	"log/slog"
 	"math"
 	"sync"
 	"time"
@@ -14,12 +12,14 @@ import (
 	"weald/ingest"
 	"weald/ingest/frame"
 	"weald/ingest/sample"
-	"weald/stream/relay"
 )
 
 // unheardFor is after how long a machine that reads bridges, and says how they are every
 // second, is said to be silent.
 const unheardFor = 5 * time.Second
+
+// otherLayout is the number of a layout that is not in force here.
+const otherLayout = -1
 
 // An elsewhere is a bridge that another machine reads, as far as that tells.
 type elsewhere struct {
@@ -29,8 +29,10 @@ type elsewhere struct {
 
 	mu     sync.Mutex
 	last   *ingest.Status // nil before anything was heard; guarded by mu, as is all below
+	hands  handing
 	heard  time.Time
 	layout int
+	shape  string // of the layout in force here
 }
 
 // newElsewhere returns a bridge of which the record has all scans of each source up to an
@@ -48,11 +50,12 @@ func newElsewhere(b *config.Bridge, had map[string]sample.Instant) *elsewhere {
 // Run waits until ctx ends: scans come in through the log, whichever bridge they are of.
 func (e *elsewhere) Run(ctx context.Context) error { <-ctx.Done(); return nil }
 
-// Lay notes the number of the layout that is in force. What it says, the machine that reads
-// has in the same file.
+// Lay notes which layout is in force. What it says, the machine that reads has in the same
+// file, unless that was changed and one of the two has not read it yet.
 func (e *elsewhere) Lay(layouts []ingest.Layout) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
+	e.shape = shapeOf(layouts)
 	for _, l := range layouts {
 		e.layout = l.Number
 	}
@@ -60,8 +63,8 @@ func (e *elsewhere) Lay(layouts []ingest.Layout) {
 
 // hear takes in what the machine that reads said of the bridge.
 func (e *elsewhere) hear(b []byte) {
-	s := new(ingest.Status)
-	if gob.NewDecoder(bytes.NewReader(b)).Decode(s) != nil || s.Bridge != e.spec.ID || len(s.Sources) != len(e.spec.Sources) {
+	s, hands, err := toldOf(b)
+	if err != nil || s.Bridge != e.spec.ID || len(s.Sources) != len(e.spec.Sources) {
 		return // it has another file, or another version: then it is silent
 	}
 	if s.Bad == nil { // gob has no empty maps
@@ -69,7 +72,18 @@ func (e *elsewhere) hear(b []byte) {
 	}
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	e.last, e.heard = s, time.Now()
+	e.last, e.hands, e.heard = s, hands, time.Now()
+}
+
+// waits returns for how long what is read of the bridge has not come through the log, as
+// far as the machine that reads it says so.
+func (e *elsewhere) waits() time.Duration {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.last == nil || time.Since(e.heard) > unheardFor {
+		return 0 // nothing is known
+	}
+	return e.hands.Waits
 }
 
 // Status returns what is known.
@@ -85,7 +99,12 @@ func (e *elsewhere) Status() ingest.Status {
 		out = b
 	}
 	for i := range out.Sources {
-		out.Sources[i].Condition.Layout = e.layout
+		if made := &out.Sources[i].Condition; e.hands.Shape == e.shape && made.Layout == e.hands.Layout {
+			made.Layout = e.layout
+		} else {
+			made.Layout = otherLayout
+		}
+		out.Sources[i].Trouble = cmp.Or(e.hands.left(out.Sources[i].ID), out.Sources[i].Trouble)
 	}
 	silent := func(since sample.Instant) {
 		out.Trouble = fmt.Sprintf("not seen since %s: the machine that reads this bridge is gone, or does not reach the servers of the log", since.Time().Local().Format(time.DateTime))
@@ -98,6 +117,8 @@ func (e *elsewhere) Status() ingest.Status {
 		silent(e.read)
 	case e.last == nil && time.Since(e.began) > unheardFor:
 		out.Trouble, out.TroubleSince = "no machine that reads this bridge is heard: see that one with the role ingest runs, has the same file and reaches the servers of the log", sample.At(e.began)
+	case e.last != nil && e.hands.held() != "":
+		out.Trouble, out.TroubleSince = "the machine that reads this bridge does not get its readings on: "+e.hands.held(), sample.At(e.heard.Add(-e.hands.Waits))
 	}
 	return out
 }
@@ -114,53 +135,4 @@ func (e *elsewhere) nothing() ingest.Status {
 		})
 	}
 	return s
-}
-
-// elsewhereRead reports whether the readings of a configuration come through the log, from
-// a machine that reads the bridges for others.
-func elsewhereRead(c *config.Config) bool { return c.Cluster != nil && !c.Cluster.Reads }
-
-// takeReadings takes readings from the log, and hears how the bridges are, until ctx ends.
-func (d *daemon) takeReadings(ctx context.Context) error {
-	c := d.now().config
-	stop, err := relay.Hear(d.conn, relayOf(c), func(bridge string, said []byte) {
-		d.gate.RLock()
-		defer d.gate.RUnlock()
-		for _, r := range d.reign.bridges {
-			if e, ok := r.line.(*elsewhere); ok && r.spec.ID == bridge {
-				e.hear(said)
-			}
-		}
-	})
-	if err != nil {
-		return err
-	}
-	defer stop()
-	f := relay.Follower{Conn: d.conn, Options: relayOf(c), Take: d.takeItem, Log: d.log, Abreast: func() {
-		d.log.Info("all readings that waited are judged")
-		close(d.abreast)
-	}}
-	if d.start != sample.Past {
-		f.From = d.start.Time().Add(-clocksApart)
-	}
-	return f.Run(ctx)
-}
-
-// clocksApart is by how much the clocks of servers and machines may differ, for readings
-// to be asked for from where the record ends.
-const clocksApart = time.Minute
-
-// takeItem judges a scan that came through the log, if the record has it not.
-func (d *daemon) takeItem(i relay.Item) {
-	d.gate.RLock()
-	defer d.gate.RUnlock()
-	t := d.reign
-	if i.Scan.Arrived <= d.had[i.Source] {
-		return
-	}
-	if s, ok := t.reviver.Revive(i.Source, &i.Scan); ok {
-		_ = t.pipe.Put(d.ctx, s) // fails only when everything ends
-	} else {
-		d.log.Warn("readings of a source are not judged: the configuration lacks it, or has it with other channels", slog.String("source", i.Source), slog.String("do", "give all machines the same file"))
-	}
 }

@@ -57,7 +57,10 @@ machine carries.`,
 			if len(args) == 1 {
 				f.scenario = args[0]
 			}
-			if f.many.places != 0 {
+			if err := f.unused(cmd); err != nil {
+				return err
+			}
+			if f.plays(cmd) == playsPlaces {
 				return f.many.play(cmd, f.scenario, f.speed, f.seed)
 			}
 			return playEmulated(cmd, f)

@@ -56,6 +56,6 @@ func (f *placesFlags) play(cmd *cobra.Command, scenario string, speed float64, s
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "weald: playing at %d places, which are heard by: weald run -c %s\n", f.places, f.config)
 	err = h.Run(cmd.Context())
-	fmt.Fprintf(cmd.ErrOrStderr(), "weald: %d scans were sent\n", h.Sent())
+	fmt.Fprintf(cmd.ErrOrStderr(), "weald: %d scans were sent, of %d that were begun\n", h.Sent(), h.Begun())
 	return err
 }

@@ -35,7 +35,7 @@ type exportFlags struct {
 func newExport() *cobra.Command {
 	f := exportFlags{out: ".", zone: "UTC"}
 	cmd := &cobra.Command{
-		Use:   "export -c FILE --place P --format csv|edf|parquet --out DIR",
+		Use:   "export -c FILE --place P --format csv|edf|parquet|fhir --out DIR",
 		Short: "Write what the record has of a place into files that other programs read",
 		Long: `Makes the signals of a place of the readings in the record, in the order of their
 times, and writes them with alerts and marks:
@@ -43,11 +43,14 @@ times, and writes them with alerts and marks:
   csv      a table for each rate (RFC 4180), one of alerts and marks, one about both
   edf      one EDF+ file, gaps left out, alerts and marks as annotations
   parquet  a table of readings, one of alerts and marks
+  fhir     one Bundle of HL7 FHIR R4, readings as Observations; no alerts, no marks
+
+Parquet and FHIR say of each value how uncertain it is and whether its calibration held.
 
 Calibrations are those that were in force at the time, or else the configuration's
 lines. Files appear when all of them are whole,
-readable by their owner alone. If --out ends in the format's own ending it names
-the file, else the folder. A daemon that uses the record meanwhile is not disturbed;
+readable by their owner alone. If --out ends in the format's own ending (.json for
+fhir) it names the file, else the folder. A daemon that uses the record meanwhile is not disturbed;
 what it keeps after the beginning is not in the files.`,
 		Example: `  weald export -c weald.yaml --place bench-1 --format csv --out k07
   weald export -c weald.yaml --place bed-4 --format edf --from 2026-03-01T22:00:00Z --to 2026-03-02T06:00:00Z --out night.edf`,
@@ -63,7 +66,7 @@ what it keeps after the beginning is not in the files.`,
 	flags := cmd.Flags()
 	flags.StringVarP(&f.config, "config", "c", "", "the configuration")
 	flags.StringVar(&f.data, "data", "", "the folder with the record, if it is not the configuration's")
-	flags.StringVar(&f.format, "format", "", "csv, edf or parquet")
+	flags.StringVar(&f.format, "format", "", "csv, edf, parquet or fhir")
 	flags.StringVar(&f.place, "place", "", "the place's id")
 	flags.StringVar(&f.from, "from", "", "from this instant on, RFC 3339; the beginning without it")
 	flags.StringVar(&f.to, "to", "", "before this instant, RFC 3339; the end without it")
@@ -87,12 +90,28 @@ var waysOut = map[string]wayOut{
 	"parquet": func(ctx context.Context, r export.Recording, folder, base string, o export.Options) ([]export.File, error) {
 		return export.Parquet(ctx, r, folder, base, o)
 	},
+	"fhir": func(ctx context.Context, r export.Recording, folder, base string, o export.Options) ([]export.File, error) {
+		return export.FHIR(ctx, r, folder, base, o)
+	},
+}
+
+// ending is that of a format's files.
+func ending(format string) string {
+	if format == "fhir" {
+		return ".json"
+	}
+	return "." + format
+}
+
+// headed says what made a recording, where its times are, and the caution.
+func headed(h *export.Header, zone *time.Location) {
+	h.Program, h.Zone, h.Caution = "weald "+build(), zone, strings.Join(strings.Fields(caution), " ")
 }
 
 func exportRecord(cmd *cobra.Command, f exportFlags) error {
 	write := waysOut[f.format]
 	if write == nil {
-		return usageError{fmt.Errorf("--format %q is none of csv, edf and parquet", f.format)}
+		return usageError{fmt.Errorf("--format %q is none of csv, edf, parquet and fhir", f.format)}
 	}
 	from, err := instant("--from", f.from, sample.Past)
 	if err != nil {
@@ -143,13 +162,13 @@ func exportFrom(cmd *cobra.Command, f exportFlags, c *config.Config, store journ
 	if err != nil {
 		return err
 	}
-	r.Header.Program, r.Header.Zone = "weald "+build(), zone
+	headed(&r.Header, zone)
 	return writeExport(cmd, f, write, x, r)
 }
 
 func writeExport(cmd *cobra.Command, f exportFlags, write wayOut, x *excerpt.Excerpt, r export.Recording) error {
 	folder, base := f.out, x.Base()
-	if name, named := strings.CutSuffix(filepath.Base(f.out), "."+f.format); named && name != "" {
+	if name, named := strings.CutSuffix(filepath.Base(f.out), ending(f.format)); named && name != "" {
 		folder, base = filepath.Dir(f.out), name
 	} else if err := os.MkdirAll(folder, 0o700); err != nil {
 		return err

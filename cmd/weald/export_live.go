@@ -54,7 +54,7 @@ func (b *book) export(c *config.Config) order.Maker {
 		if err != nil {
 			return nil, nil, err
 		}
-		r.Header.Program, r.Header.Zone = "weald "+build(), time.Local
+		headed(&r.Header, time.Local)
 		made, err := write(ctx, r, folder, x.Base(), export.Options{Progress: func(p export.Progress) {
 			tell((float64(p.Part-1) + p.Share) / float64(max(p.Parts, 1)))
 		}})

@@ -116,16 +116,22 @@ func get[T any](address, path string) (T, error) {
 // text reads what is not JSON.
 func text(t *testing.T, address, path string) string {
 	t.Helper()
-	r, err := http.Get(address + path)
+	said, err := answered(address, path)
 	if err != nil {
 		t.Fatal(err)
+	}
+	return said
+}
+
+// answered is what a daemon answers.
+func answered(address, path string) (string, error) {
+	r, err := http.Get(address + path)
+	if err != nil {
+		return "", err
 	}
 	defer r.Body.Close()
 	b, err := io.ReadAll(r.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return string(b)
+	return string(b), err
 }
 
 // write makes a file in a folder of the test.

@@ -94,6 +94,7 @@ func newPrey(t *testing.T, more string) *prey {
 		t.Fatal(address, p.address, err)
 	}
 	p.client, p.mqtt = webClient, c.MQTT.Listen
+	p.client.Timeout = time.Minute // nothing is asked of the clock here
 	for _, file := range []string{"ca.key", "server.key"} {
 		b, err := os.ReadFile(filepath.Join(folder, "data", "tls", file))
 		if err != nil {

@@ -23,6 +23,8 @@ type importFlags struct {
 	strict bool
 	edf    string
 	json   bool
+
+	sessions, place, by, zone string
 }
 
 func newImport() *cobra.Command {
@@ -45,11 +47,20 @@ jumped is told of and not mended.
 With --edf the signals of an EDF or EDF+ file that are in mmHg, such as export
 writes, become rows and a configuration in a new folder, which can be rehearsed.
 
+With --sessions the files of a folder go into the record in the data folder, each as a
+session of the person after whose code it is named, up to the first _, such as
+K-12_monday.csv: for reports, exports and rehearsals as of what came live. They are
+judged by the rules, nobody is called, and no daemon may use the record meanwhile. Rows
+that count from their own beginning need it in the name: K-12_2026-03-01T09-30.csv.
+What the record has of the folder is left out: an import that was interrupted is gone on
+with by the same command, and so is a folder in which there are more files by now.
+
 With --json each refusal is an object a line, {"problem": …}, each step of a
 clock {"step": …}, and the last line of each recording is {"account": …}.`,
 		Example: `  weald import -c weald.yaml --input logger=k07.csv
   weald import -c weald.yaml --input hub=card.bin --out night.wcap --strict
-  weald import --edf k07.edf --out k07`,
+  weald import --edf k07.edf --out k07
+  weald import -c trial.yaml --sessions recordings --by R-1`,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return importAll(cmd, f) },
 	}
@@ -59,6 +70,10 @@ clock {"step": …}, and the last line of each recording is {"account": …}.`,
 	flags.StringVar(&f.edf, "edf", "", "an EDF or EDF+ file, to be made into rows and a configuration in the folder --out")
 	flags.StringVar(&f.out, "out", "", "the capture to write, for a single recording; the folder for --edf")
 	flags.IntVar(&f.most, "problems", 10, "how many refusals and steps of clocks to show; the totals are always whole")
+	flags.StringVar(&f.sessions, "sessions", "", "a folder of recordings that go into the record, each as a session")
+	flags.StringVar(&f.place, "place", "", "of sessions: the place where they were recorded, if there are several")
+	flags.StringVar(&f.by, "by", "", "of sessions: a code for who takes them in, such as R-1; never a name")
+	flags.StringVar(&f.zone, "zone", "", "of sessions: the zone of times in names, such as Europe/Vienna; that of this machine without it")
 	flags.BoolVar(&f.strict, "strict", false, "exit with 1 if anything was refused")
 	flags.BoolVar(&f.json, "json", false, "one JSON object a line")
 	return cmd
@@ -77,6 +92,12 @@ func importAll(cmd *cobra.Command, f importFlags) error {
 	c, err := load(cmd, f.config)
 	if err != nil {
 		return err
+	}
+	if f.sessions != "" {
+		if len(f.inputs) > 0 || f.out != "" || f.json {
+			return usageError{errors.New("--sessions writes into the record: give it neither --input nor --out nor --json")}
+		}
+		return importSessions(cmd, c, f)
 	}
 	if len(f.inputs) == 0 && !slices.ContainsFunc(c.Bridges, func(b config.Bridge) bool { return b.Link.File != nil }) {
 		return usageError{errors.New("nothing to import: give --input BRIDGE=FILE, or a bridge whose link is a file")}

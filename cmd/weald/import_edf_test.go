@@ -146,6 +146,7 @@ func TestEDFInterrupted(t *testing.T) {
 		{"export", "-c", "weald.yaml", "--place", "bench-1", "--format", "csv", "--out", "csv"},
 		{"export", "-c", "weald.yaml", "--place", "bench-1", "--format", "parquet", "--out", "k07.parquet"},
 		{"export", "-c", "weald.yaml", "--place", "bench-1", "--format", "edf", "--out", "other.edf"},
+		{"export", "-c", "weald.yaml", "--place", "bench-1", "--format", "fhir", "--out", "other.json"},
 	} {
 		var stderr bytes.Buffer
 		if code := run(interrupted(t), args, &stderr, &stderr); code == 0 {

@@ -27,6 +27,7 @@ type machine struct {
 	config   *config.Config
 	name     string
 	conn     *nats.Conn
+	closed   chan struct{}      // closed when conn is, for good
 	roster   *replicated.Roster // nil where there are no shares
 	partners []*partner
 	log      *slog.Logger
@@ -43,6 +44,9 @@ func runWithOthers(ctx context.Context, c *config.Config, stderr io.Writer) erro
 		}
 		m.name = name
 	}
+	if err := m.meet(); err != nil {
+		return fmt.Errorf("cluster: %w", err)
+	}
 	var own []nats.Option
 	if c.Cluster.Own {
 		server, err := m.ownLog()
@@ -58,18 +62,60 @@ func runWithOthers(ctx context.Context, c *config.Config, stderr io.Writer) erro
 	defer m.conn.Close()
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return m.manage(ctx) })
+	group.Go(func() error { return m.admitted(ctx) })
 	if len(c.Cluster.Shares) > 0 {
 		group.Go(func() error { return m.carry(ctx) })
 	} else {
-		m.partners = []*partner{m.partner(c)}
 		group.Go(func() error { return m.partners[0].takeTurns(ctx) })
 	}
-	return group.Wait()
+	err := group.Wait()
+	if m.conn.IsClosed() { // whichever part noticed it first
+		err = m.sentAway()
+	}
+	return err
+}
+
+// meet makes the partners of all records that this machine has a part in.
+func (m *machine) meet() error {
+	paths := m.config.Shares()
+	if paths == nil {
+		m.partners = []*partner{m.partner(m.config)}
+	}
+	for _, path := range paths {
+		part, problems := config.Parse(path, []byte(m.config.Text))
+		if err := problems.Err(); err != nil {
+			return err
+		}
+		m.partners = append(m.partners, m.partner(part))
+	}
+	return nil
+}
+
+// admitted returns why the servers let this machine in no more, or when ctx ends. A server
+// that refuses twice what a machine shows is not asked again: what was withdrawn comes back
+// with a start.
+func (m *machine) admitted(ctx context.Context) error {
+	select {
+	case <-m.closed:
+		return m.sentAway()
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+}
+
+func (m *machine) sentAway() error {
+	shown := "it shows no key, which would be credentials: of cluster:"
+	if file := m.config.Cluster.Credentials; file != "" {
+		shown = "what it shows is in " + file
+	}
+	return fmt.Errorf("the servers of the cluster let this machine in no more: %w; %s: if that was withdrawn, it has no part in the record any more; "+
+		"else give the servers the public half, or this machine another key, and start weald again", m.conn.LastError(), shown)
 }
 
 // connect begins to connect to the servers of the log, and goes on for ever; own leads to
 // a server of this machine's own, nil for none.
 func (m *machine) connect(own []nats.Option) (err error) {
+	m.closed = make(chan struct{})
 	options := []nats.Option{
 		nats.Name("weald " + m.name), nats.MaxReconnects(-1), nats.ReconnectWait(time.Second), nats.RetryOnFailedConnect(true),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
@@ -77,6 +123,13 @@ func (m *machine) connect(own []nats.Option) (err error) {
 				m.log.Warn("a server of the cluster is gone, and what is to be kept waits for another", slog.Any("error", err), slog.String("do", "see that a majority of them runs and can be reached from here"))
 			}
 		}),
+		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
+			m.log.Warn("a server of the cluster refuses something", slog.Any("error", err), slog.String("do", "see that it knows the key of this machine, and that the account of that may use JetStream and the subjects of the record"))
+		}),
+		nats.ReconnectErrHandler(func(_ *nats.Conn, err error) {
+			m.log.Warn("a server of the cluster cannot be reached, and is tried again", slog.Any("error", err), slog.String("do", "see that it runs, can be reached from here, and lets in who shows a key"))
+		}),
+		nats.ClosedHandler(func(*nats.Conn) { close(m.closed) }),
 		nats.ReconnectHandler(func(*nats.Conn) { m.log.Info("a server of the cluster is there again") }),
 	}
 	if own != nil { // it listens to nobody, and needs no proof

@@ -21,8 +21,9 @@ const testWithin = 40 * time.Second
 
 func newNotify() *cobra.Command {
 	cmd := &cobra.Command{
-		Use:   "notify",
-		Short: "Look after the ways on which messages about alerts go",
+		Use:     "notify",
+		Short:   "Look after the ways on which messages about alerts go",
+		Example: "  weald notify test -c weald.yaml desk",
 	}
 	var path string
 	test := &cobra.Command{

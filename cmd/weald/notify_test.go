@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/rules/alert"
 	"weald/stream/journal"
@@ -92,6 +93,7 @@ func (d *desk) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 // receiver was told nothing else. A sender that does not get through is an alert and
 // shown everywhere; and no secret is said by anything that the daemon writes.
 func TestKilledWhileSending(t *testing.T) {
+	raced.Skip(t, "processes that are killed, and what they leave on the disk")
 	t.Parallel()
 	receiver := &desk{t: t, rng: rand.New(rand.NewPCG(7, 9)), flaky: true, taken: map[string]int{}}
 	srv := httptest.NewServer(receiver)

@@ -4,7 +4,11 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
+	"net/http"
+	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -15,7 +19,8 @@ import (
 	"weald/config"
 	"weald/ingest/sample"
 	"weald/stream/journal/replicated"
-	"weald/stream/journal/sqlite"
+	"weald/stream/journal/replicated/patience"
+	"weald/stream/relay"
 	"weald/webui"
 )
 
@@ -23,16 +28,32 @@ import (
 // with a copy of all that the one has kept that does the work, and does it when its turn
 // comes: as a start does, with that copy.
 type partner struct {
-	config  *config.Config
 	machine *machine
 	options replicated.Options
 	self    replicated.Holder
-	copy    atomic.Pointer[replicated.Journal]      // while it stands by with all that there is
-	trouble atomic.Pointer[string]                  // why it could not take over now; nil for nothing
-	lease   atomic.Pointer[replicated.Lease]        // nil before it has one to look at
-	daemon  atomic.Pointer[daemon]                  // nil while it stands by
-	reread  atomic.Pointer[context.CancelCauseFunc] // ends reading by a former configuration; nil where it reads no bridges
+	copy    atomic.Pointer[replicated.Journal] // while it stands by with all that there is
+	trouble atomic.Pointer[string]             // why it could not take over now; nil for nothing
+	unfit   atomic.Pointer[string]             // why it cannot do the work before it is started anew; nil for nothing
+	lease   atomic.Pointer[replicated.Lease]   // nil before it has one to look at
+	daemon  atomic.Pointer[daemon]             // nil while it stands by
 	log     *slog.Logger
+
+	mu      sync.Mutex
+	config  *config.Config // in force here, or from this machine's turn on; guarded by mu, as is all below
+	reading *reading       // nil where it reads no bridges for others
+}
+
+// now returns the configuration that is in force.
+func (p *partner) now() *config.Config {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.config
+}
+
+func (p *partner) set(c *config.Config) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.config = c
 }
 
 // logKept is for how long the servers keep what all machines have read: one that was away
@@ -55,12 +76,26 @@ func (m *machine) partner(c *config.Config) *partner {
 // takeTurns stands by and works in turns, until ctx ends or neither is possible any more.
 func (p *partner) takeTurns(ctx context.Context) error {
 	for {
-		err := p.turn(ctx)
-		if ctx.Err() != nil || !lostTo(err) {
+		if err := p.turn(ctx); ctx.Err() != nil || !p.standsBy(err) {
 			return err
 		}
-		p.parted(err)
 	}
+}
+
+// standsBy reports whether this machine stands by after what has ended its work, and says
+// why.
+func (p *partner) standsBy(err error) bool {
+	switch {
+	case errors.Is(err, relay.ErrNewer):
+		why := fmt.Sprintf("%v: install that version here", relay.ErrNewer)
+		p.unfit.Store(&why)
+		p.log.Error("this machine stops, and leaves the work to others, as it would leave readings out", slog.Any("error", err), slog.String("do", "install the version of weald that the machines with the role ingest have, and start weald again"))
+	case lostTo(err):
+		p.parted(err)
+	default:
+		return false
+	}
+	return true
 }
 
 // parted says why this machine stands by from now on.
@@ -69,12 +104,16 @@ func (p *partner) parted(why error) {
 		p.log.Info("another machine takes this over, as it has less to do")
 		return
 	}
+	if errors.Is(why, replicated.ErrRelieved) {
+		p.log.Warn("this machine has no room for the record, and another takes over that has", slog.Any("why", why), slog.String("do", "make room: this machine stands by until then, and takes in by itself what it has missed"))
+		return
+	}
 	p.log.Warn("another machine does the work now, and this one stands by", slog.Any("why", why), slog.String("do", "nothing, if that was meant; else look at the network between this machine and the servers"))
 }
 
 // lostTo reports whether an error says that another machine is to do the work.
 func lostTo(err error) bool {
-	return errors.Is(err, replicated.ErrLost) || errors.Is(err, replicated.ErrSuperseded) || errors.Is(err, replicated.ErrYielded)
+	return errors.Is(err, replicated.ErrLost) || errors.Is(err, replicated.ErrSuperseded) || errors.Is(err, replicated.ErrYielded) || errors.Is(err, replicated.ErrRelieved) || errors.Is(err, relay.ErrLost)
 }
 
 // errTurn ends standing by.
@@ -82,55 +121,45 @@ var errTurn = errors.New("it is this machine's turn")
 
 // turn stands by until this machine is to do the work, and does it until another does.
 func (p *partner) turn(ctx context.Context) error {
-	switch {
-	case p.config.Cluster.Shows:
+	switch c := p.now().Cluster; {
+	case c.Shows:
 		return p.show(ctx)
-	case !p.config.Cluster.Judges:
+	case !c.Judges:
 		return p.read(ctx)
 	}
 	lease, j, err := p.stand(ctx)
 	if err != nil {
 		return err
 	}
-	// The lease is kept for longer than the work: the next machine begins when this one
-	// has written its last.
-	keeping, release := context.WithCancel(context.WithoutCancel(ctx))
-	work, stop := context.WithCancelCause(ctx)
-	kept := make(chan struct{})
-	go func() {
-		defer close(kept)
-		stop(lease.Keep(keeping, stop))
-	}()
-	defer func() { release(); <-kept }()
-	l, err := listen(p.config.Listen)
+	return lease.Hold(ctx, func(ctx context.Context) error {
+		return p.relieved(ctx, j, func(ctx context.Context) error { return p.work(ctx, j) })
+	})
+}
+
+// work does the work until ctx ends, and closes the record.
+func (p *partner) work(ctx context.Context, j *replicated.Journal) error {
+	c := p.now()
+	l, err := listen(c.Listen)
 	if err != nil {
 		return errors.Join(err, j.Close())
 	}
 	p.log.Info("this machine does the work now")
-	d, err := newDaemonOver(work, p.config, 1, sample.Past, j.Store(), j, p.machine.stderr)
+	d, err := newDaemonOver(ctx, c, 1, sample.Past, j.Store(), j, p.machine.stderr)
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
 	d.conn = p.machine.conn
 	p.daemon.Store(d)
 	defer p.daemon.Store(nil)
-	err = d.run(work, l)
-	p.config = d.now().config // which may have been reloaded
-	return errors.Join(err, lost(work))
-}
-
-// lost returns why the work was ended by another machine, nil where it was not.
-func lost(work context.Context) error {
-	if cause := context.Cause(work); lostTo(cause) {
-		return cause
-	}
-	return nil
+	err = d.run(ctx, l)
+	p.set(d.now().config) // which may have been reloaded
+	return err
 }
 
 // stand serves the page of a machine that stands by until this machine has the lease, and
 // the record with all that the one before it has written.
 func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replicated.Journal, err error) {
-	c := p.config // which rereads may replace
+	c := p.now()
 	face, err := openFace(c, p.log)
 	if err != nil {
 		return nil, nil, err
@@ -142,16 +171,14 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 	face.serve(standing, group, page)
 	group.Go(func() error { return p.rereads(standing) })
 	group.Go(func() error {
-		p.cannot("it has not come to the end of what the others have written")
+		p.cannot("it begins")
 		if lease, err = again(standing, p.log, p.cannot, func() (*replicated.Lease, error) {
 			return replicated.NewLease(standing, p.machine.conn, p.options, p.self, p.machine.roster)
 		}); err != nil {
 			return err
 		}
 		p.lease.Store(lease)
-		if j, err = again(standing, p.log, p.cannot, func() (*replicated.Journal, error) {
-			return replicated.Open(standing, c.Data, sqlite.Options{}, p.machine.conn, p.options)
-		}); err != nil {
+		if j, err = p.openCopy(standing, c.Data, lease); err != nil {
 			return err
 		}
 		if c.Cluster.Reads {
@@ -165,7 +192,13 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 		p.log.Info("standing by, listening on " + face.address())
 		taking, cancel := context.WithCancelCause(standing)
 		defer context.AfterFunc(j.Ended(), func() { cancel(context.Cause(j.Ended())) })()
-		if err := lease.Take(taking, func() bool { return j.Trouble() == "" }); err != nil {
+		able := func() bool { return p.why() == "" }
+		withdraw, err := j.Offer(p.machine.conn, p.self.Machine, able)
+		if err != nil {
+			return err
+		}
+		defer withdraw()
+		if err := lease.Take(taking, able); err != nil {
 			return err
 		}
 		if err := j.Claim(taking); err != nil {
@@ -188,8 +221,19 @@ func (p *partner) stand(ctx context.Context) (lease *replicated.Lease, j *replic
 // cannot notes why this machine could not take over now.
 func (p *partner) cannot(why string) { p.trouble.Store(&why) }
 
-// why says why this machine could not take over now, "" for nothing.
+// why says why this machine could not take over now, or does not do what it should; "" for
+// nothing.
 func (p *partner) why() string {
+	if why := p.unfit.Load(); why != nil {
+		return *why
+	}
+	p.mu.Lock()
+	g := p.reading
+	p.mu.Unlock()
+	if g != nil {
+		h := g.handing()
+		return h.trouble()
+	}
 	if why := p.trouble.Load(); why != nil {
 		return *why
 	}
@@ -232,31 +276,65 @@ func again[T any](ctx context.Context, log *slog.Logger, cannot func(string), f 
 
 // passing reports whether an error of the cluster may go away by itself.
 func passing(err error) bool {
-	for _, one := range []error{jetstream.ErrJetStreamNotEnabled, jetstream.ErrStreamNotFound, nats.ErrTimeout, nats.ErrNoResponders, nats.ErrNoServers, nats.ErrConnectionReconnecting, nats.ErrDisconnected, context.DeadlineExceeded} {
+	if patience.Permanent(err) {
+		return false
+	}
+	for _, one := range []error{jetstream.ErrStreamNotFound, nats.ErrTimeout, nats.ErrNoResponders, nats.ErrNoServers, nats.ErrConnectionReconnecting, nats.ErrDisconnected, context.DeadlineExceeded} {
 		if errors.Is(err, one) {
 			return true
 		}
 	}
-	return false
+	var api *jetstream.APIError
+	return errors.As(err, &api) && (api.Code == http.StatusServiceUnavailable || api.ErrorCode == tooFewServers)
 }
 
-// rereads reads the configuration anew whenever somebody sends SIGHUP, for when this
-// machine's turn comes.
+// tooFewServers is what servers say that were started before the others.
+const tooFewServers jetstream.ErrorCode = 10005
+
+// rereads reads the configuration anew whenever somebody sends SIGHUP.
 func (p *partner) rereads(ctx context.Context) error {
-	return onHangup(ctx, func() {
-		c, problems := config.Load(p.config.Path)
-		err := problems.Err()
-		if err == nil {
-			err = fixed(p.config, c)
+	return onHangup(ctx, func() { p.reload(ctx) })
+}
+
+// reload reads the configuration anew. What is in order, and could be put into force here,
+// is in force at once where this machine reads bridges for others; else when its turn comes.
+func (p *partner) reload(ctx context.Context) {
+	c, problems := config.Load(p.now().Path)
+	reads, err := false, problems.Err()
+	if err == nil {
+		reads, err = p.enforce(ctx, c)
+	}
+	switch {
+	case err != nil:
+		for line := range strings.SplitSeq(err.Error(), "\n") {
+			p.log.Error("the configuration is not applied, and the former one stays", slog.String("why", line), slog.String("do", "mend the file and send SIGHUP again"))
 		}
-		if err != nil {
-			p.log.Error("the configuration is not applied, and the former one stays", slog.String("why", err.Error()), slog.String("do", "mend the file and send SIGHUP again"))
-			return
-		}
-		p.config = c
-		if again := p.reread.Load(); again != nil {
-			(*again)(errReread)
-		}
+	case reads:
+		p.log.Info("the configuration is in force")
+	default:
 		p.log.Info("the configuration is in force when this machine does the work")
-	})
+	}
+}
+
+// enforce puts a configuration into force, and reports whether bridges are read by it now.
+func (p *partner) enforce(ctx context.Context, c *config.Config) (reads bool, err error) {
+	for {
+		p.mu.Lock()
+		g := p.reading
+		if g == nil {
+			defer p.mu.Unlock()
+			_, err := prepare(ctx, p.config, c, nil, func() sample.Instant { return sample.At(time.Now()) }, 1, p.log)
+			if err == nil {
+				p.config = c
+			}
+			return false, err
+		}
+		p.mu.Unlock()
+		if over, err := g.ask(c); !over {
+			if err == nil {
+				p.set(c)
+			}
+			return true, err
+		}
+	}
 }

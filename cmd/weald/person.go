@@ -17,6 +17,7 @@ import (
 	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
+	"weald/stream/keeper"
 	"weald/stream/person"
 	"weald/stream/record"
 	"weald/webui/api"
@@ -26,6 +27,8 @@ func newPerson() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "person",
 		Short: "Everything that the record has of one person: give it away, or take it out",
+		Example: `  weald person export -c weald.yaml K-07 -o k07.zip
+  weald person erase -c weald.yaml K-07`,
 	}
 	cmd.AddCommand(newPersonExport(), newPersonErase())
 	return cmd
@@ -147,11 +150,14 @@ func eraseFrom(ctx context.Context, out io.Writer, c *config.Config, store *sqli
 func plansDuring(ctx context.Context, c *config.Config, log journal.Log, s *person.Stay) ([]*rules.Plan, error) {
 	plans := []*rules.Plan{c.Plan()}
 	at := []sample.Instant{s.From}
-	for e, err := range journal.Readable(log.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindConfig}, Since: s.From, Until: s.To + 1}), nil) {
-		if err != nil {
-			return nil, err
+	all, err := keeper.Reigns(ctx, log, nil)
+	if err != nil {
+		return nil, err
+	}
+	for i := range all {
+		if e := &all[i]; e.At >= s.From && e.At <= s.To {
+			at = append(at, e.At)
 		}
-		at = append(at, e.At)
 	}
 	for _, then := range at {
 		setup, err := setupAt(ctx, c, log, then)

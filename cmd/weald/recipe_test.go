@@ -25,6 +25,7 @@ import (
 	"weald/config"
 	"weald/ingest/frame"
 	"weald/ingest/mqtt/mosquitto"
+	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
 )
 
@@ -94,16 +95,17 @@ func (d *deployment) leader(t *testing.T, js jetstream.JetStream) (leads, follow
 	return leads, follows
 }
 
-// The README's recipe, from nothing: a CA, three servers with certificates and accounts,
+// The recipe of webui/src/notes/machines.md, from nothing: a CA, three servers with certificates and accounts,
 // two machines with keys of their own. While frames come through a site's broker and people
 // note things, a server that follows is killed, then the one that leads, and the pages go on;
 // the disk of the machine that stands by fills, where that may be tried; then both are started
 // anew, one after the other, and with -recipe the servers too. Nothing that was acknowledged is
 // lost, and nothing is there twice; both machines have the same record.
 func TestTheRecipeOfThreeServers(t *testing.T) {
+	raced.Skip(t, "servers and machines that are killed, against the clock")
 	t.Parallel()
 	site := mosquitto.Start(t, mosquitto.Options{Passwords: map[string]string{"weald": "larch", "gateway": "fir"}})
-	d := deployed(t)
+	d := deployed(t, func(conf string) string { return conf })
 	for _, s := range d.servers {
 		s.healthy()
 	}
@@ -132,7 +134,7 @@ rules:
 	}
 	connected := func(c *config.Config) *nats.Conn {
 		t.Helper()
-		m := &machine{config: c, name: "looking", log: slog.New(slog.DiscardHandler)}
+		m := &machine{config: c, name: "looking", closed: make(chan struct{}), log: slog.New(slog.DiscardHandler)}
 		if err := m.connect(nil); err != nil {
 			t.Fatal(err)
 		}
@@ -232,8 +234,9 @@ rules:
 		}
 		eventually(t, time.Minute, func() error {
 			for at = range pages {
-				if now, _ := taken.Load(at); now != was[at] {
-					return whole(pages[at])
+				// What one noted before it handed over counts for nothing.
+				if now, _ := taken.Load(at); now != was[at] && whole(pages[at]) == nil {
+					return nil
 				}
 			}
 			said, _ := why.Load(0)
@@ -269,12 +272,20 @@ rules:
 		works = settled(t, both)
 		goesOn()
 	}
-	if disk != "" && works == 1 { // the one whose disk is small
+	if disk != "" && works == 1 { // the one whose disk is small gives way
 		room := filledDisk(t, disk)
-		ready(both[1], "the record: ")
-		room()
+		ready(both[1], "no room for the record")
 		goesOn()
-		works = settled(t, both)
+		if works = settled(t, both); works != 0 {
+			t.Error("the machine with a full disk still does the work")
+		}
+		room()
+		eventually(t, time.Minute, func() error {
+			if state := text(t, both[1].address, "/readyz"); strings.Contains(state, "no room") {
+				return fmt.Errorf("there is room, and it says %s", state)
+			}
+			return nil
+		})
 	}
 	if *recipe {
 		for _, s := range d.servers {

@@ -16,6 +16,7 @@ import (
 	"weald/rules/alert"
 	"weald/stream/audit"
 	"weald/stream/journal"
+	"weald/stream/journal/replicated/patience"
 	"weald/stream/journal/sqlite"
 	"weald/stream/keeper"
 	"weald/stream/pipeline"
@@ -37,6 +38,7 @@ type book struct {
 	past    *past          // set by remember
 
 	newReviver func() *keeper.Reviver
+	within     time.Duration // how long the record may take for one call; 0 for as long as it takes
 }
 
 // openStore opens the record in the configuration's data folder, nil where it names
@@ -61,6 +63,9 @@ func (d *daemon) newBook(ctx context.Context, c *config.Config) (*book, error) {
 		return nil, nil
 	}
 	b := &book{store: d.store, log: d.record, views: d.views}
+	if c.Cluster != nil {
+		b.within = patience.SaidAfter
+	}
 	if err := b.takeUp(ctx, c, d.log); err != nil {
 		return nil, fmt.Errorf("the record in %s: %w", c.Data, err)
 	}
@@ -82,7 +87,7 @@ func (b *book) takeUp(ctx context.Context, c *config.Config, log *slog.Logger) e
 	for i := range plan.Sources { // nothing has read the plan yet
 		plan.Sources[i].Calibrated = plan.Sources[i].Calibrated || b.reviver.Applied().Any(i)
 	}
-	b.config, err = configVersion(ctx, b.log, c, 0, max(b.last(), sample.At(time.Now())))
+	b.config, err = configVersion(ctx, b.log, c, 0, max(b.last(), sample.At(time.Now())), false)
 	return err
 }
 
@@ -112,7 +117,8 @@ func convertersOf(c *config.Config) ([]*calib.Converter, error) {
 
 // configVersion returns the version of the configuration in the record, where
 // it is kept if it is new: as the input with ordinal ord, or, with 0, as that of a start.
-func configVersion(ctx context.Context, j journal.Log, c *config.Config, ord uint64, now sample.Instant) (uint64, error) {
+// It may undo the newest, by which nothing was judged.
+func configVersion(ctx context.Context, j journal.Log, c *config.Config, ord uint64, now sample.Instant, undoes bool) (uint64, error) {
 	last, err := keeper.InForce(ctx, j)
 	if err != nil {
 		return 0, err
@@ -121,19 +127,23 @@ func configVersion(ctx context.Context, j journal.Log, c *config.Config, ord uin
 	if next.Hash == last.Hash {
 		return last.Version, nil
 	}
+	if undoes {
+		next.Undoes = last.Version
+	}
 	_, err = j.Append(ctx, record.Entry{Ord: ord, At: now, Written: now, Body: next})
 	return next.Version, err
 }
 
 // revert keeps that the configuration of a book that has handed over is in force again,
-// as the input after the one by which another was to be.
+// as the input after the one by which another was to be, and that nothing was judged by
+// that: whoever judges the record again would let alerts end for it that went on.
 func (b *book) revert(ctx context.Context, c *config.Config) error {
 	if b == nil {
 		return nil
 	}
 	head, err := b.log.Head(ctx)
 	if err == nil {
-		_, err = configVersion(ctx, b.log, c, head.Ord+1, b.now())
+		_, err = configVersion(ctx, b.log, c, head.Ord+1, b.now(), true)
 	}
 	return err
 }
@@ -145,6 +155,7 @@ func (b *book) into(o *pipeline.Options, log *slog.Logger) {
 	}
 	b.now = o.Clock.Now
 	b.keeper = keeper.New(b.log, o.Plan, b.resumed, b.reviver, b.config, o.Clock.Now, log)
+	b.keeper.Within = b.within
 	o.Recorder, o.Ord, o.Applied = b.keeper, b.resumed.Ord, b.reviver.Applied()
 	o.Past, o.Found, o.Judge = b.resumed.Past, b.resumed.New, judgeOf(b.resumed)
 }

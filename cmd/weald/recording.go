@@ -64,17 +64,23 @@ func (r *recording) play(ctx context.Context, out func(*sample.Scan)) error {
 		}
 	})
 	for s, err := range p.Scans(ctx) {
-		var corrupt *capture.CorruptError
 		switch {
-		case errors.Is(err, capture.ErrTorn) || errors.As(err, &corrupt):
-			r.torn = err
-		case err != nil:
-			return err
-		default:
+		case err == nil:
 			out(s)
+		case tornOff(err):
+			r.torn = err
+		default:
+			return err
 		}
 	}
 	return nil
+}
+
+// tornOff reports whether an error says that a capture is damaged, before which all is
+// good.
+func tornOff(err error) bool {
+	var corrupt *capture.CorruptError
+	return errors.Is(err, capture.ErrTorn) || errors.As(err, &corrupt)
 }
 
 // complain tells people what was wrong with the recording.

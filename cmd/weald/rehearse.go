@@ -49,9 +49,9 @@ With --json each event is one object a line, in time order, and the last line is
 figures of the other rules too, {"summary": …, "against": …, "changes": …}. The
 run ends at the last reading.`,
 		Example: `  weald rehearse -c weald.yaml --input logger=k07.csv --json
-  weald rehearse -c weald.yaml --input hub=night.cap --from 2026-03-01T22:00:00Z
+  weald rehearse -c weald.yaml --input hub=night.wcap --from 2026-03-01T22:00:00Z
   weald rehearse -c weald.yaml --from 2026-03-01T22:00:00Z --to 2026-03-02T06:00:00Z
-  weald rehearse -c weald.yaml --against milder.yaml --input hub=night.cap`,
+  weald rehearse -c weald.yaml --against milder.yaml --input hub=night.wcap`,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return rehearse(cmd, f) },
 	}
@@ -172,7 +172,7 @@ func inputFiles(c *config.Config, given []string) ([]inputFile, error) {
 		switch path, ok := paths[b.ID]; {
 		case ok:
 			files = append(files, inputFile{b, path})
-		case len(given) == 0 && b.Link.File != nil:
+		case len(given) == 0 && b.Link.File != nil && !isFolder(b.Link.File.Path): // what is in a folder are sessions
 			files = append(files, inputFile{b, b.Link.File.Path})
 		}
 	}

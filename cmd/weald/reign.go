@@ -42,6 +42,7 @@ type reign struct {
 	senders *senders        // nil if nothing is sent
 	bridges []*running      // in the order of the configuration
 	broker  *listener
+	inflow  *inflow
 	secure  *secure
 	pulses  *pulses
 	self    *selfwatch.Watcher
@@ -60,13 +61,13 @@ var errReplaced = errors.New("another configuration has come into force")
 // handed over, nil for none.
 func (d *daemon) newReign(ctx context.Context, c *config.Config, b *book, former *handedOver) (*reign, error) {
 	plan := c.Plan()
-	t := &reign{config: c, book: b, members: membersOf(plan), sources: make(map[string]int), broker: d.broker, secure: d.secure, clock: d.clock}
+	t := &reign{config: c, book: b, members: membersOf(plan), sources: make(map[string]int), broker: d.broker, inflow: d.inflow, secure: d.secure, clock: d.clock}
 	for i := range plan.Sources {
 		t.sources[plan.Sources[i].ID] = i
 	}
 	options := pipeline.Options{Plan: plan, Clock: d.clock, Delay: d.late, Views: view.New(plan, settings(c), time.Local)}
 	t.book.into(&options, d.log)
-	if options.Until = d.abreast; d.abreast != nil {
+	if options.Until = d.inflow.until(); d.inflow != nil {
 		t.reviver = b.newReviver()
 	}
 	if former != nil {
@@ -81,10 +82,8 @@ func (d *daemon) newReign(ctx context.Context, c *config.Config, b *book, former
 	}
 	t.memory = history.New(len(plan.Places), t.pipe.Series)
 	t.pipe.Follow(t.memory)
-	if t.hub, err = live.New(live.Options{Places: livePlaces(c), Pipeline: t.pipe, Store: t.memory, Clock: d.clock, Version: build(), Zone: live.HostZone(),
-		Watched: t.book.watching(), Settings: record.NewConfig(0, c.Text).Hash[:12]}); err != nil {
-		return nil, err
-	}
+	t.hub = live.New(live.Options{Places: livePlaces(c), Pipeline: t.pipe, Store: t.memory, Clock: d.clock, Version: build(), Zone: live.HostZone(),
+		Watched: t.book.watching(), Settings: record.NewConfig(0, c.Text).Hash[:12]})
 	t.pipe.Follow(t.hub)
 	crashed := d.start
 	if former != nil && former.mended() {
@@ -209,6 +208,7 @@ func (t *reign) troubles() []string {
 	if words, _ := t.broker.trouble(); words != "" {
 		out = append(out, words)
 	}
+	out = append(out, t.inflow.troubles()...)
 	for _, words := range []string{t.book.trouble(), t.secure.trouble()} {
 		if words != "" {
 			out = append(out, words)

@@ -118,9 +118,7 @@ rules:
 	if judged := judgedAsOne(t, aPath); judged.late > 0 {
 		t.Errorf("%d readings came too late to be judged", judged.late)
 	}
-	if again := compactSorted(live); len(again) != len(live) {
-		t.Errorf("%d changes were kept twice", len(live)-len(again))
-	}
+	keptOnce(t, live)
 	store, done := recordIn(t, dir)
 	defer done()
 	var holes []string

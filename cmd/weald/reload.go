@@ -4,17 +4,14 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"os"
 	"os/signal"
-	"reflect"
 	"slices"
 	"strings"
 	"syscall"
 
 	"weald/config"
-	"weald/ingest"
 	"weald/ingest/sample"
 	"weald/stream/keeper"
 	"weald/stream/live"
@@ -76,7 +73,7 @@ func (d *daemon) reload(who string) error {
 // apply puts a configuration into force. The caller holds reloads.
 func (d *daemon) apply(c *config.Config, who string) error {
 	old := d.now()
-	broker, err := d.prepare(old, c)
+	broker, err := prepare(d.ctx, old.config, c, d.broker, d.clock.Now, d.speed, d.log)
 	if err != nil {
 		return err
 	}
@@ -112,7 +109,7 @@ func (d *daemon) enforce(old *reign, c *config.Config, broker *listener, who str
 	}
 	for _, r := range next.bridges {
 		if r.done == nil {
-			d.launch(r)
+			r.launch(d.ctx, d.group)
 		}
 	}
 	old.dismiss(live.ErrReplaced)
@@ -128,54 +125,10 @@ func (d *daemon) enforce(old *reign, c *config.Config, broker *listener, who str
 	return err
 }
 
-// prepare finds out whether a configuration could be put into force, and makes the MQTT
-// listener that it needs, which may be the present one.
-func (d *daemon) prepare(old *reign, c *config.Config) (*listener, error) {
-	if err := fixed(old.config, c); err != nil {
-		return nil, err
-	}
-	if _, err := convertersOf(c); err != nil {
-		return nil, err
-	}
-	if err := d.tryOut(old.config, c); err != nil {
-		return nil, err
-	}
-	broker := d.broker
-	if elsewhereRead(c) {
-		return broker, nil
-	}
-	if !sameListener(old.config, c) {
-		var err error
-		if broker, err = newListener(c, d.clock.Now, d.log); err != nil {
-			return nil, err
-		}
-	}
-	for i := range c.Bridges {
-		b := &c.Bridges[i]
-		if r := d.lines[b.ID]; r != nil && sameBridge(&r.spec, b) && broker == d.broker {
-			continue
-		}
-		w, err := wayOf(b, broker, d.speed, d.log)
-		if err != nil {
-			return nil, err
-		}
-		if _, err := ingest.New(bridgeOf(c, b, w.link), ingest.Options{Now: d.clock.Now, Out: func(*sample.Scan) {}}); err != nil {
-			return nil, err
-		}
-	}
-	return broker, nil
-}
-
 // gone lists the bridges that do not go on with a configuration.
 func (d *daemon) gone(old, c *config.Config) (gone []*running) {
-	stays := map[string]bool{}
-	for i := range c.Bridges {
-		b := &c.Bridges[i]
-		r := d.lines[b.ID]
-		stays[b.ID] = r != nil && sameBridge(&r.spec, b) && (b.Link.Client == nil || sameListener(old, c))
-	}
 	for i := range old.Bridges {
-		if r := d.lines[old.Bridges[i].ID]; r != nil && !stays[old.Bridges[i].ID] {
+		if r := d.lines[old.Bridges[i].ID]; r != nil && !stays(old, c, r.spec.ID) {
 			gone = append(gone, r)
 		}
 	}
@@ -287,49 +240,3 @@ func (h *handedOver) into(o *pipeline.Options, t *reign, now sample.Instant, log
 
 // mended reports whether what a crash left undone has been seen to.
 func (h *handedOver) mended() bool { return h.reign.book == nil || h.reign.book.past.mended.Load() }
-
-// fixed says what a configuration changes that only a restart can change.
-func fixed(old, c *config.Config) error {
-	var all []error
-	for _, s := range []struct {
-		key     string
-		was, is any
-	}{
-		{"data", old.Data, c.Data}, {"web.listen", old.Listen, c.Listen}, {"web.accounts", old.Accounts, c.Accounts},
-		{"web.tls", old.TLS, c.TLS}, {"cluster", old.Cluster, c.Cluster}, {"web.names", old.Names, c.Names},
-		{"web.session.idle", old.Idle, c.Idle}, {"web.session.longest", old.Longest, c.Longest},
-	} {
-		if !reflect.DeepEqual(s.was, s.is) {
-			all = append(all, fmt.Errorf("%s: %s is %v in force and %v in the file: %w", c.Path, s.key, s.was, s.is, errFixed))
-		}
-	}
-	return errors.Join(all...)
-}
-
-// sameBridge reports whether two settings are the same but for the places of their
-// sources among all.
-func sameBridge(a, b *config.Bridge) bool {
-	bare := func(b config.Bridge) config.Bridge {
-		b.Sources = append([]config.Source{}, b.Sources...)
-		for i := range b.Sources {
-			b.Sources[i].Index = 0
-		}
-		return b
-	}
-	return reflect.DeepEqual(bare(*a), bare(*b))
-}
-
-// sameListener reports whether two configurations have the same MQTT listener, and the
-// same bridges that connect to it.
-func sameListener(a, b *config.Config) bool {
-	clients := func(c *config.Config) map[string]config.Client {
-		all := map[string]config.Client{}
-		for i := range c.Bridges {
-			if l := c.Bridges[i].Link.Client; l != nil {
-				all[c.Bridges[i].ID] = *l
-			}
-		}
-		return all
-	}
-	return reflect.DeepEqual(a.MQTT, b.MQTT) && reflect.DeepEqual(clients(a), clients(b))
-}

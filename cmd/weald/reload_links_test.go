@@ -264,6 +264,15 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 		})
 	}
 	flows()
+	h.high.Store(true) // an alert stands, of which what fails has changed the rule
+	flows()
+	eventually(t, 30*time.Second, func() error {
+		all, err := get[struct{ Alerts []alertView }](address, "/api/v1/alerts?state=unacknowledged")
+		if err == nil && !slices.ContainsFunc(all.Alerts, func(a alertView) bool { return a.ID == "bench-1~other~calf" }) {
+			err = fmt.Errorf("it is not among %+v", all)
+		}
+		return err
+	})
 	broken := parse(1)
 	broken.Bridges[1].Sources[0].Lines = make([]calib.Line, 7) // of two channels
 	d.reloads.Lock()
@@ -273,6 +282,7 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 		t.Fatalf("%v, and in force is %s", err, d.now().config.Text)
 	}
 	flows()
+	h.high.Store(false)
 	if r, err := http.Get(address + "/api/v1/places/bench-0"); err != nil || r.StatusCode != http.StatusNotFound {
 		t.Errorf("a place of what failed is there: %v %v", r, err)
 	} else {
@@ -312,7 +322,11 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if texts = append(texts, e.Body.(record.Config).Text); len(texts) > 1 && e.Ord <= last {
+		c := e.Body.(record.Config)
+		if texts = append(texts, c.Text); (c.Undoes == 2) != (len(texts) == 3) {
+			t.Errorf("version %d undoes %d", c.Version, c.Undoes)
+		}
+		if len(texts) > 1 && e.Ord <= last {
 			t.Errorf("version %d is in force from input %d, and the one before it from %d", len(texts), e.Ord, last)
 		}
 		last = e.Ord

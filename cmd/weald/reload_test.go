@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"net"
@@ -19,7 +18,6 @@ import (
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
-	"weald/stream/journal"
 	"weald/stream/keeper"
 	"weald/stream/record"
 	"weald/webui/api"
@@ -41,7 +39,7 @@ rules:
   - {id: long, at: {place: bench-1}, limit: {watch: ankle.pressure, above: 60}, on_delay: 2s, forget_after: 24h, priority: medium}
 %s`
 
-// version is one of the versions: every second has another bridge and place in front,
+// reloadVersion is one of the versions: every second has another bridge and place in front,
 // so that nothing keeps its index, every one another limit, and every third a rule of its
 // own.
 func reloadVersion(dial, silent string, n int) string {
@@ -61,6 +59,7 @@ type hub struct {
 	port net.Listener
 	sent atomic.Uint32
 	more atomic.Bool
+	high atomic.Bool // the wave stands at its top
 	done chan struct{}
 }
 
@@ -86,6 +85,9 @@ func newHub(t *testing.T) *hub {
 		for h.more.Load() {
 			n := h.sent.Load()
 			f := &frame.Frame{Kind: frame.Readings, Source: 1, Seq: n, Millis: n * 10, Readings: []float64{70, float64(n % 41)}}
+			if h.high.Load() {
+				f.Readings[1] = 40
+			}
 			if buf, err = frame.AppendWire(buf[:0], f, frame.U16); err != nil {
 				return
 			}
@@ -282,10 +284,11 @@ func judgedByAllVersions(t *testing.T, store keeper.Kept, folder string) []strin
 		from uint64
 	}
 	var versions []version
-	for e, err := range store.Entries(context.Background(), journal.Query{Kinds: []record.Kind{record.KindConfig}}) {
-		if err != nil {
-			t.Fatal(err)
-		}
+	all, err := keeper.Reigns(t.Context(), store, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range all {
 		if e.Ord == 0 && len(versions) > 0 {
 			continue // of a start, between whichever inputs; tests start again with the same rules
 		}
@@ -296,7 +299,7 @@ func judgedByAllVersions(t *testing.T, store keeper.Kept, folder string) []strin
 		if i+1 < len(versions) {
 			to = versions[i+1].from - 1
 			if to < v.from {
-				continue // it judged nothing: it failed, and the one before it went on
+				continue // there was no input before the next one
 			}
 		}
 		judge(v.text, v.from, to)

@@ -36,6 +36,8 @@ record meanwhile is not disturbed; what it keeps after the beginning is not on t
 A file that is there already is not replaced.
 
 ` + caution,
+		Example: `  weald report session -c weald.yaml --session s-k3x9p2 -o k07.html
+  weald report trial -c weald.yaml -o trial.html`,
 	}
 	cmd.AddCommand(newReportSession(), newReportAttempt(), newReportNight(), newReportTrial(), newReportCalibration())
 	return cmd

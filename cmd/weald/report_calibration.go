@@ -43,7 +43,7 @@ func newReportCalibration() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return writeReport(cmd, f.out, func(w io.Writer) error { return sheet.Write(w, r, time.Now()) })
+				return writeReport(cmd, f.out, func(w io.Writer) error { return sheet.Write(w, r, time.Now(), "weald "+build()) })
 			})
 		},
 	}

@@ -17,7 +17,7 @@ import (
 // sourceOfReports is what reports are made of: a record, and the configurations that are
 // in it. c is the one of now.
 func sourceOfReports(c *config.Config, store journal.Journal, zone *time.Location) *report.Source {
-	return &report.Source{Journal: store, Zone: zone, Setup: func(ctx context.Context, at sample.Instant) (*report.Setup, error) {
+	return &report.Source{Journal: store, Zone: zone, Program: "weald " + build(), Setup: func(ctx context.Context, at sample.Instant) (*report.Setup, error) {
 		return setupAt(ctx, c, store, at)
 	}}
 }

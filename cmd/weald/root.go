@@ -77,6 +77,9 @@ or in a seat cushion, turns their counts into millimetres of mercury, judges for
 how long the pressure has been where it should not be, and shows it in a browser.
 
 ` + caution,
+		Example: `  weald demo
+  weald check weald.yaml
+  weald run -c weald.yaml`,
 		SilenceErrors:     true,
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
@@ -84,7 +87,7 @@ how long the pressure has been where it should not be, and shows it in a browser
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(newRun(), newDemo(), newCheck(), newPorts(), newEmulate(), newCalibrate(), newRehearse(), newImport(),
 		newExport(), newReport(), newBackup(), newRestore(), newDoctor(), newNotify(), newSeat(), newTLS(), newCluster(), newAccount(),
-		newAudit(), newPerson(), newVersion())
+		newAudit(), newPerson(), newFigures(), newVersion())
 	return root
 }
 

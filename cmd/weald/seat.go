@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 )
@@ -24,6 +25,8 @@ what has been done today. Whoever has it sees that seat and nothing else, withou
 account, until it is withdrawn. It is shown once; the record has a hash of it alone.
 
 ` + caution,
+		Example: `  weald seat link -c weald.yaml seat-1 --by N-4 --base https://weald.example
+  weald seat revoke -c weald.yaml l-3fk2mmqa --by N-4`,
 	}
 	link := seatVerb(&f, "link -c FILE PLACE", "Make a link to one seat's own page, and show it once", 1, makeLink)
 	link.Flags().StringVar(&f.base, "base", "", "under which address phones reach the pages, such as https://weald.example; that of this machine's pages without it")
@@ -34,7 +37,9 @@ account, until it is withdrawn. It is shown once; the record has a hash of it al
 		c.Flags().StringVar(&f.by, "by", "", "a code for who does it, such as N-4; never a name")
 		c.Flags().StringVar(&f.why, "why", "", "why, for the record; no names")
 	}
-	cmd.AddCommand(link, withdraw, seatVerb(&f, "links -c FILE", "List links, without their keys", 0, listLinks))
+	list := seatVerb(&f, "links -c FILE", "List links, without their keys", 0, listLinks)
+	list.Example = "  weald seat links -c weald.yaml"
+	cmd.AddCommand(link, withdraw, list)
 	return cmd
 }
 
@@ -118,13 +123,22 @@ func listLinks(cmd *cobra.Command, _ *seatFlags, at string, _ []string) error {
 		state := "works, not used since the start"
 		switch {
 		case l.WithdrawnAt != "":
-			state = "withdrawn " + l.WithdrawnAt + " by " + l.WithdrawnBy
+			state = "withdrawn " + toTheSecond(l.WithdrawnAt) + " by " + l.WithdrawnBy
 		case l.UsedAt != "":
-			state = "works, last used " + l.UsedAt
+			state = "works, last used " + toTheSecond(l.UsedAt)
 		}
-		fmt.Fprintf(cmd.OutOrStdout(), "%s  %s  made %s by %s  %s\n", l.ID, l.Place, l.MadeAt, l.By, state)
+		fmt.Fprintf(cmd.OutOrStdout(), "%s  %s  made %s by %s  %s\n", l.ID, l.Place, toTheSecond(l.MadeAt), l.By, state)
 	}
 	return nil
+}
+
+// toTheSecond is an instant of the daemon's answer as people read it.
+func toTheSecond(said string) string {
+	at, err := time.Parse(time.RFC3339, said)
+	if err != nil {
+		return said
+	}
+	return at.Format(time.RFC3339)
 }
 
 // onTerminal reports whether somebody looks at w.

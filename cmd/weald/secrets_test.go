@@ -11,11 +11,14 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"weald/ingest/raced"
 )
 
 // No secret is said by anything that a daemon or a command says, and none leaves with
 // what it hands out.
 func TestSecretsAreSaidNowhere(t *testing.T) {
+	raced.Skip(t, "reads what commands and daemons print")
 	t.Parallel()
 	p := newPrey(t, ", accounts: required")
 	p.enter()
@@ -65,7 +68,7 @@ func TestSecretsAreSaidNowhere(t *testing.T) {
 	command("report", "session", "-c", p.config, "--session", "s-one", "-o", filepath.Join(t.TempDir(), "r.html"))
 	bodies, _ := p.everywhere(map[string]string{"place": "seat-1", "session": "s-one"})
 	maps.Copy(said, bodies)
-	for _, format := range []string{"csv", "edf", "parquet"} {
+	for _, format := range []string{"csv", "edf", "parquet", "fhir"} {
 		for name, file := range p.exported("bench-1", format) {
 			said[name] = file
 		}

@@ -60,6 +60,9 @@ func (t *reign) probes() map[string]func() float64 {
 			return age(newest)
 		}
 	}
+	if t.inflow != nil {
+		out[selfwatch.Log] = func() float64 { return t.inflow.waits(t.clock.Now(), t.bridges) }
+	}
 	if dir := t.config.Data; t.book != nil {
 		out[selfwatch.Disk] = func() float64 { return host.FreeGB(dir) }
 	}
@@ -89,7 +92,7 @@ func (t *reign) host(span time.Duration) float64 { return span.Seconds() / t.clo
 func (t *reign) selfView() api.Self {
 	out := api.Self{Conditions: []api.SelfCondition{}, Heartbeats: []api.Heartbeat{}}
 	for _, c := range t.self.Conditions() {
-		v := api.SelfCondition{ID: c.Kind.ID, State: "well", Value: view.Number(c.Value), Limit: c.Setting.Limit, Unit: c.Kind.Unit, Above: c.Kind.Above,
+		v := api.SelfCondition{ID: c.Kind.ID, State: "well", Value: view.Measured(c.Value), Limit: c.Setting.Limit, Unit: c.Kind.Unit, Above: c.Kind.Above,
 			AfterS: c.Setting.After.Seconds(), Priority: c.Setting.Priority.String(), Since: view.Moment(c.Since), Text: c.Text}
 		switch {
 		case c.Setting.Off:

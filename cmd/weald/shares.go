@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"net"
@@ -26,13 +25,8 @@ func (m *machine) carry(ctx context.Context) error {
 		return err
 	}
 	page := webui.SharesOptions{Machine: m.name, Reads: !c.Cluster.Judges, Version: build(), Hosts: c.Names}
-	for i, path := range c.Shares() {
-		part, problems := config.Parse(path, []byte(c.Text))
-		if err := problems.Err(); err != nil {
-			return errors.Join(err, face.Close())
-		}
-		p := m.partner(part)
-		m.partners = append(m.partners, p)
+	for i, p := range m.partners {
+		part := p.now()
 		page.Shares = append(page.Shares, webui.Share{ID: part.Share(), Places: placeIDs(part), Port: portOf(c.Cluster.Shares[i].Listen), Writer: p.writer, Trouble: p.why})
 	}
 	m.log.Info("listening on " + face.address())

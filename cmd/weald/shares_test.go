@@ -136,9 +136,7 @@ func TestSharesAreCarried(t *testing.T) {
 	for i, share := range names {
 		live := kept(t, filepath.Join(filepath.Dir(aPath), "record", share))
 		sameAlerts(t, live, aPath+"#"+share)
-		if again := compactSorted(live); len(again) != len(live) {
-			t.Errorf("%d changes of share %s were kept twice", len(live)-len(again), share)
-		}
+		keptOnce(t, live)
 		if joined := strings.Join(live, "\n"); !strings.Contains(joined, `"long"`) {
 			t.Errorf("what has to last for longer than a machine is not raised in share %s: %s", share, joined)
 		}

@@ -44,7 +44,7 @@ func sourceView(s *ingest.SourceStatus, plan *rules.Plan) api.Source {
 		ID: s.ID, Number: int(s.Number),
 		Frames: s.Frames, Scans: s.Scans, Gaps: s.Gaps, Repeats: s.Repeats, Late: s.Late,
 		Partial: s.Partial, Damaged: s.Damaged, Stored: s.Stored, Unplaced: s.Unplaced, Saturated: s.Saturated,
-		Epochs: s.Epochs, SkewPPM: view.Number(s.SkewPPM), Rate: view.Number(s.Rate),
+		Epochs: s.Epochs, SkewPPM: view.Measured(s.SkewPPM), Rate: view.Measured(s.Rate),
 		LastScanAt: view.Moment(s.LastScan), LastSeenAt: view.Moment(s.LastSeen),
 		StatusAt: view.Moment(s.HealthAt), Firmware: s.Health.Firmware,
 		Calibrated: plan.Sources[s.Index].Calibrated, Trouble: s.Trouble,
@@ -70,15 +70,15 @@ func sourceView(s *ingest.SourceStatus, plan *rules.Plan) api.Source {
 
 // saidOfItself adds what a source, or its link, has said of it.
 func saidOfItself(v *api.Source, h frame.Health) {
-	number := func(n int, scale float64) *float64 {
-		f := float64(n) * scale
+	number := func(n int, per float64) *float64 {
+		f := float64(n) / per
 		return &f
 	}
 	if h.BatteryPercent >= 0 {
 		v.Battery = number(h.BatteryPercent, 1)
 	}
 	if h.BatteryMV >= 0 {
-		v.BatteryV = number(h.BatteryMV, 1e-3)
+		v.BatteryV = number(h.BatteryMV, 1e3)
 	}
 	if h.Celsius != frame.NoCelsius {
 		v.Celsius = number(h.Celsius, 1)

@@ -38,6 +38,8 @@ for nothing else, and a certificate of it.
 A daemon with web: {tls: {self_signed: true}} does all this by itself, in the folder tls
 of its data; "weald tls show -c FILE" then says what clients have to do. Otherwise give
 --dir with a folder that only this account may use. A daemon takes new files by itself.`,
+		Example: `  weald tls make --dir /etc/weald/tls weald.larch.example 10.0.0.5
+  weald tls show -c weald.yaml`,
 	}
 	make := tlsVerb(&f, "make (-c FILE | --dir DIR NAME…)", "Make a certificate, and a CA where there is none", cobra.ArbitraryArgs, makeTLS)
 	make.Example = "  weald tls make --dir /etc/weald/tls weald.larch.example 10.0.0.5"

@@ -94,18 +94,15 @@ func launch(t *testing.T, config string) *victim {
 // launchIn starts a daemon with the clock of a world.
 func launchIn(t *testing.T, w world, config string) *victim {
 	t.Helper()
-	v := &victim{t: t, cmd: exec.Command(os.Args[0], config)}
-	v.cmd.Env = append(os.Environ(), fmt.Sprintf("%s=%v", atSpeed, w))
-	v.cmd.Stderr = &v.stderr
-	if err := v.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if !v.ended {
-			v.kill()
-		}
-	})
-	eventually(t, 30*time.Second, func() error {
+	v := begun(t, w, config)
+	v.serves()
+	return v
+}
+
+// serves waits until it serves its pages.
+func (v *victim) serves() {
+	v.t.Helper()
+	eventually(v.t, 30*time.Second, func() error {
 		_, after, found := strings.Cut(v.stderr.String(), "listening on ")
 		if !found {
 			return fmt.Errorf("not listening: %s", v.stderr.String())
@@ -113,7 +110,29 @@ func launchIn(t *testing.T, w world, config string) *victim {
 		v.address = strings.Trim(strings.SplitN(after, "\n", 2)[0], `" `)
 		return nil
 	})
+}
+
+// begun starts a daemon with the clock of a world, and waits for nothing.
+func begun(t *testing.T, w world, config string) *victim {
+	t.Helper()
+	v := &victim{t: t, cmd: exec.Command(os.Args[0], config)}
+	v.cmd.Env = append(os.Environ(), fmt.Sprintf("%s=%v", atSpeed, w))
+	v.begin()
 	return v
+}
+
+// begin starts it.
+func (v *victim) begin() {
+	v.t.Helper()
+	v.cmd.Stderr = &v.stderr
+	if err := v.cmd.Start(); err != nil {
+		v.t.Fatal(err)
+	}
+	v.t.Cleanup(func() {
+		if !v.ended {
+			v.kill()
+		}
+	})
 }
 
 // kill is kill -9.

@@ -45,6 +45,7 @@ type Assembler struct {
 	out    func(*sample.Scan)
 
 	sequence sequence
+	memory   *memory        // of a source whose link delivers again; else nil
 	newest   sample.Instant // row, with OwnTime
 	rows     rowClock       // with Live
 	clock    clock.Clock
@@ -88,6 +89,11 @@ func New(c Config, out func(*sample.Scan)) (*Assembler, error) {
 // channels and frame.BadTime for a row without the time that should count, or
 // with one that is not believed.
 func (a *Assembler) Frame(f *frame.Frame, arrival sample.Instant) *frame.Bad {
+	return a.take(f, arrival, false)
+}
+
+// take is Frame, and Again where a frame may have come before.
+func (a *Assembler) take(f *frame.Frame, arrival sample.Instant, again bool) *frame.Bad {
 	if f.Kind == frame.Readings {
 		if end := f.First + len(f.Readings); f.First < 0 || end > a.config.Channels {
 			a.bad = frame.Bad{Reason: frame.BadChannel, Detail: fmt.Sprintf("channels %d to %d of a source with %d", f.First, end-1, a.config.Channels)}
@@ -115,9 +121,9 @@ func (a *Assembler) Frame(f *frame.Frame, arrival sample.Instant) *frame.Bad {
 	case a.config.OwnTime:
 		a.row(f, at, arrival)
 	case f.Stored:
-		a.stored(f, arrival)
+		a.stored(f, arrival, again)
 	default:
-		a.live(f, arrival)
+		a.live(f, arrival, again)
 	}
 	return nil
 }
@@ -149,21 +155,24 @@ func (a *Assembler) row(f *frame.Frame, at, arrival sample.Instant) {
 }
 
 // live takes a frame that was sent as soon as it was recorded.
-func (a *Assembler) live(f *frame.Frame, arrival sample.Instant) {
+func (a *Assembler) live(f *frame.Frame, arrival sample.Instant, again bool) {
 	missing := uint32(0)
 	if !a.config.Unnumbered {
 		var p place
 		this := receivedOf(f)
-		p, missing = a.sequence.judge(this, f.Kind == frame.Readings, arrival)
-		switch p {
-		case same:
-			if !a.lane.takes(f) {
-				a.stats.Repeats++
-				return
-			}
-		case repeat:
+		if again && a.memory.has(this) {
 			a.stats.Repeats++
 			return
+		}
+		p, missing = a.sequence.judge(this, f.Kind == frame.Readings, arrival)
+		if p == repeat || p == same && !a.lane.takes(f) || p == reboot && again && f.Kind != frame.Readings {
+			// The last is one of which Recall knows nothing, or is followed by
+			// readings that tell as well that the device has started.
+			a.stats.Repeats++
+			return
+		}
+		a.memory.add(this, arrival)
+		switch p {
 		case late:
 			a.overtaken(f, arrival)
 			return
@@ -218,6 +227,7 @@ func (a *Assembler) time(f *frame.Frame, arrival sample.Instant) sample.Instant 
 				a.others -= a.clock.Epochs() - a.counter.epochs
 			}
 			a.clock.Restart()
+			a.rate = rate{pause: a.rate.pause}
 		}
 	}
 	if a.counter.counts != Milliseconds {
@@ -256,8 +266,12 @@ func (a *Assembler) overtaken(f *frame.Frame, arrival sample.Instant) {
 }
 
 // stored takes a frame that was recorded earlier.
-func (a *Assembler) stored(f *frame.Frame, arrival sample.Instant) {
+func (a *Assembler) stored(f *frame.Frame, arrival sample.Instant, again bool) {
 	a.stats.Stored++
+	if again && a.memory.has(receivedOf(f)) {
+		a.stats.Repeats++
+		return
+	}
 	at, ok := a.place(f, arrival)
 	if !ok {
 		a.stats.Unplaced++
@@ -270,6 +284,9 @@ func (a *Assembler) stored(f *frame.Frame, arrival sample.Instant) {
 		if p == repeat || p == same && !l.takes(f) {
 			a.stats.Repeats++
 			return
+		}
+		if a.memory != nil {
+			a.memory.add(receivedOf(f), arrival)
 		}
 	}
 	if f.Kind == frame.Readings {
@@ -309,9 +326,18 @@ func (a *Assembler) done(e *entry) {
 	}
 	if e.live {
 		s.LastEvent = max(s.LastEvent, e.scan.At)
-		a.rate.add(e.scan.At)
+		a.rate.add(a.pace(&e.scan))
 	}
 	a.out(&e.scan)
+}
+
+// pace is the time by which the rate of scans is told: the device's own, as scans that
+// waited somewhere on their way come all at once; event time where it has none.
+func (a *Assembler) pace(s *sample.Scan) sample.Instant {
+	if s.Counted && a.counter.counts == Milliseconds {
+		return sample.Instant(0).Add(time.Duration(s.Millis) * time.Millisecond)
+	}
+	return s.At
 }
 
 // Flush passes on a scan of which no part has come for 300 ms, and suspect ones
@@ -337,6 +363,7 @@ func (a *Assembler) Step(by time.Duration) {
 	} else {
 		a.clock.Step(by)
 		a.sequence.step(by)
+		a.memory.step(by)
 		a.counter.step(by)
 		a.rate = rate{pause: a.rate.pause}
 	}

@@ -252,6 +252,17 @@ func TestRate(t *testing.T) {
 	}
 }
 
+// What a port held back before anybody listened comes at once, and is no faster a source.
+func TestRateOfScansThatWaited(t *testing.T) {
+	r := plain(t)
+	for i := range 300 {
+		r.give(max(8000, i*100), scan(uint32(i), uint32(i*100), 1, 2, 3, 4))
+		if got := r.a.Stats().Rate; i >= 10 && math.Abs(got-10) > 0.01 {
+			t.Fatalf("rate %v after %d scans, of which 80 waited", got, i+1)
+		}
+	}
+}
+
 func TestStep(t *testing.T) {
 	r := plain(t)
 	r.give(0, scan(1, 0, 1, 2, 3, 4))

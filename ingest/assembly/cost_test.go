@@ -10,7 +10,7 @@ import (
 )
 
 // stream gives an Assembler the frames of a mat, in the given number of parts.
-func stream(t testing.TB, parts int) (next func()) {
+func stream(t testing.TB, parts int, remembers bool) (next func()) {
 	lines := make([]calib.Line, 2048)
 	for i := range lines {
 		lines[i] = calib.Line{Slope: 0.02 + float64(i)*1e-6}
@@ -19,6 +19,9 @@ func stream(t testing.TB, parts int) (next func()) {
 	a, err := New(Config{Channels: 2048, Unit: calib.Counts, Lines: lines, SaturatesAt: 4095}, func(*sample.Scan) { got++ })
 	if err != nil {
 		t.Fatal(err)
+	}
+	if remembers {
+		a.Remember(nil)
 	}
 	raw := newMat().body()
 	f := frame.Frame{Kind: frame.Readings, Wall: sample.Never, Top: 4095}
@@ -42,8 +45,10 @@ func stream(t testing.TB, parts int) (next func()) {
 
 func TestNoAllocations(t *testing.T) {
 	for _, parts := range []int{1, 16} {
-		if n := testing.AllocsPerRun(2000, stream(t, parts)); n != 0 {
-			t.Errorf("%v allocations per scan of %d parts, want none", n, parts)
+		for _, remembers := range []bool{false, true} {
+			if n := testing.AllocsPerRun(2000, stream(t, parts, remembers)); n != 0 {
+				t.Errorf("%v allocations per scan of %d parts, want none (remembered: %t)", n, parts, remembers)
+			}
 		}
 	}
 }
@@ -85,11 +90,12 @@ func TestNoAllocationsAside(t *testing.T) {
 
 func BenchmarkFrame(b *testing.B) {
 	for _, c := range []struct {
-		name  string
-		parts int
-	}{{"whole", 1}, {"16 parts", 16}} {
+		name      string
+		parts     int
+		remembers bool
+	}{{"whole", 1, false}, {"16 parts", 16, false}, {"16 parts, remembered", 16, true}} {
 		b.Run(c.name, func(b *testing.B) {
-			next := stream(b, c.parts)
+			next := stream(b, c.parts, c.remembers)
 			b.ReportAllocs()
 			for b.Loop() {
 				next()

@@ -38,6 +38,20 @@
 // nothing between them, that go on for a second by the device's time and by the
 // host's, are a reboot.
 //
+// # Delivered again
+//
+// A broker that was not told that frames arrived delivers them again, as many as
+// came since, and marks them. So where the link has such marks (Remember), all
+// frames of the last minute are remembered, at least 256 and at most 8,192,
+// beyond reboots of the device. A marked frame (Again) that is among them, with the
+// same readings as far as they are known, is a repeat. A marked frame that is not
+// is a frame like any other, except that one without readings never is a reboot:
+// who went on after a start (Recall) has not been told of those.
+//
+// Where the readings are not known, a marked frame that has never come is taken
+// for one that has if a device which started again within that minute gave both
+// the same number and counter.
+//
 // # Counters that do not count milliseconds
 //
 // A counter's pace is compared with that of the arrivals, over at least 3 s and

@@ -19,24 +19,29 @@ func (a *Assembler) Recall(heard []sample.Heard) {
 	if a.config.OwnTime || a.config.Unnumbered {
 		return
 	}
+	eachFrame(heard, func(h *sample.Heard, seq uint32) {
+		if a.recall(h, seq); seq == h.Seq && !h.Stored {
+			a.clock.NotBefore(h.At)
+		}
+	})
+	if n := a.clock.Epochs(); n > 0 {
+		a.others = 1 - n // only the newest goes on
+	}
+}
+
+// eachFrame calls f with every frame of scans that were heard.
+func eachFrame(heard []sample.Heard, f func(h *sample.Heard, seq uint32)) {
 	for i := range heard {
 		h := &heard[i]
-		parts := h.Seq - h.First // but one
-		if parts >= remembered {
+		if h.Seq-h.First >= remembered {
 			continue // no scan has so many
 		}
 		for seq := h.First; ; seq++ {
-			a.recall(h, seq)
+			f(h, seq)
 			if seq == h.Seq {
 				break
 			}
 		}
-		if !h.Stored {
-			a.clock.NotBefore(h.At)
-		}
-	}
-	if n := a.clock.Epochs(); n > 0 {
-		a.others = 1 - n // only the newest goes on
 	}
 }
 

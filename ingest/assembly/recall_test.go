@@ -12,11 +12,12 @@ import (
 )
 
 // heardOf is what a record keeps of scans.
-func heardOf(scans []sample.Scan) (all []sample.Heard) {
-	for _, s := range scans[max(0, len(scans)-sample.MostHeard):] {
-		all = append(all, sample.Heard{First: s.First, Seq: s.Seq, Millis: s.Millis, At: s.At, Arrived: s.Arrived, Stored: s.Stored})
+func heardOf(scans []sample.Scan) []sample.Heard {
+	l := sample.Lately{}
+	for _, s := range scans {
+		l.Hear("", &s)
 	}
-	return all
+	return l.Last("")
 }
 
 // again is a rig whose Assembler takes up where r ended.

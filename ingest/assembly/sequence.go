@@ -21,9 +21,9 @@ const (
 )
 
 const (
-	remembered = sample.MostHeard // frames; a power of two
-	mostPerMs  = 10               // frames that a device can send in a millisecond
-	settling   = 1000             // milliseconds allowed on top of a leap's time
+	remembered = sample.LeastHeard // frames; a power of two
+	mostPerMs  = 10                // frames that a device can send in a millisecond
+	settling   = 1000              // milliseconds allowed on top of a leap's time
 
 	// Where the nominal rate is known, a leap is a gap only if the frames could
 	// have been sent since the one before, at half as much again as the rate and
@@ -64,7 +64,8 @@ type run struct {
 }
 
 // A received frame. Its digest is of its readings, which are those of the
-// channels from first on; 0 where that is not known.
+// channels from first on; 0 where that is not known. First is noReadings of a
+// frame that has none.
 type received struct {
 	yes     bool
 	seq, ms uint32
@@ -73,8 +74,16 @@ type received struct {
 }
 
 func receivedOf(f *frame.Frame) received {
-	return received{yes: true, seq: f.Seq, ms: f.Millis, first: f.First, digest: digest(f.Readings)}
+	r := received{yes: true, seq: f.Seq, ms: f.Millis, first: f.First, digest: digest(f.Readings)}
+	if f.Kind != frame.Readings {
+		r.first = noReadings
+	}
+	return r
 }
+
+// What stands for first where a frame has no readings, and where it is not known
+// which it has.
+const noReadings, anyReadings = -2, -1
 
 // differs reports whether two frames with one number and one counter have
 // different readings, as far as that is known: then they are not the same frame.

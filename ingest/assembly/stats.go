@@ -27,7 +27,7 @@ type Stats struct {
 	Restarts int           // of the device: epochs that began because its counter, or its numbers, started again
 	Offset   time.Duration // host's clock minus the device's counter, or minus the rows' clock
 	Skew     float64       // ppm that the device's clock runs fast; NaN not known yet
-	Rate     float64       // live scans per second of event time, over the last ten seconds; NaN before the second scan and in the first second of scans, also after a silence
+	Rate     float64       // live scans per second of the device's time, or of event time where it tells none, over the last ten seconds; NaN before the second scan and in the first second of scans, also after a silence
 
 	Counting Counting // what the device's counter counts
 

@@ -73,7 +73,7 @@ type bin struct {
 	warmth         float64 // how many of n had a temperature
 }
 
-// New returns a Trend that knows nothing. EmptyMV is the voltage at which the
+// New returns a Trend that knows nothing. emptyMV is the voltage at which the
 // device stops, for sources that give no percentage; 0 if it is not known.
 func New(emptyMV int) *Trend {
 	t := &Trend{emptyMV: emptyMV, bins: make([]bin, 0, maxBins), at: sample.Past, before: sample.Past}

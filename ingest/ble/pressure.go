@@ -92,9 +92,9 @@ func (p *Pressure) Line() calib.Line {
 	return l
 }
 
-// ParsePressure returns the pascals in a value of characteristic 0x2A6D, and
+// parsePressure returns the pascals in a value of characteristic 0x2A6D, and
 // false where it is not one.
-func ParsePressure(value []byte) (pascals float64, ok bool) {
+func parsePressure(value []byte) (pascals float64, ok bool) {
 	if len(value) != 4 {
 		return 0, false
 	}
@@ -121,7 +121,7 @@ func newEncoder(p *Pressure) *encoder {
 
 // encode returns a frame with the pressure in value, built in *buf.
 func (e *encoder) encode(buf *[]byte, value []byte) []byte {
-	pascals, ok := ParsePressure(value)
+	pascals, ok := parsePressure(value)
 	if !ok {
 		return value
 	}

@@ -28,7 +28,7 @@ var vectors = []struct {
 func TestParsePressure(t *testing.T) {
 	for _, v := range vectors {
 		value, _ := hex.DecodeString(v.hex)
-		pascals, ok := ParsePressure(value)
+		pascals, ok := parsePressure(value)
 		if !ok || math.Abs(pascals-v.pascal) > 1e-9 {
 			t.Errorf("%s is %v Pa, %v, want %v", v.hex, pascals, ok, v.pascal)
 		}
@@ -41,7 +41,7 @@ func TestParsePressure(t *testing.T) {
 		t.Errorf("5332.9 Pa is %v mmHg, want 40.00003", mmHg)
 	}
 	for _, n := range []int{0, 3, 5} {
-		if _, ok := ParsePressure(make([]byte, n)); ok {
+		if _, ok := parsePressure(make([]byte, n)); ok {
 			t.Errorf("%d bytes are taken for a pressure", n)
 		}
 	}

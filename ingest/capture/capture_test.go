@@ -51,7 +51,7 @@ func readAll(r io.Reader) (got []Record, errs []error) {
 			errs = append(errs, err)
 			continue
 		}
-		got = append(got, Record{rec.At, bytes.Clone(rec.Bytes)})
+		got = append(got, Record{rec.At, bytes.Clone(rec.Bytes), rec.Again})
 	}
 	return got, errs
 }
@@ -60,8 +60,8 @@ func TestWhatIsWrittenIsRead(t *testing.T) {
 	large := bytes.Repeat([]byte{1, 2, 3}, MaxRecord) // three records' worth
 	file := written(t, []byte("w1,0\r\n"), nil, []byte{0}, large)
 	want := []Record{
-		{0, []byte("w1,0\r\n")}, {1e6, []byte{}}, {2e6, []byte{0}},
-		{3e6, large[:MaxRecord]}, {3e6, large[MaxRecord : 2*MaxRecord]}, {3e6, large[2*MaxRecord:]},
+		{0, []byte("w1,0\r\n"), false}, {1e6, []byte{}, false}, {2e6, []byte{0}, false},
+		{3e6, large[:MaxRecord], false}, {3e6, large[MaxRecord : 2*MaxRecord], false}, {3e6, large[2*MaxRecord:], false},
 	}
 	for name, r := range map[string]io.Reader{
 		"at once":      bytes.NewReader(file),
@@ -82,6 +82,36 @@ func TestWhatIsWrittenIsRead(t *testing.T) {
 	}
 	if c.Header() != header {
 		t.Errorf("header %v, want %v", c.Header(), header)
+	}
+}
+
+// What a link marked is marked when it is read, in pieces too.
+func TestMarks(t *testing.T) {
+	var file bytes.Buffer
+	h := header
+	h.Again = true
+	w, err := NewWriter(&file, h)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.Record(1, []byte("one"))
+	w.Again(2, []byte("one"))
+	w.Again(3, make([]byte, MaxRecord+1))
+	w.Record(4, []byte("two"))
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	got, errs := readAll(bytes.NewReader(file.Bytes()))
+	var marks []bool
+	for _, rec := range got {
+		marks = append(marks, rec.Again)
+	}
+	if errs != nil || !slices.Equal(marks, []bool{false, true, true, true, false}) {
+		t.Errorf("marks %v, errors %v", marks, errs)
+	}
+	c, err := NewReader(bytes.NewReader(file.Bytes()))
+	if err != nil || c.Header() != h {
+		t.Errorf("header %v, %v", c.Header(), err)
 	}
 }
 
@@ -219,7 +249,7 @@ func FuzzCut(f *testing.F) {
 			if end += prefix + len(c) + suffix; end > len(torn) {
 				break
 			}
-			want = append(want, Record{sample.Instant(i) * 1e6, bytes.Clone(c)})
+			want = append(want, Record{sample.Instant(i) * 1e6, bytes.Clone(c), false})
 		}
 		if len(got) != len(want) {
 			t.Fatalf("%d of %d whole records before the cut came back", len(got), len(want))
@@ -253,7 +283,11 @@ func FuzzRecords(f *testing.F) {
 		w, _ := NewWriter(&again, header)
 		skip := again.Len()
 		for _, rec := range got {
-			_ = w.Record(rec.At, rec.Bytes)
+			if rec.Again {
+				_ = w.Again(rec.At, rec.Bytes)
+			} else {
+				_ = w.Record(rec.At, rec.Bytes)
+			}
 		}
 		_ = w.Flush()
 		for rec := again.Bytes()[skip:]; len(rec) > 0; {

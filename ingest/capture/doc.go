@@ -11,7 +11,8 @@
 // and a record, all little endian,
 //
 //	i64  arrival, ns since 1970-01-01T00:00:00Z
-//	u32  length of the bytes that follow, at most MaxRecord
+//	u32  length of the bytes that follow, at most MaxRecord; its highest bit says
+//	     that the link marked them as ones that may have come before
 //	     the bytes, as one read gave them
 //	u32  CRC-32C of everything before it in the record
 //
@@ -34,6 +35,9 @@ const MaxRecord = 1 << 20
 // maxHeader bounds the line of JSON, which a damaged file may lack an end of.
 const maxHeader = 64 << 10
 
+// again is the bit of a record's length that marks it.
+const again = 1 << 31
+
 const (
 	prefix = 8 + 4 // arrival and length
 	suffix = 4     // CRC
@@ -50,4 +54,7 @@ type Header struct {
 	// Whole says that every record is one whole message, not a piece of a
 	// byte stream.
 	Whole bool `json:"whole,omitempty"`
+
+	// Again says that the link may deliver a message again, and marks it then.
+	Again bool `json:"again,omitempty"`
 }

@@ -37,6 +37,7 @@ func (e *CorruptError) Error() string {
 type Record struct {
 	At    sample.Instant // arrival
 	Bytes []byte         // empty: a new connection began
+	Again bool           // the link marked them as ones that may have come before
 }
 
 // Begins reports whether what r holds begins like a capture file. It uses up
@@ -143,6 +144,8 @@ func (c *Reader) Next() (Record, error) {
 		return Record{}, fmt.Errorf("%w in record %d at byte %d", ErrTorn, n, c.offset)
 	}
 	length := binary.LittleEndian.Uint32(have[8:])
+	marked := length&again != 0
+	length &^= again
 	if length > MaxRecord {
 		// Where the length is wrong nothing leads to the next record.
 		err := &CorruptError{n, c.offset, fmt.Sprintf("its length is %d, and none is over %d; what follows is lost", length, MaxRecord)}
@@ -171,7 +174,7 @@ func (c *Reader) Next() (Record, error) {
 	}
 	c.lastCorrupt = false
 	c.skip(size)
-	return Record{sample.Instant(binary.LittleEndian.Uint64(body)), body[prefix:]}, nil
+	return Record{sample.Instant(binary.LittleEndian.Uint64(body)), body[prefix:], marked}, nil
 }
 
 // skip marks n bytes as used.

@@ -74,10 +74,15 @@ func (c *Writer) Size() int64 { return c.size }
 // Record appends what one read gave. Bytes beyond MaxRecord go into a record of
 // their own, with the same arrival. It returns the first error of the Writer's
 // life.
-func (c *Writer) Record(at sample.Instant, p []byte) error {
+func (c *Writer) Record(at sample.Instant, p []byte) error { return c.records(at, p, 0) }
+
+// Again is Record for what the link marked as bytes that may have come before.
+func (c *Writer) Again(at sample.Instant, p []byte) error { return c.records(at, p, again) }
+
+func (c *Writer) records(at sample.Instant, p []byte, mark uint32) error {
 	for {
 		n := min(len(p), MaxRecord)
-		c.record(at, p[:n])
+		c.record(at, p[:n], mark)
 		if p = p[n:]; len(p) == 0 {
 			return c.err
 		}
@@ -87,9 +92,9 @@ func (c *Writer) Record(at sample.Instant, p []byte) error {
 // Connected marks the beginning of a new connection.
 func (c *Writer) Connected(at sample.Instant) error { return c.Record(at, nil) }
 
-func (c *Writer) record(at sample.Instant, p []byte) {
+func (c *Writer) record(at sample.Instant, p []byte, mark uint32) {
 	binary.LittleEndian.PutUint64(c.head[:], uint64(at))
-	binary.LittleEndian.PutUint32(c.head[8:], uint32(len(p)))
+	binary.LittleEndian.PutUint32(c.head[8:], uint32(len(p))|mark)
 	sum := crc32.Update(crc32.Checksum(c.head[:], castagnoli), castagnoli, p)
 	binary.LittleEndian.PutUint32(c.tail[:], sum)
 	c.put(c.head[:])

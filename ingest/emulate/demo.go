@@ -100,7 +100,7 @@ func larch(seed uint64) []demoBridge {
 	return []demoBridge{
 		{id: "hub-1", player: &Player{
 			Encoding: packed12, Starts: 81_250, Skew: 38, Firmware: "larch-hub 2", Seed: seed,
-			Stream: Merge(
+			Stream: merge(
 				bed(1, 0.92, seed+1, minutes(Supine, 25), minutes(OnLeft, 30), minutes(Supine, 20), minutes(OnRight, 30)),
 				bed(2, 0.86, seed+2, minutes(OnRight, 40), minutes(Supine, 35)),
 				bed(3, 0.95, seed+3, minutes(Supine, 3), minutes(OnLeft, 2), minutes(OnRight, 3), minutes(Supine, 2)),
@@ -109,7 +109,7 @@ func larch(seed uint64) []demoBridge {
 		{id: "hub-2", player: &Player{
 			Encoding: halves, Starts: 1<<32 - 90_000, Skew: -55, Firmware: "larch-hub 2", Seed: seed,
 			Damage: Damage{Flip: 0.0005},
-			Stream: Merge(
+			Stream: merge(
 				bed(4, 1.35, seed+4, heavy...),
 				bed(5, 0.8, seed+5, minutes(OnLeft, 18), minutes(Empty, 7), minutes(Supine, 26)),
 				bed(6, 0.93, seed+6, minutes(Supine, 55), minutes(OnRight, 45)),
@@ -117,7 +117,7 @@ func larch(seed uint64) []demoBridge {
 		}},
 		{id: "trolley", player: &Player{
 			Encoding: lines, Starts: 4_000, Skew: 120, Seed: seed,
-			Stream: Merge(
+			Stream: merge(
 				leg(0, seed+7, tight),
 				leg(1, seed+8, Wrap{Ankle: 36, Calf: 17, Stands: 9, Steps: 10, Loses: 0.45, Moves: active}),
 			),
@@ -125,7 +125,7 @@ func larch(seed uint64) []demoBridge {
 		{id: "chairs", player: &Player{
 			Encoding: packed12, Starts: 600_000, Skew: 12, Firmware: "larch-seat 1", Seed: seed,
 			Damage: Damage{UnplugEvery: 15 * time.Minute, UnplugFor: 12 * time.Second},
-			Stream: Merge(seat(1, 0.95, seed+9, restless...), seat(2, 0.9, seed+10, still...)),
+			Stream: merge(seat(1, 0.95, seed+9, restless...), seat(2, 0.9, seed+10, still...)),
 		}},
 	}
 }

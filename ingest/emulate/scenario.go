@@ -92,7 +92,7 @@ func bed(n uint16, weight float64, seed uint64, lies ...Lie) Stream {
 }
 
 func seat(n uint16, weight float64, seed uint64, sits ...Sit) Stream {
-	return NewSampled(n, SeatRows*SeatColumns, seatRate, NewSeat(SeatRows, SeatColumns, weight, sits, seed), seatSensor, seed)
+	return NewSampled(n, SeatRows*SeatColumns, seatRate, newSeat(SeatRows, SeatColumns, weight, sits, seed), seatSensor, seed)
 }
 
 func leg(n uint16, seed uint64, w Wrap) Stream {

@@ -56,9 +56,9 @@ var seated = []part{
 	{0.16, 0, 0.09, 0.22, 22},
 }
 
-// NewSeat puts a person of the given weight (1 is middling) on a seat and has
+// newSeat puts a person of the given weight (1 is middling) on a seat and has
 // them go through sits, over and over. It panics without any.
-func NewSeat(rows, columns int, weight float64, sits []Sit, seed uint64) *Seat {
+func newSeat(rows, columns int, weight float64, sits []Sit, seed uint64) *Seat {
 	if len(sits) == 0 {
 		panic("emulate: a seat without a sitting")
 	}

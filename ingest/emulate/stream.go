@@ -113,9 +113,9 @@ const (
 	ended
 )
 
-// Merge joins streams; of two scans at the same moment the earlier stream's
+// merge joins streams; of two scans at the same moment the earlier stream's
 // comes first.
-func Merge(streams ...Stream) *Merged {
+func merge(streams ...Stream) *Merged {
 	n := len(streams)
 	return &Merged{streams: streams, heads: make([]Scan, n), state: make([]headState, n), dropped: make([]int, n)}
 }

@@ -83,7 +83,7 @@ func TestNoiseIsWhatItSays(t *testing.T) {
 }
 
 func TestMergedKeepsTheOrderOfTime(t *testing.T) {
-	m := Merge(
+	m := merge(
 		&listed{{Source: 1, At: 1}, {Source: 1, At: 4}, {Source: 1, At: 9}},
 		&listed{},
 		&listed{{Source: 3, At: 2}, {Source: 3, At: 4}},
@@ -99,7 +99,7 @@ func TestMergedKeepsTheOrderOfTime(t *testing.T) {
 }
 
 func TestMergedCountsWhatItSkips(t *testing.T) {
-	m := Merge(NewSampled(1, 1, 10, ramp{}, exact, 0), NewSampled(2, 1, 1, ramp{}, exact, 0))
+	m := merge(NewSampled(1, 1, 10, ramp{}, exact, 0), NewSampled(2, 1, 1, ramp{}, exact, 0))
 	var s Scan
 	m.Next(&s) // source 1 at 0; source 2's scan at 0 is at hand
 	m.SkipTo(5 * time.Second)

@@ -16,8 +16,9 @@ type captured struct {
 	begun   bool
 	first   sample.Instant // arrival of the first record
 
-	rest []byte         // of the present record
-	at   sample.Instant // its arrival
+	rest  []byte         // of the present record
+	at    sample.Instant // its arrival
+	again bool           // and whether it may have come before
 }
 
 // next returns the next record that has bytes, or the error that ends the file,
@@ -43,7 +44,7 @@ func (c *captured) piece() (piece, error) {
 	if !c.begun {
 		c.begun, c.first = true, rec.At
 	}
-	return piece{rec.Bytes, rec.At.Sub(c.first)}, nil
+	return piece{rec.Bytes, rec.At.Sub(c.first), rec.Again}, nil
 }
 
 // Whole reports whether every record is one message.
@@ -56,7 +57,7 @@ func (c *captured) ReadStamped(p []byte) (int, sample.Instant, error) {
 		if err != nil {
 			return 0, 0, err
 		}
-		c.rest, c.at = rec.Bytes, rec.At
+		c.rest, c.at, c.again = rec.Bytes, rec.At, rec.Again
 	}
 	n := copy(p, c.rest)
 	c.rest = c.rest[n:]
@@ -68,3 +69,9 @@ func (c *captured) Read(p []byte) (int, error) {
 	n, _, err := c.ReadStamped(p)
 	return n, err
 }
+
+// marked is one whose link may have delivered messages again.
+type marked struct{ *captured }
+
+// Again reports whether the present record may have come before.
+func (c marked) Again() bool { return c.again }

@@ -67,10 +67,18 @@ func (l Link) play(f *os.File) (io.ReadCloser, error) {
 			return nil, err
 		}
 		c := &captured{Closer: f, records: records}
-		if l.Fast {
+		again := records.Header().Again
+		switch {
+		case l.Fast && again:
+			return marked{c}, nil
+		case l.Fast:
 			return c, nil
 		}
-		return l.paced(c, c.piece, c.Whole()), nil
+		paced := l.paced(c, c.piece, c.Whole())
+		if again {
+			return pacedMarked{paced}, nil
+		}
+		return paced, nil
 	}
 	if l.Fast {
 		return plain{in, f}, nil

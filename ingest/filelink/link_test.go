@@ -77,6 +77,47 @@ func captureOf(t *testing.T, chunks ...string) []byte {
 	return b.Bytes()
 }
 
+// What a link marked as come before is marked when its capture is played, fast or not, and
+// nothing else says anything about that.
+func TestMarksArePlayed(t *testing.T) {
+	var b bytes.Buffer
+	w, err := capture.NewWriter(&b, capture.Header{Bridge: "b", Format: "line", Again: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []bool{false, true, true, false}
+	for i, again := range want {
+		write := w.Record
+		if again {
+			write = w.Again
+		}
+		write(sample.Instant(i), []byte("one"))
+	}
+	if err := w.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	type again interface{ Again() bool }
+	for _, fast := range []bool{false, true} {
+		conn, err := Link{Path: written(t, b.Bytes()), Fast: fast}.Open(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range want {
+			if _, err := conn.Read(make([]byte, 8)); err != nil || conn.(again).Again() != want[i] {
+				t.Errorf("fast %t, record %d: marked %t, %v", fast, i, conn.(again).Again(), err)
+			}
+		}
+		conn.Close()
+		if conn, err = (Link{Path: written(t, captureOf(t, "one")), Fast: fast}).Open(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if _, ok := conn.(again); ok {
+			t.Errorf("fast %t: a capture without marks may deliver again", fast)
+		}
+		conn.Close()
+	}
+}
+
 func TestPiecesComeAtTheirTime(t *testing.T) {
 	for _, c := range []struct {
 		name    string

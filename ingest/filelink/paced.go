@@ -11,6 +11,7 @@ import (
 type piece struct {
 	bytes []byte        // valid until the next piece is asked for
 	at    time.Duration // when, since the first piece
+	again bool          // they may have come before
 }
 
 // paced gives each piece when its time has come.
@@ -21,7 +22,8 @@ type paced struct {
 	speed  float64
 	began  time.Time
 
-	rest []byte // of the present piece
+	rest  []byte // of the present piece
+	again bool
 
 	once   sync.Once
 	closed chan struct{}
@@ -35,7 +37,7 @@ func (r *paced) Read(p []byte) (int, error) {
 		if err != nil {
 			return 0, err
 		}
-		r.rest = next.bytes
+		r.rest, r.again = next.bytes, next.again
 		due := r.began.Add(time.Duration(float64(next.at) / r.speed))
 		if !r.wait(time.Until(due)) {
 			return 0, os.ErrClosed
@@ -48,6 +50,12 @@ func (r *paced) Read(p []byte) (int, error) {
 
 // Whole reports whether each piece is one message.
 func (r *paced) Whole() bool { return r.whole }
+
+// pacedMarked is one of a capture whose link may have delivered messages again.
+type pacedMarked struct{ *paced }
+
+// Again reports whether the present piece may have come before.
+func (r pacedMarked) Again() bool { return r.again }
 
 // wait reports whether the wait was not ended by Close.
 func (r *paced) wait(d time.Duration) bool {

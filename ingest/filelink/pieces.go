@@ -51,7 +51,7 @@ func (p *pieces) next() (piece, error) {
 			return piece{}, err
 		}
 	}
-	return piece{b, p.at}, nil
+	return piece{bytes: b, at: p.at}, nil
 }
 
 // Frame implements frame.Handler: it moves the time to that of f. Time that runs

@@ -46,6 +46,50 @@ func (c *cells) cell() (text []byte, more, ok bool) {
 	return c.row[start:last], true, true
 }
 
+// short reads the next cell if it is at most 15 digits, with a minus before them and a mark
+// among them or not, and has no blanks around it, as most cells of most loggers: the digits
+// as a whole number, and how many of them are behind the mark. If not ok it reads nothing.
+func (c *cells) short(mark byte) (n int64, behind int, neg, ok bool) {
+	if c.sep == 0 || c.next >= len(c.row) {
+		return 0, 0, false, false
+	}
+	b, sep := c.row[c.next:], c.sep
+	if neg = b[0] == '-'; neg {
+		b = b[1:]
+	}
+	digits, marked := len(b), false
+	for i, v := range b {
+		d := v - '0'
+		if d <= 9 {
+			n = n*10 + int64(d)
+			continue
+		}
+		if v == sep {
+			b, digits = b[:i], digits-len(b)+i
+			break
+		}
+		if v != mark || marked {
+			return 0, 0, false, false
+		}
+		marked, behind = true, i
+		digits--
+	}
+	if marked {
+		behind = len(b) - 1 - behind
+	}
+	if digits == 0 || digits > mostDigits {
+		return 0, 0, false, false
+	}
+	c.at = c.next
+	if c.next += len(b) + 1; neg {
+		c.next++
+	}
+	return n, behind, neg, true
+}
+
+// mostDigits is how many digits any float64 has exactly.
+const mostDigits = 15
+
 // quoted reads a cell from behind its opening quote. A quote inside is doubled.
 func (c *cells) quoted(i int) (text []byte, more, ok bool) {
 	c.plain = c.plain[:0]

@@ -13,8 +13,8 @@ const fullRun = 0xFF
 // cobsMax returns the longest encoding of n bytes, without the delimiter.
 func cobsMax(n int) int { return n + n/254 + 1 }
 
-// decodeCOBS decodes b in place and returns the decoded part of b, or false
-// where a code points past the end. b must hold no 0x00, which cutting at 0x00
+// decodeCOBS decodes b, a copy of enc, in place and returns the decoded part of b, or
+// false where a code points past the end. b must hold no 0x00, which cutting at 0x00
 // sees to.
 //
 // A code byte and the zero that it stands for sit at the same place, one byte
@@ -22,9 +22,15 @@ func cobsMax(n int) int { return n + n/254 + 1 }
 // is a walk from code to code that writes zeros. Encoders differ on a frame
 // that ends in a full run: some append an empty run, others do not. Both are
 // read.
-func decodeCOBS(b []byte) ([]byte, bool) {
+func decodeCOBS(b, enc []byte) ([]byte, bool) {
 	if len(b) == 0 {
 		return b, true
+	}
+	if x, y, z, ok := guess(b); ok {
+		if strideCOBS(b, x, y, z) {
+			return b[1:], true
+		}
+		copy(b, enc)
 	}
 	out := 1   // where the decoded bytes end
 	start := 1 // where the bytes not yet moved to out begin

@@ -3,6 +3,7 @@ package frame
 import (
 	"bytes"
 	"encoding/hex"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -53,7 +54,7 @@ func TestCOBSExamples(t *testing.T) {
 		if got := AppendCOBS(nil, c.plain); !bytes.Equal(got, c.encoded) {
 			t.Errorf("%s: encodes to %x, want %x", c.name, got, c.encoded)
 		}
-		if got, ok := decodeCOBS(slices.Clone(c.encoded)); !ok || !bytes.Equal(got, c.plain) {
+		if got, ok := decodeCOBS(slices.Clone(c.encoded), c.encoded); !ok || !bytes.Equal(got, c.plain) {
 			t.Errorf("%s: decodes to %x, %v, want %x", c.name, got, ok, c.plain)
 		}
 	}
@@ -62,14 +63,14 @@ func TestCOBSExamples(t *testing.T) {
 // At exactly 254 bytes without a zero some encoders append an empty run.
 func TestCOBSOtherHabitAtFullRun(t *testing.T) {
 	other := slices.Concat(hexBytes("FF"), span(1, 254), hexBytes("01"))
-	if got, ok := decodeCOBS(other); !ok || !bytes.Equal(got, span(1, 254)) {
+	if got, ok := decodeCOBS(slices.Clone(other), other); !ok || !bytes.Equal(got, span(1, 254)) {
 		t.Errorf("decodes to %x, %v, want the 254 bytes", got, ok)
 	}
 }
 
 func TestCOBSCodePastTheEnd(t *testing.T) {
 	for _, s := range []string{"03 11", "02", "FF 01", "02 11 05 11 22", "01 01 01 01 01 01 01 01 01 01 02"} {
-		if got, ok := decodeCOBS(hexBytes(s)); ok {
+		if got, ok := decodeCOBS(hexBytes(s), hexBytes(s)); ok {
 			t.Errorf("%s decodes to %x, want a refusal", s, got)
 		}
 	}
@@ -102,7 +103,7 @@ func TestCOBSRoundTrip(t *testing.T) {
 		if len(enc) > cobsMax(len(plain)) {
 			t.Fatalf("%d bytes became %d, more than %d", len(plain), len(enc), cobsMax(len(plain)))
 		}
-		if got, ok := decodeCOBS(slices.Clone(enc)); !ok || !bytes.Equal(got, plain) {
+		if got, ok := decodeCOBS(slices.Clone(enc), enc); !ok || !bytes.Equal(got, plain) {
 			t.Fatalf("%x decodes to %x, %v, want %x", enc, got, ok, plain)
 		}
 	})
@@ -134,9 +135,94 @@ func TestCOBSAgainstSlowDecoder(t *testing.T) {
 			}
 		}
 		want, wantOK := slowCOBS(enc)
-		got, ok := decodeCOBS(slices.Clone(enc))
+		got, ok := decodeCOBS(slices.Clone(enc), enc)
 		if ok != wantOK || !bytes.Equal(got, want) {
 			t.Fatalf("%x decodes to %x, %v, want %x, %v", enc, got, ok, want, wantOK)
 		}
 	})
+}
+
+// manyRuns draws the bytes of a mat whose cells are noisy: short runs all over, and long
+// ones where somebody lies.
+func manyRuns(t *rapid.T) []byte {
+	r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+	zeros := rapid.Float64Range(0.2, 0.8).Draw(t, "zeros")
+	long := rapid.Float64Range(0, 0.03).Draw(t, "long")
+	top := rapid.SampledFrom([]int{1, 12, 255}).Draw(t, "top")
+	var b []byte
+	for n := rapid.IntRange(stridesFrom, 4000).Draw(t, "length"); len(b) < n; {
+		switch {
+		case r.Float64() < long:
+			for range r.IntN(60) {
+				b = append(b, byte(1+r.IntN(255)))
+			}
+		case r.Float64() < zeros:
+			b = append(b, 0)
+		default:
+			b = append(b, byte(1+r.IntN(top)))
+		}
+	}
+	return b
+}
+
+// A frame that is walked from several codes at once, of which some are guesses, is the
+// same as one that is walked from its first, whole or damaged; and there are such frames.
+func TestCOBSOfManyRuns(t *testing.T) {
+	tried, right, wrong := 0, 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		plain := manyRuns(t)
+		enc := AppendCOBS(nil, plain)
+		if rapid.Bool().Draw(t, "damaged") {
+			for range rapid.IntRange(1, 3).Draw(t, "bytes") {
+				enc[rapid.IntRange(0, len(enc)-1).Draw(t, "at")] = rapid.ByteRange(1, 255).Draw(t, "byte")
+			}
+			if rapid.Bool().Draw(t, "cut") {
+				enc = enc[:rapid.IntRange(1, len(enc)).Draw(t, "to")]
+			}
+		}
+		want, wantOK := slowCOBS(enc)
+		got, ok := decodeCOBS(slices.Clone(enc), enc)
+		if ok != wantOK || !bytes.Equal(got, want) {
+			t.Fatalf("%x decodes to %x, %v, want %x, %v", enc, got, ok, want, wantOK)
+		}
+		if x, y, z, ok := guess(enc); ok {
+			tried++
+			b := slices.Clone(enc)
+			switch done := strideCOBS(b, x, y, z); {
+			case !done:
+				wrong++
+			case !wantOK || !bytes.Equal(b[1:], want):
+				t.Fatalf("%x decodes to %x in strides, want %x, %v", enc, b[1:], want, wantOK)
+			default:
+				right++
+			}
+		}
+	})
+	if t.Logf("%d frames tried, %d guesses right and %d not", tried, right, wrong); right < 10 {
+		t.Error("too few to prove anything")
+	}
+}
+
+// Guesses that are wrong cost time and nothing else: here are starts at every other byte.
+func TestCOBSOfWrongGuesses(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 7))
+	plain := make([]byte, 600)
+	for i := range plain {
+		if r.IntN(2) == 0 {
+			plain[i] = byte(r.IntN(4))
+		}
+	}
+	enc := AppendCOBS(nil, plain)
+	right := 0
+	for x := 1; x < len(enc)-2; x++ {
+		b := slices.Clone(enc)
+		if strideCOBS(b, x, x+1, x+2) {
+			if right++; !bytes.Equal(b[1:], plain) {
+				t.Fatalf("from %d on: %x, want %x", x, b[1:], plain)
+			}
+		}
+	}
+	if right == 0 || right > len(enc)/4 {
+		t.Errorf("of %d starts %d were right", len(enc), right)
+	}
 }

@@ -97,7 +97,7 @@ var tens = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e
 // parseFloat reads b as parseDecimal does and rounds it to the nearest
 // float64. Reason is BadNumber, or BadRange for what no float64 holds.
 func parseFloat(b []byte, mark byte) (float64, Reason) {
-	if v, ok := parseCount(b); ok {
+	if v, ok := parseShort(b, mark); ok {
 		return v, ""
 	}
 	d, ok := parseDecimal(b, mark)
@@ -120,21 +120,43 @@ func parseFloat(b []byte, mark byte) (float64, Reason) {
 	return v, ""
 }
 
-// parseCount reads a few digits and nothing else, which is what most cells of
-// most loggers are.
-func parseCount(b []byte) (float64, bool) {
-	if len(b) == 0 || len(b) > 15 {
+// parseShort reads what cells.short reads of a cell.
+func parseShort(b []byte, mark byte) (float64, bool) {
+	c := cells{row: b, sep: noSeparator}
+	n, behind, neg, ok := c.short(mark)
+	return shortFloat(n, behind, neg), ok && c.next > len(b)
+}
+
+// noSeparator is a byte that is in no number.
+const noSeparator = '\n'
+
+// shortFloat is the number that cells.short has read. Its digits and the power of ten are
+// exact, so that the one division rounds rightly, as in parseFloat.
+func shortFloat(n int64, behind int, neg bool) float64 {
+	v := float64(n)
+	if behind > 0 {
+		v /= tens[behind]
+	}
+	if neg {
+		return -v
+	}
+	return v
+}
+
+// shortNanos is that number times 10^scale, as parseNanos has it; false where that is not
+// a whole number or a large one.
+func shortNanos(n int64, behind int, neg bool, scale int) (int64, bool) {
+	if behind > scale {
 		return 0, false
 	}
-	var v int64
-	for _, c := range b {
-		c -= '0'
-		if c > 9 {
-			return 0, false
-		}
-		v = v*10 + int64(c)
+	by := int64(tens[scale-behind])
+	if n > math.MaxInt64/10/by {
+		return 0, false
 	}
-	return float64(v), true
+	if n *= by; neg {
+		n = -n
+	}
+	return n, true
 }
 
 // parseLong reads a number that is too long or too large for the short way. b

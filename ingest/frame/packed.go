@@ -97,7 +97,7 @@ func (d *Packed) Feed(p []byte, h Handler) {
 			d.refuse(h, BadLength, "longer than 8192 bytes")
 		case len(enc) > 0:
 			d.work = append(d.work[:0], enc...) // p is the caller's, and decoding writes
-			if bare, ok := decodeCOBS(d.work); ok {
+			if bare, ok := decodeCOBS(d.work, enc); ok {
 				d.Message(bare, h)
 			} else {
 				d.refuse(h, BadCoding, "a COBS code points past the end")

@@ -49,6 +49,9 @@ func (d *Rows) read(b []byte) (known bool) {
 		if col == len(d.roles) && d.c.Columns == 0 {
 			return known
 		}
+		if col < len(d.roles) && d.short(col) {
+			continue
+		}
 		text, more, ok := d.cells.cell()
 		switch {
 		case !ok:
@@ -69,6 +72,34 @@ func (d *Rows) read(b []byte) (known bool) {
 			known = d.cell(col, text) || known
 		}
 	}
+}
+
+// short reads the next cell in one pass if it is a short number, as most are, and means
+// what it says; false leaves it to who looks at all that a cell may be.
+func (d *Rows) short(col int) bool {
+	role := d.roles[col]
+	switch {
+	case role >= 0 && len(d.values) == 0:
+		n, behind, neg, ok := d.cells.short(d.c.Decimal)
+		if ok {
+			d.readings[role] = shortFloat(n, behind, neg)
+		}
+		return ok
+	case role == timeRole && d.scale > 0:
+		was := d.cells.next
+		n, behind, neg, ok := d.cells.short(d.c.Decimal)
+		if !ok {
+			return false
+		}
+		at, ok := shortNanos(n, behind, neg, d.scale)
+		if !ok {
+			d.cells.next = was
+			return false
+		}
+		d.f.Wall = sample.Instant(at)
+		return true
+	}
+	return false
 }
 
 // cell reads one cell and reports whether it has told the row's source.

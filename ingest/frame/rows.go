@@ -31,7 +31,10 @@ type Rows struct {
 	marks  map[string]bool
 	values []float64 // marks that are numbers
 	local  localTimes
+	scale  int // a time is a number, of which this power of ten is nanoseconds; 0 for other forms
 	counts map[uint16]*rowCount
+	last   *rowCount // of the source that came last, which is lastOf
+	lastOf uint16
 	titles int  // columns of the last header line, where they suffice; else 0
 	usual  int  // columns of a row; 0 before the first
 	blank  bool // an empty line is a row, with its one cell empty
@@ -96,6 +99,12 @@ func NewDelimited(c Delimited) (*Rows, error) {
 	if c.Separator != spaceSeparator {
 		d.cells.sep = c.Separator[0]
 	}
+	switch c.Time.As {
+	case InSeconds:
+		d.scale = 9
+	case InMilliseconds:
+		d.scale = 6
+	}
 	if c.Time.Column >= 0 && c.Time.As == InLayout {
 		d.local = newLocalTimes(&c.Time)
 	}
@@ -141,10 +150,13 @@ func (d *Rows) tooLong(h Handler) {
 
 // count takes the next row of a source.
 func (d *Rows) count(source uint16) rowCount {
-	n := d.counts[source]
-	if n == nil {
-		n = &rowCount{at: d.c.Time.Start}
-		d.counts[source] = n
+	n := d.last
+	if n == nil || d.lastOf != source {
+		if n = d.counts[source]; n == nil {
+			n = &rowCount{at: d.c.Time.Start}
+			d.counts[source] = n
+		}
+		d.last, d.lastOf = n, source
 	}
 	now := *n
 	n.next++

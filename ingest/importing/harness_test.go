@@ -86,14 +86,20 @@ func names(t testing.TB, dir string) (names []string) {
 func scans(t testing.TB, b ingest.Bridge, content []byte) (all []sample.Scan) {
 	t.Helper()
 	r := bufio.NewReader(bytes.NewReader(content))
-	_, err := ingest.Play(t.Context(), b, r, ingest.PlayOptions{Capture: capture.Begins(r)}, func(s *sample.Scan) {
-		c := *s
-		c.Values, c.Raw = slices.Clone(s.Values), slices.Clone(s.Raw)
-		all = append(all, c)
-	})
-	var corrupt *capture.CorruptError
-	if err != nil && !errors.As(err, &corrupt) && !errors.Is(err, capture.ErrTorn) {
+	p, err := ingest.NewPlayback(b, r, ingest.PlayOptions{Capture: capture.Begins(r)})
+	if err != nil {
 		t.Fatal(err)
+	}
+	for s, err := range p.Scans(t.Context()) {
+		var corrupt *capture.CorruptError
+		switch {
+		case err == nil:
+			c := *s
+			c.Values, c.Raw = slices.Clone(s.Values), slices.Clone(s.Raw)
+			all = append(all, c)
+		case !errors.As(err, &corrupt) && !errors.Is(err, capture.ErrTorn):
+			t.Fatal(err)
+		}
 	}
 	return all
 }

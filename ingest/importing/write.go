@@ -82,7 +82,11 @@ func copyRecords(ctx context.Context, w io.Writer, r io.Reader, b *ingest.Bridge
 			return 0, err
 		}
 		good = good || len(rec.Bytes) > 0
-		if err := to.Record(rec.At, rec.Bytes); err != nil {
+		write := to.Record
+		if rec.Again {
+			write = to.Again
+		}
+		if err := write(rec.At, rec.Bytes); err != nil {
 			return 0, err
 		}
 		if from.Offset()-looked >= lookEvery {

@@ -9,9 +9,10 @@
 // The broker is told that a frame arrived when it is safe, and that is when the
 // reader of the connection asks for the next one: the bridge's supervisor has
 // taken it over. A frame that was being read when the daemon ended, or that
-// waited to be read, is sent again by the broker, marked as a duplicate.
-// Duplicates are passed on: the source's sequence numbers tell a frame that was
-// counted from one that was not, which no flag of the broker's can.
+// waited to be read, is sent again by the broker, marked as a duplicate. So are
+// those whose acknowledgements were lost on their way. Duplicates are passed on with
+// their mark (ingest.Redelivery), which says that a frame may have been counted and
+// not that it was: that is for those to tell who remember what has come.
 //
 // # Being away
 //

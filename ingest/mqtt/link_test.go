@@ -41,10 +41,12 @@ func TestAFrameComesAgainUntilItIsSafe(t *testing.T) {
 		c := open(t, l)
 		publish(t, b.Address, "hub", "one")
 		want(t, c, "one")
+		again(t, c, false)
 		c.Close() // with the frame in the reader's hands
 
 		c = open(t, l)
 		want(t, c, "one")
+		again(t, c, true)
 		r.cut() // as the death of this program does
 		if _, err := next(t, c); err == nil || !strings.HasPrefix(err.Error(), r.address+" ") {
 			t.Errorf("after the cut: %v", err)
@@ -53,6 +55,7 @@ func TestAFrameComesAgainUntilItIsSafe(t *testing.T) {
 
 		c = open(t, l)
 		want(t, c, "one")
+		again(t, c, true)
 		wantNone(t, c) // asks for the next one, so one is safe now
 		time.Sleep(5 * ackEvery)
 		c = open(t, l)

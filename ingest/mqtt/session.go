@@ -115,7 +115,7 @@ func (s *session) receive(d delivery) {
 }
 
 func (s *session) offer(d delivery) {
-	o := handover.Offer{Payload: d.payload, Done: func(safe bool) {
+	o := handover.Offer{Payload: d.payload, Again: d.dup, Done: func(safe bool) {
 		if safe {
 			d.ack()
 		}

@@ -85,6 +85,14 @@ func want(t *testing.T, c io.Reader, text string) {
 	}
 }
 
+// again checks whether what was read last is said to have come before.
+func again(t *testing.T, c io.Reader, want bool) {
+	t.Helper()
+	if m, ok := c.(interface{ Again() bool }); !ok || m.Again() != want {
+		t.Errorf("that it may have come before is not told as %t", want)
+	}
+}
+
 // wantNone lets the message before be acknowledged and sees to it that no other
 // one comes. It ends the connection.
 func wantNone(t *testing.T, c io.ReadCloser) {

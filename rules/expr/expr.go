@@ -68,19 +68,6 @@ func slotsOf(s []int) []int {
 	return slices.Compact(s)
 }
 
-// Format returns the canonical text of an expression: words for the logical
-// operators, single blanks, no parentheses that are not needed. Formatting it
-// again changes nothing. Names and units are not checked against each other,
-// as no signal need exist; problems come as from Compile.
-func Format(text string) (string, []Problem) {
-	var ps problems
-	root := parse(text, &ps)
-	if len(ps.list) > 0 {
-		return "", ps.sorted()
-	}
-	return format(root), nil
-}
-
 // Eval answers the condition for the present values, NaN where unknown, each
 // in the unit that the Resolver gave, and the present truths. Both must reach
 // to the largest slot used, else Eval panics. It does not allocate.

@@ -330,7 +330,7 @@ func TestFormat(t *testing.T) {
 		"((x < y) == (z > y)) == true":   "((x < y) == (z > y)) == true",
 		"known(x>1 or false)":            "known(x > 1 or false)",
 	} {
-		got, problems := Format(text)
+		got, problems := formatted(text)
 		if got != want || (want == "") != (len(problems) > 0) {
 			t.Errorf("%s: %q %v, want %q", text, got, problems, want)
 		}

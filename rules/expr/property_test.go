@@ -113,6 +113,17 @@ func TestCanonicalMeansTheSame(t *testing.T) {
 	})
 }
 
+// formatted is text as it is written when a Program is asked for it, or what is
+// wrong with it as an expression of any place.
+func formatted(text string) (string, []Problem) {
+	var ps problems
+	root := parse(text, &ps)
+	if len(ps.list) > 0 {
+		return "", ps.sorted()
+	}
+	return format(root), nil
+}
+
 // FuzzParse: no text makes it panic; problems lie inside the text; formatting
 // is a fixed point and does not change what compiles.
 func FuzzParse(f *testing.F) {
@@ -123,7 +134,7 @@ func FuzzParse(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		once, problems := Format(text)
+		once, problems := formatted(text)
 		for _, p := range problems {
 			if p.Column < 1 || p.Column > len(text)+1 || p.Message == "" {
 				t.Errorf("%q: problem %+v", text, p)
@@ -139,7 +150,7 @@ func FuzzParse(f *testing.F) {
 			}
 			return
 		}
-		if twice, problems := Format(once); twice != once || len(problems) > 0 {
+		if twice, problems := formatted(once); twice != once || len(problems) > 0 {
 			t.Fatalf("%q\nis %q\nis %q %v", text, once, twice, problems)
 		}
 		again, refusedAgain := Compile(once, ward.resolve, ward.names)

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"weald/rules/posture"
 )
 
@@ -44,7 +46,7 @@ var ordinary = sitter{boneRow: 130, apart: 120, middle: 220, bone: 110, thigh: 3
 
 var chair = posture.Mat{Rows: 20, Columns: 20, PitchMM: [2]float64{22, 22}}
 
-func get(t *testing.T, a Answer, id string) Region {
+func get(t rapid.TB, a Answer, id string) Region {
 	t.Helper()
 	i := slices.IndexFunc(a.Found, func(r Region) bool { return r.ID == id })
 	if i < 0 {

@@ -25,6 +25,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -57,6 +58,12 @@ type Happening struct {
 
 // String writes a happening as a script does.
 func (h Happening) String() string { return fmt.Sprintf("%s %s", h.What, h.At) }
+
+// told is what can happen to an alert of a script, which judges nobody absent.
+var told = []alert.Change{
+	alert.Raised, alert.Cleared, alert.Unknown, alert.Known, alert.Ended, alert.Escalated, alert.Calmed,
+	alert.WasAcknowledged, alert.WasShelved, alert.WasUnshelved, alert.WentOut, alert.CameBack,
+}
 
 // Parse reads a script. Errors name the line.
 func Parse(r io.Reader) (*Script, error) {
@@ -92,7 +99,13 @@ func (s *Script) line(words []string, every *time.Duration) error {
 	switch d, ok := durations[words[0]]; {
 	case ok && len(words) == 2:
 		*d, err = time.ParseDuration(words[1])
-		return err
+		switch {
+		case err != nil:
+			return err
+		case *d < 0 || *d == 0 && (words[0] == "every" || words[0] == "stale_after"):
+			return fmt.Errorf("%s: %s is too short", words[0], words[1])
+		}
+		return nil
 	case words[0] == "latched" && len(words) == 1:
 		s.Rule.Latched = true
 		return nil
@@ -103,6 +116,9 @@ func (s *Script) line(words []string, every *time.Duration) error {
 		return err
 	case words[0] == "=" && len(words) == 3:
 		at, err := time.ParseDuration(words[2])
+		if err == nil && !slices.Contains(told, alert.Change(words[1])) {
+			err = fmt.Errorf("%q is nothing that happens to an alert", words[1])
+		}
 		s.Want = append(s.Want, Happening{alert.Change(words[1]), at})
 		return err
 	case len(words) == 2:
@@ -177,6 +193,9 @@ func (s *Script) readings(when, what string, every time.Duration) error {
 	to, err := time.ParseDuration(last)
 	if err != nil {
 		return err
+	}
+	if to < from {
+		return fmt.Errorf("%s ends before it begins", when)
 	}
 	for at := from; at <= to; at += every {
 		s.Readings = append(s.Readings, Reading{sample.Instant(at), value})

@@ -13,8 +13,8 @@ import (
 // The timelines are the worked examples of what a hold means, and some more.
 func TestTimelines(t *testing.T) {
 	files, err := filepath.Glob("../../testdata/timelines/*.timeline")
-	if err != nil || len(files) < 20 {
-		t.Fatalf("found %d timelines (%v), want at least 12", len(files), err)
+	if err != nil || len(files) < 45 {
+		t.Fatalf("found %d timelines (%v), want at least 45", len(files), err)
 	}
 	for _, file := range files {
 		t.Run(strings.TrimSuffix(filepath.Base(file), ".timeline"), func(t *testing.T) {

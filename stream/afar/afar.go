@@ -1,6 +1,7 @@
 // Package afar has what a centre knows of a ward that keeps its record itself, from a copy
 // that comes over a link: which alerts are open, which of them became known late, and when
-// the ward was last seen. While there is no link it knows nothing newer, and says so.
+// the ward was last seen; and how its places are now, for which it asks there. While there is
+// no link, or not all has come that the ward wrote, it knows nothing newer, and says so.
 package afar
 
 import (
@@ -25,37 +26,65 @@ const keepCleared = time.Hour
 type Alert struct {
 	view.Alert
 	// ReachedAt is when it became known here, where that was late; else nil. Of alerts
-	// that the copy had when this process was started that is not known.
+	// that the copy had when a centre began with it that is not known.
 	ReachedAt *time.Time `json:"reached_at"`
+
+	raised record.Position // of the entry by which it was raised last
+}
+
+// A Sight is what came of asking the ward's servers.
+type Sight struct {
+	At      time.Time       // when they were asked
+	Reached bool            // they answered
+	Behind  uint64          // how many of the changes that they had then the copy still lacks
+	Through record.Position // the newest entry of the copy, where it lacks none
 }
 
 // A Ward is what is known of one. Any goroutine may ask.
 type Ward struct {
 	now func() time.Time
 
-	mu      sync.Mutex
-	alerts  map[string]*Alert // guarded by mu, as is all below
-	seen    time.Time         // zero for never
-	reached bool
+	mu     sync.Mutex
+	alerts map[string]*Alert // guarded by mu, as is all below
+	next   record.Position   // the first entry that has not been taken in
+	seen   time.Time         // when all that is known was so at the ward; zero for never
+	sight  Sight
+	late   late
+	places []*Place // in the ward's order; nil for one that was not heard yet
 }
 
 // New returns a Ward of which nothing is known.
 func New(now func() time.Time) *Ward { return &Ward{now: now, alerts: map[string]*Alert{}} }
 
-// Reached notes whether the ward is reached now.
-func (w *Ward) Reached(is bool) {
+// Sighted notes what came of asking the ward's servers.
+func (w *Ward) Sighted(s Sight) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.reached = is; is {
-		w.seen = w.now()
+	w.sight = s
+	w.whole()
+}
+
+// whole reports whether all is known here that the ward had written when its servers were
+// asked last, and notes that it was seen then. The caller holds mu.
+func (w *Ward) whole() bool {
+	s := &w.sight
+	if !s.Reached || s.Behind > 0 || w.next <= s.Through {
+		return false
 	}
+	if s.At.After(w.seen) {
+		w.seen = s.At
+	}
+	return true
 }
 
 // A Look is what was known at one moment.
 type Look struct {
-	Reached bool
-	Seen    time.Time // when it was last seen; zero for never
+	Reached bool      // its servers answer
+	Whole   bool      // and all is known here that they had then
+	Behind  uint64    // how many changes of the record have not come, as far as is known
+	Seen    time.Time // as of when all is known; zero for never
 	Alerts  []Alert   // those that are open or put aside, and those that were over of late
+	Places  []Place   // in the ward's order, as far as anything was heard of them
 }
 
 // Look returns what is known.
@@ -67,7 +96,7 @@ func (w *Ward) Look() Look {
 		sorted = append(sorted, a.Alert)
 	}
 	view.SortAlerts(sorted)
-	out := Look{Reached: w.reached, Seen: w.seen, Alerts: []Alert{}}
+	out := Look{Reached: w.sight.Reached, Whole: w.whole(), Behind: w.sight.Behind, Seen: w.seen, Alerts: []Alert{}, Places: w.shownNow()}
 	for _, a := range sorted {
 		out.Alerts = append(out.Alerts, *w.alerts[a.ID])
 	}
@@ -79,31 +108,37 @@ func (w *Ward) Look() Look {
 func (w *Ward) Follow(ctx context.Context, log journal.Log) error {
 	var next record.Position
 	for begun := false; ; begun = true {
-		q := journal.Query{From: next}
+		q, raised := journal.Query{From: next}, false
 		for e, err := range journal.Readable(log.Entries(ctx, q), nil) {
 			if err != nil {
 				return err
 			}
 			next = e.Position + 1
-			w.take(&e, begun)
+			raised = w.take(&e, begun) || raised
 		}
 		w.forget()
+		if raised || !begun {
+			w.keep(max(next, 1) - 1)
+		}
 		if err := log.Wait(ctx, max(next, 1)-1); err != nil {
 			return err
 		}
 	}
 }
 
-// take takes in an entry, which has come just now or was there before.
-func (w *Ward) take(e *record.Entry, now bool) {
+// take takes in an entry, which has come just now or was there before, and reports whether
+// an alert was raised by it.
+func (w *Ward) take(e *record.Entry, now bool) (raised bool) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if written := e.Written.Time(); written.After(w.seen) && !w.reached {
+	before := w.whole()
+	w.next = e.Position + 1
+	if written := e.Written.Time(); !before && !w.whole() && written.After(w.seen) {
 		w.seen = written
 	}
 	t, ok := e.Body.(record.Transition)
 	if !ok || t.Event.Quiet {
-		return
+		return false
 	}
 	a := w.alerts[t.Event.ID()]
 	if a == nil {
@@ -111,12 +146,12 @@ func (w *Ward) take(e *record.Entry, now bool) {
 		w.alerts[a.ID] = a
 	}
 	a.Apply(&t.Event)
-	if t.Event.What == alert.Raised {
-		a.ReachedAt = nil
-		if at := w.now(); now && at.Sub(e.Written.Time()) > lateAfter {
-			a.ReachedAt = &at
-		}
+	if t.Event.What != alert.Raised {
+		return false
 	}
+	a.raised = e.Position
+	a.ReachedAt = w.late.of(e, now, w.now())
+	return true
 }
 
 // forget drops what has been over for long.

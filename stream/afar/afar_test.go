@@ -37,10 +37,10 @@ func TestLate(t *testing.T) {
 		if l := w.Look(); l.Reached || !l.Seen.Equal(time.Now().Add(-time.Hour)) || len(l.Alerts) != 1 {
 			t.Errorf("before it is seen: %+v", l)
 		}
-		w.Reached(true)
+		w.Sighted(Sight{At: time.Now(), Reached: true})
 		seen := time.Now()
 		change("prompt", alert.Raised, alert.Unacknowledged, time.Now().Add(-time.Second))
-		w.Reached(false)
+		w.Sighted(Sight{At: time.Now()})
 		time.Sleep(time.Minute)
 		if l := w.Look(); l.Reached || !l.Seen.Equal(seen) {
 			t.Errorf("without a link: %+v", l)

@@ -10,24 +10,28 @@ import (
 )
 
 const (
-	batch   = 8 // so that handing over costs little
+	few     = 8 // so that handing over costs little
 	batches = 3 // one is filled, one waits, one is taken from
-
-	// Most is how many pairs are on their way at a time, the one that is looked at
-	// among them. A sequence may use what a pair points to again for the one that
-	// comes so many later.
-	Most = batch * batches
 )
+
+// Most is how many pairs are on their way at a time that go in such batches, the one that
+// is looked at among them. A sequence may use what a pair points to again for the one that
+// comes so many later.
+func Most(batch int) int { return batch * batches }
 
 type pair[K, V any] struct {
 	k K
 	v V
 }
 
-// Of yields what seq yields. It asks for up to Most pairs beforehand, and for all
-// of them on another goroutine, which ends before the iteration does. It waits for
-// a batch of them, so it is not for what is still being made.
-func Of[K, V any](seq iter.Seq2[K, V]) iter.Seq2[K, V] {
+// Of yields what seq yields. It asks for some pairs beforehand, and for all of them on
+// another goroutine, which ends before the iteration does. It waits for a batch of them,
+// so it is not for what is still being made.
+func Of[K, V any](seq iter.Seq2[K, V]) iter.Seq2[K, V] { return In(few, seq) }
+
+// In is Of with batches of so many pairs, > 0: what takes less than handing it over goes
+// in larger ones.
+func In[K, V any](batch int, seq iter.Seq2[K, V]) iter.Seq2[K, V] {
 	return func(yield func(K, V) bool) {
 		full, free := make(chan []pair[K, V], 1), make(chan []pair[K, V], batches)
 		for range batches {
@@ -71,7 +75,7 @@ func read[K, V any](seq iter.Seq2[K, V], full chan<- []pair[K, V], free <-chan [
 		}
 	}
 	for k, v := range seq {
-		if b = append(b, pair[K, V]{k, v}); len(b) == batch && !give() {
+		if b = append(b, pair[K, V]{k, v}); len(b) == cap(b) && !give() {
 			return
 		}
 	}

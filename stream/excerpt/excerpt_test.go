@@ -1,6 +1,7 @@
 package excerpt
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -10,13 +11,14 @@ import (
 	calibration "weald/ingest/calib/record"
 	"weald/ingest/sample"
 	"weald/rules"
+	"weald/stream/export"
 	"weald/stream/journal/journaltest"
 	"weald/stream/keeper"
 	"weald/stream/record"
 )
 
 // A calibration that is put into force halfway counts from there on, and so in
-// each of several passes.
+// each of several passes; what they say of a value beside it comes along.
 func TestCalibrationsCountFromTheirInstantOn(t *testing.T) {
 	line, err := curve.New(curve.Line, 0, 0.1)
 	if err != nil {
@@ -43,8 +45,12 @@ func TestCalibrationsCountFromTheirInstantOn(t *testing.T) {
 			}
 		}
 		ord++
+		raw := 400.0
+		if s == 9 { // beyond what was calibrated
+			raw = 950
+		}
 		if err := j.AppendReadings(t.Context(), []record.Block{{Source: "trolley/leg", Config: 1, Scans: []record.Scan{
-			{Ord: ord, At: at(s), Arrived: at(s), Rail: 1000, Raw: []float64{400}}}}}, nil); err != nil {
+			{Ord: ord, At: at(s), Arrived: at(s), Rail: 1000, Raw: []float64{raw}}}}}, nil); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -72,8 +78,15 @@ func TestCalibrationsCountFromTheirInstantOn(t *testing.T) {
 				t.Fatal(err)
 			}
 			v := row.Values[0]
-			if before := row.At < at(5); before != (v != v) || !before && (v < 39.9 || v > 40.1) {
+			want, doubt := 40.0, export.Doubt(0)
+			if row.At == at(9) {
+				want, doubt = 95, export.Extrapolated
+			}
+			if before := row.At < at(5); before != (v != v) || !before && math.Abs(v-want) > 0.1 {
 				t.Errorf("pass %d: %v s after the beginning it is %v", pass, row.At.Sub(began), v)
+			}
+			if u := row.U[0]; v == v && !(u >= 1) || v != v && u == u || row.Doubts[0] != doubt {
+				t.Errorf("pass %d: %v s after the beginning it is %v ± %v, in doubt for %d", pass, row.At.Sub(began), v, u, row.Doubts[0])
 			}
 			if v == v {
 				known++

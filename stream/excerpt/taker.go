@@ -30,7 +30,7 @@ type said struct {
 
 func (x *Excerpt) newTaker(which []int, yield func(export.Row, error) bool) *taker {
 	t := &taker{x: x, which: which, yield: yield, told: make([]said, len(which))}
-	t.row.Values = make([]float64, len(which))
+	t.row.Values, t.row.U, t.row.Doubts = make([]float64, len(which)), make([]float64, len(which)), make([]export.Doubt, len(which))
 	for i := range t.told {
 		t.told[i].at = sample.Past
 	}
@@ -59,7 +59,7 @@ func (t *taker) Updated(_ int, at sample.Instant) {
 	}
 	t.row.At, t.waits = at, true
 	for i, k := range t.which {
-		t.row.Values[i] = current(&signals[k], at)
+		t.row.Values[i], t.row.U[i], t.row.Doubts[i] = current(&signals[k], at)
 	}
 }
 
@@ -71,12 +71,19 @@ func (t *taker) flush() {
 	t.waits = false
 }
 
-// current returns a signal's value at an instant.
-func current(s *rules.Signal, at sample.Instant) float64 {
+// current returns a signal's value at an instant, its standard uncertainty, and why it
+// is in doubt.
+func current(s *rules.Signal, at sample.Instant) (value, u float64, d export.Doubt) {
 	if s.Until < at {
-		return sample.Unknown
+		return sample.Unknown, sample.Unknown, 0
 	}
-	return s.Value
+	if s.Extrapolated {
+		d |= export.Extrapolated
+	}
+	if s.Expired {
+		d |= export.Expired
+	}
+	return s.Value, s.U, d
 }
 
 // Alert implements rules.Sink; there are no rules.

@@ -1,5 +1,5 @@
 // Package export writes a stretch of a record into files that other programs
-// read: CSV, EDF+ and Parquet; and reads EDF+ files of its own back.
+// read: CSV, EDF+, Parquet and FHIR; and reads EDF+ files of its own back.
 //
 // What is exported is a Recording: some tracks, each of which yields rows of
 // signals that were taken together, and annotations (alerts, marks). Where they
@@ -24,6 +24,11 @@
 //     EDF); a time in which nothing at all is known is left out of the file, which
 //     is then of the discontinuous kind; other unknowns are the lowest sample,
 //     -32768, as package edf describes.
+//   - FHIR has the same samples as SampledData in Observations, with "E" for
+//     unknown (see FHIR). It leaves annotations out.
+//
+// Of what rows say beside values, their uncertainties and doubts, Parquet has
+// columns and FHIR has components; CSV and EDF+ leave it out.
 //
 // # Files
 //

@@ -43,6 +43,11 @@ func durations() []time.Duration {
 // none, tracks whose rate does not fit are sampled a little more often than
 // they have rows.
 func (r *Recording) layout(irregular float64) (layout, error) {
+	return r.layoutWithin(irregular, edf.MaxRecord)
+}
+
+// layoutWithin is layout for records of so many bytes at most.
+func (r *Recording) layoutWithin(irregular float64, most int) (layout, error) {
 	smallest := math.MaxInt
 	for _, compromise := range []bool{false, true} {
 		for _, d := range durations() {
@@ -51,13 +56,13 @@ func (r *Recording) layout(irregular float64) (layout, error) {
 			}
 			l, exact := r.lay(d, irregular)
 			smallest = min(smallest, l.samples)
-			if (exact || compromise) && l.samples+listReserve <= edf.MaxRecord {
+			if (exact || compromise) && l.samples+listReserve <= most {
 				return l, nil
 			}
 		}
 	}
 	return layout{}, fmt.Errorf("%w as EDF+: even the shortest data record would have %d bytes, the most is %d; export fewer signals",
-		ErrRecording, smallest+listReserve, edf.MaxRecord)
+		ErrRecording, smallest+listReserve, most)
 }
 
 // lay computes the layout of records of duration d, and whether every regular

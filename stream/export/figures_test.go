@@ -23,8 +23,8 @@ func TestMemoryIsBounded(t *testing.T) {
 		before := heap()
 		var early, late int64
 		err := export(t.Context(), r, t.TempDir(), Options{Progress: func(p Progress) {
-			// CSV and Parquet write their readings in part 1, EDF+ in part 2.
-			if part := map[string]int{"edf": 2}[format]; p.Part != max(1, part) {
+			// CSV and Parquet write their readings in part 1, EDF+ and FHIR in part 2.
+			if part := map[string]int{"edf": 2, "fhir": 2}[format]; p.Part != max(1, part) {
 				return
 			}
 			switch int(100 * p.Share) {
@@ -39,7 +39,8 @@ func TestMemoryIsBounded(t *testing.T) {
 		}
 		// Parquet holds the compressed pages of one group of rows. (Its pools of
 		// buffers, which a collection empties, are another 45 MB.)
-		most := map[string]int64{"csv": 2 << 20, "edf": 2 << 20, "parquet": 16 << 20}[format]
+		// FHIR holds an Observation of each signal: a quarter of a megabyte.
+		most := map[string]int64{"csv": 2 << 20, "edf": 2 << 20, "fhir": 8 << 20, "parquet": 16 << 20}[format]
 		t.Logf("%s: %d kB, then %d kB", format, early>>10, late>>10)
 		if early > most || late > most || late-early > 2<<20 {
 			t.Errorf("%s holds %d kB, then %d kB; %d kB would be too much", format, early>>10, late>>10, most>>10)
@@ -75,4 +76,5 @@ func benchmark(b *testing.B, format string) {
 
 func BenchmarkEDF(b *testing.B)     { benchmark(b, "edf") }
 func BenchmarkCSV(b *testing.B)     { benchmark(b, "csv") }
+func BenchmarkFHIR(b *testing.B)    { benchmark(b, "fhir") }
 func BenchmarkParquet(b *testing.B) { benchmark(b, "parquet") }

@@ -20,6 +20,10 @@ var formats = map[string]func(ctx context.Context, r Recording, folder string, o
 		_, err := EDF(ctx, r, folder, "k07", EDFOptions{Options: o})
 		return err
 	},
+	"fhir": func(ctx context.Context, r Recording, folder string, o Options) error {
+		_, err := FHIR(ctx, r, folder, "k07", o)
+		return err
+	},
 	"parquet": func(ctx context.Context, r Recording, folder string, o Options) error {
 		_, err := Parquet(ctx, r, folder, "k07", o)
 		return err
@@ -45,6 +49,9 @@ func TestAFailedExportLeavesNothing(t *testing.T) {
 		folder := t.TempDir()
 		if err := export(t.Context(), failing(wrong), folder, Options{}); !errors.Is(err, wrong) {
 			t.Errorf("%s: %v", format, err)
+		}
+		if format == "fhir" { // has none
+			continue
 		}
 		r := bench()
 		r.Annotations = func(yield func(Annotation, error) bool) { yield(Annotation{}, wrong) }
@@ -111,7 +118,7 @@ func TestProgress(t *testing.T) {
 func TestExistingFilesStay(t *testing.T) {
 	for format, export := range formats {
 		folder := t.TempDir()
-		for _, name := range []string{"k07-1-per-s.csv", "k07-about.csv", "k07.edf", "k07-events.parquet"} {
+		for _, name := range []string{"k07-1-per-s.csv", "k07-about.csv", "k07.edf", "k07.json", "k07-events.parquet"} {
 			if err := os.WriteFile(filepath.Join(folder, name), []byte("mine"), 0o600); err != nil {
 				t.Fatal(err)
 			}
@@ -161,8 +168,10 @@ func TestNothingKnown(t *testing.T) {
 	r := bench()
 	r.Tracks = []Track{{Signals: []Signal{{Name: "x"}}, Rate: 1, Rows: rowsOf(time.Second, []float64{unknown}, []float64{unknown})}}
 	folder := t.TempDir()
-	if _, err := EDF(t.Context(), r, folder, "k07", EDFOptions{}); !errors.Is(err, ErrEmpty) {
-		t.Error(err)
+	for _, format := range []string{"edf", "fhir"} {
+		if err := formats[format](t.Context(), r, folder, Options{}); !errors.Is(err, ErrEmpty) {
+			t.Errorf("%s: %v", format, err)
+		}
 	}
 	if names := left(t, folder); len(names) > 0 {
 		t.Errorf("left %q", names)

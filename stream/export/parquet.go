@@ -16,6 +16,40 @@ type Reading struct {
 	Unit   string `parquet:"unit,dict,zstd"`
 	// Value is null where unknown; it is never NaN.
 	Value *float64 `parquet:"value,optional,split,zstd"`
+	// U is the standard uncertainty of Value, null where it is not known.
+	U *float64 `parquet:"u,optional,split,zstd"`
+	// Extrapolated and Expired are what the value is in doubt for (see Doubt), null
+	// where the value is unknown, or where it is not known whether there is any doubt.
+	Extrapolated *bool `parquet:"extrapolated,optional,zstd"`
+	Expired      *bool `parquet:"expired,optional,zstd"`
+}
+
+// taken makes r the reading of column s in row k of a batch of a widened track, which
+// has n signals. What it points to is the batch's.
+func (r *Reading) taken(b *batch, k, s, n int) {
+	row := b.row(k)
+	r.Time, r.Value, r.U, r.Extrapolated, r.Expired = int64(b.at[k]), nil, nil, nil, nil
+	if v := &row[s]; *v == *v {
+		r.Value = v
+	}
+	if r.Value == nil {
+		return
+	}
+	if u := &row[n+s]; *u == *u {
+		r.U = u
+	}
+	if d := row[2*n+s]; d == d {
+		r.Extrapolated, r.Expired = truth(Doubt(d)&Extrapolated != 0), truth(Doubt(d)&Expired != 0)
+	}
+}
+
+var yes, no = true, false
+
+func truth(is bool) *bool {
+	if is {
+		return &yes
+	}
+	return &no
 }
 
 // An Event is one row of the table of annotations in a Parquet file.
@@ -71,20 +105,19 @@ func (r *Recording) parquetReadings(ctx context.Context, out *output, name strin
 	}
 	w := parquet.NewGenericWriter[Reading](p, append(r.metadata(), parquet.MaxRowsPerRowGroup(rowGroup))...)
 	var rows []Reading
+	wide := r.widened()
 	for i := range r.Tracks {
 		t := &r.Tracks[i]
 		m.part("readings of " + t.Signals[0].Name + " and what was read with it")
-		for b, err := range r.batches(ctx, i) {
+		for b, err := range wide.batches(ctx, i) {
 			if err != nil {
 				return err
 			}
 			rows = rows[:0]
 			for s := range t.Signals {
-				for k, at := range b.at {
-					row := Reading{Time: int64(at), Signal: t.Signals[s].Name, Unit: t.Signals[s].Unit}
-					if v := &b.values[k*b.width+s]; *v == *v {
-						row.Value = v
-					}
+				row := Reading{Signal: t.Signals[s].Name, Unit: t.Signals[s].Unit}
+				for k := range b.at {
+					row.taken(b, k, s, len(t.Signals))
 					rows = append(rows, row)
 				}
 			}

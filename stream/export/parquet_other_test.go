@@ -28,10 +28,10 @@ func TestAnotherReaderReadsParquet(t *testing.T) {
 	}
 	node, err := exec.LookPath("node")
 	if err != nil {
-		t.Skip("node not found")
+		missing(t, "node not found")
 	}
 	if _, err := os.Stat(filepath.Join(modules, "hyparquet")); err != nil {
-		t.Skip("hyparquet is not there: npm ci in webui brings it")
+		missing(t, "hyparquet is not there: npm ci in webui brings it")
 	}
 	files, err := Parquet(t.Context(), bench(), t.TempDir(), "k07", Options{})
 	if err != nil {

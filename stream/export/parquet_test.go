@@ -2,6 +2,7 @@ package export
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"strings"
@@ -41,6 +42,9 @@ func TestParquetSchema(t *testing.T) {
 	required binary signal (STRING);
 	required binary unit (STRING);
 	optional double value;
+	optional double u;
+	optional boolean extrapolated;
+	optional boolean expired;
 }`,
 		`message Event {
 	required int64 time (TIMESTAMP(isAdjustedToUTC=true,unit=NANOS));
@@ -113,6 +117,41 @@ func TestParquetReadings(t *testing.T) {
 	}
 }
 
+// How uncertain a reading is, and what it is in doubt for, is beside it.
+func TestParquetTellsUncertaintyAndDoubt(t *testing.T) {
+	v := func(v, u float64, d Doubt) Row { return Row{Values: []float64{v}, U: []float64{u}, Doubts: []Doubt{d}} }
+	r := one(Signal{Name: "ankle.pressure", Unit: "mmHg"}, 6*time.Second, seconds(
+		Row{Values: []float64{30}}, v(40, 1.25, 0), v(50, unknown, Extrapolated), v(unknown, 1, 0), v(60, 2.5, Expired)))
+	files, err := Parquet(t.Context(), r, t.TempDir(), "k07", Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := func(v any, is bool) string {
+		if !is {
+			return "-"
+		}
+		return fmt.Sprint(v)
+	}
+	var got []string
+	for _, r := range readParquet[Reading](t, files[0].Path) {
+		var words []string
+		for _, p := range []*float64{r.Value, r.U} {
+			if p == nil {
+				p = &[]float64{-1}[0]
+			}
+			words = append(words, said(*p, *p != -1))
+		}
+		for _, p := range []*bool{r.Extrapolated, r.Expired} {
+			words = append(words, said(p != nil && *p, p != nil))
+		}
+		got = append(got, strings.Join(words, " "))
+	}
+	want := "30 - - -\n40 1.25 false false\n50 - true false\n- - - -\n60 2.5 false true"
+	if strings.Join(got, "\n") != want {
+		t.Errorf("readings\n%s\nwant\n%s", strings.Join(got, "\n"), want)
+	}
+}
+
 func appendNumber(dst []byte, v float64) []byte {
 	row := csvRow{b: dst}
 	row.number(v)
@@ -147,7 +186,7 @@ func TestParquetOfManyRows(t *testing.T) {
 	next := map[string]int{}
 	var want []Row
 	for row := range r.Tracks[0].Rows {
-		want = append(want, Row{row.At, append([]float64(nil), row.Values...)})
+		want = append(want, Row{At: row.At, Values: append([]float64(nil), row.Values...)})
 	}
 	column := map[string]int{}
 	for i, s := range r.Tracks[0].Signals {

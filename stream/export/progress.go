@@ -23,7 +23,7 @@ type Progress struct {
 type File struct {
 	Path  string
 	Bytes int64
-	Rows  int64 // of a table; samples of all signals in EDF+
+	Rows  int64 // of a table; samples of all signals in EDF+, those that are known in FHIR
 }
 
 // meter turns instants into calls of Progress.

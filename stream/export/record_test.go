@@ -22,22 +22,22 @@ func after(d time.Duration) sample.Instant { return start.Add(d) }
 func rowsOf(period time.Duration, values ...[]float64) iter.Seq2[Row, error] {
 	return func(yield func(Row, error) bool) {
 		for i, v := range values {
-			if v != nil && !yield(Row{start.Add(time.Duration(i) * period), v}, nil) {
+			if v != nil && !yield(Row{At: start.Add(time.Duration(i) * period), Values: v}, nil) {
 				return
 			}
 		}
 	}
 }
 
-// points yields points.
-func points(p ...Point) iter.Seq2[Point, error] {
-	return func(yield func(Point, error) bool) {
-		for _, p := range p {
-			if !yield(p, nil) {
+// single is a track of one signal, of rows that have one value each.
+func single(name, unit string, rate float64, rows ...Row) Track {
+	return Track{Signals: []Signal{{Name: name, Unit: unit}}, Rate: rate, Rows: func(yield func(Row, error) bool) {
+		for _, r := range rows {
+			if !yield(r, nil) {
 				return
 			}
 		}
-	}
+	}}
 }
 
 // notes yields annotations.
@@ -72,7 +72,7 @@ func bench() Recording {
 				Signals: []Signal{{Name: "skin.temperature", Unit: "degC"}}, Rate: 1,
 				Rows: rowsOf(time.Second, []float64{31.5}, []float64{31.75}),
 			},
-			Series(Signal{Name: "battery.charge", Unit: "%"}, 0, points(Point{after(700 * time.Millisecond), 80})),
+			single("battery.charge", "%", 0, Row{At: after(700 * time.Millisecond), Values: []float64{80}}),
 		},
 		Annotations: notes(
 			Annotation{
@@ -113,7 +113,7 @@ func longRecording(tb testing.TB, hours float64, channels int, rate float64) Rec
 				x = x*1664525 + 1013904223
 				v[c] = 30 + float64(c) + 8*float64(i%4096)/4096 + float64(x>>24)/256
 			}
-			if !yield(Row{start.Add(time.Duration(float64(i) * period)), v}, nil) {
+			if !yield(Row{At: start.Add(time.Duration(float64(i) * period)), Values: v}, nil) {
 				return
 			}
 		}

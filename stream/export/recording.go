@@ -32,6 +32,8 @@ type Header struct {
 	Start, End sample.Instant
 	// Zone is that of the place; nil means UTC.
 	Zone *time.Location
+	// Caution is said where a format has room for sentences; empty says nothing.
+	Caution string
 }
 
 // A Track is signals that are taken together.
@@ -58,29 +60,23 @@ type Signal struct {
 }
 
 // A Row is one instant of a track, with one value a signal: NaN where unknown.
+// Formats that have a place for them take U and Doubts, others leave them out (see
+// the package).
 type Row struct {
 	At     sample.Instant
 	Values []float64
+	U      []float64 // standard uncertainties, NaN where not known; nil where none is
+	Doubts []Doubt   // nil where it is not known whether there are any
 }
 
-// A Point is one value of a signal that is alone on its track.
-type Point struct {
-	At    sample.Instant
-	Value float64
-}
+// A Doubt is why a value is to be taken with care: none, or a sum of these.
+type Doubt uint8
 
-// Series returns a track of one signal.
-func Series(s Signal, rate float64, points iter.Seq2[Point, error]) Track {
-	return Track{Signals: []Signal{s}, Rate: rate, Rows: func(yield func(Row, error) bool) {
-		row := Row{Values: make([]float64, 1)}
-		for p, err := range points {
-			row.At, row.Values[0] = p.At, p.Value
-			if !yield(row, err) || err != nil {
-				return
-			}
-		}
-	}}
-}
+// What a value can be in doubt for.
+const (
+	Extrapolated Doubt = 1 << iota // beyond what its channel was calibrated for
+	Expired                        // made by a calibration that was past its date
+)
 
 // A Kind is what an annotation is of.
 type Kind string

@@ -2,7 +2,9 @@ package history
 
 import (
 	"bytes"
+	"encoding/binary"
 	"math"
+	"slices"
 	"time"
 
 	"weald/ingest/sample"
@@ -110,16 +112,43 @@ func (g *grid) keep() {
 	g.codes = codes
 }
 
-// Code writes a pressure in steps of MapStep, NoCell for unknown, and the
-// nearest it can for what is out of range.
-func Code(v float32) int16 { return code(v, MapStep) }
+// AppendCodes appends pressures in steps of MapStep, little endian: NoCell for unknown,
+// and the nearest that there is for what is out of range.
+func AppendCodes(b []byte, cells []float32) []byte {
+	b = slices.Grow(b, 2*len(cells))
+	to := b[len(b):][:2*len(cells)]
+	for _, v := range cells {
+		x := float64(v)/MapStep + 0.5 // as in code, which would be called here
+		c := int16(0)
+		if x >= 0 && x < math.MaxInt16+1 {
+			c = int16(x)
+		} else {
+			c = farCode(x)
+		}
+		binary.LittleEndian.PutUint16(to, uint16(c))
+		to = to[2:]
+	}
+	return b[:len(b)+2*len(cells)]
+}
 
+// code rounds the quotient half up; maps are read by eyes. Nearly all cells are from 0
+// to what a code can say, where to cut off is to round down.
 func code(v float32, step float64) int16 {
-	if v != v {
+	x := float64(v)/step + 0.5
+	if x >= 0 && x < math.MaxInt16+1 {
+		return int16(x)
+	}
+	return farCode(x)
+}
+
+// farCode is the code for any quotient, with a half added.
+//
+//go:noinline
+func farCode(x float64) int16 {
+	if x != x {
 		return NoCell
 	}
-	// The quotient is rounded half up; maps are read by eyes.
-	return int16(min(max(math.Floor(float64(v)/step+0.5), NoCell+1), math.MaxInt16))
+	return int16(min(max(math.Floor(x), NoCell+1), math.MaxInt16))
 }
 
 // MapVersion tells whether a place's map is a new one.

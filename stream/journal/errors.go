@@ -23,6 +23,13 @@ var (
 	// ErrFull means that there is no room. Nothing of the call was kept, and
 	// nothing kept before is lost. It goes away by itself when there is room.
 	ErrFull = errors.New("no room for the record")
+	// ErrLater, beside another one, takes back that nothing was kept: the call stands in
+	// the log of a record that several machines keep, and is carried out in its turn. In
+	// another form it would be a second one.
+	ErrLater = errors.New("it is carried out when it can be")
+	// ErrUnreached means that a record which several machines keep was not reached in time.
+	// What became of the call is not known; made again as it was, it is the same one.
+	ErrUnreached = errors.New("no majority of the servers of the log can be reached")
 	// ErrInUse means that another process has the record open.
 	ErrInUse = errors.New("another process uses the record")
 	// ErrForeign means that something else is stored there, or a record of a

@@ -116,6 +116,9 @@ type Inputs interface {
 	// does and goes on as that does, so that a call whose outcome is not known
 	// can be repeated. No room: ErrFull; entries are still kept then.
 	//
+	// The same holds of ticks: where those of a call begin with a group that one
+	// call has brought, what follows is kept.
+	//
 	// Thus a block can be kept while it fills. Where it begins with all scans
 	// of the last block of its source, that one grows: it keeps its number. If
 	// the latest arrival of the call is not on the UTC day of the call that

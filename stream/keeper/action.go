@@ -6,6 +6,7 @@ import (
 	"log/slog"
 
 	"weald/rules/alert"
+	"weald/stream/journal"
 	"weald/stream/record"
 )
 
@@ -24,10 +25,17 @@ func (k *Keeper) Act(ord uint64, key alert.Key, a alert.Action) error {
 func (k *Keeper) decided(what string, e record.Entry) (record.Position, error) {
 	_ = k.settle(e.Ord) // where readings find no room it is kept all the same
 	e.Written = k.now()
-	p, err := k.journal.Append(context.Background(), e)
+	var p record.Position
+	err := journal.ErrUnreached
+	if !k.away.is.Load() {
+		ctx, cancel := k.bound(context.Background())
+		defer cancel()
+		p, err = k.journal.Append(ctx, e)
+		_ = k.reached(err)
+	}
 	if err != nil {
 		k.log.Error("what a person did was not kept", slog.String("what", what), slog.Any("error", err),
-			slog.String("do", "make room on the disk, and let it be done again: it was not done"))
+			slog.String("do", "make room on the disk, or see that a majority of the servers of the log runs, and let it be done again: it was not done"))
 		return 0, fmt.Errorf("keeping %s: %w", what, err)
 	}
 	return p, nil

@@ -2,6 +2,7 @@ package keeper_test
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"math/rand/v2"
 	"strings"
@@ -19,6 +20,7 @@ import (
 	"weald/stream/journal/journaltest"
 	"weald/stream/keeper"
 	"weald/stream/record"
+	"weald/stream/selfwatch"
 )
 
 // A crowded journal has no room for readings while it is full.
@@ -194,15 +196,28 @@ func TestADiskThatIsSlow(t *testing.T) {
 		}
 		before := r.snapshots
 		j.takes.Store(int64(20 * time.Second))
-		for range 22 {
+		lost, since := uint64(0), time.Now() // the last of them
+		for range 65 {                       // three writings that are too slow
 			second()
+			if now := r.keeper.Condition().Lost; now > lost {
+				lost, since = now, time.Now()
+			}
 		}
 		j.takes.Store(0)
-		time.Sleep(25 * time.Second)
+		for f := faults(); len(f) < 2 && time.Since(since) < 10*time.Minute; f = faults() {
+			if len(f) != 1 || f[0].Over || !strings.Contains(f[0].Text, "too slow") || !strings.Contains(f[0].Text, "a/mat") {
+				t.Fatalf("of writings that are too slow is said %+v, want one fault", f)
+			}
+			time.Sleep(time.Second)
+		}
+		// What was lost during the last of them is known when it ends; since is known to a second.
+		if took := time.Since(since); took < selfwatch.Settles-time.Second || took > selfwatch.Settles+25*time.Second {
+			t.Errorf("it is over %v after the last reading was lost", took)
+		}
 		r.end()
-		c, f := r.keeper.Condition(), faults()
-		if c.Lost == 0 || len(f) != 2 || f[0].Over || !f[1].Over || !strings.Contains(f[0].Text, "too slow") || !strings.Contains(f[0].Text, "a/mat") {
-			t.Errorf("%d readings are lost, and of that is said %+v", c.Lost, f)
+		f := faults()
+		if len(f) != 2 || !f[1].Over || !strings.Contains(f[1].Text, fmt.Sprintf("%d scans that came", lost)) || !strings.HasSuffix(f[1].Text, fmt.Sprintf("lost: a/mat %d", lost)) {
+			t.Errorf("%d readings are lost, and of that is said %+v", lost, f)
 		}
 		if r.snapshots == before {
 			t.Error("there is no snapshot behind the hole")
@@ -221,6 +236,7 @@ func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
 		for range rapid.IntRange(2, 4).Draw(t, "lives") {
 			j.full.Store(false)
 			l := begin(t, j)
+			l.slow[0] = time.Duration(rapid.SampledFrom([]int{0, 0, 3, 7}).Draw(t, "slow")) * time.Hour
 			fills := rapid.IntRange(0, 40).Draw(t, "fills")
 			for i := range rapid.IntRange(0, 60).Draw(t, "inputs") {
 				if j.full.Store(i >= fills); !j.full.Load() && rapid.IntRange(0, 3).Draw(t, "keep") == 0 {

@@ -2,43 +2,9 @@ package keeper
 
 import (
 	"encoding/binary"
-	"slices"
 
 	"weald/ingest/sample"
 )
-
-// A heard is the last scans of every source, by its id: what a start has to know
-// so that frames which come again are repeats, and device clocks go on.
-type heard map[string][]sample.Heard
-
-// add notes a scan.
-func (h heard) add(source string, s *sample.Scan) {
-	if !s.Counted {
-		return
-	}
-	all := h[source]
-	if len(all) == 2*sample.MostHeard { // moved seldom, and never grown again
-		all = all[:copy(all, all[sample.MostHeard:])]
-	}
-	h[source] = append(all, sample.Heard{
-		First: s.First, Seq: s.Seq, Millis: s.Millis, At: s.At, Arrived: s.Arrived, Stored: s.Stored,
-	})
-}
-
-// clone returns a copy that whoever owns it may add to, while the other is read.
-func (h heard) clone() heard {
-	out := make(heard, len(h))
-	for source, all := range h {
-		out[source] = slices.Clone(all)
-	}
-	return out
-}
-
-// last returns the last scans of a source.
-func (h heard) last(source string) []sample.Heard {
-	all := h[source]
-	return all[max(0, len(all)-sample.MostHeard):]
-}
 
 // In a snapshot, beside the places, a source stands under its id, which has a
 // slash in it as no place's has: for each scan, as differences to the one before,

@@ -2,6 +2,7 @@ package keeper
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"sync"
@@ -27,12 +28,18 @@ type Keeper struct {
 	plan    *rules.Plan
 	now     func() sample.Instant
 	log     *slog.Logger
-	reviver *Reviver       // owned by the pipeline's goroutine
-	config  uint64         // version of the configuration in force
-	share   int            // shareHolds, but for tests
-	heard   heard          // owned by the pipeline's goroutine
-	newest  sample.Instant // arrival of all scans; owned by the pipeline's goroutine
-	packed  int            // bytes of the last snapshot's body; owned by the pipeline's goroutine
+	reviver *Reviver        // owned by the pipeline's goroutine
+	config  uint64          // version of the configuration in force
+	share   int             // shareHolds, but for tests
+	heard   sample.Lately   // owned by the pipeline's goroutine
+	newest  sample.Instant  // arrival of all scans; owned by the pipeline's goroutine
+	changes record.Position // of the newest change of an alert, or an entry behind which all others are; owned by the pipeline's goroutine
+	packed  int             // bytes of the last snapshot's body; owned by the pipeline's goroutine
+
+	// Within is how long the record may take for one call; 0 for as long as it takes.
+	Within time.Duration
+
+	away away // what waits while it takes longer
 
 	// Tell, if it is set before Run, is told of the keeper's own alert: that
 	// readings are not kept.
@@ -40,9 +47,10 @@ type Keeper struct {
 
 	writing sync.Mutex // held while something is being written, so that it is in order
 
-	open  []open // by source: what was kept of a block that may grow; guarded by writing
-	ends  []int  // by source: with how many scans its block ends; guarded by writing
-	doubt bool   // it is not known what became of the last writing; guarded by writing
+	open  []open   // by source: what was kept of a block that may grow; guarded by writing
+	ends  []int    // by source: with how many scans its block ends; guarded by writing
+	doubt bool     // it is not known what became of the last writing; guarded by writing
+	slow  slowness // Run's own
 
 	mu      sync.Mutex
 	blocks  []record.Block // by source; guarded by mu, as is all below
@@ -64,7 +72,7 @@ type Keeper struct {
 // New returns a Keeper for the sources and places of plan, which goes on where r
 // has taken the record up. The live run converts by reviver.Applied.
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
-	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard.clone(), newest: r.newest, now: now, log: log,
+	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard.Clone(), newest: r.newest, changes: r.position, now: now, log: log,
 		blocks: make([]record.Block, len(plan.Sources)), open: make([]open, len(plan.Sources)), ends: turns(len(plan.Sources)),
 		room: room{scans: mostPending, readings: mostReadings, from: sample.Past}, passed: make(chan struct{})}
 	for i := range k.blocks {
@@ -80,7 +88,7 @@ func (k *Keeper) Scan(ord uint64, s *sample.Scan) {
 	b := &k.blocks[s.Source]
 	kept := record.ScanOf(s, k.spare.get())
 	kept.Ord = ord
-	k.heard.add(b.Source, s)
+	k.heard.Hear(b.Source, s)
 	k.newest = max(k.newest, s.Arrived)
 	b.Scans = append(b.Scans, kept)
 	k.barrier = ord
@@ -99,8 +107,11 @@ func (k *Keeper) Tick(ord uint64, place int, now sample.Instant) {
 
 // Commit implements pipeline.Recorder. Where readings find no room the events
 // are kept all the same, and with them how their places stand: a start that does
-// not have those readings would judge anew, and tell again, what has been told.
+// not have those readings would judge anew, and tell again, what has been told. What
+// stands in a log of several machines, and waits there for room, is given to it once: it
+// would be kept as often as it was given.
 func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []byte) (took bool, err error) {
+	var at record.Position
 	err = k.settle(next)
 	entries := make([]record.Entry, len(events), len(events)+1)
 	for i, e := range events {
@@ -108,13 +119,23 @@ func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []
 	}
 	if err != nil {
 		stands := k.stand(next, events, state)
-		_, err = k.journal.Append(context.Background(), append(entries, stands...)...)
-		took = err == nil && len(stands) > 0
+		at, err = k.put(append(entries, stands...)...)
+		took = len(stands) > 0 && (err == nil || errors.Is(err, journal.ErrLater))
 	}
-	if !took { // or there is not even room for that
-		_, err = k.journal.Append(context.Background(), entries...)
+	if !took && !errors.Is(err, journal.ErrLater) { // or there is not even room for that
+		at, err = k.put(entries...)
 	}
-	if err != nil {
+	if err == nil {
+		k.changes = max(k.changes, at)
+	}
+	switch {
+	case errors.Is(err, journal.ErrUnreached) && errors.Is(err, journal.ErrLater):
+		k.log.Warn("alerts are told, and wait to be kept", slog.Any("error", err), slog.String("do", "see that a majority of the servers of the log runs, and can be reached from here"))
+		return took, nil
+	case errors.Is(err, journal.ErrLater): // other machines have them already
+		k.log.Warn("alerts wait for room in the record of this machine", slog.Any("error", err), slog.String("do", "make room on the disk"))
+		return took, nil
+	case err != nil:
 		k.log.Error("alerts were not kept, and are told all the same", slog.Any("error", err), slog.String("do", "make room on the disk"))
 		return false, fmt.Errorf("keeping %d changes of alerts: %w", len(events), err)
 	}

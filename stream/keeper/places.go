@@ -10,7 +10,8 @@ import (
 
 // The body of a snapshot: for each place its id and its state, and for each
 // source its id and what was heard of it last, and what its calibrations remember, and
-// when the newest scan of all came, each as a uvarint of its length and the bytes. How places stand on a full disk
+// when the newest scan of all came, and where the newest change of an alert stands in the
+// record, each as a uvarint of its length and the bytes. How places stand on a full disk
 // (record.State) has the same form.
 
 // calibrations is put behind the id of a source whose calibrations remember
@@ -19,6 +20,10 @@ const calibrations = "#calibrations"
 
 // arrival is under what stands the newest arrival of any scan, 8 bytes.
 const arrival = "#arrival"
+
+// position is under what stands the position of the newest change of an alert, 8 bytes:
+// every one behind it came of an input behind the snapshot.
+const position = "#position"
 
 var errPlaces = errors.New("the snapshot is not one of places")
 
@@ -33,7 +38,7 @@ func (k *Keeper) pack(places int, state func(place int, b []byte) []byte) []byte
 	}
 	for i := range k.plan.Sources {
 		id := k.plan.Sources[i].ID
-		if all := k.heard.last(id); len(all) > 0 {
+		if all := k.heard.Last(id); len(all) > 0 {
 			b = appendPlace(b, id, packHeard(all))
 		}
 		if a := k.reviver.applied; a.Any(i) {
@@ -44,6 +49,7 @@ func (k *Keeper) pack(places int, state func(place int, b []byte) []byte) []byte
 	if k.newest > sample.Past {
 		b = appendPlace(b, arrival, binary.BigEndian.AppendUint64(nil, uint64(k.newest)))
 	}
+	b = appendPlace(b, position, binary.BigEndian.AppendUint64(nil, uint64(k.changes)))
 	k.packed = len(b)
 	return b
 }

@@ -86,20 +86,16 @@ func (r *Reviver) Revive(source string, s *record.Scan) (*sample.Scan, bool) {
 	if !ok || len(s.Raw) != r.sources[i].Channels {
 		return nil, false
 	}
-	rail := s.Rail
-	if math.IsNaN(rail) {
-		rail = calib.NoRail
-	}
 	values := r.scan.Values
 	if cap(values) < len(s.Raw) {
 		values = make([]float64, len(s.Raw))
 	}
-	r.scan = sample.Scan{
-		Source: i, At: s.At, Arrived: s.Arrived, Seq: s.Seq, Stored: s.Stored, Damaged: s.Damaged,
-		First: s.First, Millis: s.Millis, Counted: s.Counted, Battery: s.Battery,
-		Rail: rail, Values: values[:len(s.Raw)], Raw: s.Raw,
+	r.scan = s.Head()
+	r.scan.Source, r.scan.Values, r.scan.Raw = i, values[:len(s.Raw)], s.Raw
+	if math.IsNaN(r.scan.Rail) {
+		r.scan.Rail = calib.NoRail
 	}
-	r.converters[i].Convert(r.scan.Values, s.Raw, 0, rail)
+	r.converters[i].Convert(r.scan.Values, s.Raw, 0, r.scan.Rail)
 	r.applied.Convert(&r.scan)
 	return &r.scan, true
 }
@@ -125,7 +121,7 @@ type Taker interface {
 // down when the inputs that led there could not be kept. One that judges what the
 // record has, instead of going on from it, is none.
 type Restorer interface {
-	Restore(place int, state []byte, written sample.Instant)
+	Restore(place int, state []byte, e *record.Entry)
 }
 
 // Kept is what Feed needs of a journal.
@@ -200,7 +196,7 @@ func restore(to Taker, e *record.Entry, places map[string]int) {
 	}
 	for _, id := range slices.Sorted(maps.Keys(states)) {
 		if i, ok := places[id]; ok {
-			r.Restore(i, states[id], e.Written)
+			r.Restore(i, states[id], e)
 		}
 	}
 }

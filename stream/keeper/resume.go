@@ -27,7 +27,12 @@ type Resumed struct {
 	Past   []alert.Event  // kept changes that people still want to see, by time
 	New    []alert.Event  // changes that the catching up brought and that are not kept yet
 
-	heard heard // by sources of the plan
+	heard sample.Lately // by sources of the plan
+
+	position record.Position            // of the newest entry where the start began
+	before   record.Position            // of changes: up to it they came of inputs before the snapshot
+	undated  bool                       // before is not known, as an older version wrote the snapshot
+	restored map[string]record.Position // by place: the same, where an entry says how it stood
 
 	newest  sample.Instant            // arrival of all scans; Past for none
 	floor   sample.Instant            // of those before the snapshot
@@ -36,7 +41,7 @@ type Resumed struct {
 }
 
 // Heard returns the last scans of a source, in the order in which they came.
-func (r *Resumed) Heard(source string) []sample.Heard { return r.heard.last(source) }
+func (r *Resumed) Heard(source string) []sample.Heard { return r.heard.Last(source) }
 
 // Arrived returns an instant up to which the record has all scans of a source that came,
 // where those of all sources came one after the other; Past where it has none.
@@ -76,7 +81,10 @@ func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *R
 		return nil, fmt.Errorf("the record does not say where it ends: %w", err)
 	}
 	found := &gatherer{}
-	out := &Resumed{Sink: &Relay{To: found}, Ord: head.Ord, Last: sample.Past, heard: heard{}, newest: sample.Past, floor: sample.Past, arrived: map[string]sample.Instant{}}
+	out := &Resumed{
+		Sink: &Relay{To: found}, Ord: head.Ord, Last: sample.Past, heard: sample.Lately{}, position: head.Position, restored: map[string]record.Position{},
+		newest: sample.Past, floor: sample.Past, arrived: map[string]sample.Instant{},
+	}
 	out.Engine = rules.NewEngine(plan, out.Sink)
 	from, err := out.takeUp(ctx, j, plan, reviver, log)
 	if err != nil {
@@ -107,7 +115,7 @@ type catchingUp struct {
 func (c catchingUp) Scan(s *sample.Scan) {
 	c.Last = max(c.Last, s.Arrived)
 	id := c.plan.Sources[s.Source].ID
-	c.heard.add(id, s)
+	c.heard.Hear(id, s)
 	c.newest, c.arrived[id] = max(c.newest, s.Arrived), max(c.arrived[id], s.Arrived)
 	c.Engine.Scan(s)
 }
@@ -125,13 +133,14 @@ func (c catchingUp) Mark(place int, word string, at sample.Instant) { c.Engine.M
 
 // Restore implements Restorer. What was judged of the place before without all of
 // its readings was judged better then, and kept.
-func (c catchingUp) Restore(place int, state []byte, written sample.Instant) {
+func (c catchingUp) Restore(place int, state []byte, e *record.Entry) {
 	if err := c.Engine.RestorePlace(place, state); err != nil {
 		c.log.Warn("how a place stood on a full disk cannot be taken up", slog.Any("error", err), slog.String("do", "look at its alerts: they are those of before the disk was full"))
 		return
 	}
-	c.Last = max(c.Last, written)
+	c.Last = max(c.Last, e.Written)
 	id := c.plan.Places[place].ID
+	c.restored[id] = e.Position
 	c.found.events = slices.DeleteFunc(c.found.events, func(e alert.Event) bool { return e.Place == id })
 }
 
@@ -157,6 +166,11 @@ func (r *Resumed) takeUp(ctx context.Context, j journal.Journal, plan *rules.Pla
 	if at := places[arrival]; len(at) == 8 {
 		r.floor = sample.Instant(binary.BigEndian.Uint64(at))
 		r.newest = r.floor
+	}
+	at, told := places[position]
+	if r.undated = !told || len(at) != 8; !r.undated {
+		r.before = record.Position(binary.BigEndian.Uint64(at))
+		r.undated = r.before > r.position // of a record that has lost its end
 	}
 	for i := range plan.Sources {
 		id := plan.Sources[i].ID
@@ -200,14 +214,16 @@ func (r *Resumed) part(last []alert.Event) {
 
 // sort parts what the catching up found into what is kept already and what is
 // not, and gathers the kept changes that people still want to see. What stood and has
-// no rule or place any more ends, which is new.
+// no rule or place any more ends, which is new. How far it looks back goes by where
+// changes stand in the record: their instants are those of many clocks, of which one may
+// be slow.
 func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Event) error {
 	type change struct {
 		id   string
 		what alert.Change
 		at   sample.Instant
 	}
-	kept := map[change]bool{}
+	kept := map[change]int{} // of inputs that were caught up with; two changes may be alike
 	oldest := sample.Never
 	for _, e := range found {
 		oldest = min(oldest, e.At)
@@ -221,8 +237,11 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 			return fmt.Errorf("the alerts of the record cannot be read: %w", err)
 		}
 		e := entry.Body.(record.Transition).Event
-		newest = max(newest, e.At)
-		kept[change{e.ID(), e.What, e.At}] = true
+		seen := max(e.At, entry.Written)
+		newest = max(newest, seen)
+		if r.undated || entry.Position > max(r.before, r.restored[e.Place]) {
+			kept[change{e.ID(), e.What, e.At}]++
+		}
 		if _, later := open[e.ID()]; !later {
 			last[e.ID()] = e
 		}
@@ -230,7 +249,11 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 			r.Past = append(r.Past, e)
 		}
 		open[e.ID()] = open[e.ID()] || e.What == alert.Raised && !e.Quiet
-		if e.At < oldest && newest.Sub(e.At) > pastShown && r.allSeen(open, parted) {
+		through := entry.Position <= r.before
+		if r.undated {
+			through = e.At < oldest
+		}
+		if through && newest.Sub(seen) > pastShown && r.allSeen(open, parted) {
 			break
 		}
 	}
@@ -238,7 +261,8 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 	r.addAside(open)
 	slices.SortStableFunc(r.Past, func(a, b alert.Event) int { return cmp.Compare(a.At, b.At) })
 	for _, e := range found {
-		if !kept[change{e.ID(), e.What, e.At}] {
+		c := change{e.ID(), e.What, e.At}
+		if kept[c]--; kept[c] < 0 { // of those that are alike the last ones are missing
 			r.New = append(r.New, e)
 			last[e.ID()] = e
 		}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"weald/ingest/sample"
+	"weald/rules/hold"
 	"weald/stream/journal"
 	"weald/stream/record"
 )
@@ -116,35 +117,51 @@ func (k *Keeper) note(ctx context.Context, err error) (holed bool) {
 		gone, k.gone = k.gone, loss{}
 	}
 	if changed && failed {
-		k.failed, since = now, now
+		k.failed = now
 	}
 	k.mu.Unlock()
 	switch {
 	case changed && failed:
-		k.log.Warn("readings are not kept", slog.Any("error", err), slog.String("do", "make room on the disk: alerts are kept for a while, and readings again as soon as there is some"))
+		k.log.Warn("readings are not kept", slog.Any("error", err), slog.String("do", "make room on the disk: alerts are kept for a while, and readings again as soon as there is some; where it is the servers of the log, see that a majority of them runs and can be reached"))
+		if k.slow.hold.Raised { // it is another fault now
+			k.again(ctx, now, k.slow.since, &k.slow.lost, "the disk was too slow, and now takes none")
+			k.slow = slowness{}
+		}
 		k.fault(ctx, record.Fault{Text: text}, now, 0)
-	case !changed && gone.scans > 0: // a disk that fails no writing may be too slow for all of it
+	case changed:
+		k.again(ctx, now, since, &gone, "readings are kept again")
+	case !failed:
+		k.noteSlow(ctx, now, gone)
+	}
+	k.slow.last = now
+	return gone.scans > 0
+}
+
+// noteSlow does so of a disk that fails no writing, and may be too slow for all of it.
+func (k *Keeper) noteSlow(ctx context.Context, now sample.Instant, gone loss) {
+	switch k.slow.pass(now, gone) {
+	case hold.Raised:
 		k.log.Warn("readings were not kept", slog.String("error", gone.String()), slog.String("do", "the disk is too slow for what comes in: give it less, or another disk"))
 		k.fault(ctx, record.Fault{Text: "readings are not kept: the disk is too slow; " + gone.String()}, now, 0)
-		fallthrough
-	case changed:
-		text = "readings are kept again"
-		if changed && gone.scans > 0 {
-			text += "; " + gone.String()
-		}
-		if !changed {
-			since = now
-		}
-		k.log.Info(text)
-		k.fault(ctx, record.Fault{Over: true, Text: text}, now, now.Sub(since))
+	case hold.Cleared:
+		k.again(ctx, now, k.slow.since, &k.slow.lost, "readings are kept again")
+		k.slow = slowness{}
 	}
-	return gone.scans > 0
+}
+
+// again says that a fault is over which has lasted since then, and what was lost in it.
+func (k *Keeper) again(ctx context.Context, now, since sample.Instant, gone *loss, text string) {
+	if gone.scans > 0 {
+		text += "; " + gone.String()
+	}
+	k.log.Info(text)
+	k.fault(ctx, record.Fault{Over: true, Text: text}, now, now.Sub(since))
 }
 
 // fault keeps and tells that readings are not kept, or are again.
 func (k *Keeper) fault(ctx context.Context, f record.Fault, now sample.Instant, held time.Duration) {
 	f.Subject = record.RecordFault
-	if _, err := k.journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: f}); err != nil {
+	if _, err := k.put(record.Entry{At: now, Written: now, Body: f}); err != nil && !errors.Is(err, journal.ErrLater) {
 		k.log.Error("a fault of the record was not kept", slog.Any("error", err), slog.String("do", "make room on the disk"))
 	}
 	if k.Tell != nil {
@@ -161,6 +178,9 @@ func (k *Keeper) fault(ctx context.Context, f record.Fault, now sample.Instant, 
 func plain(err error) string {
 	if errors.Is(err, journal.ErrFull) {
 		return "the disk is full; changes of alerts still are, for a while. Somebody has to make room"
+	}
+	if errors.Is(err, journal.ErrUnreached) {
+		return journal.ErrUnreached.Error() + ", so that they wait, and alerts too, which are told all the same; what people do with alerts is refused. Somebody has to see to the servers"
 	}
 	return err.Error()
 }

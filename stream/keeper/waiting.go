@@ -71,6 +71,21 @@ func (l *loss) add(source string, s *record.Scan) {
 	l.of[source]++
 }
 
+// merge takes in what was given up since.
+func (l *loss) merge(o loss) {
+	if l.scans == 0 || o.scans == 0 {
+		if l.scans == 0 {
+			*l = o
+		}
+		return
+	}
+	l.scans += o.scans
+	l.first, l.last = min(l.first, o.first), max(l.last, o.last)
+	for source, n := range o.of {
+		l.of[source] += n
+	}
+}
+
 // String says what was given up, "" for nothing.
 func (l *loss) String() string {
 	if l.scans == 0 {

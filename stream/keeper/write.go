@@ -40,6 +40,12 @@ func (k *Keeper) write(ctx context.Context) error {
 	k.mu.Lock()
 	k.room.measure(k.now())
 	k.mu.Unlock()
+	k.writing.Lock()
+	err := k.catchUp(ctx)
+	k.writing.Unlock()
+	if err != nil {
+		return err
+	}
 	for from, more := 0, true; more; more = from < len(k.open) {
 		next, err := k.writeShare(ctx, from)
 		if err != nil {
@@ -71,10 +77,17 @@ func (k *Keeper) writeShare(ctx context.Context, from int) (next int, err error)
 }
 
 // hurry is write for an event, which waits for it: to write the blocks of a large
-// ward again takes longer than all that is new. New ones begin instead.
+// ward again takes longer than all that is new. New ones begin instead. For a record that is
+// out of reach it does not wait.
 func (k *Keeper) hurry(ctx context.Context) error {
+	if k.away.is.Load() {
+		return journal.ErrUnreached
+	}
 	k.writing.Lock()
 	defer k.writing.Unlock()
+	if k.away.is.Load() { // who held it has found that out
+		return journal.ErrUnreached
+	}
 	return k.append(ctx, k.doubt, wanted{to: len(k.open)})
 }
 
@@ -98,7 +111,9 @@ func (k *Keeper) appendOnce(ctx context.Context, grow bool, of wanted) error {
 	if len(blocks) == 0 && len(ticks) == 0 {
 		return nil
 	}
-	err := k.journal.AppendReadings(ctx, blocks, ticks)
+	bound, cancel := k.bound(ctx)
+	defer cancel()
+	err := k.reached(k.journal.AppendReadings(bound, blocks, ticks))
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if err != nil {

@@ -59,6 +59,8 @@ type client struct {
 	flow   flow
 	extras guesses.Limit[struct{}]
 
+	numbers numbers // the reader's own
+
 	began    time.Time
 	asked    atomic.Int64 // when the ping after the last batch of views left, in ns since began
 	answered atomic.Bool  // it came back
@@ -81,7 +83,8 @@ func newClient(ctx context.Context, h *Hub, conn *websocket.Conn) *client {
 		wake: make(chan struct{}, 1),
 		text: make(chan text, textQueue),
 
-		began: time.Now(),
+		numbers: numbers{},
+		began:   time.Now(),
 	}
 	c.extras.Most, c.extras.Every, c.extras.Remembered = mostExtras, extrasEvery, 1
 	c.flow.limit = mostUnconfirmed
@@ -248,7 +251,10 @@ func (c *client) resubscribe(w *wish) error {
 	if n := len(w.Places) + len(w.Signals) + len(w.Maps); n > mostNames {
 		return &end{websocket.ClosePolicyViolation, "subscribes to more than 256 names; give patterns", endedLies}
 	}
-	sub := c.hub.subscribe(w)
+	sub, err := c.hub.subscribe(w, c.numbers)
+	if err != nil {
+		return err
+	}
 	c.hub.tell(c.ctx, sub)
 	s := &snapshot{Event: "snapshot", Streams: sub.streams, Maps: sub.maps, Places: []view.Place{}}
 	sent := make(chan struct{})
@@ -266,7 +272,7 @@ func (c *client) resubscribe(w *wish) error {
 		sub.told[i] = keyOf(&s.Places[len(s.Places)-1])
 	}
 	sub.know(s.Places)
-	err := c.hub.Pipeline.Do(c.ctx, func(st *pipeline.State) {
+	err = c.hub.Pipeline.Do(c.ctx, func(st *pipeline.State) {
 		s.Now = st.Now().Time()
 		s.Alerts = st.Alerts()
 		c.places.begin(sub) // the snapshot has newer views

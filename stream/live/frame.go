@@ -116,8 +116,5 @@ func appendMap(b []byte, kind byte, number uint32, id uint16, m *history.Map) []
 		return b
 	}
 	b = le.AppendUint32(b, math.Float32bits(history.MapStep))
-	for _, v := range m.Cells {
-		b = le.AppendUint16(b, uint16(history.Code(v)))
-	}
-	return b
+	return history.AppendCodes(b, m.Cells)
 }

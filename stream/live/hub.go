@@ -3,8 +3,6 @@ package live
 import (
 	"context"
 	"errors"
-	"fmt"
-	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -54,8 +52,6 @@ var ErrReplaced = errors.New("another hub serves")
 // A Hub serves all viewers.
 type Hub struct {
 	Options
-	streams  []uint16 // by place: number of its first series
-	maps     []uint16 // by place
 	upgrader websocket.Upgrader
 	closing  chan struct{} // closed when Run ends
 	farewell *end          // what viewers are told then; set before closing is closed
@@ -67,20 +63,9 @@ type Hub struct {
 	ended   counters
 }
 
-// New numbers the streams. Its error says that there are more than the protocol
-// can number.
-func New(o Options) (*Hub, error) {
+// New returns a hub without viewers, which does nothing before Run.
+func New(o Options) *Hub {
 	h := &Hub{Options: o, closing: make(chan struct{}), given: make([]*parts, len(o.Places)), givenBare: make([]*parts, len(o.Places))}
-	next := 0
-	for i := range o.Places {
-		h.streams = append(h.streams, uint16(next))
-		next += len(o.Store.Series(i))
-		h.maps = append(h.maps, uint16(next))
-		next++
-		if next > math.MaxUint16 {
-			return nil, fmt.Errorf("%d places have more than the %d series that a live connection can number", len(o.Places), math.MaxUint16)
-		}
-	}
 	h.clients.Store(&[]*client{})
 	h.upgrader = websocket.Upgrader{
 		HandshakeTimeout: 10 * time.Second,
@@ -90,7 +75,7 @@ func New(o Options) (*Hub, error) {
 		// Offered, and used where it pays: see sendPacked.
 		EnableCompression: true,
 	}
-	return h, nil
+	return h
 }
 
 // sameOrigin reports whether a request comes from a page of the host that it asks, and

@@ -2,6 +2,7 @@ package live
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -77,10 +78,7 @@ func BenchmarkBytesToViewer(b *testing.B) {
 	pipe := pipeline.New(pipeline.Options{Plan: plan, Clock: clock, Views: view.New(plan, nil, time.UTC)})
 	store := history.New(mats, pipe.Series)
 	pipe.Follow(store)
-	hub, err := New(Options{Places: places, Pipeline: pipe, Store: store, Clock: clock})
-	if err != nil {
-		b.Fatal(err)
-	}
+	hub := New(Options{Places: places, Pipeline: pipe, Store: store, Clock: clock})
 	pipe.Follow(hub)
 
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -103,7 +101,7 @@ func BenchmarkBytesToViewer(b *testing.B) {
 	const warmUp = 2
 	var sent [mats][turns]atomic.Int64
 	var took []time.Duration // of the first viewer's pressure maps
-	follow := func(wish string, seen func(frame)) *websocket.Conn {
+	follow := func(wish string, named func([]mapInfo), seen func(frame)) *websocket.Conn {
 		conn, _, err := websocket.DefaultDialer.Dial("ws://"+l.Addr().String(), nil)
 		if err != nil {
 			b.Fatal(err)
@@ -116,6 +114,9 @@ func BenchmarkBytesToViewer(b *testing.B) {
 				kind, body, err := conn.ReadMessage()
 				if err != nil {
 					return
+				}
+				if snap := (snapshot{}); kind == websocket.TextMessage && json.Unmarshal(body, &snap) == nil && snap.Event == "snapshot" {
+					named(snap.Maps)
 				}
 				if kind == websocket.BinaryMessage {
 					f, err := decode(body)
@@ -130,9 +131,14 @@ func BenchmarkBytesToViewer(b *testing.B) {
 		})
 		return conn
 	}
-	viewers := []*websocket.Conn{follow(`{"subscribe":{"places":"all","signals":["*"],"maps":["*"]}}`, func(f frame) {
+	numbered := map[uint16]int{} // the number of each bed's map
+	viewers := []*websocket.Conn{follow(`{"subscribe":{"places":"all","signals":["*"],"maps":["*"]}}`, func(maps []mapInfo) {
+		for bed, m := range maps { // in the order of the plan
+			numbered[m.Stream] = bed
+		}
+	}, func(f frame) {
 		if f.kind == kindPressure && f.cells[1] != 0x8000 {
-			bed := slices.Index(hub.maps, f.streams[0])
+			bed := numbered[f.streams[0]]
 			turn := int(math.Round(float64(f.cells[0]) * float64(f.scale)))
 			if turn >= warmUp {
 				took = append(took, clock.Now().Sub(sample.Instant(sent[bed][turn].Load())))
@@ -140,7 +146,7 @@ func BenchmarkBytesToViewer(b *testing.B) {
 		}
 	})}
 	for i := range 3 {
-		viewers = append(viewers, follow(fmt.Sprintf(`{"subscribe":{"places":["bed-%d"],"signals":["bed-%d/*"],"maps":["bed-%d"]}}`, i+1, i+1, i+1), func(frame) {}))
+		viewers = append(viewers, follow(fmt.Sprintf(`{"subscribe":{"places":["bed-%d"],"signals":["bed-%d/*"],"maps":["bed-%d"]}}`, i+1, i+1, i+1), func([]mapInfo) {}, func(frame) {}))
 	}
 	for !subscribed(hub, len(viewers)) {
 		time.Sleep(time.Millisecond)

@@ -35,9 +35,9 @@ func (h *Hub) tell(ctx context.Context, s *subscription) {
 	h.Watched(ctx, places, len(places) > 1 && len(places) == len(h.Places))
 }
 
-// subscribe makes out a wish. Names that fit nothing are passed over: what the
-// snapshot lists is what there is.
-func (h *Hub) subscribe(w *wish) *subscription {
+// subscribe makes out a wish, with the numbers of the connection. Names that fit nothing
+// are passed over: what the snapshot lists is what there is. Its error is errNumbers.
+func (h *Hub) subscribe(w *wish, ids numbers) (*subscription, error) {
 	s := &subscription{
 		places:  make([]bool, len(h.Places)),
 		told:    make([]string, len(h.Places)),
@@ -51,17 +51,23 @@ func (h *Hub) subscribe(w *wish) *subscription {
 		p := &h.Places[i]
 		s.places[i] = w.Places.match(p.ID)
 		if len(w.Signals) > 0 {
-			h.addStreams(s, i, w.Signals)
+			if err := h.addStreams(s, i, w.Signals, ids); err != nil {
+				return nil, err
+			}
 		}
 		if p.Rows > 0 && w.Maps.match(p.ID) {
+			id, err := ids.of(i, theMap)
+			if err != nil {
+				return nil, err
+			}
 			s.wakes[i] = true
-			s.maps = append(s.maps, mapInfo{Stream: h.maps[i], Place: p.ID, Rows: p.Rows, Columns: p.Columns})
+			s.maps = append(s.maps, mapInfo{Stream: id, Place: p.ID, Rows: p.Rows, Columns: p.Columns})
 			s.schedule.items = append(s.schedule.items,
-				item{kind: kindPressure, place: i, id: h.maps[i]},
-				item{kind: kindLoaded, place: i, id: h.maps[i]})
+				item{kind: kindPressure, place: i, id: id},
+				item{kind: kindLoaded, place: i, id: id})
 		}
 	}
-	return s
+	return s, nil
 }
 
 // know notes the views of the snapshot, which come in the order of the places.
@@ -79,13 +85,16 @@ func (s *subscription) know(views []view.Place) {
 	}
 }
 
-func (h *Hub) addStreams(s *subscription, place int, wanted names) {
+func (h *Hub) addStreams(s *subscription, place int, wanted names, ids numbers) error {
 	t := item{kind: kindSamples, place: place, seen: h.Store.Head(place)}
 	for k, series := range h.Store.Series(place) {
 		if !wanted.match(h.Places[place].ID + "/" + series.Name) {
 			continue
 		}
-		id := h.streams[place] + uint16(k)
+		id, err := ids.of(place, k)
+		if err != nil {
+			return err
+		}
 		t.streams = append(t.streams, stream{id: id, series: k})
 		s.streams = append(s.streams, streamInfo{Stream: id, Place: h.Places[place].ID, Name: series.Name, Unit: series.Unit})
 	}
@@ -93,4 +102,5 @@ func (h *Hub) addStreams(s *subscription, place int, wanted names) {
 		s.wakes[place] = true
 		s.schedule.items = append(s.schedule.items, t)
 	}
+	return nil
 }

@@ -80,14 +80,15 @@ func newWardOf(t *testing.T, plan *rules.Plan) *ward {
 	w.pipe = pipeline.New(pipeline.Options{Plan: plan, Clock: w.clock, Views: view.New(plan, nil, time.UTC)})
 	store := history.New(len(plan.Places), w.pipe.Series)
 	w.pipe.Follow(store)
-	var err error
-	w.hub, err = New(Options{
-		Places:   []Place{{ID: "bench-1"}, {ID: "bed-1", Rows: 32, Columns: 64}},
-		Pipeline: w.pipe, Store: store, Clock: w.clock, Version: "test",
-	})
-	if err != nil {
-		t.Fatal(err)
+	places := make([]Place, len(plan.Places))
+	for i, p := range plan.Places {
+		if places[i].ID = p.ID; p.Mat != nil {
+			places[i].Rows, places[i].Columns = p.Mat.Rows, p.Mat.Columns
+		}
 	}
+	w.hub = New(Options{
+		Places: places, Pipeline: w.pipe, Store: store, Clock: w.clock, Version: "test",
+	})
 	w.pipe.Follow(w.hub)
 
 	server := &http.Server{Handler: w.hub, ErrorLog: log.New(io.Discard, "", 0)}

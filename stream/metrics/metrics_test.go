@@ -146,6 +146,7 @@ weald_self_raised{what="clock_error"} 0
 weald_self_raised{what="clock_step"} 0
 weald_self_raised{what="disk"} 1
 weald_self_raised{what="heartbeat"} 0
+weald_self_raised{what="log"} 0
 weald_self_raised{what="loop"} 0
 weald_self_raised{what="silence"} 0
 # HELP weald_notify_failed_attempts_total Attempts that failed and are made again.

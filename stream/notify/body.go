@@ -47,7 +47,7 @@ func (s *Sending) JSON() []byte {
 	if e := s.Event; e != nil {
 		b.Alert = &AlertBody{ID: e.ID(), Place: e.Place, Rule: e.Rule, Subject: e.Subject, Priority: e.Priority.String(),
 			Tier: e.Tier, State: string(s.State()), Raised: s.Raised().Time(), Changed: e.At.Time(), By: s.Now.Who,
-			Signal: e.Signal, Unit: e.Unit, Value: view.Number(e.Value), U: view.Number(e.U), Limit: view.Number(e.Limit)}
+			Signal: e.Signal, Unit: e.Unit, Value: view.Reached(e.Value, e.Limit), U: view.Measured(e.U), Limit: view.Number(e.Limit)}
 	}
 	out, err := json.Marshal(b)
 	if err != nil {

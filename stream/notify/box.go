@@ -17,10 +17,10 @@ const (
 	brokenAfter = time.Minute
 )
 
-// Pause returns how long to wait after a number of failures in a row. It doubles
+// pauseAfter returns how long to wait after a number of failures in a row. It doubles
 // from a second to five minutes; jitter, from 0 to 1, takes up to a half off, so
 // that many senders do not come back at once.
-func Pause(failures int, jitter float64) time.Duration {
+func pauseAfter(failures int, jitter float64) time.Duration {
 	p := mostPause
 	if failures < 10 {
 		p = min(p, firstPause<<max(0, failures-1))
@@ -218,7 +218,7 @@ func (r *Refusal) Error() string { return r.Why }
 
 // Done takes the outcome of an attempt: nil, a *Refusal, or any other error, after
 // which it is tried again. The error's text is kept and shown: it must not hold a
-// secret. jitter is as for Pause.
+// secret. jitter is as for pauseAfter.
 func (d *Desk) Done(i int, key string, err error, now sample.Instant, jitter float64) []record.Notice {
 	m := d.boxes[i].find(key)
 	if m == nil {
@@ -254,7 +254,7 @@ func (d *Desk) Done(i int, key string, err error, now sample.Instant, jitter flo
 // again lets m wait for its next attempt, which is one like every other.
 func (m *Message) again(now sample.Instant, jitter float64) {
 	m.Tries++
-	m.next = now.Add(Pause(m.Tries, jitter))
+	m.next = now.Add(pauseAfter(m.Tries, jitter))
 	m.asked = false
 }
 
@@ -272,7 +272,7 @@ func (d *Desk) Report(i int, err error, now sample.Instant, jitter float64) {
 	b.failed++
 	b.Failed++
 	b.why = err.Error()
-	b.pause = now.Add(Pause(b.failed, jitter))
+	b.pause = now.Add(pauseAfter(b.failed, jitter))
 }
 
 // Health returns a fault when a sender has become broken or is no longer: what it

@@ -201,14 +201,14 @@ func TestEveryDueMessageEnds(t *testing.T) {
 func TestPauses(t *testing.T) {
 	var last time.Duration
 	for n := 1; n < 100; n++ {
-		p := Pause(n, 0)
-		if p < last || p > 5*time.Minute || Pause(n, 1) != p/2 {
+		p := pauseAfter(n, 0)
+		if p < last || p > 5*time.Minute || pauseAfter(n, 1) != p/2 {
 			t.Fatalf("after %d failures %v, then %v", n, last, p)
 		}
 		last = p
 	}
-	if Pause(1, 0) != time.Second || last != 5*time.Minute {
-		t.Errorf("from %v to %v", Pause(1, 0), last)
+	if pauseAfter(1, 0) != time.Second || last != 5*time.Minute {
+		t.Errorf("from %v to %v", pauseAfter(1, 0), last)
 	}
 }
 

@@ -143,7 +143,8 @@ func (x *eraser) entry(e *record.Entry) bool {
 		}
 	case record.Config:
 		if changed {
-			e.Body = record.NewConfig(b.Version, b.Text)
+			b.Hash = record.NewConfig(b.Version, b.Text).Hash
+			e.Body = b
 		}
 	}
 	if changed {

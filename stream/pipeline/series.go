@@ -13,8 +13,8 @@ type Series struct {
 	Lasts      time.Duration // how long a value stands without a successor
 }
 
-// UsedName is the name of the series with the used share of a hold, 0 to 1.
-func UsedName(p *rules.Progress) string { return p.Subject + ".used/" + p.Rule }
+// usedName is the name of the series with the used share of a hold, 0 to 1.
+func usedName(p *rules.Progress) string { return p.Subject + ".used/" + p.Rule }
 
 // Series returns the series of a place: the signals, in the order of
 // Update.Signals, and then one for each hold, in the order of Update.Holds.
@@ -32,7 +32,7 @@ func (s *State) newSeries(place int) []Series {
 	for i := range holds {
 		// Holds are told once a second at most, so their values must reach
 		// a second further.
-		all = append(all, Series{Name: UsedName(&holds[i]), Unit: "1", Lasts: lasts + time.Second})
+		all = append(all, Series{Name: usedName(&holds[i]), Unit: "1", Lasts: lasts + time.Second})
 	}
 	return all
 }

@@ -112,7 +112,9 @@ func drawBody(t *rapid.T) Body {
 	case KindSession:
 		return Session{text("id"), text("what"), text("code"), rapid.Uint64().Draw(t, "config"), text("notes")}
 	case KindConfig:
-		return NewConfig(rapid.Uint64().Draw(t, "version"), text("text"))
+		c := NewConfig(rapid.Uint64().Draw(t, "version"), text("text"))
+		c.Undoes = rapid.Uint64().Draw(t, "undoes")
+		return c
 	case KindNotice:
 		n := Notice{Sender: text("sender"), What: text("what"), Key: text("key"), About: text("about"), Why: text("why"),
 			Change: Position(rapid.Uint64().Draw(t, "change")), Through: Position(rapid.Uint64().Draw(t, "through")), From: Position(rapid.Uint64().Draw(t, "from"))}
@@ -144,7 +146,7 @@ func drawBody(t *rapid.T) Body {
 		}
 		return a
 	case KindAudit:
-		a := Audit{What: "w" + text("what"), Subject: text("subject"), Who: Seal(make([]byte, SaltSize), text("who")), Person: Seal(make([]byte, SaltSize), text("person"))}
+		a := Audit{What: "w" + text("what"), Subject: text("subject"), Who: sealText(make([]byte, SaltSize), text("who")), Person: sealText(make([]byte, SaltSize), text("person"))}
 		if rapid.Bool().Draw(t, "taken") {
 			a.Who.Take()
 		}

@@ -102,6 +102,10 @@ type Config struct {
 	Version uint64
 	Hash    string // SHA-256 of Text, in hexadecimal
 	Text    string // the whole file
+
+	// Undoes is the version before it where that failed as it came into force, and nothing
+	// was judged by it: the one before both goes on, and this one has its text. 0 for none.
+	Undoes uint64
 }
 
 // NewConfig returns the configuration with its hash.

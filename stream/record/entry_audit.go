@@ -85,8 +85,8 @@ type Sealed struct {
 	Digest Digest `json:"digest,omitzero"` // of what was taken away; else zero
 }
 
-// Seal seals a text under a salt of SaltSize random bytes; "" needs none.
-func Seal(salt []byte, text string) Sealed {
+// sealText seals a text under a salt of SaltSize random bytes; "" needs none.
+func sealText(salt []byte, text string) Sealed {
 	if text == "" {
 		return Sealed{}
 	}
@@ -278,6 +278,6 @@ type Deed struct {
 // Entry returns the link that tells a deed, under salts that salt makes.
 func (d *Deed) Entry(salt func() []byte) Entry {
 	return Entry{At: d.At, Written: d.Written, Place: d.Place, Body: Audit{
-		What: d.What, Subject: d.Subject, Who: Seal(salt(), d.Who), Person: Seal(salt(), d.Person), Text: Seal(salt(), d.Text),
+		What: d.What, Subject: d.Subject, Who: sealText(salt(), d.Who), Person: sealText(salt(), d.Person), Text: sealText(salt(), d.Text),
 	}}
 }

@@ -134,6 +134,7 @@ type configJSON struct {
 	Version uint64 `json:"version"`
 	Hash    string `json:"hash"`
 	Text    string `json:"text"`
+	Undoes  uint64 `json:"undoes,omitempty"`
 }
 
 type faultJSON struct {

@@ -75,6 +75,8 @@ func goldens() map[string]golden {
 	shelved.State, shelved.Chattering, shelved.Who, shelved.Why, shelved.Until = alert.Shelved, true, "K-07", "bath", base+36e11
 	escalated := event
 	escalated.What, escalated.State, escalated.Tier, escalated.Stands, escalated.Quiet = alert.Escalated, alert.Unacknowledged, 2, true, true
+	again := NewConfig(5, "data: record\n")
+	again.Undoes = 4
 	full := Entry{Position: 4, At: base, Written: base + 1e6, Place: "bench-1", Author: "K-07"}
 	with := func(ord uint64, b Body) *Entry { e := full; e.Ord, e.Body = ord, b; return &e }
 	return map[string]golden{
@@ -95,6 +97,7 @@ func goldens() map[string]golden {
 		"entry-mark":                 {"entry", with(0, Mark{"turned", "to the left side"}), entry, true},
 		"entry-session":              {"entry", with(0, Session{"s-1", "begun", "K-07", 3, "second wrap"}), entry, true},
 		"entry-config":               {"entry", with(78, NewConfig(3, "data: record\n")), entry, true},
+		"entry-config-undoes":        {"entry", with(80, again), entry, true},
 		"entry-fault":                {"entry", with(0, Fault{Subject: "bridge trolley", Over: true, Text: "the port is back"}), entry, true},
 		"entry-fault-self":           {"entry", with(0, Fault{Subject: "self disk", Text: "only 1.2 GB are free", Priority: alert.Medium}), entry, true},
 		"entry-notice-queued":        {"entry", with(0, Notice{Sender: "desk", What: "queued", Key: "bench-1~ankle-too-tight~ankle.3.desk", About: "call", Change: 3, Event: &escalated}), entry, true},
@@ -204,7 +207,7 @@ func linked(p Position, taken bool) *Entry {
 	base := sample.At(time.Date(2026, 3, 1, 21, 0, 0, 0, time.UTC))
 	salt := []byte("sixteen bytes....")[:SaltSize]
 	e := &Entry{Position: p, At: base, Written: base + 1e6, Place: "bench-1", Body: Audit{What: "acknowledge", Subject: "bench-1~ankle-too-tight~ankle",
-		Who: Seal(salt, "N-4"), Person: Seal(salt, "K-07"), Text: Seal(salt, "bath"),
+		Who: sealText(salt, "N-4"), Person: sealText(salt, "K-07"), Text: sealText(salt, "bath"),
 		Covers: []Cover{{Kind: KindAction, Salt: salt}}, Kinds: []Kind{KindMark}, Through: 2}}
 	if _, err := e.Chain(Link{Number: 16, Hash: SumOf([]byte("before"))}, []Sum{SumOf([]byte("an action"))}); err != nil {
 		panic(err)

@@ -50,6 +50,14 @@ func ScanOf(s *sample.Scan, room []float64) Scan {
 	return out
 }
 
+// Head returns the scan without its readings: what ScanOf was told of it beside them.
+func (s *Scan) Head() sample.Scan {
+	return sample.Scan{
+		At: s.At, Arrived: s.Arrived, Seq: s.Seq, First: s.First, Millis: s.Millis, Counted: s.Counted,
+		Stored: s.Stored, Damaged: s.Damaged, Battery: s.Battery, Rail: s.Rail,
+	}
+}
+
 // A Block is some consecutive scans of one source: those of about one second,
 // or ten scans of a source that is slower than ten a second, which grow to be ten
 // while they come.

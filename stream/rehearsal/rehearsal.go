@@ -63,7 +63,7 @@ func Run(ctx context.Context, plans []*rules.Plan, inputs []Input, o Options) ([
 		return nil, err
 	}
 	for i := range inputs {
-		inputs[i] = early(inputs[i])
+		inputs[i] = early(inputs[i], batchOf(plans[0]))
 	}
 	err = merge(ctx, inputs, func(s *sample.Scan) {
 		for i, r := range runs {
@@ -266,10 +266,21 @@ func pull(ctx context.Context, in Input, err *error) iter.Seq[*sample.Scan] {
 	}
 }
 
-// early plays an input ahead of who takes from it, beside it.
-func early(in Input) Input {
+// batchOf is how many scans of a plan are handed over at a time: about as many readings
+// for a wrap as for a mat, whose scans are large.
+func batchOf(plan *rules.Plan) int {
+	const readings, fewest, most = 1 << 12, 8, 64
+	largest := 1
+	for i := range plan.Sources {
+		largest = max(largest, plan.Sources[i].Channels)
+	}
+	return min(max(readings/largest, fewest), most)
+}
+
+// early plays an input ahead of who takes from it, beside it, in batches of so many scans.
+func early(in Input, batch int) Input {
 	return func(ctx context.Context, out func(*sample.Scan)) error {
-		for s, err := range ahead.Of(copies(ctx, in)) {
+		for s, err := range ahead.In(batch, copies(ctx, in, ahead.Most(batch))) {
 			if err != nil {
 				return err
 			}
@@ -279,19 +290,21 @@ func early(in Input) Input {
 	}
 }
 
-// copies yields the scans of an input, each valid while ahead.Most-1 more are
-// asked for, and last its error, if it ends with one.
-func copies(ctx context.Context, in Input) iter.Seq2[*sample.Scan, error] {
+// copies yields the scans of an input, each valid while so many less one more are asked
+// for, and last its error, if it ends with one.
+func copies(ctx context.Context, in Input, valid int) iter.Seq2[*sample.Scan, error] {
 	return func(yield func(*sample.Scan, error) bool) {
-		var ring [ahead.Most]sample.Scan
+		ring := make([]sample.Scan, valid)
 		var err error
 		n := 0
 		for s := range pull(ctx, in, &err) {
-			c := &ring[n%len(ring)]
+			c := &ring[n]
 			if c.Set(s); !yield(c, nil) {
 				return
 			}
-			n++
+			if n++; n == len(ring) {
+				n = 0
+			}
 		}
 		if err != nil {
 			yield(nil, err)

@@ -2,6 +2,7 @@ package relay
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 
 	"weald/stream/record"
@@ -19,36 +20,51 @@ type Item struct {
 const messageVersion = 1
 
 // pack appends as many of the items to dst as fit into so many bytes, one at least, and
-// returns how many. Its errors wrap record.ErrInvalid, and are about the first item.
+// returns how many. Its error is about the first item alone, which no message can have: it
+// wraps record.ErrInvalid or errTooLong.
 func pack(dst []byte, items []Item, most int) ([]byte, int, error) {
 	dst = append(dst, messageVersion)
 	var body []byte
-	done := 0
+	done, longest := 0, mostRun
 	for done < len(items) {
 		run := 1
-		for done+run < len(items) && run < mostRun && items[done+run].Source == items[done].Source && len(items[done+run].Scan.Raw) == len(items[done].Scan.Raw) {
+		for done+run < len(items) && run < longest && items[done+run].Source == items[done].Source && len(items[done+run].Scan.Raw) == len(items[done].Scan.Raw) {
 			run++
 		}
-		b := record.Block{Source: items[done].Source, Number: 1, Scans: make([]record.Scan, run)}
-		for i := range b.Scans {
-			b.Scans[i] = items[done+i].Scan
-			b.Scans[i].Ord = uint64(i + 1)
-		}
 		var err error
-		if body, err = b.Append(body[:0]); err != nil {
-			if done > 0 {
-				return dst, done, nil // it is the first of the next message
-			}
-			return dst, run, err
+		body, err = appendRun(body[:0], items[done:done+run])
+		if err == nil && len(dst)+len(body)+binary.MaxVarintLen64 > most {
+			err = errTooLong
 		}
-		if done > 0 && len(dst)+len(body)+binary.MaxVarintLen64 > most {
+		switch {
+		case err == nil:
+			dst = append(binary.AppendUvarint(dst, uint64(len(body))), body...)
+			done += run
+			longest = mostRun
+		case done > 0 && errors.Is(err, errTooLong):
 			return dst, done, nil
+		case run > 1: // one of them may be to blame for all
+			longest = 1
+		case done > 0:
+			return dst, done, nil // it is the first of the next message
+		default:
+			return dst, 0, err
 		}
-		dst = append(binary.AppendUvarint(dst, uint64(len(body))), body...)
-		done += run
 	}
 	return dst, done, nil
 }
+
+// appendRun appends scans of one source as a block.
+func appendRun(dst []byte, items []Item) ([]byte, error) {
+	b := record.Block{Source: items[0].Source, Number: 1, Scans: make([]record.Scan, len(items))}
+	for i := range b.Scans {
+		b.Scans[i] = items[i].Scan
+		b.Scans[i].Ord = uint64(i + 1)
+	}
+	return b.Append(dst)
+}
+
+var errTooLong = errors.New("a scan that is longer than a message may be")
 
 // mostRun bounds what one block of a message has, so that it fits into one: a scan has
 // 64 KB at most.

@@ -29,7 +29,7 @@ func (s *Source) Attempt(ctx context.Context, id string) (*paper.Document, error
 	}
 	t, times := all[i], s.times()
 	got := attempt.Judge(&t.Plan, t.Readings)
-	d := &paper.Document{Title: fmt.Sprintf("Try of %s at %s", t.Code, t.Place)}
+	d := &paper.Document{Title: fmt.Sprintf("Try of %s at %s", t.Code, t.Place), Program: s.Program}
 	switch t.State {
 	case tries.Running:
 		d.Lead = append(d.Lead, "The try goes on.")

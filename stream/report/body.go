@@ -44,7 +44,7 @@ func (x *stretch) condition(name, signal string) *condition {
 	return c
 }
 
-// facts are how long a condition held, and for how long that is not known.
+// fact is how long a condition held, and for how long that is not known.
 func (c *condition) fact() paper.Fact { return paper.Fact{Name: c.name, Value: held(c.runs)} }
 
 // held says for how long; of a condition of which nothing is known that is not known

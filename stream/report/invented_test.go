@@ -87,7 +87,7 @@ func (a *archive) source(zone *time.Location) *report.Source {
 		converters = append(converters, c)
 	}
 	target := [2]float64{35, 45}
-	return &report.Source{Journal: a, Zone: zone, Setup: func(context.Context, sample.Instant) (*report.Setup, error) {
+	return &report.Source{Journal: a, Zone: zone, Program: "weald 1.2.3", Setup: func(context.Context, sample.Instant) (*report.Setup, error) {
 		return &report.Setup{
 			Version: 1, Hash: "96559bd42d6a1d15c0ffee", Plan: a.plan, Rates: []float64{2, 5},
 			Settings: []view.Setting{{Sites: map[string]view.SiteSetting{"ankle": {Target: &target}}}},

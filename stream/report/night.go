@@ -18,8 +18,8 @@ const nightBegins, nightEnds = 20, 8
 // longestNight is how much a report of a night covers at most.
 const longestNight = 48 * time.Hour
 
-// NightOf returns the bounds of the night that began on the day of t in its zone.
-func NightOf(t time.Time) (from, to sample.Instant) {
+// nightOf returns the bounds of the night that began on the day of t in its zone.
+func nightOf(t time.Time) (from, to sample.Instant) {
 	at := func(day, hour int) sample.Instant {
 		return sample.At(time.Date(t.Year(), t.Month(), t.Day()+day, hour, 0, 0, 0, t.Location()))
 	}
@@ -28,8 +28,8 @@ func NightOf(t time.Time) (from, to sample.Instant) {
 
 // LastNight returns the bounds of the night that is, or of the last one that was.
 func LastNight(now time.Time) (from, to sample.Instant) {
-	if from, to = NightOf(now); sample.At(now) < from {
-		return NightOf(now.AddDate(0, 0, -1))
+	if from, to = nightOf(now); sample.At(now) < from {
+		return nightOf(now.AddDate(0, 0, -1))
 	}
 	return from, to
 }
@@ -58,7 +58,7 @@ func (s *Source) Night(ctx context.Context, place string, from, to sample.Instan
 		return nil, asked("place %q is a %s: only a bed has nights", place, x.place.Kind)
 	}
 	times := s.times()
-	d := &paper.Document{Title: fmt.Sprintf("Night in %s, %s", place, times.Day(from))}
+	d := &paper.Document{Title: fmt.Sprintf("Night in %s, %s", place, times.Day(from)), Program: s.Program}
 	who, err := x.who()
 	if err != nil {
 		return nil, err

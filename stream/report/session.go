@@ -20,7 +20,7 @@ func (s *Source) Session(ctx context.Context, id string) (*paper.Document, error
 	if err != nil {
 		return nil, err
 	}
-	d := &paper.Document{Title: fmt.Sprintf("Session of %s at %s", one.Code, one.Place)}
+	d := &paper.Document{Title: fmt.Sprintf("Session of %s at %s", one.Code, one.Place), Program: s.Program}
 	times := s.times()
 	ended := "lasts"
 	if !one.Lasts() {

@@ -46,6 +46,9 @@ func written(t *testing.T, d *paper.Document, err error) string {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if d.Program != "weald 1.2.3" {
+		t.Errorf("%s does not say what made it: %q", d.Title, d.Program)
+	}
 	var b bytes.Buffer
 	if err := d.Write(&b); err != nil {
 		t.Fatal(err)
@@ -125,4 +128,25 @@ func TestNothingIsKnownOfNothing(t *testing.T) {
 	}
 	d, err := s.Trial(t.Context(), report.Trial{From: math.MinInt64, To: math.MaxInt64}, func(float64) {})
 	newLook(written(t, d, err)).has(t, "Nothing is known of the sessions.")
+}
+
+// A report names configurations that came into force meanwhile, and none that was undone
+// before anything was judged by it.
+func TestWhatWasUndoneIsNotSaidToHaveBeenInForce(t *testing.T) {
+	a := aMinute(t)
+	for i, text := range []string{"a", "b", "a", "c"} {
+		c := record.NewConfig(uint64(i)+1, text)
+		if i == 2 {
+			c.Undoes = 2
+		}
+		a.note(time.Duration(10*i)*time.Second, "", "E-01", c)
+	}
+	d, err := a.source(time.UTC).Session(t.Context(), "s-one")
+	p := newLook(written(t, d, err))
+	p.has(t, "Configuration 4 came into force at")
+	for _, no := range []string{"Configuration 1 came", "Configuration 2 came", "Configuration 3 came"} {
+		if strings.Contains(string(p), no) {
+			t.Errorf("the page says %q", no)
+		}
+	}
 }

@@ -9,6 +9,7 @@ import (
 	calibration "weald/ingest/calib/record"
 	"weald/rules"
 	"weald/stream/journal"
+	"weald/stream/keeper"
 	"weald/stream/record"
 	"weald/stream/report/paper"
 )
@@ -59,10 +60,13 @@ func (x *stretch) force() (paper.Section, error) {
 
 // changes says which other configurations came into force in the stretch.
 func (x *stretch) changes() (out []string, err error) {
-	q := journal.Query{Kinds: []record.Kind{record.KindConfig}, Since: x.from + 1, Until: x.to}
-	for e, err := range journal.Readable(x.Journal.Entries(x.ctx, q), x.lose) {
-		if err != nil {
-			return nil, err
+	all, err := keeper.Reigns(x.ctx, x.Journal, x.lose)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range all {
+		if e.At <= x.from || e.At >= x.to {
+			continue
 		}
 		out = append(out, fmt.Sprintf("Configuration %d came into force at %s; alerts from then on are by that one, and all else here is not.", e.Body.(record.Config).Version, x.times().Full(e.At)))
 	}

@@ -49,6 +49,7 @@ type Setup struct {
 type Source struct {
 	Journal journal.Journal
 	Zone    *time.Location
+	Program string // name and version of what makes reports; empty says none
 	// Setup returns the configuration that was in force at an instant.
 	Setup func(ctx context.Context, at sample.Instant) (*Setup, error)
 }

@@ -42,7 +42,7 @@ func (s *Source) Trial(ctx context.Context, t Trial, tell func(float64)) (*paper
 	case len(all) > mostSessions:
 		return nil, asked("%d sessions are too many for one summary: give --from and --to", len(all))
 	}
-	book := &trialBook{times: s.times()}
+	book := &trialBook{times: s.times(), program: s.Program}
 	for i := range all {
 		if err := s.sat(ctx, &all[i], t, book); err != nil {
 			return nil, err

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"weald/ingest/sample"
@@ -14,6 +15,7 @@ import (
 // trialBook is what a trial comes to.
 type trialBook struct {
 	times        paper.Times
+	program      string
 	participants []*participant // by code
 	elsewhere    int            // sessions that were not in a seat
 	exposed      bool           // a rule is about a tolerance
@@ -53,7 +55,7 @@ func (b *trialBook) add(x *stretch) error {
 }
 
 func (b *trialBook) document(t Trial) *paper.Document {
-	d := &paper.Document{Title: "Trial summary"}
+	d := &paper.Document{Title: "Trial summary", Program: b.program}
 	if t.Person != "" {
 		d.Title += " of " + t.Person
 	}
@@ -151,9 +153,15 @@ func (d *day) count(i int) string {
 	return fmt.Sprint(d.counts[i])
 }
 
+// bare is a value whose unit stands at the head of its column, so that all columns have
+// room on a page.
+func bare(v float64, unit string) string {
+	return strings.TrimRight(strings.TrimSuffix(paper.Value(v, math.NaN(), unit), unit), " \u00a0")
+}
+
 // daysOf is the section of one participant.
 func (b *trialBook) daysOf(p *participant) paper.Section {
-	t := &paper.Table{Name: "days of " + p.code, Heads: []string{"day", "observed", "seated", "shifts", "reliefs", "transfers", "longest with none", "pressure", "exposure"}}
+	t := &paper.Table{Name: "days of " + p.code, Heads: []string{"day", "observed", "seated", "shifts", "reliefs", "transfers", "longest with none", "pressure, mmHg", "exposure, mmHg h"}}
 	if b.exposed {
 		t.Heads = append(t.Heads, "tolerance used")
 	}
@@ -163,7 +171,7 @@ func (b *trialBook) daysOf(p *participant) paper.Section {
 			seated = paper.Lasting(d.seated)
 		}
 		cells := []string{name, paper.Share(d.known, d.watched), seated, d.count(0), d.count(1), d.count(2), sitting(&d.longest),
-			paper.Value(d.pressure.Mean(), math.NaN(), "mmHg"), paper.Value(d.pressure.Dose(), math.NaN(), "mmHg h")}
+			bare(d.pressure.Mean(), "mmHg"), bare(d.pressure.Dose(), "mmHg h")}
 		if b.exposed {
 			cells = append(cells, paper.Value(100*d.used, math.NaN(), "%"))
 		}

@@ -2,6 +2,7 @@ package report_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -94,7 +95,7 @@ func TestTrial(t *testing.T) {
 	counts := [2][3]string{{"1", "1", "0"}, {"1", "0", "1"}}
 	for i, day := range []string{"1 Mar 2026", "2 Mar 2026"} {
 		p.has(t, day+" "+paper.Share(known[i], watched[i])+" "+paper.Lasting(seated[i])+" "+counts[i][0]+" "+counts[i][1]+" "+counts[i][2]+" ",
-			paper.Value(dose[i]/seated[i].Hours(), math.NaN(), "mmHg")+" "+paper.Value(dose[i], math.NaN(), "mmHg h"))
+			strings.Fields(paper.Value(dose[i]/seated[i].Hours(), math.NaN(), "mmHg"))[0]+" "+strings.Fields(paper.Value(dose[i], math.NaN(), "mmHg h"))[0])
 	}
 	if known[0] != watched[0] || known[1] != watched[1]-29200*time.Millisecond || seated[1] != known[1]-10*time.Second {
 		t.Errorf("the reference knows of %v and counts %v seated", known, seated)
@@ -138,6 +139,6 @@ func TestToleranceUsed(t *testing.T) {
 	a.session("s-one", "seat-1", "K-12", 0, 30*time.Minute+time.Second, "")
 	d, err := a.source(time.UTC).Trial(t.Context(), report.Trial{From: sample.Past, To: sample.Never}, func(float64) {})
 	p := newLook(written(t, d, err))
-	p.has(t, "exposure tolerance used 1 Mar 2026 100 % 30 min 1 s 0 0 0", "50 mmHg 25 mmHg h 50 %")
+	p.has(t, "pressure, mmHg exposure, mmHg h tolerance used 1 Mar 2026 100 % 30 min 1 s 0 0 0", "50 25 50 %")
 	p.has(t, "left: at or above 80 % of its tolerance")
 }

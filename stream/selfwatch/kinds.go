@@ -20,8 +20,7 @@ type Kind struct {
 	// Unfit says that a daemon of which this is so cannot do its job.
 	Unfit bool
 
-	Default Setting
-	Why     string // the reason for the default
+	Default Setting // why, config/figures says
 
 	says func(v, limit float64) string // what is wrong, why it matters, what to do
 	over string                        // once it is not wrong any more
@@ -46,6 +45,7 @@ const (
 	Memory      = "memory"
 	Certificate = "certificate"
 	Heartbeat   = "heartbeat"
+	Log         = "log"
 )
 
 // Settles is for how long a number must be back before it is over: what comes and goes
@@ -57,7 +57,6 @@ var Kinds = []Kind{
 	{
 		ID: Silence, Unit: "s", Above: true, Unfit: true,
 		Default: Setting{Limit: 300, Priority: alert.High},
-		Why:     "single sources have rules of quality; when all are silent for this long nobody is watched at all, and no rule need say so",
 		says: func(v, _ float64) string {
 			return fmt.Sprintf("nothing has arrived from any bridge for %s, so that nothing is watched: see Setup for what each bridge says, and whether the network or the power is gone", span(v))
 		},
@@ -65,7 +64,6 @@ var Kinds = []Kind{
 	}, {
 		ID: Loop, Unit: "s", Above: true, Unfit: true,
 		Default: Setting{Limit: 20, Priority: alert.High},
-		Why:     "no scan takes a hundredth of that to judge; systemd starts the daemon again after 60 s",
 		says: func(v, _ float64) string {
 			return fmt.Sprintf("the loop that judges has not turned for %s, so that nothing is watched: start weald again unless systemd does, and keep the log", span(v))
 		},
@@ -73,7 +71,6 @@ var Kinds = []Kind{
 	}, {
 		ID: Disk, Unit: "GB", Back: 0.2,
 		Default: Setting{Limit: 2, After: time.Minute, Priority: alert.Medium},
-		Why:     "a day of a ward and the record's reserve; when it is full readings are not kept, which is an alert of its own",
 		says: func(v, limit float64) string {
 			return fmt.Sprintf("only %.1f GB are free where the record is, less than %g: make room, or let keep: of the configuration delete what is old; when nothing is left readings are not kept", v, limit)
 		},
@@ -81,7 +78,6 @@ var Kinds = []Kind{
 	}, {
 		ID: ClockStep, Unit: "s", Above: true, Unfit: true,
 		Default: Setting{Limit: 2, After: 10 * time.Second, Priority: alert.Medium},
-		Why:     "the clock's own bound of what is a step (package hostclock); durations are right all the same, times of day are not",
 		says: func(v, _ float64) string {
 			return fmt.Sprintf("the host's clock was set since the start, so that times of day are off by %s: start weald again when it suits, and find out who sets the clock", span(v))
 		},
@@ -89,7 +85,6 @@ var Kinds = []Kind{
 	}, {
 		ID: ClockError, Unit: "s", Above: true, Back: 1,
 		Default: Setting{Limit: 4, After: 10 * time.Minute, Priority: alert.Low},
-		Why:     "the kernel lets its bound of error grow by 500 ppm after each look at a time server, so 4 s are two hours without one, which no healthy one reaches (from memory)",
 		says: func(v, _ float64) string {
 			return fmt.Sprintf("no time server has set the host's clock for long, which may be wrong by %s: see whether one is configured and reached, such as by timedatectl", span(v))
 		},
@@ -97,7 +92,6 @@ var Kinds = []Kind{
 	}, {
 		ID: Behind, Unit: "s", Above: true, Unfit: true,
 		Default: Setting{Limit: 1, After: 30 * time.Second, Priority: alert.High},
-		Why:     "alerts are promised within a quarter of a second; a second of delay for half a minute is no burst any more",
 		says: func(v, _ float64) string {
 			return fmt.Sprintf("the rules have fallen behind: readings wait for %s before they are judged, so that alerts come late. See what else runs on this machine; fewer sources or a faster machine help", span(v))
 		},
@@ -105,7 +99,6 @@ var Kinds = []Kind{
 	}, {
 		ID: Memory, Unit: "%", Back: 2,
 		Default: Setting{Limit: 10, After: time.Minute, Priority: alert.Medium},
-		Why:     "below a tenth the kernel slows everything to find room, and then ends what is large (common practice, no source)",
 		says: func(v, limit float64) string {
 			return fmt.Sprintf("only %.0f %% of the memory is free, less than %g: the system may end weald to find room. See what else runs on this machine, or give it more", v, limit)
 		},
@@ -113,7 +106,6 @@ var Kinds = []Kind{
 	}, {
 		ID: Certificate, Unit: "d", Back: 0.5,
 		Default: Setting{Limit: 21, Priority: alert.Medium},
-		Why:     "three weeks are enough to reach whoever makes certificates; one that weald makes itself is renewed with 30 days left",
 		says: func(v, _ float64) string {
 			if v <= 0 {
 				return "the certificate of the pages has expired, so that browsers refuse them: give a new one, by weald tls or by whoever makes certificates"
@@ -124,11 +116,17 @@ var Kinds = []Kind{
 	}, {
 		ID: Heartbeat, Unit: "beats", Above: true,
 		Default: Setting{Limit: 3, Priority: alert.Medium},
-		Why:     "what whoever waits for them is told to take for the end; one or two may be lost on their way",
 		says: func(v, _ float64) string {
 			return fmt.Sprintf("%.0f beats of the heartbeat were not taken, so that whoever waits for them must think that weald is gone: see Setup for why, and whether the way there is open", math.Floor(v))
 		},
 		over: "the heartbeat is taken again",
+	}, {
+		ID: Log, Unit: "s", Above: true, Unfit: true,
+		Default: Setting{Limit: 15, Priority: alert.High},
+		says: func(v, _ float64) string {
+			return fmt.Sprintf("readings that other machines take have not been judged for %s, as they do not come through the log or wait there, so that alerts come late: see /readyz for which it is, whether a majority of the servers of the log runs, and whether the machines reach them", span(v))
+		},
+		over: "readings of other machines are judged as they come again",
 	},
 }
 

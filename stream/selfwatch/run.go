@@ -44,6 +44,8 @@ type Watcher struct {
 	settings []Setting // those without a probe are off
 	watch    *Watch
 	untold   []alert.Event
+	unkept   []record.Entry // in their order
+	said     bool           // that they wait
 	shown    atomic.Pointer[[]Condition]
 }
 
@@ -95,10 +97,11 @@ func (w *Watcher) look(ctx context.Context) {
 	}
 	now := w.Now()
 	for _, c := range w.watch.Look(now, values) {
-		w.keep(ctx, now, &c)
+		w.note(ctx, now, &c)
 		w.untold = append(w.untold, c.event())
 	}
 	w.publish()
+	w.keep(ctx)
 	for len(w.untold) > 0 {
 		limited, cancel := context.WithTimeout(ctx, tellWithin)
 		err := w.Tell(limited, w.untold[0])
@@ -110,18 +113,41 @@ func (w *Watcher) look(ctx context.Context) {
 	}
 }
 
-// keep puts a change into the record, which senders go by. On a disk that is full to
-// its reserve it is told all the same.
-func (w *Watcher) keep(ctx context.Context, now sample.Instant, c *Change) {
+// note says a change in the log, and that it is to be kept.
+func (w *Watcher) note(ctx context.Context, now sample.Instant, c *Change) {
 	level := slog.LevelWarn
 	if c.Fault.Over {
 		level = slog.LevelInfo
 	}
 	w.Log.Log(ctx, level, c.Fault.Text)
-	if w.Journal == nil {
-		return
+	if w.Journal != nil {
+		w.unkept = append(w.unkept, record.Entry{At: c.At, Written: now, Body: c.Fault})
 	}
-	if _, err := w.Journal.Append(context.WithoutCancel(ctx), record.Entry{At: c.At, Written: now, Body: c.Fault}); err != nil {
-		w.Log.Error("an alert of the daemon's own was not kept, so that no sender sends it", slog.Any("error", err), slog.String("do", "make room on the disk"))
+}
+
+// keepWithin is how long keeping may take: a record that is out of reach must not keep
+// anybody from looking and telling.
+const keepWithin = 2 * time.Second
+
+// keep puts changes into the record, which senders go by. On a disk that is full to its
+// reserve they are told all the same, and while the record is out of reach they wait: made
+// again as it was, a call is the same one.
+func (w *Watcher) keep(ctx context.Context) {
+	for len(w.unkept) > 0 {
+		bound, cancel := context.WithTimeoutCause(context.WithoutCancel(ctx), keepWithin, journal.ErrUnreached)
+		_, err := w.Journal.Append(bound, w.unkept[0])
+		late := err != nil && bound.Err() != nil
+		cancel()
+		if late {
+			if !w.said {
+				w.Log.Warn("alerts of the daemon's own are told, and wait to be kept, so that no sender sends them yet", slog.Any("error", err), slog.String("do", "see whether the servers of the log can be reached"))
+			}
+			w.said = true
+			return
+		}
+		if w.said = false; err != nil {
+			w.Log.Error("an alert of the daemon's own was not kept, so that no sender sends it", slog.Any("error", err), slog.String("do", "make room on the disk"))
+		}
+		w.unkept = w.unkept[1:]
 	}
 }

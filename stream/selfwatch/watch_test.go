@@ -32,7 +32,7 @@ func TestEveryKindIsRaisedAndCleared(t *testing.T) {
 		says      string
 	}{
 		Silence: {400, 2, "for 7 min"}, Loop: {25, 1, "for 25 s"}, Disk: {1.2, 9, "1.2 GB"}, ClockStep: {3600, 0.1, "60 min"},
-		ClockError: {16, 0.02, "16 s"}, Behind: {2.5, 0, "2.5 s"}, Memory: {4, 60, "4 %"}, Certificate: {6.5, 90, "6 days"}, Heartbeat: {4.2, 0, "4 beats"},
+		ClockError: {16, 0.02, "16 s"}, Behind: {2.5, 0, "2.5 s"}, Memory: {4, 60, "4 %"}, Certificate: {6.5, 90, "6 days"}, Heartbeat: {4.2, 0, "4 beats"}, Log: {40, 0.1, "for 40 s"},
 	}
 	if len(wrong) != len(Kinds) {
 		t.Errorf("%d kinds are looked at, there are %d", len(wrong), len(Kinds))
@@ -120,12 +120,12 @@ func TestTheSameLooksSayTheSame(t *testing.T) {
 	}
 }
 
-// Each reason is given, and each text is one line.
-func TestKindsSayWhy(t *testing.T) {
+// Each says what is wrong and when it is over, in one line.
+func TestKindsSayWhatIsWrong(t *testing.T) {
 	for _, k := range Kinds {
 		said := k.says(3, k.Default.Limit)
-		if k.Why == "" || k.over == "" || strings.Contains(said, "\n") || Index(k.ID) < 0 {
-			t.Errorf("%s: why %q, over %q, says %q", k.ID, k.Why, k.over, said)
+		if k.over == "" || strings.Contains(said, "\n") || Index(k.ID) < 0 {
+			t.Errorf("%s: over %q, says %q", k.ID, k.over, said)
 		}
 	}
 	if said := Kinds[Index(Certificate)].says(-1, 14); !strings.Contains(said, "has expired") {

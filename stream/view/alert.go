@@ -22,7 +22,7 @@ func NewAlert(e *alert.Event) Alert {
 		a.Text = strings.ReplaceAll(e.Subject, "_", " ") + " is not raised"
 	case alert.Raised, alert.Cleared, alert.Unknown, alert.Known:
 		a.RaisedAt = Moment(e.At)
-		a.Value, a.U, a.Limit = Number(e.Value), Number(e.U), Number(e.Limit)
+		a.Value, a.U, a.Limit = Reached(e.Value, e.Limit), Measured(e.U), Number(e.Limit)
 	}
 	return a
 }

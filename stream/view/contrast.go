@@ -44,7 +44,7 @@ func episodeOf(e *contrast.Episode) *Episode {
 	}
 	v := &Episode{
 		Subject: e.Subject, Priority: e.Priority.String(), RaisedAt: e.From.Time(),
-		Value: Number(e.Value), Unit: e.Unit, Text: e.Text, Quiet: e.Quiet,
+		Value: Measured(e.Value), Unit: e.Unit, Text: e.Text, Quiet: e.Quiet,
 	}
 	if !e.Stands {
 		v.ClearedAt = Moment(e.To)

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -159,7 +160,7 @@ func (b *Builder) Place(index int, now *Now) Place {
 func newSignal(s *rules.Signal, now *Now) Signal {
 	v := Signal{Unit: s.Unit, At: Moment(s.At), Known: s.Known, Members: s.Members, Dropped: s.Dropped}
 	if now.current(s) {
-		v.Value, v.U, v.Extrapolated, v.Expired = Number(s.Value), Number(s.U), s.Extrapolated, s.Expired
+		v.Value, v.U, v.Extrapolated, v.Expired = Measured(s.Value), Measured(s.U), s.Extrapolated, s.Expired
 	} else {
 		v.Known = 0
 	}
@@ -171,7 +172,8 @@ func (b *Builder) newHold(p *rules.Progress) Hold {
 		Bound: b.bound(p), Limit: b.limit(p), Note: p.Note, Waits: p.Waits,
 		Rule: p.Rule, Subject: p.Subject, Signal: p.Signal,
 		Priority: p.Priority.String(), Condition: p.Condition.String(),
-		HeldS: p.Held.Seconds(), OnDelayS: p.OnDelay.Seconds(), Used: p.Used(),
+		HeldS: p.Held.Seconds(), OnDelayS: p.OnDelay.Seconds(), Used: math.Floor(p.Used()*decimals) / decimals, // cut, as what has lasted is
+
 		DueAt: Moment(p.Due), Raised: p.Raised, Since: Moment(p.Since),
 	}
 }

@@ -126,6 +126,24 @@ func Number(v float64) *float64 {
 	return &v
 }
 
+// decimals are those of a measured value in JSON: more than any sensor supports, and as few
+// as keep the noise of computing out of sight.
+const decimals = 1e4
+
+// Measured is Number for what was measured or computed from that: rounded, as more digits
+// say nothing, and those of a sum of decimals read as if they did. What is kept is not.
+func Measured(v float64) *float64 { return Number(math.Round(v*decimals) / decimals) }
+
+// Reached is Measured for what was compared with a limit: never rounded onto it, or to its
+// other side, so that an alert's numbers say that it is one.
+func Reached(v, limit float64) *float64 {
+	r := Measured(v)
+	if r != nil && ((*r > limit) != (v > limit) || (*r < limit) != (v < limit)) {
+		return Number(v)
+	}
+	return r
+}
+
 // Moment returns i for JSON: nil for "never" and "not yet".
 func Moment(i sample.Instant) *time.Time {
 	if i == sample.Never || i == sample.Past {

@@ -315,3 +315,28 @@ func TestAlertsAreSortedForPeople(t *testing.T) {
 		t.Errorf("order %q, want %q", got, want)
 	}
 }
+
+// What leaves as JSON has no noise of computing, and an alert's value is on the side of the
+// limit that made it one.
+func TestNumbersAreReadable(t *testing.T) {
+	for _, c := range []struct{ v, want float64 }{
+		{0.01 * 6970, 69.7}, {63.800000000000004, 63.8}, {1.4999999999999998, 1.5}, {-0.1 - 0.2, -0.3}, {61.205960722392184, 61.206}, {0, 0},
+	} {
+		if got := Measured(c.v); got == nil || *got != c.want {
+			t.Errorf("%v is told as %v, want %v", c.v, got, c.want)
+		}
+	}
+	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		if Measured(v) != nil || Reached(v, 60) != nil {
+			t.Errorf("%v is told as a number", v)
+		}
+	}
+	for _, c := range []struct{ v, limit float64 }{
+		{60.00001, 60}, {59.99999, 60}, {60, 60}, {60.1, 60}, {70.123456, math.NaN()}, {60.00004, 60.00003},
+	} {
+		got := Reached(c.v, c.limit)
+		if (*got > c.limit) != (c.v > c.limit) || (*got < c.limit) != (c.v < c.limit) || math.Abs(*got-c.v) > 5e-5 {
+			t.Errorf("%v, of which the limit is %v, is told as %v", c.v, c.limit, *got)
+		}
+	}
+}

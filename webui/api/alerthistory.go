@@ -108,7 +108,7 @@ func changeOf(p record.Position, e *alert.Event) change {
 	c := change{
 		Position: uint64(p), At: e.At.Time(), ID: e.ID(), Place: e.Place, Rule: e.Rule, Subject: e.Subject,
 		What: string(e.What), State: string(e.State), Priority: e.Priority.String(),
-		Value: view.Number(e.Value), U: view.Number(e.U), Limit: view.Number(e.Limit), Unit: e.Unit,
+		Value: view.Reached(e.Value, e.Limit), U: view.Measured(e.U), Limit: view.Number(e.Limit), Unit: e.Unit,
 		Tier: e.Tier, Chattering: e.Chattering, Quiet: e.Quiet, By: e.Who, Reason: e.Why, Text: e.Text,
 	}
 	if e.Until != 0 {

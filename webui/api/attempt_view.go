@@ -6,6 +6,7 @@ import (
 	"weald/rules/attempt"
 	"weald/rules/compression"
 	"weald/rules/limb"
+	"weald/stream/view"
 )
 
 type attemptsBody struct {
@@ -90,11 +91,11 @@ func positive(v float64) *float64 {
 	if !(v > 0) {
 		return nil
 	}
-	return rounded(v)
+	return view.Measured(v)
 }
 
 func valueOf(v attempt.Value) attemptValue {
-	return attemptValue{rounded(v.MMHg), rounded(v.U)}
+	return attemptValue{view.Measured(v.MMHg), view.Measured(v.U)}
 }
 
 // view is the try as people and programs see it.
@@ -103,7 +104,7 @@ func (t *try) view() attemptView {
 	v.Plan = attemptPlan{Scheme: p.Scheme, Class: p.Class, Newtons: positive(p.Wrapping.Newtons), Layers: positive(p.Wrapping.Layers),
 		WidthCM: positive(p.Wrapping.WidthCM), Least: positive(p.Least), Most: positive(p.Most), Sites: make([]attemptSite, len(p.Sites))}
 	for i, s := range p.Sites {
-		v.Plan.Sites[i] = attemptSite{s.ID, positive(s.HeightCM), positive(s.GirthCM), positive(s.Aim.Low), rounded(s.Aim.High)}
+		v.Plan.Sites[i] = attemptSite{s.ID, positive(s.HeightCM), positive(s.GirthCM), positive(s.Aim.Low), view.Measured(s.Aim.High)}
 	}
 	scheme := compression.Named(p.Scheme)
 	if scheme != nil {
@@ -121,15 +122,15 @@ func (t *try) view() attemptView {
 		v.Next = r.Step.Next()
 	}
 	got := attempt.Judge(p, t.readings)
-	v.Result = attemptResult{Class: got.Class, Evenness: rounded(got.Evenness), Sites: make([]attemptFound, len(got.Sites))}
+	v.Result = attemptResult{Class: got.Class, Evenness: view.Measured(got.Evenness), Sites: make([]attemptFound, len(got.Sites))}
 	if scheme != nil && got.Class != "" {
 		v.Result.Named = scheme.Class(got.Class).Name
 	}
 	for i, f := range got.Sites {
 		v.Result.Sites[i] = attemptFound{
 			ID: p.Sites[i].ID, Lying: valueOf(f.Lying), Verdict: f.Verdict, Sure: f.Sure,
-			Residual: rounded(f.Residual), Graded: f.Graded, Fault: f.Fault,
-			Laplace: rounded(f.Laplace), Least: rounded(f.Laplace * compression.LeastShare), PullN: rounded(f.Pull), Pulled: rounded(f.Pulled),
+			Residual: view.Measured(f.Residual), Graded: f.Graded, Fault: f.Fault,
+			Laplace: view.Measured(f.Laplace), Least: view.Measured(f.Laplace * compression.LeastShare), PullN: view.Measured(f.Pull), Pulled: view.Measured(f.Pulled),
 			Stiffness: valueOf(f.Stiffness), Swing: valueOf(f.Swing), Pressed: f.Pressed,
 		}
 	}

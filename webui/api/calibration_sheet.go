@@ -20,7 +20,7 @@ func (s *server) calibrationSheet(ctx context.Context, in *calibrationInput) (*h
 		return nil, err
 	}
 	var page bytes.Buffer
-	if err := sheet.Write(&page, r, now); err != nil {
+	if err := sheet.Write(&page, r, now, "weald "+s.Version); err != nil {
 		return nil, err
 	}
 	return &huma.StreamResponse{Body: func(ctx huma.Context) {

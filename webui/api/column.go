@@ -10,6 +10,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"weald/ingest/sample"
+	"weald/stream/view"
 )
 
 // An answer about history is a few columns of many thousands of values, which are
@@ -61,7 +62,7 @@ const exactly = 1e15
 func appendNumber(b []byte, v float64) []byte {
 	n := math.Round(v * 1e4)
 	if !(math.Abs(n) < exactly) { // NaN, or such as no pressure is
-		text, _ := json.Marshal(rounded(v)) // null where it is no finite number
+		text, _ := json.Marshal(view.Measured(v)) // null where it is no finite number
 		return append(b, text...)
 	}
 	if math.Signbit(n) {

@@ -72,7 +72,7 @@ func predict(_ context.Context, in *predictionInput) (*answer[predictionBody], e
 	w := compression.Wrapping{Newtons: in.Newtons, Layers: in.Layers, WidthCM: in.WidthCM}
 	for _, girth := range in.Girths {
 		p := w.Pressure(girth)
-		a.Body.Predictions = append(a.Body.Predictions, prediction{girth, rounded(p), rounded(p * compression.LeastShare)})
+		a.Body.Predictions = append(a.Body.Predictions, prediction{girth, view.Measured(p), view.Measured(p * compression.LeastShare)})
 	}
 	return a, nil
 }

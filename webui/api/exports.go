@@ -21,13 +21,13 @@ import (
 type exportFile struct {
 	Name  string `json:"name"`
 	Bytes int64  `json:"bytes"`
-	Rows  int64  `json:"rows" doc:"Of a table; samples of all signals in EDF+"`
+	Rows  int64  `json:"rows" doc:"Of a table; samples of all signals in EDF+, those that are known in FHIR"`
 }
 
 type export struct {
 	ID     string       `json:"id"`
 	Place  string       `json:"place"`
-	Format string       `json:"format" enum:"csv,edf,parquet"`
+	Format string       `json:"format" enum:"csv,edf,parquet,fhir"`
 	From   *time.Time   `json:"from" doc:"null for the beginning of the record"`
 	To     *time.Time   `json:"to" doc:"null for its end"`
 	State  order.State  `json:"state" enum:"waiting,making,made,stopped,failed"`
@@ -53,7 +53,7 @@ type fileInput struct {
 type newExport struct {
 	Body struct {
 		Place  string    `json:"place" minLength:"1" maxLength:"64" doc:"The place's id in the configuration"`
-		Format string    `json:"format" enum:"csv,edf,parquet"`
+		Format string    `json:"format" enum:"csv,edf,parquet,fhir" doc:"fhir has readings alone, the others alerts and marks too; parquet and fhir have the uncertainty of each value"`
 		From   time.Time `json:"from,omitempty" doc:"The beginning of the record without it"`
 		To     time.Time `json:"to,omitempty" doc:"The end of the record without it"`
 	}

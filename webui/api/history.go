@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -102,10 +101,6 @@ func instantOf(t time.Time) (sample.Instant, error) {
 	return sample.At(t), nil
 }
 
-// rounded makes what was kept in single precision readable: four decimals are
-// more than any sensor supports.
-func rounded(v float64) *float64 { return view.Number(math.Round(v*1e4) / 1e4) }
-
 type mapInput struct {
 	Place string    `path:"place" doc:"The place's id in the configuration"`
 	At    time.Time `query:"at" doc:"When; now without it. Older maps are kept half a minute apart, in steps of 0.1 mmHg; there is none of a time at which the mat was silent"`
@@ -136,7 +131,7 @@ func (s *server) cells(ctx context.Context, in *mapInput) (*answer[mapBody], err
 	}}
 	if known {
 		for k, v := range m.Cells {
-			a.Body.Cells[k] = rounded(float64(v))
+			a.Body.Cells[k] = view.Measured(float64(v))
 		}
 	}
 	for k, v := range m.Loaded {

@@ -16,6 +16,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/stream/history"
+	"weald/stream/view"
 )
 
 // Columns are written as encoding/json writes the same one value at a time.
@@ -29,7 +30,7 @@ func TestColumnsAreJSON(t *testing.T) {
 		)).Draw(t, "values"))
 		one := make([]*float64, len(v))
 		for i := range v {
-			one[i] = rounded(v[i])
+			one[i] = view.Measured(v[i])
 		}
 		same(t, v, one)
 		m := moments(rapid.SliceOf(rapid.Map(rapid.Int64(), func(n int64) sample.Instant { return sample.Instant(n) })).Draw(t, "instants"))

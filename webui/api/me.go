@@ -17,6 +17,7 @@ import (
 type meBody struct {
 	Accounts  bool     `json:"accounts" doc:"Whether there are accounts here; without them everybody who reaches the daemon may do everything"`
 	Directory bool     `json:"directory" doc:"Whether there is a directory of the house at which one can log in: GET /api/v1/directory/begin leads there"`
+	Keeps     bool     `json:"keeps" doc:"Whether there is a record; what is asked of it is answered with 503 where there is none"`
 	First     bool     `json:"first" doc:"There is no account yet: the first one is made on the machine"`
 	Name      string   `json:"name" doc:"Of the account, the token or the screen; empty for nobody"`
 	Role      string   `json:"role" enum:"nobody,wall,viewer,carer,engineer,admin"`
@@ -63,7 +64,7 @@ func (s *server) addMe(api huma.API) {
 }
 
 func (s *server) me(who access.Who, cookies ...string) *meAnswer {
-	a := &meAnswer{SetCookie: cookies, Body: meBody{Accounts: s.Access != nil, Directory: s.Directory != nil, Name: who.Name, Role: who.Role.String(), Means: string(who.Means), May: []string{}}}
+	a := &meAnswer{SetCookie: cookies, Body: meBody{Accounts: s.Access != nil, Keeps: s.Record != nil, Directory: s.Directory != nil, Name: who.Name, Role: who.Role.String(), Means: string(who.Means), May: []string{}}}
 	if a.Body.First = s.Access != nil && !s.Access.Any(); who.Means == "" {
 		a.Body.Means = string(access.None)
 	}

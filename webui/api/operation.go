@@ -33,6 +33,7 @@ func operation(id, summary string, errors ...int) huma.Operation {
 		OperationID: id, Method: of.Method, Path: of.Path, Summary: summary,
 		Errors: append(errors, http.StatusServiceUnavailable),
 	}
+	op.Security = []map[string][]string{{}} // nothing is asked for, and that is said
 	if of.Least > access.Nobody {
 		op.Security = []map[string][]string{{byCookie: {}}, {byToken: {}}}
 		op.Extensions = map[string]any{"x-least-role": of.Least.String()}

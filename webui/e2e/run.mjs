@@ -1,7 +1,7 @@
 // Stories told to the real program through a real browser.
 //
 //   WEALD_BIN   the program, default ../bin/weald
-//   WEALD_SHOTS=1  renew the README's picture in e2e/shots
+//   WEALD_SHOTS=1  renew the README's pictures in e2e/shots
 //   node e2e/run.mjs [words]   only the stories whose names hold one of the words
 //   --beside, --alone          only those that bear company, or only those that are
 //                              measured against a clock and want the machine to themselves

@@ -18,6 +18,7 @@ var All = []Route{
 	{"readyz", get, "/readyz", access.Nobody, None}, // reasons are for those who may see places
 	{"openapi", get, v1 + "/openapi.json", access.Nobody, None},
 	{"defaults", get, v1 + "/defaults", access.Nobody, None},
+	{"figures", get, v1 + "/figures", access.Nobody, None},
 	{"compression", get, v1 + "/compression", access.Nobody, None},
 	{"prediction", get, v1 + "/compression/prediction", access.Nobody, None},
 

@@ -11,7 +11,7 @@ import (
 
 // dials are the only folders that open connections, each with what of the
 // configuration asks for it. Another one has to be listed in cmd/weald/leaves.go, in
-// the README's table, and here.
+// the table of webui/src/notes/record.md, and here.
 var dials = map[string]string{
 	"ingest/tcp/wire":                    "a bridge's link, and what connects for others",
 	"ingest/mqtt":                        "a bridge's link",

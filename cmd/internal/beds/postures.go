@@ -37,8 +37,8 @@ func PosturesMat() posture.Mat {
 	return posture.Mat{Rows: 64, Columns: 32, PitchMM: [2]float64{28, 25}, FromBelow: true}
 }
 
-// LiesIn says how the person of a file lies, by the description of the set.
-func LiesIn(file int) posture.Position {
+// liesIn says how the person of a file lies, by the description of the set.
+func liesIn(file int) posture.Position {
 	switch file {
 	case 2, 4, 5, 13:
 		return posture.Right
@@ -92,7 +92,7 @@ func framesOf(dir fs.FS, subject string, file, from, step int) ([]Map, error) {
 			if err != nil {
 				return nil, fmt.Errorf("%s, frame %d: %w", name, frame, err)
 			}
-			out = append(out, Map{Values: values, Mat: mat, Lies: LiesIn(file), Subject: subject, File: file, Frame: frame})
+			out = append(out, Map{Values: values, Mat: mat, Lies: liesIn(file), Subject: subject, File: file, Frame: frame})
 		}
 		frame++
 	}

@@ -2,7 +2,12 @@ package toll
 
 import (
 	"context"
+	"fmt"
+	"net"
+	"net/http"
 	"time"
+
+	"github.com/gorilla/websocket"
 
 	"weald/ingest/sample"
 	"weald/rules/alert"
@@ -14,8 +19,8 @@ import (
 )
 
 // among is a scan's way through the pipeline into history and to pages, of the first
-// of some wraps of which nobody watches any.
-func among(others int, values [][]float64) func(n int) {
+// of some wraps of which nobody watches any; or of which a viewer watches the second.
+func among(others int, viewed bool, values [][]float64) func(n int) {
 	plan := planOf(wrapConfig(others), false)
 	clock := &hands{}
 	pipe := pipeline.New(pipeline.Options{Plan: plan, Clock: clock, Views: view.New(plan, nil, time.UTC), Queue: 1})
@@ -25,13 +30,16 @@ func among(others int, values [][]float64) func(n int) {
 	for i := range places {
 		places[i].ID = plan.Places[i].ID
 	}
-	hub := must(live.New(live.Options{Places: places, Pipeline: pipe, Store: store, Clock: clock}))
+	hub := live.New(live.Options{Places: places, Pipeline: pipe, Store: store, Clock: clock})
 	pipe.Follow(hub)
 	heard := make(ear)
 	pipe.Follow(heard)
 	go pipe.Run(context.Background())
 	s := sample.Scan{}
 	return func(n int) {
+		if viewed && n == 0 { // and not before, as a viewer is asked now and then whether it is there
+			watch(hub, places[1].ID)
+		}
 		clock.at = at(n)
 		s.At, s.Arrived, s.Values = at(n), at(n), values[n%minute]
 		s.Raw = s.Values
@@ -40,6 +48,39 @@ func among(others int, values [][]float64) func(n int) {
 		}
 		<-heard
 	}
+}
+
+// watch has a viewer watch a place until the program ends.
+func watch(hub *live.Hub, place string) {
+	port := must(net.Listen("tcp", "127.0.0.1:0"))
+	go http.Serve(port, hub)
+	dialer := websocket.Dialer{Subprotocols: []string{live.Protocol}}
+	conn, _, err := dialer.Dial("ws://"+port.Addr().String(), nil)
+	if err == nil {
+		err = conn.WriteMessage(websocket.TextMessage, fmt.Appendf(nil, `{"subscribe":{"places":[%q],"signals":["%s/*"]}}`, place, place))
+	}
+	for err == nil {
+		var said struct {
+			Event   string
+			Streams []any
+		}
+		if err = conn.ReadJSON(&said); err == nil && said.Event == "snapshot" {
+			if len(said.Streams) == 0 {
+				panic("the viewer watches nothing")
+			}
+			break
+		}
+	}
+	if err != nil {
+		panic(err)
+	}
+	go func() {
+		for {
+			if _, _, err := conn.ReadMessage(); err != nil {
+				return
+			}
+		}
+	}()
 }
 
 // hands is a clock that is set by hand, between scans.

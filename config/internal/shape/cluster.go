@@ -35,7 +35,8 @@ type Cluster struct {
 	// Default: all.
 	Roles []Role `yaml:"roles"`
 
-	// Which record: all machines that keep it say the same. Default ward.
+	// Which record: all machines that keep it say the same. At most 60 characters. Default
+	// ward.
 	Record ID `yaml:"record" jsonschema:"default=ward"`
 
 	// What this machine is called where people are told which one does the work.

@@ -2,8 +2,8 @@
 // may hold, and what it is when left out.
 //
 // The comments on the fields are the descriptions in the JSON Schema, and so
-// what editors show to whoever writes a file; they name units, defaults and
-// where a default comes from. The tags are read by package tree and by the
+// what editors show to whoever writes a file; they name units and defaults;
+// where a default comes from the generator adds from config/figures. The tags are read by package tree and by the
 // generator of the schema alike. What a file means is package config's matter.
 package shape
 
@@ -11,7 +11,7 @@ package shape
 type File struct {
 	// Folder in which the daemon keeps the record; captures with a relative path
 	// are made in it too. A relative path is relative to the configuration file.
-	// Without it there is no record: the last hour is remembered in memory, and
+	// Default: none, and there is no record: the last hour is remembered in memory, and
 	// captures go to the folder of the configuration file.
 	Data string `yaml:"data"`
 
@@ -101,7 +101,7 @@ type OIDC struct {
 	SecretEnv string `yaml:"secret_env"`
 
 	// The claim by which it tells people apart, and which it gives to nobody else
-	// later on. Default sub, which is made for that (OpenID Connect Core 1.0, 5.7).
+	// later on. Default sub.
 	Claim Text `yaml:"claim" jsonschema:"default=sub"`
 
 	// Under which address browsers reach the pages: it sends them back to
@@ -112,10 +112,9 @@ type OIDC struct {
 // Session says for how long a log-in lasts.
 type Session struct {
 	// Without anybody doing anything; a page that is only looked at is left by
-	// itself. Default 30m: OWASP's Session Management Cheat Sheet has 15 to 30
-	// minutes.
+	// itself. Default 30m.
 	Idle Duration `yaml:"idle" jsonschema:"default=30m"`
 
-	// Whatever is done. Default 12h: a shift.
+	// Whatever is done. Default 12h.
 	Longest Duration `yaml:"longest" jsonschema:"default=12h"`
 }

@@ -5,7 +5,7 @@ package shape
 // waited for the record was on the disk; where that does not happen there is none.
 type Heartbeat struct {
 	// How often, from 5s to 1h. Whoever waits should take three that are missing for
-	// the end, as one can be lost on its way. Default 1m (common practice, no source).
+	// the end, as one can be lost on its way. Default 1m.
 	Every Duration `yaml:"every" jsonschema:"default=1m"`
 
 	// A signed HTTP request for each beat.

@@ -41,10 +41,10 @@ type Keep struct {
 
 // Term is when the oldest things of a kind go: whichever comes first.
 type Term struct {
-	// How old they may become, at most 365d; 0 or left out: as old as they like.
+	// How old they may become, at most 365d. Default 0: as old as they like.
 	Age Duration `yaml:"age"`
 
-	// How many gigabytes (of 1,000,000,000 bytes) they may have together; 0 or
-	// left out: as many as they like.
+	// How many gigabytes (of 1,000,000,000 bytes) they may have together. Default
+	// 0: as many as they like.
 	Gigabytes float64 `yaml:"gigabytes" jsonschema:"minimum=0,maximum=1000000"`
 }

@@ -11,8 +11,7 @@ type Graduation struct {
 	Sites *[2]string `yaml:"sites"`
 
 	// The most that the proximal pressure may be, as a share of the distal one.
-	// Default 0.8: RAL-GZ 387/1:2008 permits 50 to 80 % of the ankle at the calf
-	// for classes I and II (from memory).
+	// Default 0.8.
 	Ratio *float64 `yaml:"ratio" jsonschema:"exclusiveMinimum=0,maximum=2"`
 
 	// By how many mmHg the proximal pressure must be lower. Default: not asked.
@@ -38,18 +37,14 @@ type Exposure struct {
 	// tolerated. Either this or model.
 	Table []Tolerance `yaml:"table" jsonschema:"minItems=2"`
 
-	// Share of the tolerance, above which the condition is true. Default 0.8
-	// (our own choice, no source).
+	// Share of the tolerance, above which the condition is true. Default 0.8.
 	Share float64 `yaml:"share" jsonschema:"exclusiveMinimum=0,maximum=100,default=0.8"`
 
-	// Pressure in mmHg up to which a cell is unloaded. Default 20 (common
-	// practice, no source).
+	// Pressure in mmHg up to which a cell is unloaded. Default 20.
 	Floor float64 `yaml:"floor" jsonschema:"minimum=0,maximum=1000,default=20"`
 
 	// Time constant with which an unloaded cell recovers, once it has been
-	// unloaded for resets_after (default 2m for this kind of rule: Coggrave,
-	// Rose, Spinal Cord 2003;41:692-695, from memory). Default 30m (our own
-	// choice, no source).
+	// unloaded for resets_after. Default 30m.
 	Recovery Duration `yaml:"recovery" jsonschema:"default=30m"`
 }
 
@@ -66,8 +61,7 @@ type Tolerance struct {
 // that counts. Weight shift, pressure relief and transfer are those of
 // Sonenblum, Sprigle, Martin, J Rehabil Res Dev 2016;53(5):585-598.
 type Relief struct {
-	// How long somebody may sit. Default 30m (Consortium for Spinal Cord
-	// Medicine 2014: off the seat for 1 to 2 min every 30 min, with an ulcer).
+	// How long somebody may sit. Default 30m.
 	Interval Duration `yaml:"interval" jsonschema:"default=30m"`
 
 	// Share of the baseline that is off at least one side for a shift, and off
@@ -77,12 +71,10 @@ type Relief struct {
 	// How long it takes. Default 15s.
 	Lasting Duration `yaml:"lasting" jsonschema:"default=15s"`
 
-	// How long the seat must be empty for a transfer. Default 1m (common
-	// practice, no source).
+	// How long the seat must be empty for a transfer. Default 1m.
 	EmptyFor Duration `yaml:"empty_for" jsonschema:"default=1m"`
 
-	// What begins the interval anew: any of shift, relief and transfer.
-	// Default: all (our own choice, no source).
+	// What begins the interval anew: any of shift, relief and transfer. Default: all.
 	Counts []string `yaml:"counts"`
 }
 
@@ -91,12 +83,11 @@ type Relief struct {
 // for as long as settle. Small fidgets are none. Needs a mat of a bed, and that
 // its head and seen_from are right.
 type Turn struct {
-	// How long somebody may lie without a turn. Default 2h (Consortium for Spinal
-	// Cord Medicine 2014; other guidance says 4 h and 6 h: local policy decides).
+	// How long somebody may lie without a turn. Default 2h; other guidance says 4 h and
+	// 6 h: local policy decides.
 	Interval Duration `yaml:"interval" jsonschema:"default=2h"`
 
-	// How long a new position must last to count as one. Default 30s (common
-	// practice, no source).
+	// How long a new position must last to count as one. Default 30s.
 	Settle Duration `yaml:"settle" jsonschema:"default=30s"`
 }
 
@@ -112,11 +103,10 @@ type Rate struct {
 	// True while it falls by more than this, in its unit.
 	Fall float64 `yaml:"fall" jsonschema:"minimum=0"`
 
-	// In how long. Default 1m (our own choice, no source).
+	// In how long. Default 1m.
 	Per Duration `yaml:"per" jsonschema:"default=1m"`
 
-	// What the slope is taken over; half of it must have been seen. Default 10m
-	// (our own choice, no source).
+	// What the slope is taken over; half of it must have been seen. Default 10m.
 	Window Duration `yaml:"window" jsonschema:"default=10m"`
 }
 
@@ -126,12 +116,10 @@ type Drift struct {
 	// The site of a limb.
 	Site ID `yaml:"site" jsonschema:"required"`
 
-	// How far it may lie from there, in mmHg. Default 9.4: 23.5 % of 40 mmHg, the
-	// mean loss within 4 h (J Wound Management 2023;24(3):87-94).
+	// How far it may lie from there, in mmHg. Default 9.4.
 	By float64 `yaml:"by" jsonschema:"exclusiveMinimum=0,maximum=200,default=9.4"`
 
-	// How long after wrapping it is taken to have settled. Default 90m, when
-	// resting pressure is steady (J Wound Management 2023;24(3):87-94).
+	// How long after wrapping it is taken to have settled. Default 90m.
 	Settle Duration `yaml:"settle" jsonschema:"default=90m"`
 }
 
@@ -172,24 +160,21 @@ type Quality struct {
 	// Default: all of them.
 	Of []string `yaml:"of"`
 
-	// For how long a channel must not change at all to be stuck or open. Default
-	// 10m (common practice, no source).
+	// For how long a channel must not change at all to be stuck or open. Default 10m.
 	Unchanged Duration `yaml:"unchanged" jsonschema:"default=10m"`
 
-	// How many of a mat's cells must have a fault: their share, 0 for any one.
-	// Default 0.02 (our own choice, no source).
+	// How many of a mat's cells must have a fault: their share, 0 for any one. Default
+	// 0.02.
 	Share float64 `yaml:"share" jsonschema:"minimum=0,maximum=1,default=0.02"`
 
 	// The share of a source's frames above which it loses too many, over one to two
-	// minutes. Default 0.05 (our own choice, no source).
+	// minutes. Default 0.05.
 	Loss float64 `yaml:"loss" jsonschema:"exclusiveMinimum=0,exclusiveMaximum=1,default=0.05"`
 
-	// By how much a source's clock may be off. Default 2s (our own choice, no
-	// source).
+	// By how much a source's clock may be off. Default 2s.
 	Clock Duration `yaml:"clock" jsonschema:"default=2s"`
 
 	// The level of a source's battery, in percent, at or below which it is low. A
-	// source that tells its voltage alone tells no level. Default 15 (our own
-	// choice, no source).
+	// source that tells its voltage alone tells no level. Default 15.
 	Battery float64 `yaml:"battery" jsonschema:"exclusiveMinimum=0,exclusiveMaximum=100,default=15"`
 }

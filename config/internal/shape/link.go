@@ -29,8 +29,7 @@ type Serial struct {
 	// The USB device, wherever it is plugged in. Either this or port.
 	USB *USB `yaml:"usb"`
 
-	// Speed in bits per second; a port over USB ignores it. Default 115200
-	// (common practice, no source).
+	// Speed in bits per second; a port over USB ignores it. Default 115200.
 	Baud int `yaml:"baud" jsonschema:"default=115200"`
 }
 
@@ -70,12 +69,11 @@ type TCP struct {
 	Listen string `yaml:"listen"`
 
 	// Silence after which the connection is given up and made anew; 0 for never.
-	// Default: the larger of 2m (common practice, no source) and 3 nominal
-	// periods of the fastest source.
+	// Default: the larger of 2m and 3 nominal periods of the fastest source.
 	Idle *Duration `yaml:"idle"`
 
-	// With listen: silence after which another bridge that connects takes the
-	// place of the first. Default 5s (common practice, no source).
+	// With listen: silence after which another bridge that connects takes the place of
+	// the first. Default 5s.
 	Quiet *Duration `yaml:"quiet"`
 
 	// Asks for TLS. With dial it may be empty ({}) and takes ca, server_name,

@@ -26,9 +26,8 @@ type MQTT struct {
 	// of a broker may bear the same. Default: weald- and the bridge's id.
 	ClientID Text `yaml:"client_id"`
 
-	// How long the broker is asked to keep frames while this machine is away;
-	// MQTT 5 only, for 3.1.1 cannot ask. Default 1h (common practice, no
-	// source).
+	// How long the broker is asked to keep frames while this machine is away; MQTT 5
+	// only, for 3.1.1 cannot ask. Default 1h.
 	KeepFor *Duration `yaml:"keep_for"`
 
 	// Asks for TLS towards the broker; may be empty ({}). Default: none, and

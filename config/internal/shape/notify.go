@@ -30,18 +30,15 @@ type Sender struct {
 	// that it is over or put aside. Default true.
 	FollowUps *bool `yaml:"follow_ups"`
 
-	// Time of the local day at which a test is sent, or never. Without it nobody
-	// learns that a way is closed before it is needed. Default 08:00 (common
-	// practice, no source).
+	// Time of the local day at which a test is sent, or never. Without it nobody learns
+	// that a way is closed before it is needed. Default 08:00.
 	DailyTest Daily `yaml:"daily_test" jsonschema:"default=08:00"`
 
-	// How long a message may wait before it is given up, from 1m to 20h. Default
-	// 12h (common practice, no source: a shift).
+	// How long a message may wait before it is given up, from 1m to 20h. Default 12h.
 	GiveUpAfter Duration `yaml:"give_up_after" jsonschema:"default=12h"`
 
-	// How many messages may wait. Beyond it the oldest that calls nobody is given
-	// up, then the oldest of the lowest priority. Default 1000 (common practice,
-	// no source).
+	// How many messages may wait. Beyond it the oldest that calls nobody is given up,
+	// then the oldest of the lowest priority. Default 1000.
 	MostWaiting int `yaml:"most_waiting" jsonschema:"minimum=10,maximum=100000,default=1000"`
 }
 
@@ -92,7 +89,7 @@ type Mail struct {
 
 	// starttls asks for TLS on a plain connection and goes no further without it;
 	// implicit begins with TLS, as on port 465; none sends what anybody on the way
-	// can read. Default starttls (RFC 8314 asks for TLS).
+	// can read. Default starttls.
 	Security string `yaml:"security" jsonschema:"enum=starttls,enum=implicit,enum=none,default=starttls"`
 
 	// For TLS, whom to trust. Default: what the system trusts.

@@ -24,10 +24,10 @@ type Site struct {
 	// Name of the site, unique within its place.
 	ID ID `yaml:"id" jsonschema:"required"`
 
-	// Height along the limb from the floor or the heel, in cm.
+	// Height along the limb from the floor or the heel, in cm. Default: not known.
 	HeightCM *float64 `yaml:"height_cm" jsonschema:"minimum=0,maximum=200"`
 
-	// Circumference of the limb there, in cm.
+	// Circumference of the limb there, in cm. Default: not known.
 	CircumferenceCM *float64 `yaml:"circumference_cm" jsonschema:"exclusiveMinimum=0,maximum=200"`
 
 	// Channels that measure there, as bridge/source/channel with channels from
@@ -60,15 +60,14 @@ type Mat struct {
 	// look at the map of somebody on a known side. Default above.
 	SeenFrom string `yaml:"seen_from" jsonschema:"enum=above,enum=below,default=above"`
 
-	// Named parts of the mat. Default for a bed, as shares of the length from
-	// the head: head to 12 %, shoulders to 25 %, back to 42 %, pelvis to 58 %,
-	// thighs to 75 %, calves to 90 %, heels (our own split; common practice, no
-	// source). Default for a seat: front_left, front_right, back_left and
+	// Named parts of the mat. Default: of a bed across its length, as shares from the
+	// head, head to 12 %, shoulders to 25 %, back to 42 %, pelvis to 58 %, thighs to 75 %,
+	// calves to 90 % and heels; of a seat front_left, front_right, back_left and
 	// back_right, as the seated person sees them.
 	Regions []Region `yaml:"regions" jsonschema:"minItems=1"`
 
-	// Pressure in mmHg above which a cell counts as loaded on the map of
-	// durations. Default 20 (common practice, no source).
+	// Pressure in mmHg above which a cell counts as loaded on the map of durations.
+	// Default 20.
 	LoadedAbove float64 `yaml:"loaded_above" jsonschema:"minimum=0,maximum=1000,default=20"`
 
 	// How long a cell must be unloaded for its time to start again. Default 0s:

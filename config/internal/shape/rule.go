@@ -53,7 +53,7 @@ type Rule struct {
 	ResetsAfter Duration `yaml:"resets_after" jsonschema:"default=0s"`
 
 	// How long the signal must be unknown without a break for the time that the
-	// condition was true to be lost. Default 10m (common practice, no source).
+	// condition was true to be lost. Default 10m.
 	ForgetAfter Duration `yaml:"forget_after" jsonschema:"default=10m"`
 
 	// Expression over the signals of the place; time in which it is not true

@@ -37,6 +37,10 @@ type Self struct {
 
 	// So many beats of the heartbeat were not taken. Default limit 3, priority medium.
 	Heartbeat Own `yaml:"heartbeat"`
+
+	// Readings that machines with the role ingest take have not been judged for so many
+	// seconds. Default limit 15, priority high.
+	Log Own `yaml:"log"`
 }
 
 // Own is one thing that the daemon watches of itself. What is left out is as the
@@ -51,6 +55,6 @@ type Own struct {
 	// Priority of the alert.
 	Priority Priority `yaml:"priority"`
 
-	// true: it is not watched. Silence is then not safety.
+	// true: it is not watched, and silence is then not safety. Default false.
 	Off bool `yaml:"off"`
 }

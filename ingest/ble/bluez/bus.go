@@ -87,7 +87,7 @@ func (b *Bus) greet(ctx context.Context) error {
 	}
 	// This comes before the question who it is, as it starts BlueZ where the
 	// system does so on demand.
-	if err := b.Watch(ctx, Departures()); err != nil {
+	if err := b.Watch(ctx, departures()); err != nil {
 		return err
 	}
 	call := b.conn.BusObject().CallWithContext(ctx, "org.freedesktop.DBus.GetNameOwner", 0, service)
@@ -102,8 +102,8 @@ func (b *Bus) Close() error { return b.conn.Close() }
 // A Rule says which signals to be told of.
 type Rule []dbus.MatchOption
 
-// Departures are objects that go, wherever they are.
-func Departures() Rule { return managed("InterfacesRemoved") }
+// departures are objects that go, wherever they are.
+func departures() Rule { return managed("InterfacesRemoved") }
 
 // Arrivals are objects that come, wherever they are.
 func Arrivals() Rule { return managed("InterfacesAdded") }

@@ -14,21 +14,10 @@ type Component struct {
 	DF   float64 // degrees of freedom; +Inf where U is known, as for stated limits
 }
 
-// Rectangular is a quantity that is somewhere within +/-a.
-func Rectangular(name string, a float64) Component {
-	return Component{name, a / math.Sqrt(3), math.Inf(1)}
-}
-
 // Width is a quantity that is somewhere within a width, such as a resolution, or
 // a loop of hysteresis whose side is unknown (F.2.2.1, F.2.2.2).
 func Width(name string, width float64) Component {
 	return Component{name, width / math.Sqrt(12), math.Inf(1)}
-}
-
-// Scatter is the mean of repeats, or one of them, with standard deviation s of n
-// readings.
-func Scatter(name string, s float64, n int) Component {
-	return Component{name, s, float64(n - 1)}
 }
 
 // Combined returns the combined standard uncertainty and its effective degrees
@@ -49,10 +38,4 @@ func Student(df float64) float64 {
 		return distuv.UnitNormal.Quantile(0.975)
 	}
 	return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(0.975)
-}
-
-// Averaged returns the standard uncertainty of the mean of n sensors of
-// standard uncertainty s each, whose errors correlate by rho.
-func Averaged(s float64, n int, rho float64) float64 {
-	return s * math.Sqrt((1+float64(n-1)*rho)/float64(n))
 }

@@ -66,7 +66,7 @@ func Fit(rows []figures.Row, o Options) (*Result, error) {
 	if rail == 0 {
 		rail = math.Inf(1)
 	}
-	if refused := Inspect(rows, rail, o.Noise); refused != nil {
+	if refused := inspect(rows, rail, o.Noise); refused != nil {
 		return nil, refused
 	}
 	all := candidates(rows, o)

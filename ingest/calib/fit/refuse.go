@@ -46,10 +46,10 @@ const (
 	PerKPa = 7.500615758
 )
 
-// Inspect returns why a table cannot be fitted: nil if it can. A reading at or
+// inspect returns why a table cannot be fitted: nil if it can. A reading at or
 // beyond rail is saturated. Noise is the standard deviation of a single reading in
 // counts, 0 if it is not known: a step back that is less is no turn.
-func Inspect(rows []figures.Row, rail, noise float64) Refused {
+func inspect(rows []figures.Row, rail, noise float64) Refused {
 	var out Refused
 	refuse := func(advice, reason string, args ...any) {
 		out = append(out, Refusal{fmt.Sprintf(reason, args...), advice})

@@ -45,10 +45,11 @@ type Hospital struct {
 	channels int
 	rate     float64
 	loops    []*emulate.Loop
-	board    net.Listener // nil without TCP
-	password string       // of MQTT clients
-	dialled  atomic.Int64 // connections over TCP so far
-	sent     atomic.Uint64
+	board    net.Listener  // nil without TCP
+	password string        // of MQTT clients
+	dialled  atomic.Int64  // connections over TCP so far
+	begun    atomic.Uint64 // scans that were given to connections
+	sent     atomic.Uint64 // of them, those that were taken
 }
 
 // New invents the bodies, opens the port that TCP names and writes the password. Run
@@ -114,8 +115,13 @@ func (h *Hospital) invent() error {
 	return nil
 }
 
-// Sent returns how many scans have been handed to connections so far.
+// Sent returns how many scans connections have taken so far: over MQTT, those that the
+// daemon has acknowledged.
 func (h *Hospital) Sent() uint64 { return h.sent.Load() }
+
+// Begun returns how many they were given. Those that are not among the sent may have
+// reached the daemon or not.
+func (h *Hospital) Begun() uint64 { return h.begun.Load() }
 
 // Close closes the port.
 func (h *Hospital) Close() error {
@@ -179,7 +185,7 @@ func (h *Hospital) play(ctx context.Context, i int, how emulate.Encoding, w writ
 	}
 	loop := h.loops[i%len(h.loops)]
 	player := emulate.Player{Stream: loop.Play(number, 7*i), Encoding: how, Speed: h.o.Speed, Starts: uint32(i) * 1000}
-	return player.Play(ctx, &counted{w, &h.sent})
+	return player.Play(ctx, &counted{w, h})
 }
 
 // A writer is where scans go.
@@ -188,16 +194,17 @@ type writer interface {
 	SetWriteDeadline(time.Time) error
 }
 
-// counted counts what was taken.
+// counted counts what was given to a writer, and what was taken.
 type counted struct {
 	writer
-	n *atomic.Uint64
+	h *Hospital
 }
 
 func (c *counted) Write(p []byte) (int, error) {
+	c.h.begun.Add(1)
 	n, err := c.writer.Write(p)
 	if err == nil {
-		c.n.Add(1)
+		c.h.sent.Add(1)
 	}
 	return n, err
 }

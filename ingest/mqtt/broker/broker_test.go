@@ -67,8 +67,15 @@ func TestNothingIsAcknowledgedBeforeItIsSafe(t *testing.T) {
 	p = client(t, b, "hub", func(o *paho.ClientOptions) { o.SetStore(kept{store}) })
 	c = open(t, b, "hub")
 	want(t, c, "one")
+	again := func() bool { return c.(interface{ Again() bool }).Again() }
+	if !again() {
+		t.Error("that a frame came before is not told")
+	}
 	token = p.Publish(topic("hub"), 1, false, "two")
 	want(t, c, "two") // and so "one" is safe
+	if again() {
+		t.Error("a new frame is said to have come before")
+	}
 	asked := begin(c)
 	if err := wait(token); err != nil {
 		t.Errorf("asked for the next one, and yet: %v", err)

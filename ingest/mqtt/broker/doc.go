@@ -16,7 +16,8 @@
 // read from that client, so one that floods is held back by its own connection
 // and holds back nobody else; of what it sends no more than one message and
 // what fits into the system's buffers is kept. A frame that nobody took within
-// Options.Patience costs the client its connection: it then sends it again.
+// Options.Patience costs the client its connection: it then sends it again, and
+// marks it, as MQTT has it. The mark goes on to the reader (ingest.Redelivery).
 //
 // # Who may connect
 //

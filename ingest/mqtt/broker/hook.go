@@ -113,7 +113,7 @@ func (h *hook) OnPublish(c *mochi.Client, p packets.Packet) (packets.Packet, err
 	if !s.counts.take(p) {
 		return p, packets.CodeSuccessIgnore // acknowledged, and forwarded to nobody
 	}
-	if !h.deliver(s, c, p.Payload) {
+	if !h.deliver(s, c, p) {
 		c.Stop(packets.ErrServerBusy)
 		return p, packets.ErrRejectPacket
 	}
@@ -122,9 +122,9 @@ func (h *hook) OnPublish(c *mochi.Client, p packets.Packet) (packets.Packet, err
 
 // deliver offers a frame to the reader of its bridge, and reports whether it is
 // safe.
-func (h *hook) deliver(s *seat, c *mochi.Client, frame []byte) bool {
+func (h *hook) deliver(s *seat, c *mochi.Client, p packets.Packet) bool {
 	settled := make(chan bool, 1)
-	o := handover.Offer{Payload: frame, Done: func(safe bool) { settled <- safe }}
+	o := handover.Offer{Payload: p.Payload, Again: p.FixedHeader.Dup, Done: func(safe bool) { settled <- safe }}
 	offers := s.offers
 	late := time.NewTimer(h.broker.opts.Patience)
 	defer late.Stop()

@@ -123,10 +123,10 @@ func fullDate(t time.Time) string { return strings.ToUpper(t.Format("02-Jan-2006
 // Unstated stands in subfields for what is not known or not to be told.
 const Unstated = "X"
 
-// Subfield returns s as one subfield of the patient or recording field: spaces
+// subfield returns s as one subfield of the patient or recording field: spaces
 // become underscores, what is not printable ASCII a question mark, and nothing
 // becomes Unstated.
-func Subfield(s string) string {
+func subfield(s string) string {
 	s = strings.Map(func(r rune) rune {
 		switch {
 		case r == ' ':
@@ -145,15 +145,15 @@ func Subfield(s string) string {
 // PatientField returns the patient field of somebody of whom nothing but a code
 // is told: sex, birthday and name stay Unstated.
 func PatientField(code string) string {
-	return strings.Join([]string{Subfield(code), Unstated, Unstated, Unstated}, " ")
+	return strings.Join([]string{subfield(code), Unstated, Unstated, Unstated}, " ")
 }
 
 // RecordingField returns the recording field: the full date of start, the
 // administration code, the technician, the equipment, and further subfields.
 func RecordingField(start time.Time, admin, technician, equipment string, more ...string) string {
-	f := []string{"Startdate", fullDate(start), Subfield(admin), Subfield(technician), Subfield(equipment)}
+	f := []string{"Startdate", fullDate(start), subfield(admin), subfield(technician), subfield(equipment)}
 	for _, s := range more {
-		f = append(f, Subfield(s))
+		f = append(f, subfield(s))
 	}
 	return strings.Join(f, " ")
 }

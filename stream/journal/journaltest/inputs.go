@@ -140,6 +140,7 @@ func testOrdinalsAscend(t *testing.T, maker Maker) {
 		wantErr(t, "no scans", j.AppendReadings(ctx, []record.Block{{Source: "hub/a"}}, nil), record.ErrInvalid)
 		wantErr(t, "too great", j.AppendReadings(ctx, []record.Block{Block("hub/a", 1<<63, 1, 1, Noon)}, nil), record.ErrInvalid)
 		wantErr(t, "too late", j.AppendReadings(ended(), []record.Block{Block("hub/a", 99, 1, 1, Noon)}, nil), ended().Err())
+		wantErr(t, "ticks that begin elsewhere", j.AppendReadings(ctx, nil, []record.Tick{{Ord: 39}, {Ord: 40}, {Ord: 45}}), journal.ErrOrder)
 		if err := j.AppendReadings(ctx, nil, nil); err != nil {
 			t.Errorf("nothing: %v", err)
 		}

@@ -65,12 +65,19 @@ func (m *Memory) append(blocks []record.Block, ticks []record.Tick, numbers []ui
 		return record.ErrInvalid
 	}
 	for _, was := range m.ticks {
-		if slices.Equal(was.Ticks, ticks) {
-			return nil
-		}
-		if _, end := was.Ords(); first <= end {
+		if start, end := was.Ords(); first > end {
+			continue
+		} else if first != start {
 			return journal.ErrOrder
 		}
+		n := min(len(was.Ticks), len(group.Ticks))
+		if !slices.Equal(was.Ticks[:n], group.Ticks[:n]) {
+			return journal.ErrOrder
+		}
+		if group.Ticks = group.Ticks[n:]; len(group.Ticks) == 0 {
+			return nil
+		}
+		first, _ = group.Ords()
 	}
 	m.ticks = append(m.ticks, group)
 	return nil

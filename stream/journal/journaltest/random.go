@@ -47,9 +47,10 @@ type pair struct {
 	store journal.Journal
 	model *Memory
 
-	ord   uint64
-	calls []call                  // that were made
-	grown map[string]record.Block // the last block of each source, which may go on
+	ord    uint64
+	calls  []call                  // that were made
+	grown  map[string]record.Block // the last block of each source, which may go on
+	ticked []record.Tick           // the last ticks, which may go on
 }
 
 type call struct {
@@ -115,6 +116,10 @@ func (p *pair) readings(t *rapid.T) {
 		}
 		if rapid.IntRange(0, 2).Draw(t, "ticks") == 0 {
 			c.ticks = []record.Tick{{Ord: p.next(t), At: at}, {Ord: p.next(t), Place: "bed-4", At: at + 1}}
+			if rapid.Bool().Draw(t, "more of them") {
+				c.ticks = slices.Concat(p.ticked, c.ticks)
+			}
+			p.ticked = c.ticks
 		}
 		if len(c.blocks) > 0 && rapid.IntRange(0, 9).Draw(t, "old") == 0 && len(p.calls) > 0 {
 			if old := p.calls[0].blocks; len(old) > 0 {

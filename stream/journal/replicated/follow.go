@@ -9,7 +9,9 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"weald/stream/journal"
+	"weald/stream/journal/replicated/patience"
 	"weald/stream/journal/sqlite"
+	"weald/stream/record"
 )
 
 // A follower gives the store of a Journal what comes through the log. One goroutine runs
@@ -23,14 +25,6 @@ type follower struct {
 	caughtUp chan struct{} // closed when the message until has been dealt with
 	until    uint64
 }
-
-// heardWithin is after what silence of the server that answers another one is asked: it has
-// died, and the library would wait for half a minute. Until then no call returns. askAgain
-// is how long it may answer one request for messages.
-const (
-	heardWithin = 2 * time.Second
-	askAgain    = 10 * time.Second
-)
 
 var errEnded = errors.New("the log is not followed any more")
 
@@ -52,48 +46,34 @@ func (f *follower) run() {
 
 func (f *follower) follow() error {
 	next := max(f.at.Next, 1)
-	consumer, err := f.ask(next)
-	for err == nil {
-		if err = f.hear(consumer, &next); err != nil {
-			break
+	f.dealt.Store(next - 1)
+	for {
+		var messages jetstream.MessagesContext
+		err := patience.Ask(f.ctx, &f.unheard, func(ctx context.Context) (err error) {
+			messages, err = patience.Hear(ctx, f.stream, next)
+			return err
+		})
+		if err == nil {
+			err = f.hear(messages, &next)
+		}
+		if f.ctx.Err() != nil {
+			return errEnded
+		}
+		if err != nil {
+			return err
 		}
 		// Whoever answered has died, or left something out: another is asked from there on.
-		for consumer, err = f.ask(next); err != nil && f.ctx.Err() == nil; consumer, err = f.ask(next) {
-			select {
-			case <-time.After(retryAfter):
-			case <-f.ctx.Done():
-			}
-		}
 	}
-	if f.ctx.Err() != nil {
-		return errEnded
-	}
-	return err
-}
-
-// ask has the servers send what is in the log from a message on. As many of them know what
-// was sent as have the log, so that the death of one does not wait for its return.
-func (f *follower) ask(next uint64) (jetstream.Consumer, error) {
-	ctx, cancel := context.WithTimeout(f.ctx, answerWithin)
-	defer cancel()
-	return f.stream.CreateConsumer(ctx, jetstream.ConsumerConfig{
-		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: next, AckPolicy: jetstream.AckNonePolicy,
-		Replicas: f.stream.CachedInfo().Config.Replicas, MemoryStorage: true, InactiveThreshold: time.Minute,
-	})
 }
 
 // hear takes in messages from next on, and moves that, until somebody else has to be asked;
 // its error is why nothing more can be followed.
-func (f *follower) hear(consumer jetstream.Consumer, next *uint64) error {
-	messages, err := consumer.Messages(jetstream.PullExpiry(askAgain), jetstream.PullHeartbeat(heardWithin/2))
-	if err != nil {
-		return err
-	}
+func (f *follower) hear(messages jetstream.MessagesContext, next *uint64) error {
 	stop := context.AfterFunc(f.ctx, messages.Stop)
 	defer stop()
 	defer messages.Stop()
 	for first := true; ; first = false {
-		m, err := messages.Next()
+		m, err := patience.Next(f.js.Conn(), messages, &f.unheard)
 		switch {
 		case f.ctx.Err() != nil:
 			return errEnded
@@ -113,6 +93,9 @@ func (f *follower) hear(consumer jetstream.Consumer, next *uint64) error {
 		case seq > *next:
 			return nil // what was on its way is lost, and can be asked for again
 		}
+		if id := m.Headers().Get(logHeader); id != "" && id != f.log { // former versions do not say it
+			return fmt.Errorf("message %d of the log: %w", seq, f.anew())
+		}
 		if f.options.Domain != "" {
 			if err := sameNumber(seq, m.Headers().Get(sourceHeader)); err != nil {
 				return err
@@ -122,6 +105,7 @@ func (f *follower) hear(consumer jetstream.Consumer, next *uint64) error {
 			return err
 		}
 		*next++
+		f.dealt.Store(seq)
 		f.look()
 	}
 }
@@ -146,7 +130,10 @@ func (f *follower) message(seq uint64, header string, data []byte) error {
 		return nil
 	}
 	c, err := decode(body)
-	if err != nil {
+	switch {
+	case errors.Is(err, record.ErrNewer):
+		return fmt.Errorf("message %d of the log is of a newer version of weald: install that here, and this machine goes on where it is: %w", seq, err)
+	case err != nil:
 		return fmt.Errorf("message %d of the log: %w: %w", seq, err, journal.ErrBroken)
 	}
 	f.at.Applied, f.at.Next = seq, f.partials.next(seq) // not before: what cannot be read is asked for again
@@ -195,7 +182,7 @@ func (f *follower) perform(c *call) outcome {
 		case errors.Is(o.err, journal.ErrFull):
 			f.calls.hold(o.err)
 			select {
-			case <-time.After(retryAfter):
+			case <-time.After(patience.RetryAfter):
 			case <-f.ctx.Done():
 			}
 			continue

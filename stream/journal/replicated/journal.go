@@ -16,6 +16,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/stream/journal"
+	"weald/stream/journal/replicated/patience"
 	"weald/stream/journal/sqlite"
 	"weald/stream/record"
 )
@@ -33,6 +34,9 @@ type Options struct {
 	// Keep is for how long the log has what all have read; 0 for ever. It must be
 	// longer than any machine is away.
 	Keep time.Duration
+	// Waits is told every second, while Open takes in what is in the log, why the files of
+	// this machine do not take it, "" for no reason; nil for nobody.
+	Waits func(why string)
 }
 
 // LongestName is how many characters the name of a record may have.
@@ -56,9 +60,11 @@ type Journal struct {
 
 	term    atomic.Uint64 // in which this Journal writes
 	current atomic.Uint64 // the newest that it knows of
+	dealt   atomic.Uint64 // the last message that has been dealt with
 
 	calls   waiting
-	partial sync.Mutex // held while a call is sent that has parts
+	unheard patience.Wait // for servers that send what is in the log
+	partial sync.Mutex    // held while a call is sent that has parts
 
 	ctx  context.Context // ends with Close, or with what ended following
 	end  context.CancelCauseFunc
@@ -94,9 +100,6 @@ func Open(ctx context.Context, dir string, files sqlite.Options, conn *nats.Conn
 	return j, nil
 }
 
-// headers is what labels, ids and the server's own headers take of a message at most.
-const headers = 4 << 10
-
 func join(ctx context.Context, store *sqlite.Store, conn *nats.Conn, o Options) (*Journal, error) {
 	js, err := jetstream.New(conn)
 	if err != nil {
@@ -123,22 +126,30 @@ func join(ctx context.Context, store *sqlite.Store, conn *nats.Conn, o Options) 
 	}
 	j := &Journal{
 		store: store, js: js, stream: stream, options: o, log: base.log, writer: nuid.Next(),
-		most: int(conn.MaxPayload()) - headers, done: make(chan struct{}), closed: make(chan struct{}),
+		most: patience.Most(conn), done: make(chan struct{}), closed: make(chan struct{}),
 	}
 	j.ctx, j.end = context.WithCancelCause(context.Background())
 	j.current.Store(at.Term)
 	f := &follower{Journal: j, at: at, partials: partials{}, caughtUp: make(chan struct{}), until: info.State.LastSeq}
 	f.look()
 	go f.run()
-	select {
-	case <-f.caughtUp:
-		return j, nil
-	case <-j.done:
-		return nil, context.Cause(j.ctx)
-	case <-ctx.Done():
-		j.end(context.Cause(ctx))
-		<-j.done
-		return nil, context.Cause(ctx)
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		select {
+		case <-f.caughtUp:
+			return j, nil
+		case <-j.done:
+			return nil, context.Cause(j.ctx)
+		case <-ctx.Done():
+			j.end(context.Cause(ctx))
+			<-j.done
+			return nil, context.Cause(ctx)
+		case <-tick.C:
+			if o.Waits != nil {
+				o.Waits(j.Trouble())
+			}
+		}
 	}
 }
 
@@ -186,10 +197,13 @@ func (j *Journal) Claim(ctx context.Context) error {
 func (j *Journal) Ended() context.Context { return j.ctx }
 
 // Trouble says why the files of this machine do not take what comes through the log, such as
-// a full disk; "" where they do.
+// a full disk, or servers that do not send it; "" where they do.
 func (j *Journal) Trouble() string {
 	if err := j.calls.why(); err != nil {
 		return err.Error()
+	}
+	if lasts, why := j.unheard.Lasts(); lasts > patience.SaidAfter {
+		return fmt.Sprintf("the servers of the log have sent nothing for %v: %v", lasts.Round(time.Second), why)
 	}
 	return ""
 }
@@ -197,6 +211,9 @@ func (j *Journal) Trouble() string {
 // Store returns the files of this machine, for reading and for looking after them. What
 // is written to them past the log is on no other machine, and no entry may be.
 func (j *Journal) Store() *sqlite.Store { return j.store }
+
+// Log is the id of the log: one that was made anew has another.
+func (j *Journal) Log() string { return j.log }
 
 // Close implements journal.Journal. It waits for calls that have begun.
 func (j *Journal) Close() error {

@@ -10,17 +10,24 @@ import (
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+
+	"weald/stream/journal/replicated/patience"
 )
 
 // A lease says which machine should write a record. It only saves machines from claiming
 // it from each other: that one writes is what Journal.Claim sees to, whatever clocks do.
 
 // leaseFor is after how long a machine that says nothing is taken for gone, renewEvery how
-// often one says that it is there, and tryEvery how often others look.
+// often one says that it is there, and tryEvery how often others look. renewWithin is how long
+// the servers may take to note that, and steadyFor for how long they must have answered before
+// a lease is taken that ran out while they did not: whoever has it could not say so meanwhile,
+// and is given the time to.
 const (
-	leaseFor   = 3 * time.Second
-	renewEvery = time.Second
-	tryEvery   = 500 * time.Millisecond
+	leaseFor    = 3 * time.Second
+	renewEvery  = time.Second
+	renewWithin = 2 * time.Second
+	tryEvery    = 500 * time.Millisecond
+	steadyFor   = 2 * time.Second
 )
 
 // A Holder is who has a lease.
@@ -32,15 +39,18 @@ type Holder struct {
 
 // A Lease is one machine's view of who has it. Any goroutine may use it.
 type Lease struct {
+	conn   *nats.Conn
 	kv     jetstream.KeyValue
 	self   Holder
 	roster *Roster                // nil for none
 	holder atomic.Pointer[Holder] // as last seen; nil for nobody, or not known
 
 	// By one goroutine at a time.
-	rev  uint64    // of what this machine wrote
-	free time.Time // since when it has seen nobody; zero while somebody is
-	have bool      // the roster counts it
+	rev    uint64    // of what this machine wrote
+	free   time.Time // since when it has seen nobody; zero while somebody is
+	have   bool      // the roster counts it
+	silent bool      // the servers have not answered
+	steady time.Time // since when they have again; zero for not yet
 }
 
 const leaseKey = "writer"
@@ -52,7 +62,7 @@ func NewLease(ctx context.Context, conn *nats.Conn, o Options, self Holder, rost
 	if err != nil {
 		return nil, err
 	}
-	return &Lease{kv: kv, self: self, roster: roster}, nil
+	return &Lease{conn: conn, kv: kv, self: self, roster: roster}, nil
 }
 
 // bucket returns the one for what machines say of a record, or of records that are shares
@@ -106,7 +116,7 @@ func (l *Lease) try(ctx context.Context) bool {
 	if !l.free.IsZero() {
 		free = time.Since(l.free)
 	}
-	if !l.roster.try(free, time.Now()) {
+	if !l.answered(ctx) || !l.roster.try(free, time.Now()) {
 		l.look(ctx)
 		return false
 	}
@@ -118,6 +128,26 @@ func (l *Lease) try(ctx context.Context) bool {
 	return took
 }
 
+// answered reports whether the servers have answered for long enough that a lease which is
+// free is free because nobody keeps it.
+func (l *Lease) answered(ctx context.Context) bool {
+	if l.silent = l.silent || !l.conn.IsConnected(); !l.silent {
+		return true
+	}
+	if _, err := l.kv.Status(ctx); err != nil || !l.conn.IsConnected() { // which the server says that could note a lease
+		l.steady = time.Time{}
+		return false
+	}
+	if l.steady.IsZero() {
+		l.steady = time.Now()
+	}
+	if time.Since(l.steady) < steadyFor {
+		return false
+	}
+	l.silent, l.steady = false, time.Time{}
+	return true
+}
+
 func (l *Lease) create(ctx context.Context) bool {
 	l.self.Since = time.Now().UTC().Truncate(time.Second)
 	body, err := json.Marshal(l.self)
@@ -125,6 +155,7 @@ func (l *Lease) create(ctx context.Context) bool {
 		return false // text and a time always can be
 	}
 	if l.rev, err = l.kv.Create(ctx, leaseKey, body); err != nil {
+		l.silent = !errors.Is(err, jetstream.ErrKeyExists)
 		return false
 	}
 	l.holder.Store(&l.self)
@@ -159,16 +190,19 @@ func (l *Lease) Keep(ctx context.Context, ask func(error)) error {
 	if err != nil {
 		return err
 	}
-	for {
+	for wait := renewEvery; ; {
 		select {
-		case <-time.After(renewEvery):
+		case <-time.After(wait):
 		case <-ctx.Done():
 			l.GiveBack()
 			return context.Cause(ctx)
 		}
+		wait = renewEvery
 		if err := l.renew(ctx, body); errors.Is(err, ErrLost) {
 			l.parted()
 			return err
+		} else if err != nil {
+			wait = patience.RetryAfter
 		}
 		if l.roster.yields(time.Now()) {
 			ask(ErrYielded)
@@ -176,8 +210,28 @@ func (l *Lease) Keep(ctx context.Context, ask func(error)) error {
 	}
 }
 
+// Hold keeps the lease while work is done, and until that has returned: the next machine
+// begins when this one has written its last. The context of work ends when another machine
+// has the lease, or should have it; ErrLost or ErrYielded is its cause then, and Hold returns
+// that beside what work returned.
+func (l *Lease) Hold(ctx context.Context, work func(context.Context) error) error {
+	keeping, release := context.WithCancel(context.WithoutCancel(ctx))
+	working, stop := context.WithCancelCause(ctx)
+	kept := make(chan struct{})
+	go func() {
+		defer close(kept)
+		stop(l.Keep(keeping, stop))
+	}()
+	defer func() { release(); <-kept }()
+	err := work(working)
+	if why := context.Cause(working); errors.Is(why, ErrLost) || errors.Is(why, ErrYielded) {
+		err = errors.Join(err, why)
+	}
+	return err
+}
+
 func (l *Lease) renew(ctx context.Context, body []byte) error {
-	ctx, cancel := context.WithTimeout(ctx, leaseFor)
+	ctx, cancel := context.WithTimeout(ctx, renewWithin)
 	defer cancel()
 	rev, err := l.kv.Update(ctx, leaseKey, body, l.rev)
 	if err == nil {

@@ -80,3 +80,83 @@ func TestLease(t *testing.T) {
 		t.Errorf("it was taken by %v", h)
 	}
 }
+
+// Servers that are gone for longer than a lease lasts, and come back, leave it with the
+// machine that has it, which could not say so meanwhile; when that is gone as well the other
+// takes it.
+func TestServersThatComeBackMoveNoLease(t *testing.T) {
+	t.Parallel()
+	c := natstest.Serve(t, 1)
+	a, b := lease(t, c, "a"), lease(t, c, "b")
+	if err := a.Take(t.Context(), able); err != nil {
+		t.Fatal(err)
+	}
+	keeping, stop := context.WithCancel(t.Context())
+	kept, taken := make(chan error, 1), make(chan error, 1)
+	go func() { kept <- a.Keep(keeping, nil) }()
+	go func() { taken <- b.Take(t.Context(), able) }()
+	for range 2 {
+		c.Stop(0)
+		time.Sleep(leaseFor + time.Second) // it has run out
+		c.Start(0)
+		time.Sleep(steadyFor + time.Second)
+		select {
+		case err := <-kept:
+			t.Fatalf("who had it lost it: %v", err)
+		case err := <-taken:
+			t.Fatalf("it was taken from who had it: %v", err)
+		default:
+		}
+	}
+	c.Stop(0)
+	stop() // which nobody hears of
+	<-kept
+	c.Start(0)
+	if err := <-taken; err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A lease is held until work has returned, and not only while its context lasts; work ends
+// when another machine has the lease, with the reason.
+func TestALeaseIsHeldForLongerThanTheWork(t *testing.T) {
+	t.Parallel()
+	c := natstest.Serve(t, 1)
+	a, b := lease(t, c, "a"), lease(t, c, "b")
+	if err := a.Take(t.Context(), able); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	taken := make(chan error, 1)
+	failed := errors.New("the last is not written")
+	err := a.Hold(ctx, func(ctx context.Context) error {
+		stop()
+		<-ctx.Done()
+		go func() { taken <- b.Take(t.Context(), able) }()
+		select {
+		case err := <-taken:
+			t.Errorf("it was taken while the last is written: %v", err)
+		case <-time.After(leaseFor + time.Second):
+		}
+		return failed
+	})
+	if !errors.Is(err, failed) || errors.Is(err, ErrLost) {
+		t.Errorf("work that failed: %v", err)
+	}
+	if err := <-taken; err != nil {
+		t.Fatal(err)
+	}
+	err = b.Hold(t.Context(), func(ctx context.Context) error {
+		if err := b.kv.Purge(ctx, leaseKey); err != nil {
+			t.Error(err)
+		}
+		if !a.create(ctx) {
+			t.Error("a lease that nobody has cannot be taken")
+		}
+		<-ctx.Done()
+		return nil
+	})
+	if !errors.Is(err, ErrLost) {
+		t.Errorf("work whose lease another machine took: %v", err)
+	}
+}

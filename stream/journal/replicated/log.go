@@ -12,6 +12,7 @@ import (
 	"github.com/nats-io/nuid"
 
 	"weald/stream/journal"
+	"weald/stream/journal/replicated/patience"
 	"weald/stream/record"
 )
 
@@ -22,6 +23,10 @@ const (
 	metaPosition = "weald-base-position"
 	metaOrd      = "weald-base-ord"
 )
+
+// logHeader says which log a message was written into, where that is known elsewhere only
+// by what comes from there: a log that was made anew has the name and the numbers of the old.
+const logHeader = "Weald-Log"
 
 // window is for how long servers remember the ids of messages.
 const window = time.Hour
@@ -74,39 +79,15 @@ func baseOf(c jetstream.StreamConfig) (b base, err error) {
 	return b, nil
 }
 
-// retryAfter is how long to wait before a message is sent again: servers that agree on a
-// new leader are not helped by more.
-const retryAfter = 250 * time.Millisecond
-
-// answerWithin is how long to wait for one acknowledgement.
-const answerWithin = 5 * time.Second
-
 // publish sends a message until it is acknowledged or ctx ends.
 func (j *Journal) publish(ctx context.Context, l label, data []byte) error {
 	m := nats.NewMsg(j.options.subject())
 	m.Header.Set(labelHeader, l.String())
+	m.Header.Set(logHeader, j.log)
 	m.Header.Set(jetstream.MsgIDHeader, l.String())
 	m.Data = data
-	for {
-		within, cancel := context.WithTimeout(ctx, answerWithin)
-		_, err := j.js.PublishMsg(within, m, jetstream.WithExpectStream(j.options.stream()))
-		cancel()
-		if err == nil {
-			return nil
-		}
-		if permanent(err) {
-			return err
-		}
-		select {
-		case <-time.After(retryAfter):
-		case <-ctx.Done():
-			return context.Cause(ctx)
-		}
-	}
-}
-
-// permanent reports whether sending again cannot help.
-func permanent(err error) bool {
-	return errors.Is(err, nats.ErrMaxPayload) || errors.Is(err, nats.ErrConnectionClosed) || errors.Is(err, nats.ErrBadSubject) ||
-		errors.Is(err, jetstream.ErrJetStreamNotEnabled) || errors.Is(err, jetstream.ErrJetStreamNotEnabledForAccount)
+	return patience.Ask(ctx, nil, func(ctx context.Context) error {
+		_, err := j.js.PublishMsg(ctx, m, jetstream.WithExpectStream(j.options.stream()))
+		return err
+	})
 }

@@ -429,3 +429,18 @@ func TestHoles(t *testing.T) {
 		}
 	}
 }
+
+// A machine that follows knows while its servers are gone that they send nothing, also while
+// it has nothing to write itself.
+func TestSilenceIsKnown(t *testing.T) {
+	t.Parallel()
+	c := natstest.Serve(t, 1)
+	j := open(t, t.TempDir(), c.Connect(), Options{Name: "ward", Replicas: 1})
+	if lasts, why := j.unheard.Lasts(); lasts > 0 || why != nil {
+		t.Errorf("servers that answer are silent for %v: %v", lasts, why)
+	}
+	c.Stop(0)
+	c.Eventually("it is not known that they are gone", func() bool { lasts, _ := j.unheard.Lasts(); return lasts > time.Second })
+	c.Start(0)
+	c.Eventually("it is not known that they are there again", func() bool { lasts, _ := j.unheard.Lasts(); return lasts == 0 })
+}

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
@@ -57,54 +56,6 @@ func sameNumber(seq uint64, source string) error {
 		return fmt.Errorf("message %d of the log was %q where it was written: %w", seq, fields[1], journal.ErrBroken)
 	case there != seq:
 		return fmt.Errorf("messages %d to %d were let go of where they were written, before there was a link: what follows cannot be kept; begin with a copy of the record (weald backup there, weald restore here) and delete the stream here: %w", seq, there-1, journal.ErrBroken)
-	}
-	return nil
-}
-
-// lookEvery is how often the servers on which a record is written are asked whether they
-// can be reached, and how long they may take.
-const lookEvery = 2 * time.Second
-
-// Tend asks the servers of the Domain again and again whether they can be reached, which it
-// tells, and lets the log go on when they can be again: by themselves servers take up to a
-// minute for that. It returns the cause of ctx's end.
-func (j *Journal) Tend(ctx context.Context, conn *nats.Conn, tell func(reached bool)) error {
-	there, err := jetstream.NewWithDomain(conn, j.options.Domain)
-	if err != nil {
-		return err
-	}
-	cut := false
-	for {
-		within, cancel := context.WithTimeout(ctx, lookEvery)
-		_, err := there.Stream(within, j.options.stream())
-		cancel()
-		if tell(err == nil); err != nil {
-			cut = true
-		} else if cut {
-			cut = j.resume(ctx) != nil
-		}
-		select {
-		case <-time.After(lookEvery):
-		case <-ctx.Done():
-			return context.Cause(ctx)
-		}
-	}
-}
-
-// resume takes the source of the log away and gives it back.
-func (j *Journal) resume(ctx context.Context) error {
-	within, cancel := context.WithTimeout(ctx, answerWithin)
-	defer cancel()
-	info, err := j.stream.Info(within)
-	if err != nil {
-		return err
-	}
-	for _, sources := range [][]*jetstream.StreamSource{nil, j.options.sources(info.State.LastSeq + 1)} {
-		c := info.Config
-		c.Sources = sources
-		if _, err := j.js.UpdateStream(within, c); err != nil {
-			return err
-		}
 	}
 	return nil
 }

@@ -59,21 +59,24 @@ func TestTheLinkToAWardIsCut(t *testing.T) {
 		}
 	}
 	centre.Eventually("the centre does not follow", follows(c))
-	tend := func(c *Journal) (reached *atomic.Bool, stop func()) {
-		reached = new(atomic.Bool)
+	tend := func(c *Journal) (seen *atomic.Bool, stop func()) {
+		seen = new(atomic.Bool)
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})
-		go func() { defer close(done); _ = c.Tend(ctx, conn, reached.Store) }()
-		return reached, func() { cancel(); <-done }
+		go func() {
+			defer close(done)
+			_ = c.Tend(ctx, conn, func(s Sight) { seen.Store(s.Reached && s.Behind == 0) })
+		}()
+		return seen, func() { cancel(); <-done }
 	}
-	reached, stop := tend(c)
-	centre.Eventually("the ward is not seen", reached.Load)
+	seen, stop := tend(c)
+	centre.Eventually("the ward is not seen", seen.Load)
 	for _, lasting := range []time.Duration{*cutFor, 0} {
 		link.Cut()
 		for began := time.Now(); n%100 > 0 || time.Since(began) < lasting; time.Sleep(lasting / 10000) {
 			write()
 		}
-		centre.Eventually("the ward is seen without a link", func() bool { return !reached.Load() })
+		centre.Eventually("the ward is seen without a link", func() bool { return !seen.Load() })
 		if follows(c)() {
 			t.Error("what was written came without a link")
 		}

@@ -4,8 +4,10 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
+	"fmt"
 	"sync"
 
+	"weald/stream/journal"
 	"weald/stream/record"
 )
 
@@ -153,7 +155,7 @@ func (j *Journal) keep(ctx context.Context, c *call) (outcome, error) {
 		case <-troubled:
 			if err := j.calls.why(); err != nil {
 				j.calls.give(t, false)
-				return outcome{}, err
+				return outcome{}, fmt.Errorf("%w; %w", err, journal.ErrLater)
 			}
 		}
 	}

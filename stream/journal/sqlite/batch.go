@@ -67,17 +67,27 @@ func (b *batch) put(block *record.Block, grows bool) error {
 	return nil
 }
 
+// ticks makes a row of what is new in a group: of ticks that were kept in groups before,
+// what follows them.
 func (b *batch) ticks(ctx context.Context, group *record.Ticks) error {
 	first, last := group.Ords()
-	if first <= b.heads[""].ord {
+	for first <= b.heads[""].ord {
 		body, _, err := b.kept(ctx, "", first)
 		if err != nil {
 			return err
 		}
-		if was, err := record.DecodeTicks(body); err != nil || !slices.Equal(was.Ticks, group.Ticks) {
+		was, err := record.DecodeTicks(body)
+		if err != nil {
 			return b.outOfOrder("", first)
 		}
-		return nil
+		n := min(len(was.Ticks), len(group.Ticks))
+		if !slices.Equal(was.Ticks[:n], group.Ticks[:n]) {
+			return b.outOfOrder("", first)
+		}
+		if group.Ticks = group.Ticks[n:]; len(group.Ticks) == 0 {
+			return nil
+		}
+		first, last = group.Ords()
 	}
 	group.Number = b.heads[""].number + 1
 	body, err := group.Append(nil)

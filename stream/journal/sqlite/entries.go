@@ -259,6 +259,9 @@ func eachRow(ctx context.Context, db *sql.DB, query string, args []any, each fun
 	defer rows.Close()
 	for rows.Next() {
 		if err := each(rows); err != nil {
+			if ended := ctx.Err(); ended != nil {
+				return ended // the rows are taken away from who no longer waits for them, in the middle of one too
+			}
 			return fmt.Errorf("%w: %w", errCorrupt, err) // a column is not what it was made to be
 		}
 	}

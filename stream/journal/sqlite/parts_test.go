@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"os"
@@ -231,6 +232,32 @@ func TestTranslate(t *testing.T) {
 	var e *driver.Error
 	if err := translate(err); !errors.Is(err, errCorrupt) || !errors.As(err, &e) {
 		t.Errorf("a table that is not there became %v", err)
+	}
+}
+
+// Who no longer waits has its rows taken away, in the middle of one too. A file is not
+// damaged for that, and nothing is built anew.
+func TestImpatienceIsNoDamage(t *testing.T) {
+	db, err := connect(filepath.Join(t.TempDir(), "x.db"), writing)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	seen := 0
+	err = eachRow(ctx, db, "SELECT value FROM json_each('[1,2,3]')", nil, func(r *sql.Rows) error {
+		seen++
+		cancel()
+		for {
+			var n int64
+			if err := r.Scan(&n); err != nil {
+				return err
+			}
+		}
+	})
+	if seen != 1 || !errors.Is(err, context.Canceled) || errors.Is(err, errCorrupt) {
+		t.Errorf("after %d rows, rows that nobody waits for became %v", seen, err)
 	}
 }
 

@@ -233,7 +233,9 @@ func (s *Store) release() error {
 	defer s.main.use.Unlock()
 	errs = append(errs, s.closeMain())
 	if s.lock != nil {
-		errs = append(errs, s.lock.Close())
+		// A process that has just been forked elsewhere may hold the file for a moment
+		// more: the lock must not last as long as that.
+		errs = append(errs, unix.Flock(int(s.lock.Fd()), unix.LOCK_UN), s.lock.Close())
 		s.lock = nil
 	}
 	return errors.Join(errs...)

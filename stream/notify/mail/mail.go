@@ -172,7 +172,7 @@ func (b *Box) talk(conn net.Conn, s *notify.Sending, password string, r *rest) e
 	if err != nil {
 		return err
 	}
-	if _, err := w.Write(Compose(s, b.From, b.To)); err != nil {
+	if _, err := w.Write(compose(s, b.From, b.To)); err != nil {
 		return err
 	}
 	if err := w.Close(); err != nil { // until here nobody has taken anything over

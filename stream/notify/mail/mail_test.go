@@ -185,7 +185,7 @@ func TestMailArrives(t *testing.T) {
 		}
 		s.mu.Unlock()
 	}
-	text := Compose(notifytest.Call(), "weald@larch.example", []string{"round@larch.example"})
+	text := compose(notifytest.Call(), "weald@larch.example", []string{"round@larch.example"})
 	m, err := mail.ReadMessage(bytes.NewReader(text))
 	if err != nil || m.Header.Get("Auto-Submitted") != "auto-generated" || m.Header.Get("Message-ID") != id(notifytest.Call().Key, "weald@larch.example") {
 		t.Errorf("%v: %s", err, text)

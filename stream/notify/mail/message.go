@@ -13,9 +13,9 @@ import (
 	"weald/stream/notify"
 )
 
-// Compose returns the mail as it is sent: headers and quoted-printable text, with
+// compose returns the mail as it is sent: headers and quoted-printable text, with
 // CRLF. from and to are bare addresses.
-func Compose(s *notify.Sending, from string, to []string) []byte {
+func compose(s *notify.Sending, from string, to []string) []byte {
 	var b bytes.Buffer
 	header := func(name, value string) { fmt.Fprintf(&b, "%s: %s\r\n", name, value) }
 	header("Date", s.At.Time().In(s.Zone).Format(time.RFC1123Z))

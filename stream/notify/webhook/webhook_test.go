@@ -24,7 +24,7 @@ import (
 const planted = "p1anted-secret-of-a-hook"
 
 // What an honest receiver gets can be verified by programs that nobody of this
-// project wrote: openssl, and the receiver that the README shows, in Python.
+// project wrote: openssl, and the receiver of webui/src/notes/ward.md, in Python.
 func TestSignatureIsVerifiedByOthers(t *testing.T) {
 	var header http.Header
 	var body []byte

@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"html/template"
 	"io"
+	"regexp"
 )
 
 // A Document is a report made of the usual parts. All text in it is escaped;
@@ -14,6 +15,7 @@ type Document struct {
 	Facts    []Fact
 	Sections []Section
 	Cautions []string // beside those of all pages
+	Program  string   // name and version of what makes it
 }
 
 // A Section is a part of a Document with a heading; what is empty is left out.
@@ -56,7 +58,12 @@ func (t *Table) Add(cells ...string) { t.Rows = append(t.Rows, Row{Cells: cells}
 //go:embed document.html
 var document string
 
-var page = New(document, nil)
+var page = New(document, template.FuncMap{"whole": whole})
+
+var united = regexp.MustCompile(`(\d) (ms|s|min|h|d|%|mmHg)\b`)
+
+// whole keeps a number and its unit on one line where a cell is narrow.
+func whole(cell string) string { return united.ReplaceAllString(cell, "$1\u00a0$2") }
 
 // Write writes the whole page.
-func (d *Document) Write(w io.Writer) error { return page.Write(w, d.Title, d.Cautions, d) }
+func (d *Document) Write(w io.Writer) error { return page.Write(w, d.Title, d.Cautions, d.Program, d) }

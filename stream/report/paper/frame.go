@@ -25,11 +25,13 @@ func New(templates string, functions template.FuncMap) *Page {
 	return &Page{template.Must(t.Parse(templates))}
 }
 
-// Write writes a page. Its own cautions come before those of all pages.
-func (p *Page) Write(w io.Writer, title string, own []string, data any) error {
+// Write writes a page. Its own cautions come before those of all pages; program is the
+// name and version of what makes it, which is not said where it is empty.
+func (p *Page) Write(w io.Writer, title string, own []string, program string, data any) error {
 	return p.t.ExecuteTemplate(w, "frame", struct {
 		Title    string
 		Cautions []string
+		Program  string
 		Data     any
-	}{title, append(own[:len(own):len(own)], cautions...), data})
+	}{title, append(own[:len(own):len(own)], cautions...), program, data})
 }

@@ -54,11 +54,11 @@ func modelName(m curve.Model, branches bool) string {
 
 const bench = "These figures describe a sensor on the calibration bench; on a body it reads differently."
 
-// Write writes the page of a record, printed at now.
-func Write(w io.Writer, r *record.Record, now time.Time) error {
+// Write writes the page of a record, printed at now by program, its name and version.
+func Write(w io.Writer, r *record.Record, now time.Time, program string) error {
 	rows := r.Residuals()
 	title := fmt.Sprintf("Calibration of %s/%s/%d", r.Bridge, r.Source, r.Channel)
-	return page.Write(w, title, []string{bench}, map[string]any{
+	return page.Write(w, title, []string{bench}, program, map[string]any{
 		"Title":     title,
 		"Record":    r,
 		"ID":        r.ID(),

@@ -30,7 +30,7 @@ func example(t *testing.T) *record.Record {
 
 func printed(t *testing.T, r *record.Record, now time.Time) string {
 	var b bytes.Buffer
-	if err := Write(&b, r, now); err != nil {
+	if err := Write(&b, r, now, "weald 1.2.3"); err != nil {
 		t.Fatal(err)
 	}
 	return b.String()
@@ -47,7 +47,7 @@ func TestSheet(t *testing.T) {
 	}
 	for _, want := range []string{
 		"Calibration of trolley/leg/2", string(r.Verdict), r.ID(), "E-01", "4 March 2026, 10:00 UTC", "2 June 2026", "bench gauge &lt;1&gt;",
-		"hysteresis", "repeatability", "signature", "not a medical device", "size: A4", "(taken)",
+		"hysteresis", "repeatability", "signature", "not a medical device", "size: A4", "(taken)", "Made with weald 1.2.3.",
 		"warned of above 5, rejected above 15",
 	} {
 		if !strings.Contains(got, want) {

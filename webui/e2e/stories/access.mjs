@@ -31,7 +31,7 @@ async function lookAt(page, name, look, artifacts) {
   if (look !== '200') assert.deepEqual(await violations(page), [], `${name} ${look}`);
   assert.equal(await overflow(page), 0, `${name} ${look}`);
   assert.deepEqual(await unreadable(page), [], `${name} ${look}`);
-  if (name !== 'notes' && name !== 'handbook') assert.deepEqual(await torn(page), [], `${name} ${look}: numbers and units`);
+  if (!['notes', 'handbook', 'figures'].includes(name)) assert.deepEqual(await torn(page), [], `${name} ${look}: numbers and units`);
   await throughOnce(page);
   await page.screenshot({ path: `${artifacts}/${name}-${look}.png`, fullPage: true });
   if (look === '360') {
@@ -94,6 +94,22 @@ export default [
       later(() => context.close());
       await page.locator('dialog[open]').waitFor();
       assert.deepEqual(await violations(page), []);
+    },
+  },
+  {
+    name: 'access: the handbook has every figure with its source, and all of them opened can be read on a phone',
+    async tell({ ward, browser, later, artifacts }) {
+      const { page, context, complaints } = await open(browser, ward + PATHS.handbook);
+      later(() => context.close());
+      await live(page);
+      await page.locator('details summary').first().waitFor();
+      await page.evaluate(() => document.querySelectorAll('article details').forEach((d) => (d.open = true)));
+      const row = page.locator('tr', { hasText: 'rules.relief.lasting' });
+      assert.match(await row.innerText(), /15 ?s[\s\S]*published: Sonenblum/);
+      assert.match(await page.locator('tr', { hasText: 'rules.exposure.share' }).innerText(), /ours: /);
+      assert.ok((await page.locator('article details tbody tr').count()) > 300);
+      for (const look of ['light', 'dark', '360']) await lookAt(page, 'figures', look, artifacts);
+      assert.deepEqual(complaints, []);
     },
   },
   {

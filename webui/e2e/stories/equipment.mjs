@@ -1,7 +1,7 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
 import { withConfig } from '../daemon.mjs';
-import { until } from '../expect.mjs';
+import { live, until } from '../expect.mjs';
 
 const CONFIG = `
 data: $DIR/data
@@ -49,11 +49,38 @@ export default [
       const itself = page.locator('section[aria-labelledby="itself"]');
       await until('so does what the daemon watches of itself', async () => /Nothing arrives/.test(await itself.locator('li[data-state="raised"]').innerText()));
       assert.match(await itself.innerText(), /an alert above 5\ss[\s\S]*Nobody outside: the configuration has no heartbeat/);
+      const { version } = await fetch(`${daemon.url}/healthz`).then((r) => r.json());
+      assert.match(version, /^\d+\.\d+\.\d+/);
+      assert.ok((await itself.innerText()).includes(`This is weald ${version}.`), 'the version stands there');
       await page.screenshot({ path: `${artifacts}/bad-port-setup.png` });
       await page.goto(`${daemon.url}/places/bench-9`);
       await until('the sites are not known', async () => (await page.locator('dd').allInnerTexts()).filter((t) => t.includes('— not known')).length === 2);
       assert.equal(await page.locator('g.site[data-state="unknown"]').count(), 2);
       await page.screenshot({ path: `${artifacts}/bad-port-wrap.png` });
+      assert.deepEqual(complaints, []);
+    },
+  },
+  {
+    name: 'equipment: where nothing is kept no page asks for what is kept, and each says so',
+    async tell({ binary, browser, later }) {
+      const daemon = await withConfig(binary, CONFIG.replace(/^data:.*$/m, ''));
+      later(() => daemon.stop());
+      const { page, context, complaints } = await open(browser, daemon.url);
+      later(() => context.close());
+      const refused = [];
+      page.on('response', (r) => r.status() === 503 && refused.push(r.url()));
+      await live(page);
+      for (const [path, says] of [
+        ['/places/bench-9', /Is it graduated/], ['/records', /no folder|nothing is kept/i], ['/bench', /names no folder/], ['/calibrate', /no folder|nothing is kept/i],
+        ['/rehearse', /Nothing is kept/], ['/setup/trolley/leg', /leg/], ['/setup', /Weald itself/], ['/alerts', /Alerts/],
+      ]) {
+        await page.goto(daemon.url + path);
+        await live(page);
+        await until(`${path} says so`, async () => says.test(await page.locator('main').innerText()), 10_000);
+      }
+      await page.getByRole('button', { name: 'Show what happened' }).press('Enter');
+      await until('there is no history', async () => /keeps no record/.test(await page.locator('main').innerText()));
+      assert.deepEqual(refused, []);
       assert.deepEqual(complaints, []);
     },
   },

@@ -126,6 +126,11 @@ export default [
         assert.deepEqual(await violations(report), [], name);
         await report.screenshot({ path: `${artifacts}/report-${name}.png`, fullPage: true });
         isA4(await report.pdf({ preferCSSPageSize: true, path: `${artifacts}/report-${name}.pdf` }), name);
+        // Between the margins of A4 there are 182 mm, at 96 px an inch; on paper nothing can be scrolled.
+        await report.emulateMedia({ media: 'print' });
+        await report.setViewportSize({ width: 688, height: 900 });
+        assert.deepEqual(await report.evaluate(() => [...document.querySelectorAll('.scroll')].filter((e) => e.scrollWidth > e.clientWidth).map((e) => e.getAttribute('aria-label'))), [], `${name}: tables that are cut`);
+        await report.emulateMedia({ media: 'screen' });
         await report.setViewportSize({ width: 360, height: 740 });
         assert.equal(await overflow(report), 0, name);
       }

@@ -1,6 +1,6 @@
 // Attempts at a wrap over HTTP, and when a step of one can be read.
 
-import { getJSON } from './link/history';
+import { getJSON, getKept } from './link/history';
 import { post as send } from './link/post';
 import type { Place, Site } from './link/types';
 import { sentence, type Note } from './records';
@@ -15,7 +15,7 @@ export interface Value {
   u: number | null;
 }
 
-export interface PlanSite {
+interface PlanSite {
   id: string;
   height_cm: number | null;
   girth_cm: number | null;
@@ -61,7 +61,7 @@ export interface Attempt {
   notes: Note[];
 }
 
-export interface PressureClass {
+interface PressureClass {
   id: string;
   name: string;
   low: number | null;
@@ -79,7 +79,7 @@ export interface Scheme {
   classes: PressureClass[];
 }
 
-export interface Prediction {
+interface Prediction {
   laplace: number | null;
   laplace_least: number | null;
 }
@@ -102,7 +102,7 @@ const ALL = '/api/v1/attempts';
 const of = (a: Attempt, what: string) => `${ALL}/${encodeURIComponent(a.id)}/${what}`;
 const post = (to: string, body: object) => send<Attempt>(to, body, text, sentence);
 
-export const readAttempts = async (state: Attempt['state']) => (await getJSON<{ attempts: Attempt[] }>(`${ALL}?state=${state}`)).attempts;
+export const readAttempts = async (state: Attempt['state']) => (await getKept<{ attempts: Attempt[] }>(`${ALL}?state=${state}`)).attempts;
 export const readSchemes = () => getJSON<{ schemes: Scheme[]; over_estimate: string }>('/api/v1/compression');
 export const begin = (wish: Wish) => post(ALL, { ...wish, lesson: wish.lesson || undefined, author: wish.author || undefined });
 // What is asked names how many readings are known, so that two pages do not read one step twice.
@@ -124,7 +124,7 @@ const LASTS: Partial<Record<Step, number>> = { lying: 5000, standing: 3000, walk
 export const doings = (lowest: string) => [`${lowest}.resting`, `${lowest}.swing`, 'still', 'walking'];
 
 /** The values of `doings`, NaN unknown. */
-export type Doings = readonly number[];
+type Doings = readonly number[];
 
 /** How far, in mmHg, the lowest site must have risen from lying to be taken to stand; where a wrap gives way more than that, the key reads. */
 const RISEN = 3;

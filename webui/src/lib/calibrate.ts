@@ -1,7 +1,7 @@
 // Calibrations over HTTP: the one that goes on, and those that are kept.
 
 import type { Bridge } from './link/equipment';
-import { getJSON } from './link/history';
+import { getKept } from './link/history';
 import { post as send } from './link/post';
 import { sentence } from './records';
 import { calibrate as text } from './text.calibrate';
@@ -19,7 +19,7 @@ export interface Level {
   doubt: string;
 }
 
-export interface Candidate {
+interface Candidate {
   model: string;
   branches: boolean;
   leave_one_out_mmhg: number | null;
@@ -27,7 +27,7 @@ export interface Candidate {
   note: string;
 }
 
-export type ChannelState = 'silent' | 'sparse' | 'waiting' | 'moving' | 'settled' | 'accepted' | 'accepted with warnings' | 'rejected' | 'refused';
+type ChannelState = 'silent' | 'sparse' | 'waiting' | 'moving' | 'settled' | 'accepted' | 'accepted with warnings' | 'rejected' | 'refused';
 
 export interface RunChannel {
   channel: number;
@@ -149,24 +149,24 @@ interface Runs {
 const first = (r: Runs): Run | null => r.runs[0] ?? null;
 const post = async (to: string, body: object) => first(await send<Runs>(to, body, text, sentence));
 
-export const readRun = async () => first(await getJSON<Runs>(RUN));
+export const readRun = async () => first(await getKept<Runs>(RUN));
 export const begin = (wish: Wish) => post(RUN, wish);
 // What is done names the run, so that a page that was left open does nothing to another.
 export const step = (run: Run, what: 'ready' | 'again' | 'finish' | 'leave') => post(`${RUN}/${what}`, { run: run.id });
 export const gauge = (run: Run, level: number, typed: Typed) => post(`${RUN}/gauge`, { run: run.id, level, ...typed });
 export const keep = (run: Run) => post(`${RUN}/keep`, { run: run.id });
-export const readKept = async () => (await getJSON<{ calibrations: Kept[] }>('/api/v1/calibrations?in_force=true')).calibrations;
-export const readRefused = async () => (await getJSON<{ refused: RefusedCalibration[] }>('/api/v1/calibrations?refused=true')).refused;
+export const readKept = async () => (await getKept<{ calibrations: Kept[] }>('/api/v1/calibrations?in_force=true')).calibrations;
+export const readRefused = async () => (await getKept<{ refused: RefusedCalibration[] }>('/api/v1/calibrations?refused=true')).refused;
 
 /** All calibrations of a channel, the newest first. */
 export async function readChannel(bridge: string, source: string, channel: number): Promise<ChannelCalibration[]> {
   const query = new URLSearchParams({ bridge, source, channel: String(channel) });
-  const { calibrations, refused } = await getJSON<{ calibrations: (Kept & { in_force: boolean })[]; refused: RefusedCalibration[] }>(`/api/v1/calibrations?${query}`);
+  const { calibrations, refused } = await getKept<{ calibrations: (Kept & { in_force: boolean })[]; refused: RefusedCalibration[] }>(`/api/v1/calibrations?${query}`);
   return [...refused.map((r) => ({ at: r.at, by: r.by, refused: r })), ...[...calibrations].reverse().map((k) => ({ at: k.at, by: k.by, kept: k }))].sort((a, b) => Date.parse(b.at) - Date.parse(a.at));
 }
 
-export const readAccount = async (id: string) => (await getJSON<{ account: Account }>(`/api/v1/calibrations/${encodeURIComponent(id)}`)).account;
-export const readRunAccount = (channel: number) => getJSON<Account>(`${RUN}/channels/${channel}`);
+export const readAccount = async (id: string) => (await getKept<{ account: Account }>(`/api/v1/calibrations/${encodeURIComponent(id)}`)).account;
+export const readRunAccount = (channel: number) => getKept<Account>(`${RUN}/channels/${channel}`);
 export const sheetHref = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/sheet`;
 
 /** A spot check: whether a record holds at one known pressure. */
@@ -188,20 +188,20 @@ export interface Off {
   mmhg: number;
 }
 
-export interface Zeroed {
+interface Zeroed {
   channels: number[];
   shown_mmhg: number[];
 }
 
 const checksOf = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/checks`;
-export const readChecks = async (id: string) => (await getJSON<{ checks: Check[] }>(checksOf(id))).checks;
+export const readChecks = async (id: string) => (await getKept<{ checks: Check[] }>(checksOf(id))).checks;
 export const check = (id: string, by: string, mmhg: number) => send<Check>(checksOf(id), { by, reference_mmhg: mmhg }, text, sentence);
-export const readOff = async () => (await getJSON<{ in_force: Off[] }>('/api/v1/zeroings')).in_force;
+export const readOff = async () => (await getKept<{ in_force: Off[] }>('/api/v1/zeroings')).in_force;
 export const zero = (bridge: string, source: string, channels: number[], by: string, undo: boolean) =>
   send<Zeroed>('/api/v1/zeroings', { bridge, source, channels, by, undo }, text, sentence);
 
 /** A source that has channels to choose from. */
-export interface ChannelSource {
+interface ChannelSource {
   bridge: string;
   /** bridge/name */
   id: string;
@@ -223,7 +223,7 @@ export function pressureOf(typed: string): number | null {
 }
 
 /** A pressure that somebody typed; who says the unit is sure of it. */
-export interface Typed {
+interface Typed {
   mmhg: number;
   sure: boolean;
 }

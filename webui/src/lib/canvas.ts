@@ -1,13 +1,6 @@
 // What canvases share: size in whole device pixels, colours of the theme, and
 // the hatching that says "nothing is known here".
 
-export interface Sized {
-  ctx: CanvasRenderingContext2D;
-  width: number; // device pixels
-  height: number;
-  dpr: number;
-}
-
 /** Fits a canvas to its box in whole device pixels; true where that changed it, and so cleared it. */
 export function fit(canvas: HTMLCanvasElement): boolean {
   const dpr = devicePixelRatio || 1;

@@ -83,7 +83,7 @@ export class Columns {
 }
 
 /** What one column shows: `lo` is NaN where nothing is known. */
-export interface Shown {
+interface Shown {
   lo: number;
   hi: number;
 }

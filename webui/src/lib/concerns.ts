@@ -8,7 +8,7 @@ import { setup as text } from './text';
 
 export type Sort = 'fault' | 'battery' | 'channels' | 'stranger' | 'uncalibrated';
 
-export interface Concern {
+interface Concern {
   key: string;
   sort: Sort;
   /** A bridge, or bridge/source. */

@@ -35,7 +35,7 @@ export interface Version {
 }
 
 /** What came of applying: it is in force, the file has changed meanwhile, or it was refused in words. */
-export type Outcome = { done: true; version: number; changes: string[] } | { done: false; changed: boolean; why: string };
+type Outcome = { done: true; version: number; changes: string[] } | { done: false; changed: boolean; why: string };
 
 const PATH = '/api/v1/configuration';
 

@@ -4,7 +4,7 @@
 import type { Hold, Place } from './link/types';
 
 /** Holds that are judged cell by cell. */
-export function cellHolds(place: Place): Hold[] {
+function cellHolds(place: Place): Hold[] {
   const sites = new Set(place.sites.map((s) => s.id));
   return place.mat ? place.holds.filter((h) => h.signal.endsWith('.pressure') && !sites.has(h.subject)) : [];
 }

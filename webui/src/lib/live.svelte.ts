@@ -38,6 +38,8 @@ export class Live {
   readonly places = new SvelteMap<string, Place>();
   /** Names the configuration in force: what was fetched under another name is out of date. '' before the first word. */
   settings = $state('');
+  /** Of the daemon; '' before the first word. */
+  version = $state('');
 
   readonly ribbons = new Ribbons();
   readonly announcer = new Announcer();
@@ -116,6 +118,7 @@ export class Live {
         this.speed = this.#link.clock.speed;
         if (Number.isNaN(this.#lost)) this.#lost = this.#last;
         setZone(e.zone);
+        this.version = e.version;
         this.#fresh = e.settings !== this.settings && this.settings !== '';
         this.settings = e.settings ?? '';
         break;

@@ -2,7 +2,7 @@
 // rate and is called only while its element can be seen, so that a page that
 // nobody looks at costs nothing. With reduced motion, rates fall to one a second.
 
-export interface Painter {
+interface Painter {
   /** Draws; `again` is true where all must be drawn anew. */
   paint(again: boolean): void;
   /** At most so many times a second. */

@@ -2,7 +2,7 @@
 // a view can show. It is read when the pages are built: nothing of this goes to
 // a browser but the tree.
 //
-// Headings, paragraphs, lists of one level, fenced code, tables, and in a line
+// Headings, paragraphs, lists of one level, code (fenced, or in by four), tables, and in a line
 // code, strong, emphasis and links. A heading can end with an address of its own,
 // {#name}; an image by itself is a figure that the view draws. Comments are left
 // out. Anything else is text.
@@ -33,6 +33,9 @@ export function parseSpans(line: string): Span[] {
   if (from < line.length) spans.push({ kind: 'text', text: line.slice(from) });
   return spans;
 }
+
+/** A line of code that stands further in than text does; one of a paragraph or an item never comes to this. */
+const INDENTED = /^ {4,}\S/;
 
 const ITEM = /^(?:[-*]|(\d+)\.) +/;
 
@@ -70,6 +73,13 @@ export function parseMarkdown(source: string): Block[] {
       while (i < lines.length && lines[i] !== '```') i++;
       blocks.push({ kind: 'code', language: fence[1]!, name: fence[2]!.trim(), text: lines.slice(from, i).join('\n') });
       i++;
+    } else if (INDENTED.test(line)) {
+      const from = i;
+      // An empty line is part of it if more of it follows.
+      while (i < lines.length && (INDENTED.test(lines[i]!) || (lines[i]!.trim() === '' && INDENTED.test(lines[i + 1] ?? '')))) i++;
+      const code = lines.slice(from, i);
+      const margin = Math.min(...code.flatMap((l) => (l.trim() === '' ? [] : [l.search(/\S/)])));
+      blocks.push({ kind: 'code', language: '', name: '', text: code.map((l) => l.slice(margin)).join('\n') });
     } else if (line.startsWith('|')) {
       const from = i;
       while (i < lines.length && lines[i]!.startsWith('|')) i++;

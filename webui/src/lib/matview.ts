@@ -27,7 +27,7 @@ export function ticksOf(shade: Shade, top: number): number[] {
   return [...ticks, top];
 }
 
-export interface MatPicture {
+interface MatPicture {
   rows: number;
   columns: number;
   /** mmHg, NaN unknown. */
@@ -36,7 +36,7 @@ export interface MatPicture {
   loaded: Float32Array;
 }
 
-export interface MatLook {
+interface MatLook {
   shade: Shade;
   theme: Theme;
   /** What the far end of the ramp stands for, in seconds or mmHg. */

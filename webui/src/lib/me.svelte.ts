@@ -3,7 +3,7 @@
 // that the pages show what it would permit, and nothing else.
 
 import { who } from './deeds.svelte';
-import { getJSON } from './link/history';
+import { getJSON, record } from './link/history';
 import { post } from './link/post';
 import { refused } from './refused';
 import type { Route } from './route.svelte';
@@ -15,6 +15,8 @@ export interface Said {
   accounts: boolean;
   first: boolean;
   directory: boolean;
+  /** Whether there is a record. */
+  keeps?: boolean;
   name: string;
   role: Role;
   means: 'open' | 'none' | 'session' | 'token' | 'screen' | 'console';
@@ -112,6 +114,7 @@ export class Me {
 
   #take(said: Said): void {
     this.said = said;
+    record.kept = said.keeps ?? true;
     who.known = said.means === 'session' ? said.name : null;
   }
 }

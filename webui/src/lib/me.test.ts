@@ -1,6 +1,7 @@
 // @vitest-environment happy-dom
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { who } from './deeds.svelte';
+import { getKept } from './link/history';
 import { Me, type Said } from './me.svelte';
 
 const nobody: Said = { accounts: true, directory: false, first: false, name: '', role: 'nobody', means: 'none', may: ['me', 'log-in'] };
@@ -40,6 +41,16 @@ describe('who one is', () => {
     await me.logIn(' kai ', 'vier blaue Heringe');
     expect([me.outside, me.can('acknowledge'), me.can('calibrate'), me.sees('records'), me.sees('rehearse')]).toEqual([false, true, false, true, false]);
     expect(who.code).toBe('kai');
+  });
+
+  it('comes with whether anything is kept, and where nothing is, nobody asks for it', async () => {
+    const me = new Me();
+    const asked = daemon([200, { ...kai, keeps: false }], [200, { ...kai, keeps: true }], [200, { n: 1 }]);
+    await me.read();
+    await expect(getKept('/api/v1/record')).rejects.toThrow('/api/v1/record: 503');
+    expect(asked).toHaveLength(1);
+    await me.read();
+    expect(await getKept('/api/v1/record')).toEqual({ n: 1 });
   });
 
   it('stays what it was while the daemon does not answer', async () => {

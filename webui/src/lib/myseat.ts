@@ -29,7 +29,7 @@ export interface SeatDay {
 }
 
 /** What is said: in large, in small, and in words of the bar. */
-export interface Saying {
+interface Saying {
   mode: 'later' | 'due' | 'easing' | 'counts' | 'away' | 'open' | 'unknown';
   answer: string;
   more: string;

@@ -2,7 +2,7 @@
 
 import { marks, type Tick } from './ticks';
 
-export interface Range {
+interface Range {
   low: number;
   high: number;
   /** Of pressures: their ticks are round in the unit that is shown. */

@@ -50,7 +50,7 @@ export function rampLab(theme: Theme, steps = STEPS): Triple[] {
 }
 
 /** A ramp made ready for canvases. */
-export interface Ramp {
+interface Ramp {
   /** Little-endian RGBA words for ImageData, index 0…255. */
   readonly words: Uint32Array;
   /** The same as CSS colours. */

@@ -1,6 +1,6 @@
 // Sessions, marks and exports over HTTP.
 
-import { getJSON } from './link/history';
+import { getKept } from './link/history';
 import { post as send } from './link/post';
 import type { PlaceKind } from './link/types';
 import { marks, records as text } from './text.records';
@@ -92,10 +92,10 @@ const stamp = (ms: number) => (Number.isFinite(ms) ? new Date(ms).toISOString() 
 
 export const fileHref = (id: string, name: string) => path('exports', id, 'files', name);
 
-export const readSessions = async (place = '') => (await getJSON<{ sessions: Session[] }>(`${path('sessions')}${place ? `?place=${encodeURIComponent(place)}` : '?newest=50'}`)).sessions.reverse();
-export const readMarks = async (place: string, newest: number) => (await getJSON<{ marks: PlaceMark[] }>(`${path('places', place, 'marks')}?newest=${newest}`)).marks.reverse();
-export const readExports = async () => (await getJSON<{ exports: Export[] }>(path('exports'))).exports;
-export const readKept = () => getJSON<Kept>(path('record'));
+export const readSessions = async (place = '') => (await getKept<{ sessions: Session[] }>(`${path('sessions')}${place ? `?place=${encodeURIComponent(place)}` : '?newest=50'}`)).sessions.reverse();
+export const readMarks = async (place: string, newest: number) => (await getKept<{ marks: PlaceMark[] }>(`${path('places', place, 'marks')}?newest=${newest}`)).marks.reverse();
+export const readExports = async () => (await getKept<{ exports: Export[] }>(path('exports'))).exports;
+export const readKept = () => getKept<Kept>(path('record'));
 
 /** Pages to print, each of which opens beside this one. */
 export const reportHref = {

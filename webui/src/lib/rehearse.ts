@@ -1,7 +1,7 @@
 // Rehearsals and proposals over HTTP, and what the field shows of them.
 
 import { bound, count, duration, fixed } from './format';
-import { getJSON } from './link/history';
+import { getJSON, getKept } from './link/history';
 import { post as send } from './link/post';
 import { sentence } from './records';
 import { rehearse as text } from './text.rehearse';
@@ -101,7 +101,7 @@ export const stop = (id: string) => post<Rehearsal>(path(id, 'stop'), {});
 export const beside = (id: string, limit: number, delay: number) => getJSON<Beside>(`${path(id, 'alerts')}?limit=${limit}&delay_s=${delay}`);
 export const propose = (id: string, limit: number, delay_s: number, author: string, why: string, exact: string) =>
   post<Proposal>(path(id, 'proposals'), { limit, delay_s, author, why: why.trim() || undefined, exact: exact || undefined });
-export const readProposals = async () => (await getJSON<{ proposals: Proposal[] }>('/api/v1/proposals')).proposals;
+export const readProposals = async () => (await getKept<{ proposals: Proposal[] }>('/api/v1/proposals')).proposals;
 
 export const busy = (r: Rehearsal | null) => r?.state === 'waiting' || r?.state === 'making';
 

@@ -1,5 +1,5 @@
 // Which page is shown, from the address: /, /places/<id>, /alerts,
-// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /setup/configuration, /notes, /handbook#<number>, /screen#<key>. /bridges is what /setup was once called.
+// /records, /bench, /calibrate, /rehearse, /setup, /setup/<bridge>/<source>, /setup/configuration, /notes, /notes/<document>, /handbook#<number>, /screen#<key>. /bridges is what /setup was once called.
 
 export type Route =
   | { page: 'round' }
@@ -12,7 +12,7 @@ export type Route =
   | { page: 'setup' }
   | { page: 'source'; id: string }
   | { page: 'configuration' }
-  | { page: 'notes' }
+  | { page: 'notes'; name: string }
   | { page: 'handbook' }
   | { page: 'screen' }
   | { page: 'missing' };
@@ -22,13 +22,15 @@ export function parse(path: string): Route {
   const [first, ...rest] = parts;
   if (first === undefined) return { page: 'round' };
   if (rest.length === 0) {
-    if (first === 'alerts' || first === 'records' || first === 'bench' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'notes' || first === 'handbook' || first === 'screen') return { page: first };
+    if (first === 'alerts' || first === 'records' || first === 'bench' || first === 'calibrate' || first === 'rehearse' || first === 'setup' || first === 'handbook' || first === 'screen') return { page: first };
+    if (first === 'notes') return { page: 'notes', name: 'firmware' };
     if (first === 'bridges') return { page: 'setup' };
     return { page: 'missing' };
   }
   try {
     const names = rest.map(decodeURIComponent);
     if (first === 'places' && names.length === 1) return { page: 'place', id: names[0]! };
+    if (first === 'notes' && names.length === 1) return { page: 'notes', name: names[0]! };
     if (first === 'setup' && names.length === 1 && names[0] === 'configuration') return { page: 'configuration' };
     if (first === 'setup' && names.length === 2) return { page: 'source', id: names.join('/') };
   } catch {

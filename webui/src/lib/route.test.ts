@@ -9,7 +9,8 @@ describe('addresses', () => {
     expect(parse('/setup')).toEqual({ page: 'setup' });
     expect(parse('/setup/hub/mat1')).toEqual({ page: 'source', id: 'hub/mat1' });
     expect(parse('/rehearse')).toEqual({ page: 'rehearse' });
-    expect(parse('/notes')).toEqual({ page: 'notes' });
+    expect(parse('/notes')).toEqual({ page: 'notes', name: 'firmware' });
+    expect(parse('/notes/rules')).toEqual({ page: 'notes', name: 'rules' });
     expect(parse('/bench')).toEqual({ page: 'bench' });
     expect(parse('/calibrate')).toEqual({ page: 'calibrate' });
     for (const path of ['/nowhere', '/setup/hub', '/setup/a/b/c', '/alerts/1', '/places/%E0']) expect(parse(path).page).toBe('missing');

@@ -1,6 +1,6 @@
 // Links to My seat, over HTTP.
 
-import { getJSON } from './link/history';
+import { getKept } from './link/history';
 import { post as send } from './link/post';
 import { sentence } from './records';
 import { seatlinks as text } from './text.seatlinks';
@@ -27,7 +27,7 @@ const PATH = '/api/v1/seat-links';
 
 const post = <T>(to: string, body: object) => send<T>(to, body, text, sentence);
 
-export const readLinks = async (place: string) => (await getJSON<{ links: SeatLink[] }>(`${PATH}?place=${encodeURIComponent(place)}`)).links;
+export const readLinks = async (place: string) => (await getKept<{ links: SeatLink[] }>(`${PATH}?place=${encodeURIComponent(place)}`)).links;
 export const makeLink = (place: string, by: string, why: string) => post<MadeLink>(PATH, { place, by, why: why.trim() || undefined, base: location.origin });
 export const withdrawLink = (id: string, by: string) => post<SeatLink>(`${PATH}/${encodeURIComponent(id)}/withdraw`, { by });
 

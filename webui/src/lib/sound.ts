@@ -5,7 +5,7 @@
 import type { Priority } from './link/types';
 
 /** One pulse of a burst, in ms: when it begins and how long it lasts. */
-export interface Pulse {
+interface Pulse {
   at: number;
   lasts: number;
 }

@@ -76,7 +76,6 @@ export const calibrate = {
   counts: 'counts',
 
   outcome: 'What came of it',
-  verdict: 'Verdict',
   model: 'Model',
   u: 'Largest u',
   why: 'Why',

@@ -4,6 +4,7 @@ import { catalogue } from './language';
 
 export const itself = {
   title: 'Weald itself',
+  version: (v: string) => `This is weald ${v}.`,
   well: 'The daemon finds nothing wrong with itself.',
   wrong: (n: number) => (n === 1 ? 'The daemon has found something wrong with itself.' : `The daemon has found ${n} things wrong with itself.`),
   failed: 'The daemon does not say how it is.',
@@ -18,6 +19,7 @@ export const itself = {
     memory: 'Memory free',
     certificate: 'The certificate lasts',
     heartbeat: 'Heartbeats not taken',
+    log: 'Readings wait in the log',
   } as Record<string, string>,
   units: { s: 's', GB: 'GB', '%': '%', d: 'd', beats: 'missing' },
   unknown: 'not known',

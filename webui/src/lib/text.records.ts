@@ -4,7 +4,6 @@ import { catalogue } from './language';
 
 export const records = {
   title: 'Records',
-  question: 'What happened?',
   none: 'Nothing is kept: the configuration names no folder for the record. Give it “data:” and a folder.',
   failed: 'The record does not answer.',
   again: 'Ask again',
@@ -12,8 +11,6 @@ export const records = {
   code: 'Code',
   codeHint: 'Stands for the person, such as K-07. Never a name: the list of who is who is kept somewhere else.',
   notes: 'Notes',
-  notesHint: 'No names.',
-  at: 'at',
   rules: (n: number) => `rules ${n}`,
   rulesHint: 'the version of the configuration that was in force',
   noAnswer: 'The daemon does not answer, and nothing was noted. Try again.',
@@ -32,7 +29,6 @@ export const sessions = {
   none: 'No session has been begun yet.',
   noneHere: 'No session.',
   lasts: 'lasts',
-  columns: { code: 'Code', place: 'Place', began: 'Began', ended: 'Ended', rules: 'Rules', notes: 'Notes' },
   addNote: 'Add a note',
   save: 'Save',
   cancel: 'Cancel',
@@ -73,7 +69,7 @@ export const exporting = {
   title: 'Export',
   about: 'Signals, alerts and marks of a place as files. A code is in them, a name never.',
   format: 'Format',
-  formats: { csv: 'CSV, tables for spreadsheets', edf: 'EDF+, for programs that read signals', parquet: 'Parquet, for analysis' } as Record<string, string>,
+  formats: { csv: 'CSV, tables for spreadsheets', edf: 'EDF+, for programs that read signals', parquet: 'Parquet, for analysis', fhir: 'FHIR R4, readings alone' } as Record<string, string>,
   span: 'How much',
   spans: { 3600: 'the last hour', 28800: 'the last 8 hours', 86400: 'the last 24 hours', 604800: 'the last 7 days', 2678400: 'the last 31 days', 0: 'everything', own: 'from … to …' } as Record<string, string>,
   from: 'From',

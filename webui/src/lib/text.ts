@@ -68,7 +68,6 @@ export const link = {
   live: 'live',
   old: (since: string) => `No news since ${since}. What you see is old.`,
   oldShort: (since: string) => `old since ${since}`,
-  lag: (s: string) => `News arrives ${s} late. What you see is old.`,
   trying: 'Trying again by itself.',
   never: 'No connection to the daemon yet. Trying again by itself.',
   healed: (from: string, to: string) => `Connection is back. The time from ${from} to ${to} has been filled in.`,
@@ -80,7 +79,6 @@ export const link = {
 
 export const round = {
   title: 'Round',
-  question: 'Who needs me next?',
   summary: (alerts: number, silent: number, building: number, all: number) => {
     const parts = [
       alerts ? `${alerts} with an alert` : '',
@@ -110,8 +108,6 @@ export const round = {
 export const place = {
   missing: (id: string) => `There is no place called ${id}.`,
   toRound: 'Back to the round',
-  before: 'Previous',
-  after: 'Next',
   neighbours: 'Neighbouring places',
   tolerance: 'Tolerance used',
   due: 'Next due',
@@ -188,7 +184,6 @@ export const wrap = {
 
 export const alerts = {
   title: 'Alerts',
-  question: 'What is open?',
   open: 'Open',
   returned: 'Over, and nobody has acknowledged them',
   aside: 'Put aside',
@@ -253,7 +248,6 @@ export const alerts = {
   whoHint: 'Such as K-07, never a name. This browser keeps it. It says who you are, it does not prove it.',
   whoWrong: 'A code is one to four letters, a hyphen and one to six digits, such as K-07.',
   youAre: (code: string) => `You are ${code}.`,
-  nobody: 'Nobody has said who they are here.',
   change: 'Change',
   save: 'That is me',
   noAnswer: 'The daemon does not answer. It was not done, or nobody knows: look at the alert.',
@@ -293,7 +287,6 @@ export const alerts = {
 
 export const setup = {
   title: 'Setup',
-  question: 'Is the equipment all right?',
   well: (bridges: number, sources: number) => `${many(bridges, 'bridge')}, ${many(sources, 'source')}: nothing needs anybody now.`,
   concerns: (n: number, bridges: number, sources: number) => `${many(bridges, 'bridge')}, ${many(sources, 'source')}: ${form(n, { one: '1 thing needs a look.', other: `${n} things need a look.` })}`,
   list: 'What needs a look',
@@ -305,7 +298,6 @@ export const setup = {
   next: (t: string) => `next try ${t}`,
   more: 'See the setup',
   others: (n: number) => form(n, { one: 'and 1 more bridge', other: `and ${n} more bridges` }),
-  bridge: 'Bridge',
   format: (f: string) => `format ${f}`,
   sourcesOf: (id: string) => `Sources of ${id}`,
   columns: { source: 'Source', feeds: 'For', rate: 'Scans a second', last: 'Last scan', lost: 'Frames lost', battery: 'Battery' },
@@ -317,7 +309,6 @@ export const setup = {
   noBattery: 'not reported',
   ofNominal: (r: string) => `of ${r}`,
   share: (s: string) => `(${s})`,
-  under: (s: string) => `under ${s}`,
   batteryIs: (s: string) => `Battery ${s}.`,
   uncalibratedFeeds: (places: string[]) => `Not calibrated: ${places.join(', ')} ${form(places.length, { one: 'shows', other: 'show' })} no pressure.`,
   captureStopped: (error: string) => `The capture of raw bytes has stopped: ${error}`,
@@ -439,7 +430,12 @@ export const source = {
 } as const;
 
 export const notes = {
-  title: 'Notes for makers',
+  titles: {
+    sensors: 'Sensors, calibrations, recordings', rules: 'Rules and alerts', ward: 'A ward: people, pages, messages', record: 'The record',
+    operations: 'Running it for months', machines: 'More than one machine', firmware: 'Notes for makers',
+  },
+  list: 'Documents',
+  missing: 'There is no such document.',
   back: 'Back to the setup',
   loading: 'One moment …',
   copy: (name: string) => `Copy ${name}`,
@@ -454,6 +450,11 @@ export const handbook = {
   /** Of a link beside a number. */
   about: (what: string) => `What this means: ${what}`,
   defaults: { setting: 'Kind of place, rule and setting', value: 'Default, and where it is from', every: 'every kind', failed: 'The daemon does not say what its defaults are.' },
+  figures: {
+    title: 'Every number and where it is from',
+    about: 'Defaults of the configuration, numbers by which readings are judged, and models. The same list is printed by the command weald figures. None is a recommendation.',
+    name: 'Figure', value: 'Value, and where it is from', failed: 'The daemon does not say what its figures are.',
+  },
   drawn: {
     hours: 'hours', people: 'people (1976)', rats: 'rat muscle (2006)', limit: 'limit', full: 'time is full: raised', clock: 'clock', dip: 'a dip', above: 'chance to be above',
     pressure: 'pressure', reading: 'reading', loading: 'loading', unloading: 'unloading', held: 'time of a held load', creep: 'creep',

@@ -11,6 +11,9 @@ type Offer struct {
 	// Payload has between 1 and MaxFrame bytes. It is the reader's once taken.
 	Payload []byte
 
+	// Again says that it may have been offered before.
+	Again bool
+
 	// Done is called once for an offer that was taken: with true when the
 	// message is safe, with false when it will not be.
 	Done func(safe bool)
@@ -24,6 +27,8 @@ type Conn struct {
 	left   <-chan struct{}
 	why    func() error
 	end    func() error
+
+	again bool // of the message that was read last; owned by the reader
 
 	closed chan struct{}
 	once   sync.Once
@@ -49,6 +54,10 @@ func (c *Conn) Closed() <-chan struct{} { return c.closed }
 // Whole says that each Read returns one message.
 func (c *Conn) Whole() bool { return true }
 
+// Again reports whether the message that was read last may have come before. It is
+// for the goroutine that reads.
+func (c *Conn) Again() bool { return c.again }
+
 // Read declares the message before safe, waits for the next one and copies it
 // to p. A p that is too small loses the message, which is an error: it would
 // not fit the next time either. After Close the error wraps os.ErrClosed.
@@ -71,6 +80,7 @@ func (c *Conn) Read(p []byte) (int, error) {
 		if err := c.hold(o); err != nil {
 			return 0, err
 		}
+		c.again = o.Again
 		return n, nil
 	case <-c.left:
 		return 0, c.why()

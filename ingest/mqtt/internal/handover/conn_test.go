@@ -79,6 +79,18 @@ func TestAMessageIsSafeWhenTheNextIsAskedFor(t *testing.T) {
 	})
 }
 
+// Whoever reads is told of each message whether it may have come before.
+func TestWhatComesAgainSaysSo(t *testing.T) {
+	s, c := newSender()
+	p := make([]byte, 16)
+	for i, again := range []bool{false, true, true, false} {
+		go func() { s.offers <- Offer{Payload: []byte("one"), Again: again, Done: func(bool) {}} }()
+		if _, err := c.Read(p); err != nil || c.Again() != again {
+			t.Errorf("message %d: %t, %v, want %t", i, c.Again(), err, again)
+		}
+	}
+}
+
 func TestCloseEndsAWaitingRead(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		_, c := newSender()

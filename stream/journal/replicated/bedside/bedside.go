@@ -16,6 +16,7 @@ import (
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nkeys"
 )
 
 // Options are what Serve needs.
@@ -39,7 +40,14 @@ type Server struct{ server *server.Server }
 
 // Serve starts a server. It is there when Serve returns, and until End.
 func Serve(o Options) (*Server, error) {
-	remote := &server.RemoteLeafOpts{Credentials: o.Credentials, Nkey: o.Key}
+	remote := &server.RemoteLeafOpts{Credentials: o.Credentials}
+	if o.Key != "" {
+		seed, err := seedIn(o.Key)
+		if err != nil {
+			return nil, err
+		}
+		remote.Nkey = seed
+	}
 	for _, address := range o.Centre {
 		u, err := url.Parse(address)
 		if err != nil {
@@ -76,6 +84,20 @@ func Serve(o Options) (*Server, error) {
 		return nil, errors.New("the log of this machine does not open; see whether its disk is full")
 	}
 	return &Server{s}, nil
+}
+
+// seedIn returns the key that a file has, as the server wants it.
+func seedIn(path string) (string, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return "", err
+	}
+	key, err := nkeys.ParseDecoratedNKey(b)
+	if err != nil {
+		return "", fmt.Errorf("credentials %s: neither a key of weald cluster key nor credentials of NATS: %w", path, err)
+	}
+	seed, err := key.Seed()
+	return string(seed), err
 }
 
 // Option lets a connection lead to the server, whatever its address.

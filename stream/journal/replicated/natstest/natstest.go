@@ -23,7 +23,7 @@ type Cluster struct {
 	servers []*server.Server
 }
 
-// Serve starts so many servers, and waits until they have a leader.
+// Serve starts so many servers, and waits until they have a leader that knows all of them.
 func Serve(t testing.TB, n int) *Cluster {
 	t.Helper()
 	c := &Cluster{t: t}
@@ -49,15 +49,34 @@ func Serve(t testing.TB, n int) *Cluster {
 			c.Stop(i)
 		}
 	})
-	c.Eventually("the servers have no leader", func() bool {
+	c.Eventually("the servers have no leader that knows all of them", func() bool {
 		for _, s := range c.servers {
-			if n > 1 && s.JetStreamIsLeader() {
+			if n > 1 && s.JetStreamIsLeader() && len(s.JetStreamClusterPeers()) == n {
 				return true
 			}
 		}
 		return n == 1
 	})
 	return c
+}
+
+// ServeWith starts one server whose options a function has changed.
+func ServeWith(t testing.TB, change func(*server.Options)) *Cluster {
+	t.Helper()
+	o := options("s0", filepath.Join(t.TempDir(), "0"))
+	change(o)
+	return serve(t, o)
+}
+
+// Change has a server read other options while it runs.
+func (c *Cluster) Change(i int, change func(*server.Options)) {
+	c.t.Helper()
+	o := c.options[i].Clone()
+	change(o)
+	if err := c.servers[i].ReloadOptions(o); err != nil {
+		c.t.Fatal(err)
+	}
+	c.options[i] = o
 }
 
 // Start starts a server that was stopped, where it was.

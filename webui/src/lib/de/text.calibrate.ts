@@ -77,7 +77,6 @@ export const calibrate: Said<typeof en.calibrate> = {
   counts: 'Zählwerte',
 
   outcome: 'Was dabei herauskam',
-  verdict: 'Urteil',
   model: 'Modell',
   u: 'Größtes u',
   why: 'Warum',

@@ -5,6 +5,7 @@ import type * as en from '../text.itself';
 
 export const itself: Said<typeof en.itself> = {
   title: 'Weald selbst',
+  version: (v) => `Das ist weald ${v}.`,
   well: 'Der Dienst findet an sich selbst nichts auszusetzen.',
   wrong: (n) => (n === 1 ? 'Der Dienst hat an sich selbst einen Fehler gefunden.' : `Der Dienst hat an sich selbst ${n} Fehler gefunden.`),
   failed: 'Der Dienst sagt nicht, wie es um ihn steht.',
@@ -19,6 +20,7 @@ export const itself: Said<typeof en.itself> = {
     memory: 'Freier Speicher',
     certificate: 'Das Zertifikat gilt noch',
     heartbeat: 'Lebenszeichen nicht angenommen',
+    log: 'Messwerte warten im Protokoll',
   },
   units: { s: 's', GB: 'GB', '%': '%', d: 'd', beats: 'fehlen' },
   unknown: 'nicht bekannt',

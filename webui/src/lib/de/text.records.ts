@@ -5,7 +5,6 @@ import type * as en from '../text.records';
 
 export const records: Said<typeof en.records> = {
   title: 'Aufzeichnungen',
-  question: 'Was ist geschehen?',
   none: 'Es wird nichts aufbewahrt: Die Konfiguration nennt keinen Ordner dafür. Nennen Sie unter „data:“ einen.',
   failed: 'Die Aufzeichnung antwortet nicht.',
   again: 'Noch einmal fragen',
@@ -13,8 +12,6 @@ export const records: Said<typeof en.records> = {
   code: 'Kürzel',
   codeHint: 'Steht für die Person, etwa K-07. Nie ein Name: Die Liste, wer wer ist, liegt anderswo.',
   notes: 'Notizen',
-  notesHint: 'Keine Namen.',
-  at: 'um',
   rules: (n) => `Regeln ${n}`,
   rulesHint: 'die Fassung der Konfiguration, die galt',
   noAnswer: 'Der Dienst antwortet nicht, und es wurde nichts notiert. Versuchen Sie es noch einmal.',
@@ -33,7 +30,6 @@ export const sessions: Said<typeof en.sessions> = {
   none: 'Es wurde noch keine Sitzung begonnen.',
   noneHere: 'Keine Sitzung.',
   lasts: 'dauert an',
-  columns: { code: 'Kürzel', place: 'Platz', began: 'Begonnen', ended: 'Beendet', rules: 'Regeln', notes: 'Notizen' },
   addNote: 'Eine Notiz hinzufügen',
   save: 'Speichern',
   cancel: 'Abbrechen',
@@ -73,7 +69,7 @@ export const exporting: Said<typeof en.exporting> = {
   title: 'Ausgeben',
   about: 'Signale, Meldungen und Vermerke eines Platzes als Dateien. Ein Kürzel steht darin, ein Name nie.',
   format: 'Format',
-  formats: { csv: 'CSV, Tabellen für Tabellenprogramme', edf: 'EDF+, für Programme, die Signale lesen', parquet: 'Parquet, für Auswertungen' },
+  formats: { csv: 'CSV, Tabellen für Tabellenprogramme', edf: 'EDF+, für Programme, die Signale lesen', parquet: 'Parquet, für Auswertungen', fhir: 'FHIR R4, nur die Messwerte' },
   span: 'Wie viel',
   spans: { 3600: 'die letzte Stunde', 28800: 'die letzten 8 Stunden', 86400: 'die letzten 24 Stunden', 604800: 'die letzten 7 Tage', 2678400: 'die letzten 31 Tage', 0: 'alles', own: 'von … bis …' },
   from: 'Von',

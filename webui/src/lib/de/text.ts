@@ -68,7 +68,6 @@ export const link: Said<typeof en.link> = {
   live: 'live',
   old: (since) => `Nichts Neues seit ${since}. Was Sie sehen, ist alt.`,
   oldShort: (since) => `alt seit ${since}`,
-  lag: (s) => `Neues kommt ${s} zu spät an. Was Sie sehen, ist alt.`,
   trying: 'Es wird von selbst wieder versucht.',
   never: 'Noch keine Verbindung zum Dienst. Es wird von selbst wieder versucht.',
   healed: (from, to) => `Die Verbindung ist wieder da. Die Zeit von ${from} bis ${to} ist nachgetragen.`,
@@ -80,7 +79,6 @@ export const link: Said<typeof en.link> = {
 
 export const round: Said<typeof en.round> = {
   title: 'Rundgang',
-  question: 'Wer braucht mich als Nächstes?',
   summary: (alerts, silent, building, all) => {
     const parts = [
       alerts ? `${alerts} mit einer Meldung` : '',
@@ -110,8 +108,6 @@ export const round: Said<typeof en.round> = {
 export const place: Said<typeof en.place> = {
   missing: (id) => `Es gibt keinen Platz namens ${id}.`,
   toRound: 'Zurück zum Rundgang',
-  before: 'Voriger',
-  after: 'Nächster',
   neighbours: 'Benachbarte Plätze',
   tolerance: 'Verbrauchte Toleranz',
   due: 'Als Nächstes fällig',
@@ -190,7 +186,6 @@ export const wrap: Said<typeof en.wrap> = {
 
 export const alerts: Said<typeof en.alerts> = {
   title: 'Meldungen',
-  question: 'Was ist offen?',
   open: 'Offen',
   returned: 'Vorbei, und niemand hat sie quittiert',
   aside: 'Zurückgestellt',
@@ -254,7 +249,6 @@ export const alerts: Said<typeof en.alerts> = {
   whoHint: 'Etwa K-07, nie ein Name. Dieser Browser merkt es sich. Es sagt, wer Sie sind, und beweist es nicht.',
   whoWrong: 'Ein Kürzel hat einen bis vier Buchstaben, einen Bindestrich und eine bis sechs Ziffern, etwa K-07.',
   youAre: (code) => `Sie sind ${code}.`,
-  nobody: 'Hier hat noch niemand gesagt, wer da ist.',
   change: 'Ändern',
   save: 'Das bin ich',
   noAnswer: 'Der Dienst antwortet nicht. Es wurde nicht getan, oder niemand weiß es: Sehen Sie die Meldung an.',
@@ -294,7 +288,6 @@ export const alerts: Said<typeof en.alerts> = {
 
 export const setup: Said<typeof en.setup> = {
   title: 'Einrichtung',
-  question: 'Ist mit den Geräten alles in Ordnung?',
   well: (b, s) => `${bridges(b)}, ${sources(s)}: niemand wird jetzt gebraucht.`,
   concerns: (n, b, s) => `${bridges(b)}, ${sources(s)}: ${form(n, { one: '1 Sache sollte angesehen werden.', other: `${n} Sachen sollten angesehen werden.` })}`,
   list: 'Was angesehen werden sollte',
@@ -306,7 +299,6 @@ export const setup: Said<typeof en.setup> = {
   next: (t) => `nächster Versuch ${t}`,
   more: 'Zur Einrichtung',
   others: (n) => form(n, { one: 'und 1 weitere Brücke', other: `und ${n} weitere Brücken` }),
-  bridge: 'Brücke',
   format: (f) => `Format ${f}`,
   sourcesOf: (id) => `Quellen von ${id}`,
   columns: { source: 'Quelle', feeds: 'Für', rate: 'Abtastungen je Sekunde', last: 'Letzte Abtastung', lost: 'Verlorene Rahmen', battery: 'Batterie' },
@@ -318,7 +310,6 @@ export const setup: Said<typeof en.setup> = {
   noBattery: 'nicht gemeldet',
   ofNominal: (r) => `von ${r}`,
   share: (s) => `(${s})`,
-  under: (s) => `unter ${s}`,
   batteryIs: (s) => `Batterie ${s}.`,
   uncalibratedFeeds: (places) => `Nicht kalibriert: ${places.join(', ')} ${form(places.length, { one: 'zeigt', other: 'zeigen' })} keinen Druck.`,
   captureStopped: (error) => `Der Mitschnitt der rohen Bytes hat aufgehört: ${error}`,
@@ -440,7 +431,12 @@ export const source: Said<typeof en.source> = {
 };
 
 export const notes: Said<typeof en.notes> = {
-  title: 'Hinweise für Bauende',
+  titles: {
+    sensors: 'Sensoren, Kalibrierungen, Aufnahmen', rules: 'Regeln und Meldungen', ward: 'Eine Station: Personen, Seiten, Nachrichten', record: 'Die Aufzeichnung',
+    operations: 'Betrieb über Monate', machines: 'Mehr als ein Rechner', firmware: 'Hinweise für Bauende',
+  },
+  list: 'Dokumente (englisch)',
+  missing: 'Dieses Dokument gibt es nicht.',
   back: 'Zurück zur Einrichtung',
   loading: 'Einen Augenblick …',
   copy: (name) => `${name} kopieren`,
@@ -454,6 +450,11 @@ export const handbook: Said<typeof en.handbook> = {
   contents: 'Kapitel',
   about: (what) => `Was das bedeutet: ${what}`,
   defaults: { setting: 'Art des Platzes, Regel und Einstellung', value: 'Voreinstellung, und woher sie stammt', every: 'jede Art', failed: 'Der Dienst sagt nicht, was seine Voreinstellungen sind.' },
+  figures: {
+    title: 'Jede Zahl, und woher sie stammt',
+    about: 'Voreinstellungen der Konfiguration, Zahlen, nach denen geurteilt wird, und Modelle. Dieselbe Liste gibt der Befehl weald figures aus. Nichts davon ist eine Empfehlung.',
+    name: 'Zahl', value: 'Wert, und woher er stammt', failed: 'Der Dienst sagt nicht, was seine Zahlen sind.',
+  },
   drawn: {
     hours: 'Stunden', people: 'Menschen (1976)', rats: 'Rattenmuskel (2006)', limit: 'Grenze', full: 'Zeit ist voll: ausgelöst', clock: 'Uhr', dip: 'ein Einbruch', above: 'Chance, darüber',
     pressure: 'Druck', reading: 'Wert', loading: 'Belasten', unloading: 'Entlasten', held: 'Zeit einer gehaltenen Last', creep: 'Kriechen',

@@ -9,7 +9,7 @@ export interface Feed {
   sites: { site: string; channels: number[] }[];
 }
 
-export interface Finding {
+interface Finding {
   channel: number;
   /** "silent", "dead", "stuck", "open", "saturated" or "noisy". */
   state: string;
@@ -18,7 +18,7 @@ export interface Finding {
   text: string;
 }
 
-export interface Health {
+interface Health {
   /** How many channels are what; empty where all are sound as far as is known. */
   text: string;
   left_out: number;

@@ -4,7 +4,7 @@
 import { refused } from '../refused';
 
 /** One signal's record. Entries are NaN where nothing was known. */
-export interface Series {
+interface Series {
   readonly name: string;
   readonly t: Float64Array; // ms since the epoch
   readonly min: Float64Array;
@@ -51,6 +51,15 @@ export async function getJSON<T>(path: string): Promise<T> {
   if (response.status === 401) refused.tell();
   if (!response.ok) throw new Error(`${path}: ${response.status}`);
   return (await response.json()) as T;
+}
+
+/** Whether the daemon keeps a record, as far as is known. */
+export const record = { kept: true };
+
+/** getJSON of what is in the record. Where there is none nobody is asked, and it fails as it would. */
+export async function getKept<T>(path: string): Promise<T> {
+  if (!record.kept) throw new Error(`${path}: 503`);
+  return getJSON<T>(path);
 }
 
 let running = 0;

@@ -23,7 +23,7 @@ const GOOD_AFTER = 5000;
 
 export type Phase = 'connecting' | 'live' | 'old';
 
-export interface Handlers {
+interface Handlers {
   event(e: LiveEvent): void;
   frame(f: Frame): void;
   /** The phase has changed. `last` is the server's time of the last news, NaN for none. */

@@ -41,7 +41,7 @@ export interface Region {
   columns: [number, number];
 }
 
-export interface Mat {
+interface Mat {
   rows: number;
   columns: number;
   regions: Region[];
@@ -118,14 +118,14 @@ export interface Place {
 /** What has changed of a place since it was told of last: whole fields, and of its holds those that have. */
 export type PlaceNews = Partial<Place> & { id: string };
 
-export interface StreamName {
+interface StreamName {
   stream: number;
   place: string;
   name: string;
   unit: string;
 }
 
-export interface MapName {
+interface MapName {
   stream: number;
   place: string;
   rows: number;

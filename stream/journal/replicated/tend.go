@@ -1,0 +1,139 @@
+package replicated
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"weald/stream/journal"
+	"weald/stream/journal/replicated/patience"
+)
+
+// lookEvery is how often the servers on which a record is written are asked how far they
+// are, how long they may take for that, and how long what they had then may take to come.
+const lookEvery = 2 * time.Second
+
+// comesEvery is how often it is looked whether that has come.
+const comesEvery = 20 * time.Millisecond
+
+// A Sight is what came of asking the servers on which a record is written.
+type Sight struct {
+	At      time.Time    // when they were asked
+	Reached bool         // they answered
+	Behind  uint64       // how many of the messages that they had then have not come
+	Head    journal.Head // of the copy, then, which has them all where Behind is 0
+}
+
+// Tend asks the servers of the Domain again and again how far the log is there, and tells
+// what came of it. It lets the log go on here when they can be reached again: by themselves
+// servers take up to a minute for that. It returns the cause of ctx's end, or why this can
+// be no copy of what is written there now: journal.ErrForeign for a log that was made anew,
+// journal.ErrBroken for one that has lost what had come from it.
+func (j *Journal) Tend(ctx context.Context, conn *nats.Conn, tell func(Sight)) error {
+	there, err := jetstream.NewWithDomain(conn, j.options.Domain)
+	if err != nil {
+		return err
+	}
+	cut := true // whoever was here before may have gone with the source taken away
+	for {
+		s, had := Sight{At: time.Now()}, j.dealt.Load()
+		within, cancel := context.WithTimeout(ctx, lookEvery)
+		origin, err := there.Stream(within, j.options.stream())
+		cancel()
+		if s.Reached = err == nil; s.Reached {
+			info := origin.CachedInfo()
+			if err := j.sameLog(info, had); err != nil {
+				return err
+			}
+			if cut || j.sourceless(ctx) {
+				cut = j.resume(ctx) != nil
+			}
+			s.Behind = j.comes(ctx, info.State.LastSeq, lookEvery)
+			if s.Head, err = j.store.Head(ctx); err != nil {
+				return err
+			}
+		}
+		if cut = cut || !s.Reached; ctx.Err() == nil {
+			tell(s)
+		}
+		select {
+		case <-time.After(lookEvery):
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+}
+
+// sameLog returns an error if a log is not the one of which this is a copy, as far as a
+// message.
+func (j *Journal) sameLog(origin *jetstream.StreamInfo, had uint64) error {
+	there, err := baseOf(origin.Config)
+	switch {
+	case err != nil:
+		return fmt.Errorf("in domain %s: %w", j.options.Domain, err)
+	case there.log != j.log:
+		return fmt.Errorf("in domain %s: %w", j.options.Domain, j.anew())
+	case origin.State.LastSeq < had:
+		return fmt.Errorf("%d messages have come of a log that ends with message %d where it is written: what had been acknowledged was lost there: %w", had, origin.State.LastSeq, journal.ErrBroken)
+	}
+	return nil
+}
+
+// anew is what is wrong where messages are of another log than what this Journal has.
+func (j *Journal) anew() error {
+	return fmt.Errorf("the log was made anew, and is not that of the record here: begin with an empty folder, or with a copy of the record that is written now (weald backup there, weald restore here), and delete the stream %s here: %w", j.options.stream(), journal.ErrForeign)
+}
+
+// sourceless reports whether the log here has lost its source: somebody took it away, and
+// did not live to give it back.
+func (j *Journal) sourceless(ctx context.Context) bool {
+	within, cancel := context.WithTimeout(ctx, lookEvery)
+	defer cancel()
+	info, err := j.stream.Info(within)
+	return err == nil && len(info.Config.Sources) == 0
+}
+
+// comes waits until a message has been dealt with, but no longer than that, and returns how many up to
+// there have not.
+func (j *Journal) comes(ctx context.Context, last uint64, within time.Duration) (behind uint64) {
+	end, tick := time.After(within), time.NewTicker(comesEvery)
+	defer tick.Stop()
+	for {
+		dealt := j.dealt.Load()
+		if dealt >= last {
+			return 0
+		}
+		select {
+		case <-tick.C:
+		case <-end:
+			return last - dealt
+		case <-ctx.Done():
+			return last - dealt
+		}
+	}
+}
+
+// resume takes the source of the log away and gives it back. Between the two nothing comes,
+// so that it goes on behind what is here.
+func (j *Journal) resume(ctx context.Context) error {
+	within, cancel := context.WithTimeout(ctx, patience.AnswerWithin)
+	defer cancel()
+	info, err := j.stream.Info(within)
+	if err != nil {
+		return err
+	}
+	c := info.Config
+	c.Sources = nil
+	if _, err = j.js.UpdateStream(within, c); err != nil {
+		return err
+	}
+	if info, err = j.stream.Info(within); err != nil {
+		return err
+	}
+	c.Sources = j.options.sources(info.State.LastSeq + 1)
+	_, err = j.js.UpdateStream(within, c)
+	return err
+}
