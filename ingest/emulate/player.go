@@ -80,6 +80,7 @@ func (p *Player) Play(ctx context.Context, w io.Writer) error {
 	<-timer.C
 	port, _ := w.(*Port)
 	var s Scan
+	late := false
 	for {
 		switch err := p.Stream.Next(&s); {
 		case err == io.EOF:
@@ -100,7 +101,11 @@ func (p *Player) Play(ctx context.Context, w io.Writer) error {
 		if err := p.encode(&s, chance); err != nil {
 			return err
 		}
-		if _, err := w.Write(p.out); err != nil {
+		write := w.Write
+		if late && port != nil {
+			write = port.WriteAnew
+		}
+		if _, err := write(p.out); err != nil {
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
 			}
@@ -108,7 +113,7 @@ func (p *Player) Play(ctx context.Context, w io.Writer) error {
 				return fmt.Errorf("sending a scan: %w", err)
 			}
 		}
-		p.catchUp(began, s.At, port)
+		late = p.catchUp(began, s.At)
 	}
 }
 
@@ -134,20 +139,19 @@ func (p *Player) real(at time.Duration) time.Duration {
 	return time.Duration(float64(at) / p.Speed)
 }
 
-// catchUp makes a stream that can skip do so when its writes were held up.
-func (p *Player) catchUp(began time.Time, at time.Duration, port *Port) {
+// catchUp makes a stream that can skip do so when its writes were held up, and says
+// whether they were.
+func (p *Player) catchUp(began time.Time, at time.Duration) bool {
 	skipper, ok := p.Stream.(Skipper)
 	if !ok || p.Speed <= 0 {
-		return
+		return false
 	}
 	elapsed := time.Since(began)
 	if elapsed-p.real(at) < held {
-		return
+		return false
 	}
 	skipper.SkipTo(time.Duration(float64(elapsed) * p.Speed))
-	if port != nil {
-		port.Drain()
-	}
+	return true
 }
 
 // encode puts the frames of s into p.out.

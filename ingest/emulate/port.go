@@ -13,9 +13,10 @@ type Port struct {
 	path string // a link to the slave
 
 	mu     sync.Mutex
-	master *os.File // guarded by mu; nil while unplugged
-	slave  *os.File // guarded by mu; held so that the line outlives its reader
-	closed bool     // guarded by mu
+	master *os.File  // guarded by mu; nil while unplugged
+	slave  *os.File  // guarded by mu; held so that the line outlives its reader
+	until  time.Time // guarded by mu; the deadline of writes, zero for none
+	closed bool      // guarded by mu
 }
 
 // NewPort plugs in a bridge at path, which must not exist or be a link that an
@@ -51,7 +52,7 @@ func (p *Port) Plug() error {
 		slave.Close()
 		return fmt.Errorf("port %s: %w", p.path, err)
 	}
-	p.master, p.slave = master, slave
+	p.master, p.slave, p.until = master, slave, time.Time{}
 	return nil
 }
 
@@ -103,19 +104,41 @@ func (p *Port) pluggedInto(master *os.File) bool {
 func (p *Port) SetWriteDeadline(t time.Time) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	p.until = t
 	if p.master == nil {
 		return nil
 	}
 	return p.master.SetWriteDeadline(t)
 }
 
-// Drain throws away what nobody has read, as a cable stores nothing.
-func (p *Port) Drain() {
+// atOnce is how much of an empty line's room WriteAnew fills without letting go of it.
+const atOnce = 256
+
+// WriteAnew is Write in place of what nobody has read, as a cable stores nothing. A
+// reader that was told of something to read finds b: it would wait for what is gone, and
+// a port on which a read waits in the operating system cannot be closed. So nothing is
+// thrown away where nothing may be written any more.
+func (p *Port) WriteAnew(b []byte) (int, error) {
+	n, err := p.instead(b[:min(len(b), atOnce)])
+	if err != nil || n == len(b) {
+		return n, err
+	}
+	more, err := p.Write(b[n:])
+	return n + more, err
+}
+
+// instead empties the line for b, which has room in it.
+func (p *Port) instead(b []byte) (int, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.slave != nil {
-		drain(p.slave)
+	switch {
+	case p.master == nil:
+		return len(b), nil
+	case !p.until.IsZero() && !time.Now().Before(p.until):
+		return 0, os.ErrDeadlineExceeded
 	}
+	drain(p.slave)
+	return p.master.Write(b)
 }
 
 // link puts a link at path in one step, so that a reader never finds it
