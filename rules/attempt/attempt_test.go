@@ -5,12 +5,14 @@ import (
 	"slices"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"weald/rules/attempt"
 	"weald/rules/compression"
 	"weald/rules/limb"
 )
 
-func near(t testing.TB, what string, got, want, within float64) {
+func near(t rapid.TB, what string, got, want, within float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= within) {
 		t.Errorf("%s = %v, want %v within %v", what, got, want, within)

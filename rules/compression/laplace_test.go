@@ -4,10 +4,12 @@ import (
 	"math"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"weald/rules/compression"
 )
 
-func near(t testing.TB, what string, got, want, within float64) {
+func near(t rapid.TB, what string, got, want, within float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= within) {
 		t.Errorf("%s = %v, want %v within %v", what, got, want, within)

@@ -12,7 +12,7 @@ import (
 	"weald/rules/exposure"
 )
 
-func near(t testing.TB, what string, got, want, within float64) {
+func near(t rapid.TB, what string, got, want, within float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= within) {
 		t.Errorf("%s = %v, want %v within %v", what, got, want, within)
