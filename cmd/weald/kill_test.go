@@ -46,6 +46,7 @@ rules:
 type gateway struct {
 	bridge string
 	wave   int           // frames in a wave of pressure
+	top    bool          // it stays at the top of the wave
 	acked  atomic.Uint32 // how many were acknowledged, which is the number of the next
 	resent int           // that were sent to one daemon and acknowledged by another
 	open   bool          // the frame was sent and not acknowledged
@@ -61,6 +62,9 @@ func (g *gateway) feed(t *testing.T, port string, began time.Time) {
 	for {
 		seq := g.acked.Load()
 		at := int(seq) % g.wave
+		if g.top {
+			at = g.wave / 2
+		}
 		pressure := math.Round(5 + 200*float64(min(at, g.wave-at))/float64(g.wave)) // 5 to 105 and back
 		f := &frame.Frame{Kind: frame.Readings, Source: 1, Seq: seq, Millis: seq * 20, Readings: []float64{pressure, pressure + 1}}
 		if p.publish(f, false) != nil {
