@@ -111,7 +111,7 @@ func (c *Cells) Advance(span time.Duration) []Turn {
 		if !ok {
 			continue
 		}
-		if at := h.mark + need; at > c.now {
+		if at := grow(h.mark, need); at > c.now {
 			c.due = min(c.due, at)
 			continue
 		}
@@ -312,7 +312,7 @@ func (c *Cells) turn(i int, next uint8) {
 		return
 	}
 	if need, ok := h.state.Next(&c.spec, after); ok {
-		c.due = min(c.due, c.now+need)
+		c.due = min(c.due, grow(c.now, need))
 	}
 }
 

@@ -127,8 +127,8 @@ func (c *Cells) read(b []byte) ([]byte, error) {
 		if c.place[i] > 0 {
 			s = c.held[c.place[i]-1].state
 		}
-		if (f&raised != 0) != s.Raised {
-			return nil, ErrSnapshot
+		if (f&raised != 0) != s.Raised || s.Held > c.spec.OnDelay || s.Off > c.spec.OffDelay {
+			return nil, ErrSnapshot // a delay that is passed has been noticed
 		}
 		if s.Raised {
 			c.raised++

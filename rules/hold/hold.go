@@ -83,7 +83,7 @@ func (s *State) quiet(p *Spec, span time.Duration, c sample.Truth) {
 	case sample.No:
 		s.Silent = 0
 		if s.Held > 0 {
-			s.Released += span
+			s.Released = grow(s.Released, span)
 			lost = s.Released >= p.ResetsAfter
 		}
 	default:
