@@ -1,22 +1,18 @@
 package main
 
 import (
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // The demonstration's configuration says where its pages are, so that commands that ask
 // its daemon find it.
 func TestTheDemonstrationIsFoundByItsConfiguration(t *testing.T) {
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	at := free.Addr().String()
-	free.Close()
+	at := wiretest.Vacant(t)
 	dir := t.TempDir()
 	address := start(t, "demo", "--data", dir, "--listen", at)
 	b, err := os.ReadFile(filepath.Join(dir, "larch.yaml"))

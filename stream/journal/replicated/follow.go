@@ -39,6 +39,11 @@ func (f *follower) run() {
 	if cause := context.Cause(f.ctx); cause == nil {
 		f.end(err)
 	}
+	f.leave()
+}
+
+// leave keeps how far the store has come.
+func (f *follower) leave() {
 	if f.unsaved > 0 {
 		_ = f.store.Follow(context.Background(), f.at) // what is not kept is read again
 	}
@@ -144,7 +149,8 @@ func (f *follower) message(seq uint64, header string, data []byte) error {
 		f.save()
 	}
 	if o.err != nil && f.ctx.Err() != nil {
-		return errEnded // it is read again
+		f.unsaved = 0 // at is ahead of the store by this call, which is read again
+		return errEnded
 	}
 	if l.writer == f.writer {
 		f.calls.settle(l.call, o)
