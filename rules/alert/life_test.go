@@ -90,26 +90,6 @@ func TestSnapshotOfALife(t *testing.T) {
 	})
 }
 
-func FuzzReadLife(f *testing.F) {
-	spec := alert.Spec{Latched: true, EscalateAfter: time.Minute}
-	var l alert.Life
-	f.Add(l.Append(nil))
-	l.Hold(&spec, alert.Event{What: alert.Raised, At: 5}, nil)
-	if _, err := l.Act(&spec, alert.Event{}, &alert.Action{Verb: alert.Shelve, At: 6, Who: "K-07", Why: "bath", Until: 7}, nil); err != nil {
-		f.Fatal(err)
-	}
-	f.Add(l.Append(nil))
-	f.Fuzz(func(t *testing.T, b []byte) {
-		l, _, err := alert.ReadLife(&spec, b)
-		if err != nil {
-			return
-		}
-		if err := l.Check(&spec); err != nil {
-			t.Error(err)
-		}
-	})
-}
-
 // The transitions that ISA-18.2 draws between the states that it shares with
 // this package, as the documentation of a state machine of that standard lists
 // them: normal to unacknowledged, that to acknowledged, to returned and to each

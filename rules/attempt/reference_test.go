@@ -73,7 +73,7 @@ func faults(p *attempt.Plan, lying []float64, i int) limb.Fault {
 func drawPlan(t *rapid.T) attempt.Plan {
 	p := attempt.Plan{Wrapping: compression.Wrapping{Newtons: 5, Layers: 2, WidthCM: 10}}
 	for i := range rapid.IntRange(0, 4).Draw(t, "sites") {
-		s := attempt.Site{ID: fmt.Sprint("s", i), HeightCM: float64(10 * rapid.IntRange(0, 8).Draw(t, "height")), Aim: attempt.Open}
+		s := attempt.Site{ID: fmt.Sprint("s", i), HeightCM: rapid.SampledFrom([]float64{0, 12, 31, 50, 50.5, 70}).Draw(t, "height"), Aim: attempt.Open}
 		s.GirthCM = float64(rapid.SampledFrom([]int{0, 20, 25, 36}).Draw(t, "girth"))
 		if rapid.Bool().Draw(t, "aims") {
 			s.Aim = attempt.Band{Low: float64(10 * rapid.IntRange(0, 3).Draw(t, "low")), High: float64(10 * rapid.IntRange(4, 6).Draw(t, "high"))}
