@@ -260,3 +260,29 @@ func TestSigelsProfile(t *testing.T) {
 	}
 	near(t, "share over the calf", got.Sites[1].Residual, 14.0/18, 1e-12)
 }
+
+// Sure is who is further from an edge than the standard uncertainty, not as far: at and
+// beside it, on either side of either edge of 35 to 45 mmHg ± 2.
+func TestSureIsFurtherThanTheUncertainty(t *testing.T) {
+	p := bench()
+	for edge, want := range map[float64][2]attempt.Verdict{35: {attempt.Under, attempt.Inside}, 45: {attempt.Inside, attempt.Over}} {
+		for side, by := range []float64{-1, 1} {
+			for _, far := range []float64{2, 2.001} {
+				got := attempt.Judge(&p, []attempt.Reading{read(attempt.Lying, edge+by*far, 25)}).Sites[0]
+				if got.Verdict != want[side] || got.Sure != (far > 2) {
+					t.Errorf("%v mmHg from %v: %v, sure %v", by*far, edge, got.Verdict, got.Sure)
+				}
+			}
+		}
+	}
+}
+
+// What the reference has of two readings goes with their difference: none of it is left to
+// be shared with others.
+func TestADifferenceSharesNothing(t *testing.T) {
+	p := bench()
+	got := attempt.Judge(&p, []attempt.Reading{read(attempt.Lying, 40, 28), read(attempt.Standing, 58, 37)}).Sites[0]
+	if got.Stiffness.Shared != 0 || got.Lying.Shared != 1.2 {
+		t.Errorf("of %+v and %+v", got.Lying, got.Stiffness)
+	}
+}

@@ -37,7 +37,7 @@ func Seat(m *posture.Mat, values []float64) Answer {
 	s := newSheet(m, values)
 	left, right, why := s.bones()
 	if why != "" {
-		a.miss(why, IschialLeft, IschialRight, Sacrum, ThighLeft, ThighRight)
+		a.miss(why, Sacrum, IschialLeft, IschialRight, ThighLeft, ThighRight)
 		return a
 	}
 	contact, _ := s.contact()
