@@ -115,17 +115,18 @@ func (w *cellWatch) tell(p *place, g *group, cell int, what alert.Change, at sam
 func (w *cellWatch) progress(p *place, dst []Progress) []Progress {
 	for i := range w.groups {
 		g := &w.groups[i]
-		best, cond := hold.State{}, sample.Maybe
+		best, cond, due := hold.State{}, sample.Maybe, sample.Never
 		for _, c := range g.cells {
 			s, t := w.cells.State(c)
 			if further(s, t, best, cond) {
 				best, cond = s, t
 			}
+			if t == sample.Yes && w.gate.open { // the furthest may be one that pauses
+				due = min(due, p.at.Add(w.rule.OnDelay-s.Held))
+			}
 		}
-		best.Raised = g.raised > 0
-		due := sample.Never
-		if !best.Raised && cond == sample.Yes && w.gate.open {
-			due = p.at.Add(w.rule.OnDelay - best.Held)
+		if best.Raised = g.raised > 0; best.Raised {
+			due = sample.Never
 		}
 		dst = append(dst, newProgress(g.key, w.rule, g.key.Subject+".pressure", "mmHg", cond, best, due, g.since))
 	}

@@ -59,11 +59,16 @@ func (c *checker) mat(i int, m *Mat) {
 	case m.Rows <= 0 || m.Columns <= 0:
 		c.bad([]any{"places", i, "mat", "rows"}, "a mat needs at least one row and one column")
 		return
-	case m.Rows*m.Columns > c.plan.Sources[m.Source].Channels:
+	case m.Rows > c.plan.Sources[m.Source].Channels/m.Columns: // the product may be more than an int holds
 		s := &c.plan.Sources[m.Source]
-		c.bad([]any{"places", i, "mat", "rows"}, "%d rows of %d columns are %d cells, but %s has %d channels", m.Rows, m.Columns, m.Rows*m.Columns, s.ID, s.Channels)
+		cells := float64(m.Rows) * float64(m.Columns)
+		c.bad([]any{"places", i, "mat", "rows"}, "%d rows of %d columns are %.0f cells, but %s has %d channels", m.Rows, m.Columns, cells, s.ID, s.Channels)
+		return
 	}
 	for r, region := range m.Regions {
+		if len(region.Cells) == 0 {
+			c.bad([]any{"places", i, "mat", "regions", r}, "a region needs at least one cell")
+		}
 		last := -1
 		for _, cell := range region.Cells {
 			if cell <= last || cell >= m.Rows*m.Columns {

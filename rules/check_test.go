@@ -41,6 +41,12 @@ func TestCheckNamesEveryProblem(t *testing.T) {
 		{"mat too large", func(p *rules.Plan) {
 			p.Places[0].Mat = &rules.Mat{Source: 0, Rows: 2, Columns: 2}
 		}, "[places 0 mat rows]", "4 cells"},
+		{"mat beyond all numbers", func(p *rules.Plan) {
+			p.Places[0].Mat = &rules.Mat{Source: 0, Rows: 1 << 32, Columns: 1 << 32}
+		}, "[places 0 mat rows]", "has 1 channels"},
+		{"region of nothing", func(p *rules.Plan) {
+			p.Places[0].Mat = &rules.Mat{Source: 0, Rows: 1, Columns: 1, Regions: []rules.Region{{ID: "r"}}}
+		}, "[places 0 mat regions 0]", "at least one cell"},
 		{"region off the mat", func(p *rules.Plan) {
 			p.Places[0].Mat = &rules.Mat{Source: 0, Rows: 1, Columns: 1, Regions: []rules.Region{{ID: "r", Cells: []int{1}}}}
 		}, "[places 0 mat regions 0]", "cell 1"},

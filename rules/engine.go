@@ -61,8 +61,8 @@ func (e *Engine) TickPlace(place int, now sample.Instant) {
 	p := e.places[place]
 	p.drain(now)
 	for p.due != sample.Never && p.due.Add(grace) <= now {
-		p.release(p.due)
-		if p.due.Add(grace) <= now {
+		due := p.due
+		if p.release(due); p.due <= due { // else what waits until then has its turn first
 			p.tick(p.due)
 		}
 	}

@@ -84,8 +84,8 @@ func (j *exposureJudge) judge() {
 		}
 		known++
 		over := d.Reached(j.share)
-		if !over && (v <= j.spec.Floor || v <= j.spec.Model.Lowest) {
-			continue
+		if !over && (v <= j.spec.Floor || v < j.spec.Model.Lowest) {
+			continue // at the lowest itself something is used
 		}
 		in, ok := d.Until(&j.spec, j.share, v)
 		switch {
@@ -118,6 +118,10 @@ func (j *exposureJudge) condition(*place) (sample.Truth, bool) { return j.is, fa
 func (j *exposureJudge) waits(*place) string { return "" }
 
 func (j *exposureJudge) turns() (time.Duration, bool) { return j.turn, j.turn > 0 }
+
+func (j *exposureJudge) becomes() (time.Duration, bool) {
+	return j.turn, j.turn > 0 && j.is != sample.Yes
+}
 
 func (j *exposureJudge) pass(span time.Duration) {
 	if span == 0 {

@@ -21,6 +21,9 @@ type judge interface {
 	// turns says in how much time the condition changes if nothing is heard;
 	// false if it does not.
 	turns() (time.Duration, bool)
+	// becomes says in how much time the condition becomes true if nothing is heard;
+	// false if it does not, or is so already.
+	becomes() (time.Duration, bool)
 	// pass lets time pass, no farther than turns says.
 	pass(span time.Duration)
 	// measured fills what was measured: Signal, Unit, Value, U and Limit.
@@ -48,11 +51,12 @@ type said struct {
 // still is a judge's part that has nothing to do with time.
 type still struct{}
 
-func (still) turns() (time.Duration, bool) { return 0, false }
-func (still) pass(time.Duration)           {}
-func (still) used() float64                { return 0 }
-func (still) waits(*place) string          { return "" }
-func (still) Code(*state.Codec)            {}
+func (still) turns() (time.Duration, bool)   { return 0, false }
+func (still) becomes() (time.Duration, bool) { return 0, false }
+func (still) pass(time.Duration)             {}
+func (still) used() float64                  { return 0 }
+func (still) waits(*place) string            { return "" }
+func (still) Code(*state.Codec)              {}
 
 // A judged is a watch on one subject.
 type judged struct {
@@ -141,11 +145,11 @@ func (w *judged) due(p *place) sample.Instant {
 	}
 	turn, turns := w.judge.turns()
 	in, ok := w.hold.Next(&w.spec, w.cond)
-	switch {
-	case ok && !(turns && turn < in):
+	if ok && !(turns && turn < in) {
 		return p.at.Add(in)
-	case turns && w.cond == sample.No && w.spec.ResetsAfter <= turn:
-		return p.at.Add(turn).Add(w.spec.OnDelay)
+	}
+	if is, becomes := w.judge.becomes(); becomes && w.cond == sample.No && w.spec.ResetsAfter <= is {
+		return p.at.Add(is).Add(w.spec.OnDelay)
 	}
 	return sample.Never
 }

@@ -181,8 +181,9 @@ func (j *qualityJudge) withhold(s *sample.Scan, is bool) {
 	}
 }
 
-func (j *qualityJudge) turns() (time.Duration, bool) { return j.left, j.left > 0 }
-func (j *qualityJudge) pass(span time.Duration)      { j.left = max(0, j.left-span) }
+func (j *qualityJudge) turns() (time.Duration, bool)   { return j.left, j.left > 0 }
+func (j *qualityJudge) becomes() (time.Duration, bool) { return j.turns() }
+func (j *qualityJudge) pass(span time.Duration)        { j.left = max(0, j.left-span) }
 
 // Code implements state.Coder.
 func (j *qualityJudge) Code(c *state.Codec) {

@@ -49,6 +49,14 @@ func (j *reliefJudge) turns() (time.Duration, bool) {
 	return in, ok
 }
 
+// becomes is when the interval is over, unless what counts and is under way has lasted
+// by then.
+func (j *reliefJudge) becomes() (time.Duration, bool) {
+	left := j.rule.Interval - j.tracker.Since()
+	held, of := j.tracker.Easing()
+	return left, j.tracker.Growing() && left > 0 && (of == 0 || left < of-held)
+}
+
 func (j *reliefJudge) pass(span time.Duration) { j.tracker.Advance(span) }
 
 func (j *reliefJudge) used() float64 {

@@ -40,6 +40,8 @@ func (j *turnJudge) turns() (time.Duration, bool) {
 	return left, j.tracker.Known() == sample.Yes && left > 0
 }
 
+func (j *turnJudge) becomes() (time.Duration, bool) { return j.turns() }
+
 func (j *turnJudge) pass(span time.Duration) { j.tracker.Advance(span) }
 
 func (j *turnJudge) used() float64 {

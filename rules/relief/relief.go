@@ -208,7 +208,7 @@ func (t *Tracker) Advance(span time.Duration) {
 		t.doings(step)
 		span -= step
 	}
-	if t.silent >= t.spec.ForgetAfter {
+	if t.seated == sample.Maybe && t.silent >= t.spec.ForgetAfter {
 		t.forget()
 		t.since = 0
 	}

@@ -5,7 +5,7 @@ import "time"
 // Settings are what a user can set.
 type Settings struct {
 	Settle      time.Duration // how long a new pattern must last; more than 0
-	ForgetAfter time.Duration // how long a silence undoes what was known; more than 0
+	ForgetAfter time.Duration // how long a silence undoes what was known; 0 for any
 }
 
 // DefaultSettle is Settings.Settle where nothing else is said: common practice,

@@ -80,8 +80,7 @@ func (t *Tracker) Turns() int { return t.turns }
 func (t *Tracker) Advance(span time.Duration) {
 	switch t.seeing {
 	case nothing:
-		before := t.silent
-		if t.silent = min(t.silent+span, t.settings.ForgetAfter); before < t.silent && t.silent >= t.settings.ForgetAfter {
+		if t.silent += min(span, t.settings.ForgetAfter-t.silent); span > 0 && t.silent >= t.settings.ForgetAfter {
 			t.forget()
 		}
 	case somebody:
