@@ -171,6 +171,15 @@ func check(t *rapid.T, p *attempt.Plan, seen map[any]int) {
 		seen[f.Verdict]++
 		seen[f.Fault]++
 	}
+	class := ""
+	if p.Scheme != "" && len(lying) > 0 {
+		if c := compression.Named(p.Scheme).Of(lying[0]); c != nil {
+			class = c.ID
+		}
+	}
+	if got.Class != class {
+		t.Fatalf("%v mmHg are of class %q, want %q", lying, got.Class, class)
+	}
 	even := nan
 	if len(pulls) > 1 {
 		even = slices.Min(pulls) / slices.Max(pulls)

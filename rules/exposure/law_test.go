@@ -126,7 +126,7 @@ func TestReliefToTheNanosecond(t *testing.T) {
 }
 
 // One unbroken silence of forget_after forgets, a nanosecond less does not, and a value
-// that lasts no longer than a nanosecond breaks it; for how long it lasts has no end.
+// that lasts no longer than a nanosecond breaks it.
 func TestSilenceToTheNanosecond(t *testing.T) {
 	s := exposure.Spec{Model: published(t, exposure.LinderGanz), Floor: 30, Recovery: time.Hour, ForgetAfter: 10 * time.Minute}
 	d := exposure.Dose{Used: 0.8}
@@ -141,13 +141,6 @@ func TestSilenceToTheNanosecond(t *testing.T) {
 		d.Advance(&s, 1, 60)
 	}
 	near(t, "broken three times", d.Used, 0.8, 1e-9)
-	s.ForgetAfter = math.MaxInt64
-	for range 3 {
-		d.Advance(&s, math.MaxInt64-1, math.NaN())
-		if d.Silent < 0 {
-			t.Fatalf("a silence of %v", d.Silent)
-		}
-	}
 }
 
 // A dose stays between nothing and a number, whatever presses for however long; and what
@@ -203,6 +196,57 @@ func TestDosesAllocateNothing(t *testing.T) {
 			d.Until(&s, 0.5, p)
 		}); n != 0 {
 			t.Errorf("%s: %v allocations", m.Name, n)
+		}
+	}
+}
+
+// What alone will never come to pass is not waited for: more load once a share is reached, a
+// pressure below the data, one nobody knows, relief of who has not reached it, of nothing,
+// or of who never recovers. What will is waited for to the nanosecond: on the floor as below
+// it, and at once where recovery is at once.
+func TestUntilAtItsEdges(t *testing.T) {
+	m := published(t, exposure.LinderGanz)
+	usual := exposure.Spec{Model: m, Floor: 30, ResetsAfter: 2 * time.Minute, Recovery: time.Hour, ForgetAfter: time.Hour}
+	atOnce, never := usual, usual
+	atOnce.Recovery, never.Recovery = 0, exposure.Never
+	tolerated, _ := m.Tolerated(100)
+	full, rested := exposure.Dose{Used: 1}, exposure.Dose{Used: 1, Unloaded: 3 * time.Minute}
+	for name, c := range map[string]struct {
+		spec     exposure.Spec
+		dose     exposure.Dose
+		share, p float64
+		in       time.Duration // 0 for never
+	}{
+		"reached, and loaded":           {usual, full, 0.5, 100, 0},
+		"a pressure below the data":     {usual, exposure.Dose{}, 0.5, 40, 0},
+		"a pressure nobody knows":       {usual, full, 0.5, math.NaN(), 0},
+		"relief of who has not reached": {usual, exposure.Dose{Used: 0.4}, 0.5, 0, 0},
+		"relief of a share of nothing":  {usual, full, 0, 0, 0},
+		"who never recovers":            {never, full, 0.5, 0, 0},
+		"load":                          {usual, exposure.Dose{Used: 0.5}, 1, 100, tolerated / 2},
+		"on the floor":                  {usual, full, 0.5, 30, 2*time.Minute + time.Duration(math.Round(math.Ln2*3.6e12))},
+		"rested already":                {usual, rested, 0.5, 0, time.Duration(math.Round(math.Ln2 * 3.6e12))},
+		"recovery at once":              {atOnce, full, 0.5, 0, 2 * time.Minute},
+		"and rested already":            {atOnce, rested, 0.5, 0, 1},
+	} {
+		in, ok := c.dose.Until(&c.spec, c.share, c.p)
+		if ok != (c.in > 0) || (in-c.in).Abs() > 20*time.Microsecond {
+			t.Errorf("%s: in %v, %v; want %v", name, in, ok, c.in)
+		}
+		before := c.dose.Reached(c.share)
+		if c.dose.Advance(&c.spec, in, c.p); c.dose.Reached(c.share) == before && ok {
+			t.Errorf("%s: after %v nothing has changed", name, in)
+		}
+	}
+}
+
+// However long a silence, it only grows, and stops at the longest time there is.
+func TestSilenceOnlyGrows(t *testing.T) {
+	s := exposure.Spec{Model: published(t, exposure.LinderGanz), ForgetAfter: math.MaxInt64}
+	var d exposure.Dose
+	for _, want := range []time.Duration{math.MaxInt64 - 5, math.MaxInt64, math.MaxInt64} {
+		if d.Advance(&s, math.MaxInt64-5, math.NaN()); d.Silent != want {
+			t.Errorf("a silence of %d ns, want %d", d.Silent, want)
 		}
 	}
 }
