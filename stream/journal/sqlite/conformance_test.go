@@ -2,7 +2,6 @@ package sqlite
 
 import (
 	"context"
-	"flag"
 	"path/filepath"
 	"testing"
 
@@ -52,7 +51,7 @@ func (p *passage) Close() error {
 // any two calls; that is moved by backup and restore; and all of whose files are
 // built anew from nothing but the bodies in them.
 func TestConformance(t *testing.T) {
-	checks := map[string]string{"closed": "30", "crashed": "12", "restored": "6", "built anew": "6"}
+	draws := map[string]string{"closed": "30", "crashed": "12", "restored": "6", "built anew": "6"}
 	for name, leave := range map[string]func(t testing.TB, s *Store) (string, error){
 		"closed":  func(_ testing.TB, s *Store) (string, error) { return s.dir, nil },
 		"crashed": func(t testing.TB, s *Store) (string, error) { return copyDir(t, s.dir), nil },
@@ -83,12 +82,7 @@ func TestConformance(t *testing.T) {
 			if name != "closed" {
 				raced.Skip(t, "nothing runs beside anything here but what runs in the others")
 			}
-			if f := flag.Lookup("rapid.checks"); f.Value.String() == f.DefValue {
-				if err := f.Value.Set(checks[name]); err != nil {
-					t.Fatal(err)
-				}
-				defer f.Value.Set(f.DefValue)
-			}
+			checks(t, draws[name])
 			hold := journaltest.Reopened
 			if name == "closed" {
 				hold = journaltest.Run

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"maps"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -138,6 +139,9 @@ func (d *days) load(ctx context.Context) error {
 		one, known := d.get(file)
 		switch {
 		case known && one.state == sealed:
+			if err := d.putAwayLate(ctx, file); err != nil {
+				return err
+			}
 			continue
 		case d.s.looking:
 			if err := d.glance(ctx, one, known); err != nil {
@@ -165,6 +169,25 @@ func (d *days) load(ctx context.Context) error {
 			d.set(one)
 		}
 	}
+	return nil
+}
+
+// putAwayLate puts the log of a sealed file into it, where readers kept it from being
+// done when the file was sealed.
+func (d *days) putAwayLate(ctx context.Context, file string) error {
+	log := d.path(file) + "-wal"
+	if _, err := os.Stat(log); d.s.looking || err != nil {
+		return nil
+	}
+	if scan, err := scanLog(log); err != nil || len(scan.dropped()) > 0 {
+		return err // SQLite would take a damaged log away with what is whole in it
+	}
+	db, err := connect(d.path(file), writing)
+	if err != nil {
+		return err
+	}
+	putAway(ctx, db)
+	_ = db.Close() // who reads it is told what is wrong with it
 	return nil
 }
 

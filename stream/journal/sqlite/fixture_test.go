@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -24,6 +25,18 @@ import (
 
 // faults makes the tests of faults larger: 200 is a night's worth.
 var faults = flag.Int("faults", 4, "how many times each kind of fault is brought about")
+
+// checks has rapid draw n cases in a test that writes to a disk, unless somebody says how
+// many.
+func checks(t testing.TB, n string) {
+	t.Helper()
+	if f := flag.Lookup("rapid.checks"); f.Value.String() == f.DefValue {
+		if err := f.Value.Set(n); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { f.Value.Set(f.DefValue) })
+	}
+}
 
 // Sources of the fixture: a mat whose blocks fill many pages, a wrap whose
 // blocks share one.
@@ -79,23 +92,66 @@ func secondAt(n int) sample.Instant {
 }
 
 // fixture makes a record and what is in it, and two images of its folder: as a
-// crash would leave it, and as it is closed.
+// crash would leave it, and as it is closed. What is in it is the same for all
+// tests, which only read it.
 func fixture(t testing.TB) (want *journaltest.Memory, crashed, closed string) {
-	dir := t.TempDir()
-	s := mustOpen(t, dir)
-	want = &journaltest.Memory{}
-	for n := range seconds {
-		for _, j := range []journal.Journal{s, want} {
-			if err := second(t.Context(), j, n, secondAt(n)); err != nil {
+	t.Helper()
+	made.Do(func() {
+		dir := t.TempDir()
+		s := mustOpen(t, dir)
+		made.want = &journaltest.Memory{}
+		for n := range seconds {
+			for _, j := range []journal.Journal{s, made.want} {
+				if err := second(t.Context(), j, n, secondAt(n)); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		made.crashed = imageOf(t, dir)
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+		made.closed = imageOf(t, dir)
+	})
+	if made.closed == nil {
+		t.Fatal("the fixture could not be made")
+	}
+	crashed, closed = t.TempDir(), t.TempDir()
+	for dir, files := range map[string]map[string][]byte{crashed: made.crashed, closed: made.closed} {
+		for name, b := range files {
+			if err := os.WriteFile(filepath.Join(dir, name), b, 0o600); err != nil {
 				t.Fatal(err)
 			}
 		}
 	}
-	crashed = copyDir(t, dir)
-	if err := s.Close(); err != nil {
+	return made.want, crashed, closed
+}
+
+// imageOf returns what is in every file of a folder but the reserve, which is large and
+// made again.
+func imageOf(t testing.TB, dir string) map[string][]byte {
+	t.Helper()
+	all := map[string][]byte{}
+	entries, err := os.ReadDir(dir)
+	if err != nil {
 		t.Fatal(err)
 	}
-	return want, crashed, dir
+	for _, e := range entries {
+		if e.Name() == reserveName {
+			continue
+		}
+		if all[e.Name()], err = os.ReadFile(filepath.Join(dir, e.Name())); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return all
+}
+
+// made is what fixture hands out, by name of file.
+var made struct {
+	sync.Once
+	want            *journaltest.Memory
+	crashed, closed map[string][]byte
 }
 
 func copyDir(t testing.TB, from string) string {

@@ -60,8 +60,8 @@ func fill(t *testing.T, s *Store, ord uint64) uint64 {
 // lasts; nothing acknowledged is lost; and when there is room, all goes on.
 func TestFullDisk(t *testing.T) {
 	raced.Skip(t, "nothing runs beside anything here")
-	dir := smallDisk(t, 28)
-	const reserve = 3 << 20
+	dir := smallDisk(t, 14)
+	const reserve = 1 << 20
 	data := filepath.Join(dir, "record")
 	s, err := Open(context.Background(), data, Options{Reserve: reserve})
 	if err != nil {
@@ -69,7 +69,7 @@ func TestFullDisk(t *testing.T) {
 	}
 	defer func() { s.Close() }()
 	ballast := filepath.Join(dir, "ballast")
-	if err := os.WriteFile(ballast, make([]byte, 10<<20), 0o600); err != nil {
+	if err := os.WriteFile(ballast, make([]byte, 4<<20), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	if r := s.Room(); r.Full || !r.Reserve || r.Err != nil {
@@ -104,7 +104,7 @@ func TestFullDisk(t *testing.T) {
 		}
 	}
 	t.Logf("%d entries until the reserve of %d bytes was used up: %v", kept, reserve, refused)
-	if kept < 1500 {
+	if kept < 500 {
 		t.Errorf("%d entries found room in the reserve, that is too few", kept)
 	}
 	if !errors.Is(refused, journal.ErrFull) {

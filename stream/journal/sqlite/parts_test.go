@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -178,8 +179,9 @@ func TestPagesFindAll(t *testing.T) {
 func TestScanLog(t *testing.T) {
 	dir := t.TempDir()
 	s := mustOpen(t, dir)
-	for i := range 1500 { // enough for the log to begin anew, over its former content
-		if _, err := s.Append(t.Context(), journaltest.Mark(fmt.Sprint(i))); err != nil {
+	long := strings.Repeat("x", 20*pageSize)
+	for i := range 75 { // enough for the log to begin anew, over its former content
+		if _, err := s.Append(t.Context(), journaltest.Mark(fmt.Sprint(i, long))); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -118,13 +118,15 @@ func connect(path string, how access) (*sql.DB, error) {
 	}
 	q := url.Values{"_pragma": {"busy_timeout(10000)"}}
 	if how == writing {
-		q["_pragma"] = append(q["_pragma"], "journal_mode(WAL)", "synchronous(FULL)",
-			"secure_delete(1)", "journal_size_limit(8388608)", "temp_store(MEMORY)")
+		q["_pragma"] = append(q["_pragma"], "synchronous(FULL)", "secure_delete(1)", "journal_size_limit(8388608)", "temp_store(MEMORY)")
 		q.Set("_txlock", "immediate")
 	} else {
 		// What is read is read once, in order: the system has it, and another copy is of no use.
-		q["_pragma"] = append(q["_pragma"], "query_only(1)", "temp_store(MEMORY)", "cache_size(-256)")
-		q.Set("mode", "rw") // a file that is gone does not come back empty
+		q["_pragma"] = append(q["_pragma"], "temp_store(MEMORY)", "cache_size(-256)")
+		// A file that is gone does not come back empty. And a reader that is the last to close
+		// a file must not put its log away: it would do so by name, and while a file is mended
+		// the log of that name may already be that of the new one.
+		q.Set("mode", "ro")
 	}
 	u := url.URL{Scheme: "file", Path: abs, RawQuery: q.Encode()}
 	db, err := sql.Open("sqlite", u.String())
@@ -158,7 +160,11 @@ func establish(ctx context.Context, path string, k *kind) (*sql.DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := adopt(ctx, db, k.id, k.schema); err != nil {
+	err = adopt(ctx, db, k.id, k.schema)
+	if err == nil {
+		err = keepLog(ctx, db)
+	}
+	if err != nil {
 		db.Close()
 		return nil, fmt.Errorf("%s: %w", filepath.Base(path), translate(err))
 	}
@@ -169,6 +175,13 @@ func establish(ctx context.Context, path string, k *kind) (*sql.DB, error) {
 		}
 	}
 	return db, nil
+}
+
+// keepLog has a file written by way of a log. It is for files that are known to be
+// ours: it writes into them.
+func keepLog(ctx context.Context, db *sql.DB) error {
+	_, err := db.ExecContext(ctx, "PRAGMA journal_mode(WAL)")
+	return err
 }
 
 // marks returns what a file says that it is.
@@ -189,26 +202,29 @@ func adopt(ctx context.Context, db *sql.DB, id int64, schema string) error {
 		return nil
 	}
 	mark := fmt.Sprintf("PRAGMA application_id=%d; PRAGMA user_version=%d;", id, schemaVersion)
-	if same, err := sameTables(ctx, db, schema); err != nil {
-		return err
-	} else if same {
-		// The mark alone is wrong: it is damaged, and the tables tell.
-		_, err := db.ExecContext(ctx, mark)
-		return err
-	}
-	switch {
-	case gotID == id && version > schemaVersion:
-		return fmt.Errorf("a newer version of weald made it, in form %d where this one knows %d, and it is left as it is: use that version, or a backup from before: %w", version, schemaVersion, journal.ErrForeign)
-	}
 	var tables int
 	if err := db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema").Scan(&tables); err != nil {
 		return err
 	}
+	if tables > 0 {
+		if same, err := sameTables(ctx, db, schema); err != nil {
+			return err
+		} else if same {
+			// The mark alone is wrong: it is damaged, and the tables tell.
+			_, err := db.ExecContext(ctx, mark)
+			return err
+		}
+	}
 	switch {
+	case gotID == id && version > schemaVersion:
+		return fmt.Errorf("a newer version of weald made it, in form %d where this one knows %d, and it is left as it is: use that version, or a backup from before: %w", version, schemaVersion, journal.ErrForeign)
 	case gotID == id:
 		return fmt.Errorf("its tables are not those of version %d: %w", version, errCorrupt)
 	case gotID != 0 || tables != 0:
 		return journal.ErrForeign
+	}
+	if err := keepLog(ctx, db); err != nil {
+		return err
 	}
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {

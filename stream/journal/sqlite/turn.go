@@ -59,12 +59,7 @@ func (d *days) seal(ctx context.Context) error {
 		return nil
 	}
 	ctx = lasting(ctx)
-	var mode string
-	// With readers about, the log stays: it is as good, only less handy.
-	if _, err := d.w.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)"); err == nil {
-		_, _ = d.w.ExecContext(ctx, "PRAGMA busy_timeout(0)")
-		_ = d.w.QueryRowContext(ctx, "PRAGMA journal_mode(DELETE)").Scan(&mode)
-	}
+	putAway(ctx, d.w)
 	err := d.w.Close()
 	one, _ := d.get(d.current)
 	one.state = sealed
@@ -79,6 +74,18 @@ func (d *days) seal(ctx context.Context) error {
 		return nil // the main file still says open: the next start looks for itself
 	default:
 		return err
+	}
+}
+
+// putAway puts the log of a file into it. With readers about that do not go at once, the
+// log stays: it is as good, only less handy, and the next start tries again. Readings, and
+// alerts behind them, wait for this, and a backup may read for long.
+func putAway(ctx context.Context, db *sql.DB) {
+	var mode string
+	_, _ = db.ExecContext(ctx, "PRAGMA busy_timeout(250)")
+	if _, err := db.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)"); err == nil {
+		_, _ = db.ExecContext(ctx, "PRAGMA busy_timeout(0)")
+		_ = db.QueryRowContext(ctx, "PRAGMA journal_mode(DELETE)").Scan(&mode)
 	}
 }
 
