@@ -84,8 +84,9 @@ type Deletion struct {
 	Count    int            // blocks, entries, rows of history, versions
 	Bytes    int64
 
-	// UpTo is the store's own mark of how far to go; of entries a position.
-	UpTo int64
+	// UpTo is the store's own mark of how far to go; of entries a position. Seen is its mark
+	// of what there was when the plan was made, where UpTo does not tell.
+	UpTo, Seen int64
 }
 
 // A Retainer is a journal that can delete, on purpose, what is too old or takes

@@ -53,8 +53,11 @@ func (p *pinned) close() error { return errors.Join(p.conn.Close(), p.db.Close()
 // be nil, is told the pages of all files that are copied, and how many there are
 // as far as that is known.
 func (s *Store) Backup(ctx context.Context, dir string, progress func(done, known int64)) (*Manifest, error) {
-	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
+	switch entries, err := os.ReadDir(dir); {
+	case len(entries) > 0:
 		return nil, fmt.Errorf("backup to %s: the folder is not empty", dir)
+	case err != nil && !errors.Is(err, os.ErrNotExist):
+		return nil, fmt.Errorf("backup to %s: %w", dir, err) // a file, say, which is not ours to replace
 	}
 	partial := dir + ".partial"
 	if err := os.RemoveAll(partial); err != nil {
@@ -158,6 +161,9 @@ func (s *Store) pin(ctx context.Context) (*Manifest, []*pinned, error) {
 const pagesAtOnce = 1024
 
 func (f *pinned) copyTo(ctx context.Context, path string, progress func(copied, all int64)) error {
+	if err := writeSynced(path, nil); err != nil { // what SQLite makes anybody may read
+		return err
+	}
 	err := f.conn.Raw(func(conn any) error {
 		source, ok := conn.(interface {
 			NewBackup(string) (*driver.Backup, error)

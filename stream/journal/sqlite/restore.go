@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"weald/stream/journal"
@@ -27,6 +28,12 @@ func Verify(ctx context.Context, dir string) iter.Seq2[journal.Finding, error] {
 		v := vault{dir: dir, connect: connectStill, head: journal.Head{Position: m.Position, Ord: m.Ord}, heads: map[string]sourceHead{}}
 		for source, n := range m.Sources {
 			v.heads[source] = sourceHead{number: n}
+		}
+		if !slices.ContainsFunc(m.Files, func(f BackupFile) bool { return f.Name == mainName }) {
+			f := journal.Finding{Trouble: journal.Structure, Loss: journal.Loss{File: mainName}, Text: mainName + " is not among what was backed up"}
+			if !yield(f, nil) {
+				return
+			}
 		}
 		for _, want := range m.Files {
 			got, err := fingerprint(filepath.Join(dir, want.Name))

@@ -17,30 +17,42 @@ type ledger struct {
 	args    []any
 	mark    string // what orders them
 	earlier string // an expression: when a row is from, or with window set its window
+	table   string
 	tier    record.Tier
 	kind    record.Kind
 }
 
-// ledgerOf returns how a class lies in the main file.
-func ledgerOf(class journal.Class) (ledger, error) {
+// ledgerOf returns how a class lies in the main file, without what came after the row
+// that was seen last: it can be as old as what was there, or make a former version of
+// what was the newest.
+func ledgerOf(class journal.Class, seen int64) (ledger, error) {
 	tiers := map[journal.Class]record.Tier{journal.Seconds: record.Second, journal.Minutes: record.Minute, journal.Quarters: record.Quarter}
 	if kind := class.Kind(); kind != "" {
-		return ledger{from: "entries WHERE kind = ?", args: []any{string(kind)}, mark: "position", earlier: "at", kind: kind}, nil
+		return ledger{from: "entries WHERE kind = ?", args: []any{string(kind)}, mark: "position", earlier: "at", table: "entries", kind: kind}, nil
 	}
 	if tier, ok := tiers[class]; ok {
-		return ledger{from: "history WHERE tier = ?", args: []any{int64(tier)}, mark: "window", earlier: "window", tier: tier}, nil
+		return ledger{from: "history WHERE tier = ? AND id <= ?", args: []any{int64(tier), seen}, mark: "window", earlier: "window", table: "history", tier: tier}, nil
 	}
 	if class == journal.Former {
-		return ledger{from: "documents d WHERE version < (SELECT max(version) FROM documents WHERE name = d.name)", mark: "id", earlier: "written"}, nil
+		return ledger{from: "documents d WHERE version < (SELECT max(version) FROM documents WHERE name = d.name AND id <= ?)", args: []any{seen}, mark: "id", earlier: "written", table: "documents"}, nil
 	}
 	return ledger{}, fmt.Errorf("class %q: %w", class, journal.ErrNotFound)
 }
 
 // planRows finds how far a class has to go.
 func (s *Store) planRows(ctx context.Context, class journal.Class, limit journal.Limit, now sample.Instant) (journal.Deletion, error) {
-	l, err := ledgerOf(class)
+	l, err := ledgerOf(class, 0)
 	if err != nil {
 		return journal.Deletion{}, err
+	}
+	seen := int64(0)
+	if l.kind == "" {
+		all, err := collect(ctx, s, "SELECT coalesce(max(id), 0) FROM "+l.table, nil, func(r *sql.Rows) (n int64, err error) { return n, r.Scan(&n) })
+		if err != nil {
+			return journal.Deletion{}, err
+		}
+		seen = all[0]
+		l, _ = ledgerOf(class, seen) // there is such a class
 	}
 	upTo := int64(math.MinInt64)
 	number := func(query string, args ...any) (int64, error) {
@@ -71,7 +83,7 @@ func (s *Store) planRows(ctx context.Context, class journal.Class, limit journal
 	if l.kind != "" && limit.Spare > 0 {
 		upTo = min(upTo, int64(min(limit.Spare-1, math.MaxInt64)))
 	}
-	d := journal.Deletion{Class: class, UpTo: upTo}
+	d := journal.Deletion{Class: class, UpTo: upTo, Seen: seen}
 	query := "SELECT count(*), coalesce(sum(length(body)), 0), coalesce(min(" + l.earlier + "), 0), coalesce(max(" + l.earlier + "), 0) FROM " + l.from + " AND " + l.mark + " <= ?"
 	_, err = collect(ctx, s, query, append(l.args, upTo), func(r *sql.Rows) (struct{}, error) {
 		var from, to int64
@@ -91,16 +103,13 @@ const retiredAtOnce = 500
 
 // retireRows deletes the rows of a class up to a mark, some at a time.
 func (s *Store) retireRows(ctx context.Context, d journal.Deletion) error {
-	l, err := ledgerOf(d.Class)
+	l, err := ledgerOf(d.Class, d.Seen)
 	if err != nil {
 		return err
 	}
-	table, key := "documents", "id"
-	switch {
-	case l.kind != "":
-		table, key = "entries", "position"
-	case l.tier != 0:
-		table = "history"
+	key := "id"
+	if l.kind != "" {
+		key = "position"
 	}
 	for {
 		ids, err := collect(ctx, s, "SELECT "+key+" FROM "+l.from+" AND "+l.mark+" <= ? LIMIT ?", append(l.args, d.UpTo, retiredAtOnce),
@@ -111,10 +120,10 @@ func (s *Store) retireRows(ctx context.Context, d journal.Deletion) error {
 		err = s.write(ctx, &request{reserved: true, do: func(tx *sql.Tx) error {
 			for _, id := range ids {
 				var err error
-				if table == "entries" {
+				if l.kind != "" {
 					err = erase(tx, "INSERT OR REPLACE", record.Position(id))
 				} else {
-					_, err = tx.Exec("DELETE FROM "+table+" WHERE id = ?", id)
+					_, err = tx.Exec("DELETE FROM "+l.table+" WHERE id = ?", id)
 				}
 				if err != nil {
 					return err

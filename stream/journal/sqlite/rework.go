@@ -28,7 +28,8 @@ type Rework struct {
 	// Document changes the name or the body of a version of a document, and reports
 	// whether it has.
 	Document func(*record.Document) bool
-	// Broken reports of what cannot be read whether it has to go all the same.
+	// Broken reports of what cannot be read, and of what it is called, whether it has to
+	// go all the same.
 	Broken func([]byte) bool
 	// Link returns the entry that says that this was done, and covers what was.
 	Link func(changed []record.Cover) record.Entry
@@ -133,11 +134,20 @@ func (s *Store) Damaged() (names []string) {
 	return names
 }
 
+// errStillRead means that somebody has begun to read a file before it was made anew, and
+// is not ready: what was there before is in it, or in its log, until then.
+var errStillRead = errors.New("somebody still reads what was there before: it stays in the files until that has ended and the record was closed")
+
 func vacuum(ctx context.Context, db *sql.DB) error {
-	for _, step := range []string{"VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"} {
-		if _, err := db.ExecContext(ctx, step); err != nil {
-			return translate(err)
-		}
+	if _, err := db.ExecContext(ctx, "VACUUM"); err != nil {
+		return translate(err)
+	}
+	var busy, frames, moved int
+	if err := db.QueryRowContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &moved); err != nil {
+		return translate(err)
+	}
+	if busy != 0 {
+		return errStillRead
 	}
 	return nil
 }
@@ -149,7 +159,7 @@ func (d *days) blank(ctx context.Context, file string, blanks []Blank) (int, err
 	one, _ := d.get(file)
 	var meant []Blank
 	for _, b := range blanks {
-		if one.sum.lies(b.From, b.To+1) {
+		if m := &one.sum; m.blocks > 0 && m.firstAt <= b.To && m.lastAt >= b.From {
 			meant = append(meant, b)
 		}
 	}
@@ -261,15 +271,14 @@ func reworkEntries(tx *sql.Tx, w *Rework) ([]record.Cover, error) {
 	var covers []record.Cover
 	for _, p := range positions {
 		var body []byte
-		if err := tx.QueryRow("SELECT body FROM entries WHERE position = ?", p).Scan(&body); err != nil {
+		var place string
+		if err := tx.QueryRow("SELECT body, place FROM entries WHERE position = ?", p).Scan(&body, &place); err != nil {
 			return nil, err
 		}
 		e, err := record.DecodeEntry(body)
 		if err != nil { // a loss, as it was
-			if w.Broken(body) {
-				if _, err := tx.Exec("UPDATE entries SET body = zeroblob(length(body)) WHERE position = ?", p); err != nil {
-					return nil, err
-				}
+			if err := w.empty(tx, "entries", p, body, "place", place, ""); err != nil {
+				return nil, err
 			}
 			continue
 		}
@@ -287,6 +296,21 @@ func reworkEntries(tx *sql.Tx, w *Rework) ([]record.Cover, error) {
 	return covers, nil
 }
 
+// empty takes what has to go out of a row whose body cannot be read: out of the body, and
+// out of the column with the name that the body had.
+func (w *Rework) empty(tx *sql.Tx, table string, row int64, body []byte, column, name, instead string) error {
+	if w.Broken(body) {
+		if _, err := tx.Exec("UPDATE "+table+" SET body = zeroblob(length(body)) WHERE rowid = ?", row); err != nil {
+			return err
+		}
+	}
+	if !w.Broken([]byte(name)) {
+		return nil
+	}
+	_, err := tx.Exec("UPDATE "+table+" SET "+column+" = ? WHERE rowid = ?", instead, row)
+	return err
+}
+
 func reworkDocuments(tx *sql.Tx, w *Rework) (changed int, err error) {
 	ids, err := column(tx, "SELECT id FROM documents")
 	if err != nil {
@@ -294,17 +318,18 @@ func reworkDocuments(tx *sql.Tx, w *Rework) (changed int, err error) {
 	}
 	for _, id := range ids {
 		var body []byte
-		if err := tx.QueryRow("SELECT body FROM documents WHERE id = ?", id).Scan(&body); err != nil {
+		var name string
+		if err := tx.QueryRow("SELECT body, name FROM documents WHERE id = ?", id).Scan(&body, &name); err != nil {
 			return changed, err
 		}
 		d, err := record.DecodeDocument(body)
 		switch {
-		case err != nil && w.Broken(body):
-			if _, err := tx.Exec("UPDATE documents SET body = zeroblob(length(body)) WHERE id = ?", id); err != nil {
+		case err != nil:
+			if err := w.empty(tx, "documents", id, body, "name", name, fmt.Sprint("damaged/", id)); err != nil {
 				return changed, err
 			}
 			continue
-		case err != nil, !w.Document(&d):
+		case !w.Document(&d):
 			continue
 		}
 		if body, err = d.Append(nil); err != nil {
@@ -322,7 +347,7 @@ func reworkHistory(tx *sql.Tx, spans []Span) (changed int, err error) {
 	for _, span := range spans {
 		for _, tier := range record.Tiers() {
 			ids, err := column(tx, "SELECT h.id FROM history h JOIN series s ON h.series = s.id WHERE s.place = ? AND h.tier = ? AND h.window BETWEEN ? AND ?",
-				span.Place, int64(tier), window(tier, span.From-sample.Instant(tier.Step())), window(tier, span.To))
+				span.Place, int64(tier), window(tier, span.From.Add(-tier.Step())), window(tier, span.To))
 			if err != nil {
 				return changed, err
 			}

@@ -81,8 +81,8 @@ func (s *Store) Documents(ctx context.Context, prefix string) iter.Seq2[record.D
 	}
 	return func(yield func(record.Document, error) bool) {
 		from := prefix
-		for {
-			args := []any{from, prefix + "\U0010ffff\U0010ffff", utf8.RuneCountInString(prefix), prefix, page}
+		for { // no text has a byte 0xff, so that bytes order all that begin alike before it
+			args := []any{from, prefix + "\xff", utf8.RuneCountInString(prefix), prefix, page}
 			sheets, err := collect(ctx, s, query, args, func(r *sql.Rows) (one sheet, err error) {
 				return one, r.Scan(&one.name, &one.gone, &one.body)
 			})

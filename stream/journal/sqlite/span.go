@@ -38,10 +38,20 @@ func (s *Store) Readings(ctx context.Context, source string, from, to sample.Ins
 			return
 		}
 		defer w.close()
+		var told spans // where one file ends and the next begins, both know what is missing
 		tell := func(lost []error) bool {
-			for _, l := range lost {
-				if !yield(nil, l) {
-					return false
+			for _, err := range lost {
+				var l *journal.Loss
+				if !errors.As(err, &l) {
+					return yield(nil, err)
+				}
+				for _, r := range missing(l.First, l.Last, source, nil, told) {
+					once := *l
+					once.First, once.Last = r.first, r.last
+					told = append(told, r)
+					if !yield(nil, &once) {
+						return false
+					}
 				}
 			}
 			return true
