@@ -62,7 +62,7 @@ func (p *place) apply(r *Rule) {
 		}
 	case r.Formula != "":
 		if program, problems := compileGate(r.Formula, p.signals); len(problems) == 0 {
-			add(p.spec.whole(), p.feedsOfProgram(program), &formulaJudge{program: program, subject: p.spec.whole(), signals: slotsOf(program)})
+			add(p.spec.whole(), p.feedsOfProgram(program), newFormulaJudge(p, program))
 		}
 	}
 }

@@ -114,3 +114,27 @@ func TestWhereNobodyIsNobodyIsJudged(t *testing.T) {
 		}
 	}
 }
+
+// A seat that was known to be empty and falls silent is one of which nobody knows: its
+// alerts are judged again from the instant of the silence on, which is told in time
+// although no scan comes any more, and once.
+func TestSilenceEndsWhatIsPutAsideByDesign(t *testing.T) {
+	s := newStory(t, chair(seated(time.Hour)))
+	s.scan(0, 0, 0, 0)
+	s.scan(0, time.Second, 0, 0)
+	s.expect(t, "0s suppressed seat-1~rule~seat")
+	if got := s.Next(); got != at(2200*time.Millisecond) {
+		t.Errorf("Next is %v, want 200 ms after the last value ends", got)
+	}
+	kept, err := s.restarted()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range []*story{s, kept} {
+		s.Tick(s.Next())
+		s.expect(t, "2s unsuppressed seat-1~rule~seat")
+		if s.Next() != sample.Never {
+			t.Errorf("Next is %v with nothing left to tell", s.Next())
+		}
+	}
+}

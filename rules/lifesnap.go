@@ -33,7 +33,9 @@ func (p *place) restoreLives(r *reader) {
 		var err error
 		l.Life, rest, err = alert.ReadLife(&l.spec, []byte(state))
 		r.bad = r.bad || err != nil || len(rest) != 0
-		l.nobody = l.Suppressed
+		if l.nobody = l.Suppressed; l.nobody {
+			p.aside++
+		}
 	}
 }
 

@@ -94,9 +94,11 @@ func (p *place) suppress(r *Rule, nobody sample.Truth) {
 		}
 		l.nobody = nobody == sample.Yes
 		e := l.base
-		e.At, e.What = p.at, alert.WasUnsuppressed
-		if l.nobody {
+		if e.At, e.What = p.at, alert.WasUnsuppressed; l.nobody {
 			e.What = alert.WasSuppressed
+			p.aside++
+		} else {
+			p.aside--
 		}
 		p.events = append(p.events, e)
 	}

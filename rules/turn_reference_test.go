@@ -39,27 +39,30 @@ func TestTurnAgainstASlowReference(t *testing.T) {
 				tell(held >= interval)
 			}
 		}
+		look := func(how string) {
+			s.lie(time.Duration(now)*time.Second, time.Duration(now)*time.Second+1, maps[how])
+			switch {
+			case how == "nobody":
+				if empty >= 60 {
+					lies, next, held = "", "", 0
+					tell(false)
+				}
+			case how == lies:
+				next = ""
+			case how != next:
+				next, seen = how, 0
+			case seen >= settle:
+				if lies != "" {
+					held = seen
+					tell(held >= interval)
+				}
+				lies, next = how, ""
+			}
+		}
 		for range 5 {
 			how := rapid.SampledFrom([]string{"left", "right", "left", "right", "nobody"}).Draw(t, "how")
 			for range rapid.SampledFrom([]int{2, 4, 6, 12, 31}).Draw(t, "looks") {
-				s.lie(time.Duration(now)*time.Second, time.Duration(now)*time.Second+1, maps[how])
-				switch {
-				case how == "nobody":
-					if empty >= 60 {
-						lies, next, held = "", "", 0
-						tell(false)
-					}
-				case how == lies:
-					next = ""
-				case how != next:
-					next, seen = how, 0
-				case seen >= settle:
-					if lies != "" {
-						held = seen
-						tell(held >= interval)
-					}
-					lies, next = how, ""
-				}
+				look(how)
 				pass(2, how == "nobody")
 			}
 			if rapid.Bool().Draw(t, "silence") {
@@ -67,7 +70,7 @@ func TestTurnAgainstASlowReference(t *testing.T) {
 				now += rapid.IntRange(1, 60).Draw(t, "for")
 			}
 		}
-		s.lie(time.Duration(now)*time.Second, time.Duration(now)*time.Second+1, maps["left"])
+		look("left")
 		s.Finish()
 		if got := s.happened(); !slices.Equal(got, want) {
 			t.Fatalf("got %q, want %q", got, want)
