@@ -195,3 +195,21 @@ func TestAScanAllocatesNothing(t *testing.T) {
 		t.Errorf("%v allocations a scan", got)
 	}
 }
+
+// A reading that lasted no time never was: with delays of zero, what comes and goes at one
+// instant raises nothing that anybody is told of later.
+func TestWhatLastsNoTimeNeverWas(t *testing.T) {
+	c := hold.NewCells(1, nil, hold.Spec{ForgetAfter: time.Hour}, hold.Above(32, 0))
+	for k := range 4 {
+		for _, v := range []float64{40, 10, 40, math.NaN(), 10} {
+			c.Set([]float64{v})
+		}
+		if turns := c.Advance(0); len(turns) != 0 {
+			t.Errorf("step %d: %v", k, turns)
+		}
+		if s, _ := c.State(0); s.Raised || s.Held != 0 || c.Raised() != 0 {
+			t.Errorf("step %d: %+v, %d raised", k, s, c.Raised())
+		}
+		c.Advance(time.Second)
+	}
+}

@@ -217,3 +217,23 @@ func TestDelaysThatAreNeverReached(t *testing.T) {
 		}
 	}
 }
+
+// Where a value may be beyond either bound, be it by each of them alone or only by both
+// together, the nearer one is the side that is remembered: its deadband holds, not the
+// other's.
+func TestWideDoubtRemembersTheNearerSide(t *testing.T) {
+	for _, c := range []struct{ p, u float64 }{{0.3, 50}, {0.6, 20}} {
+		band := hold.Outside(20, 40, 4).At(c.p)
+		for v, low := range map[float64]bool{29: true, 31: false, 22: true, 38: false} {
+			is, m := band.Judge(v, c.u, 0)
+			if is != sample.Yes {
+				t.Fatalf("%v ± %v is beyond with a certainty of %v: %v", v, c.u, c.p, is)
+			}
+			below, _ := band.Judge(22, 0, m)
+			above, _ := band.Judge(38, 0, m)
+			if below != sample.Of(low) || above != sample.Of(!low) {
+				t.Errorf("after %v ± %v: 22 is %v and 38 is %v", v, c.u, below, above)
+			}
+		}
+	}
+}
