@@ -120,6 +120,11 @@ func TestTheLargestShare(t *testing.T) {
 			t.Fatalf("of %v the largest is %v of %v", shares, share, best)
 		}
 	})
+	for want, a := range map[Position]Answer{Supine: {Supine: 0.4, Left: 0.2, Right: 0.4}, Left: {Supine: 0.2, Left: 0.4, Right: 0.4}, Right: {Left: 0.4, Right: 0.6}} {
+		if best, _ := a.most(); best != want {
+			t.Errorf("of %+v the largest is %v, want %v", a, best, want)
+		}
+	}
 }
 
 // The coefficients are what was fitted to nine subjects, each named once, in thousandths:
