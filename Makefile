@@ -7,6 +7,10 @@ WEB      := webui/dist/index.html
 FUZZTIME ?= 10s
 # of what the program alone writes and reads back
 OURSTIME ?= 3s
+# No folder's name is in what is compiled, so that one checkout finds what another has
+# compiled of the same text.
+export GOFLAGS := $(strip $(shell $(GO) env GOFLAGS) -trimpath)
+
 # `go vet` and staticcheck in one (.tools/lint). What it reads of packages is what the
 # race detector's tests are made of, so that tests are not compiled for it alone.
 LINT := .cache/lint
@@ -65,7 +69,7 @@ VERSION ?= $(shell sed -n 's/^var version = "\(.*\)"$$/\1/p' cmd/weald/version.g
 RELEASE := bin/weald-linux-$(ARCH)
 
 $(RELEASE): $(SOURCES)
-	CGO_ENABLED=0 GOOS=linux GOARCH=$(ARCH) $(GO) build -trimpath -ldflags '-s -w -X main.version=$(VERSION)' -o $@ ./cmd/weald
+	CGO_ENABLED=0 GOOS=linux GOARCH=$(ARCH) $(GO) build -ldflags '-s -w -X main.version=$(VERSION)' -o $@ ./cmd/weald
 
 deb rpm: $(RELEASE)
 	ARCH=$(ARCH) VERSION=$(VERSION) $(GO) tool -modfile=.packaging/go.mod nfpm package -f .packaging/nfpm.yaml -p $@ -t bin/
@@ -74,7 +78,7 @@ lint:
 	@files="$$(gofmt -l cmd config ingest rules stream webui/*.go webui/*/*.go 2>/dev/null | grep -v node_modules || true)"; \
 	if [ -n "$$files" ]; then echo "gofmt would change:"; echo "$$files"; exit 1; fi
 	$(GO) -C .tools build -o ../$(LINT) ./lint
-	GOFLAGS="$(RACE)" $(LINT) ./...
+	GOFLAGS="$(GOFLAGS) $(RACE)" $(LINT) ./...
 
 # What tests leave to a run without the race detector (ingest/raced): of packages, and of
 # the daemon. A test in cmd/internal/archtest keeps the lists whole.

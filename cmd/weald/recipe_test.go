@@ -190,7 +190,7 @@ rules:
 	})
 	ready(a, isReady)
 	b := launch(t, paths["weald-b"])
-	ready(b, "weald-a does the work")
+	settled(t, [2]*victim{a, b})
 	strange := *c
 	cluster := *c.Cluster
 	strange.Cluster, cluster.Credentials = &cluster, filepath.Join(t.TempDir(), "stranger.key")

@@ -21,7 +21,7 @@ var judging = []string{
 // Every number by which readings are judged is listed, but for those that arrange the
 // work.
 func TestNumbersThatJudgeAreListed(t *testing.T) {
-	code, looked, left := newCode(), 0, maps.Clone(arranging)
+	code, looked, left := newCode(t), 0, maps.Clone(arranging)
 	listed := func(name string) bool {
 		return slices.ContainsFunc(Numbers(), func(f Figure) bool { return f.Name == name })
 	}

@@ -5,6 +5,13 @@ import { chromium } from 'playwright-core';
 
 const ARGS = ['--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];
 
+let pictures = true;
+
+/** Whether pages take pictures, which are for somebody who looks at them and take long. */
+export function takePictures(yes) {
+  pictures = yes;
+}
+
 export async function launch() {
   return chromium.launch({
     executablePath: process.env.WEALD_CHROMIUM ?? '/usr/bin/chromium',
@@ -21,6 +28,7 @@ export async function open(browser, url, { theme = 'light', width = 1280, height
   const context = await browser.newContext({ viewport: { width, height }, deviceScaleFactor: zoom, colorScheme: theme, reducedMotion, locale, ignoreHTTPSErrors: trusting });
   await context.addInitScript(first);
   if (read) await context.addInitScript(() => localStorage.setItem('weald.caution.read', '1'));
+  if (!pictures) context.on('page', (p) => (p.screenshot = async () => undefined));
   const page = await context.newPage();
   const complaints = [];
   const host = new URL(url).host;

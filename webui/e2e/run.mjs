@@ -1,15 +1,17 @@
 // Stories told to the real program through a real browser.
 //
 //   WEALD_BIN   the program, default ../bin/weald
-//   WEALD_SHOTS=1  renew the README's pictures in e2e/shots
-//   node e2e/run.mjs [words]   only the stories whose names hold one of the words
+//   WEALD_SHOTS=1  renew the README's pictures in e2e/shots; stories that do only that are
+//                  not told without it
+//   node e2e/run.mjs [words]   only the stories whose names hold one of the words; then
+//                              there are pictures to be looked at, in e2e/artifacts
 //   --beside, --alone          only those that bear company, or only those that are
 //                              measured against a clock and want the machine to themselves
 //   --long                     only those that take minutes, which are told by hand
 
 import { existsSync, mkdirSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
-import { launch } from './browser.mjs';
+import { launch, takePictures } from './browser.mjs';
 import { demo } from './daemon.mjs';
 import access from './stories/access.mjs';
 import accounts from './stories/accounts.mjs';
@@ -55,12 +57,13 @@ const wanted = process.argv.slice(2).filter((w) => !w.startsWith('--'));
 const asked = (kind) => process.argv.includes(`--${kind}`);
 const only = (kind) => !process.argv.some((w) => w.startsWith('--')) || asked(kind);
 const chosen = (s) => wanted.length === 0 || wanted.some((w) => s.name.includes(w));
-const told = [access, accounts, alerts, bench, calibrate, configuration, connection, engineer, equipment, figures, hostile, myseat, nurse, pages, paint, past, pictures, records, regions, rehearse, senders, setup, soak].flat().filter(chosen);
+const told = [access, accounts, alerts, bench, calibrate, configuration, connection, engineer, equipment, figures, hostile, myseat, nurse, pages, paint, past, pictures, records, regions, rehearse, senders, setup, soak].flat().filter(chosen).filter((s) => shots || !s.shows);
 // What takes longest (`takes`, about so many s) comes first, and the nurse's shift before all, as it says when the first alert comes.
 const company = only('beside') ? told.filter((s) => !s.alone && !s.long).sort((a, b) => (b.takes ?? 0) - (a.takes ?? 0)) : [];
 const alone = told.filter((s) => (s.alone && only('alone')) || (s.long && asked('long')));
 const count = company.length + alone.length;
 
+takePictures(wanted.length > 0 || shots !== null);
 const browser = await launch();
 const began = Date.now();
 const ward = company.length > 0 ? await demo(binary) : null;

@@ -22,12 +22,11 @@ async function picture(page, name, last, { artifacts, shots }) {
 export default [
   {
     name: 'picture: the round of a ward in which time runs fast, and a rehearsal of it, for the README',
-    takes: 20,
+    shows: true,
     async tell({ binary, browser, later, ...to }) {
       const ward = await demo(binary, '--speed', '60');
       later(() => ward.stop());
-      // Half an hour is for the README; that the pictures can be made shows sooner.
-      await new Promise((done) => setTimeout(done, to.shots ? 25_000 : 8_000));
+      await new Promise((done) => setTimeout(done, 25_000)); // which are half an hour there
       const { page, context, complaints } = await open(browser, ward.url, WINDOW);
       later(() => context.close());
       const main = async () => plain(await page.locator('main').innerText());
