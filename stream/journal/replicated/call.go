@@ -82,13 +82,24 @@ func decode(b []byte) (*call, error) {
 			return nil, err
 		}
 	}
+	if c.methods() > 1 {
+		return nil, fmt.Errorf("a call of several methods: %w", record.ErrDamaged)
+	}
 	return c, nil
 }
 
-// empty reports whether a call changes nothing.
-func (c *call) empty() bool {
-	return len(c.entries)+len(c.blocks)+len(c.ticks)+len(c.stretches) == 0 && c.document == nil && c.snapshot == nil
+// methods is how many methods a call is of: one, or none where a writer claims its turn.
+func (c *call) methods() (n int) {
+	for _, is := range []bool{len(c.entries) > 0, len(c.blocks)+len(c.ticks) > 0, c.document != nil, c.snapshot != nil, len(c.stretches) > 0} {
+		if is {
+			n++
+		}
+	}
+	return n
 }
+
+// empty reports whether a call changes nothing.
+func (c *call) empty() bool { return c.methods() == 0 }
 
 // take adds a thing to a call.
 func (c *call) take(body []byte) error {
@@ -115,14 +126,17 @@ func (c *call) take(body []byte) error {
 		return err
 	case record.FormDocument:
 		d, err := record.DecodeDocument(body)
-		if err == nil && d.Version == 0 {
-			err = fmt.Errorf("document %s of version 0: %w", d.Name, record.ErrDamaged)
+		if err == nil && (d.Version == 0 || c.document != nil) {
+			err = fmt.Errorf("document %s of version %d, which is none to put: %w", d.Name, d.Version, record.ErrDamaged)
 		}
 		d.Version--
 		c.document = &d
 		return err
 	case record.FormSnapshot:
 		s, err := record.DecodeSnapshot(body)
+		if err == nil && c.snapshot != nil {
+			err = fmt.Errorf("two snapshots in a call: %w", record.ErrDamaged)
+		}
 		c.snapshot = &s
 		return err
 	case record.FormStretch:

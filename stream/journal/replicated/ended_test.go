@@ -33,7 +33,7 @@ func TestACallThatTheEndCutsOffIsReadAgain(t *testing.T) {
 		at.Log = "log"
 		j := &Journal{store: store, writer: "another", done: make(chan struct{}), closed: make(chan struct{})}
 		j.ctx, j.end = context.WithCancelCause(context.Background())
-		f = &follower{Journal: j, at: at, partials: partials{}}
+		f = &follower{Journal: j, into: store, at: at, partials: partials{}}
 		return f, func() {
 			j.end(errEnded)
 			f.leave()

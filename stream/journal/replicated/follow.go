@@ -18,12 +18,23 @@ import (
 // it; it is the only one that writes to the store.
 type follower struct {
 	*Journal
+	into     taker // the store
 	at       sqlite.Followed
 	partials partials
 	unsaved  int // calls with readings since at was kept
 
 	caughtUp chan struct{} // closed when the message until has been dealt with
 	until    uint64
+}
+
+// A taker is a store, as far as what comes through the log is put there.
+type taker interface {
+	Append(ctx context.Context, entries ...record.Entry) (record.Position, error)
+	AppendReadings(ctx context.Context, blocks []record.Block, ticks []record.Tick) error
+	PutSnapshot(ctx context.Context, s record.Snapshot) error
+	PutDocument(ctx context.Context, d record.Document) (uint64, error)
+	PutHistory(ctx context.Context, stretches ...record.Stretch) error
+	Follow(ctx context.Context, at sqlite.Followed) error
 }
 
 var errEnded = errors.New("the log is not followed any more")
@@ -45,7 +56,7 @@ func (f *follower) run() {
 // leave keeps how far the store has come.
 func (f *follower) leave() {
 	if f.unsaved > 0 {
-		_ = f.store.Follow(context.Background(), f.at) // what is not kept is read again
+		_ = f.into.Follow(context.Background(), f.at) // what is not kept is read again
 	}
 }
 
@@ -202,7 +213,7 @@ func (f *follower) perform(c *call) outcome {
 
 // save keeps how far the store has come. Where that fails, more is read again.
 func (f *follower) save() {
-	if f.store.Follow(f.ctx, f.at) == nil {
+	if f.into.Follow(f.ctx, f.at) == nil {
 		f.unsaved = 0
 	}
 }
@@ -211,20 +222,20 @@ func (f *follower) carryOut(c *call) (o outcome) {
 	ctx := sqlite.Following(f.ctx, f.at)
 	switch {
 	case len(c.entries) > 0:
-		o.position, o.err = f.store.Append(ctx, c.entries...)
+		o.position, o.err = f.into.Append(ctx, c.entries...)
 	case len(c.blocks) > 0 || len(c.ticks) > 0:
-		if o.err = f.store.AppendReadings(ctx, c.blocks, c.ticks); o.err == nil {
+		if o.err = f.into.AppendReadings(ctx, c.blocks, c.ticks); o.err == nil {
 			o.numbers = make([]uint64, len(c.blocks))
 			for i := range c.blocks {
 				o.numbers[i] = c.blocks[i].Number
 			}
 		}
 	case c.snapshot != nil:
-		o.err = f.store.PutSnapshot(ctx, *c.snapshot)
+		o.err = f.into.PutSnapshot(ctx, *c.snapshot)
 	case c.document != nil:
-		o.version, o.err = f.store.PutDocument(ctx, *c.document)
+		o.version, o.err = f.into.PutDocument(ctx, *c.document)
 	case len(c.stretches) > 0:
-		o.err = f.store.PutHistory(ctx, c.stretches...)
+		o.err = f.into.PutHistory(ctx, c.stretches...)
 	}
 	return o
 }

@@ -121,16 +121,20 @@ func join(ctx context.Context, store *sqlite.Store, conn *nats.Conn, o Options) 
 	if err != nil {
 		return nil, err
 	}
+	most := patience.Most(conn)
+	if most < leastMessage {
+		return nil, fmt.Errorf("the servers let a message have %d bytes, which is too few for a record: set max_payload to %d or more there", conn.MaxPayload(), patience.Payload(leastMessage))
+	}
 	if at, err = begin(at, base, head, info.State, o.Domain != ""); err != nil {
 		return nil, err
 	}
 	j := &Journal{
 		store: store, js: js, stream: stream, options: o, log: base.log, writer: nuid.Next(),
-		most: patience.Most(conn), done: make(chan struct{}), closed: make(chan struct{}),
+		most: most, done: make(chan struct{}), closed: make(chan struct{}),
 	}
 	j.ctx, j.end = context.WithCancelCause(context.Background())
 	j.current.Store(at.Term)
-	f := &follower{Journal: j, at: at, partials: partials{}, caughtUp: make(chan struct{}), until: info.State.LastSeq}
+	f := &follower{Journal: j, into: store, at: at, partials: partials{}, caughtUp: make(chan struct{}), until: info.State.LastSeq}
 	f.look()
 	go f.run()
 	tick := time.NewTicker(time.Second)

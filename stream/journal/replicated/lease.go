@@ -39,11 +39,11 @@ type Holder struct {
 
 // A Lease is one machine's view of who has it. Any goroutine may use it.
 type Lease struct {
-	conn   *nats.Conn
-	kv     jetstream.KeyValue
-	self   Holder
-	roster *Roster                // nil for none
-	holder atomic.Pointer[Holder] // as last seen; nil for nobody, or not known
+	connected func() bool
+	kv        jetstream.KeyValue
+	self      Holder
+	roster    *Roster                // nil for none
+	holder    atomic.Pointer[Holder] // as last seen; nil for nobody, or not known
 
 	// By one goroutine at a time.
 	rev    uint64    // of what this machine wrote
@@ -62,7 +62,7 @@ func NewLease(ctx context.Context, conn *nats.Conn, o Options, self Holder, rost
 	if err != nil {
 		return nil, err
 	}
-	return &Lease{conn: conn, kv: kv, self: self, roster: roster}, nil
+	return &Lease{connected: conn.IsConnected, kv: kv, self: self, roster: roster}, nil
 }
 
 // bucket returns the one for what machines say of a record, or of records that are shares
@@ -131,10 +131,10 @@ func (l *Lease) try(ctx context.Context) bool {
 // answered reports whether the servers have answered for long enough that a lease which is
 // free is free because nobody keeps it.
 func (l *Lease) answered(ctx context.Context) bool {
-	if l.silent = l.silent || !l.conn.IsConnected(); !l.silent {
+	if l.silent = l.silent || !l.connected(); !l.silent {
 		return true
 	}
-	if _, err := l.kv.Status(ctx); err != nil || !l.conn.IsConnected() { // which the server says that could note a lease
+	if _, err := l.kv.Status(ctx); err != nil || !l.connected() { // which the server says that could note a lease
 		l.steady = time.Time{}
 		return false
 	}

@@ -71,7 +71,7 @@ func baseOf(c jetstream.StreamConfig) (b base, err error) {
 	}
 	b.head = journal.Head{Position: record.Position(position), Ord: ord}
 	switch {
-	case c.Storage != jetstream.FileStorage || !c.DenyDelete || !c.DenyPurge || c.MaxMsgs > 0 || c.MaxBytes > 0 || c.Retention != jetstream.LimitsPolicy:
+	case c.Storage != jetstream.FileStorage || !c.DenyDelete || !c.DenyPurge || c.MaxMsgs > 0 || c.MaxMsgsPerSubject > 0 || c.MaxBytes > 0 || c.Retention != jetstream.LimitsPolicy:
 		return b, fmt.Errorf("stream %s has been changed so that messages may be lost: it must be kept in files, deny deleting and purging, and have no limit but its age: %w", c.Name, journal.ErrForeign)
 	case c.Duplicates < time.Minute:
 		return b, fmt.Errorf("stream %s compares the ids of messages for %v only; it must be a minute or more: %w", c.Name, c.Duplicates, journal.ErrForeign)

@@ -26,8 +26,15 @@ func (l label) String() string {
 	return fmt.Sprintf("%d.%s.%d.%d.%d", l.term, l.writer, l.call, l.part, l.parts)
 }
 
-// mostParts is how many parts a call may have: far more than any has.
-const mostParts = 1 << 16
+// mostParts is how many parts a call may have that is read, and mostSent how many one has that
+// is sent: few enough that it is whole within reach, whatever comes between. With
+// leastMessage, the least bytes that servers must let a message have, that is more than any
+// call of this program takes.
+const (
+	mostParts    = 1 << 16
+	mostSent     = reach / 4
+	leastMessage = 4 << 10
+)
 
 func parseLabel(text string) (l label, err error) {
 	fields := strings.Split(text, ".")

@@ -120,7 +120,7 @@ func (r *Roster) see(key string, there bool, has string, now time.Time) {
 	defer r.mu.Unlock()
 	switch {
 	case key == r.key:
-	case there && err == nil:
+	case there && err == nil && n >= 0:
 		r.others[key] = sight{n, now}
 	default:
 		delete(r.others, key)

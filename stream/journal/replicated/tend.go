@@ -28,8 +28,10 @@ type Sight struct {
 }
 
 // Tend asks the servers of the Domain again and again how far the log is there, and tells
-// what came of it. It lets the log go on here when they can be reached again: by themselves
-// servers take up to a minute for that. It returns the cause of ctx's end, or why this can
+// what came of it. It lets the log go on here when they can be reached again, and when they
+// can be and nothing comes: by themselves servers take up to a minute for that, as a request
+// for what is missing may be lost with the server that had the link, and is made again
+// after half a minute and more. It returns the cause of ctx's end, or why this can
 // be no copy of what is written there now: journal.ErrForeign for a log that was made anew,
 // journal.ErrBroken for one that has lost what had come from it.
 func (j *Journal) Tend(ctx context.Context, conn *nats.Conn, tell func(Sight)) error {
@@ -37,7 +39,12 @@ func (j *Journal) Tend(ctx context.Context, conn *nats.Conn, tell func(Sight)) e
 	if err != nil {
 		return err
 	}
+	return j.tend(ctx, there, tell)
+}
+
+func (j *Journal) tend(ctx context.Context, there jetstream.JetStream, tell func(Sight)) error {
 	cut := true // whoever was here before may have gone with the source taken away
+	var came line
 	for {
 		s, had := Sight{At: time.Now()}, j.dealt.Load()
 		within, cancel := context.WithTimeout(ctx, lookEvery)
@@ -48,7 +55,7 @@ func (j *Journal) Tend(ctx context.Context, conn *nats.Conn, tell func(Sight)) e
 			if err := j.sameLog(info, had); err != nil {
 				return err
 			}
-			if cut || j.sourceless(ctx) {
+			if cut || !j.flows(ctx, &came, info.State.LastSeq) {
 				cut = j.resume(ctx) != nil
 			}
 			s.Behind = j.comes(ctx, info.State.LastSeq, lookEvery)
@@ -87,13 +94,47 @@ func (j *Journal) anew() error {
 	return fmt.Errorf("the log was made anew, and is not that of the record here: begin with an empty folder, or with a copy of the record that is written now (weald backup there, weald restore here), and delete the stream %s here: %w", j.options.stream(), journal.ErrForeign)
 }
 
-// sourceless reports whether the log here has lost its source: somebody took it away, and
-// did not live to give it back.
-func (j *Journal) sourceless(ctx context.Context) bool {
+// flows reports whether the log here has its source, and gets what is missing. It has none
+// where somebody took it away, and did not live to give it back.
+func (j *Journal) flows(ctx context.Context, came *line, there uint64) bool {
 	within, cancel := context.WithTimeout(ctx, lookEvery)
 	defer cancel()
 	info, err := j.stream.Info(within)
-	return err == nil && len(info.Config.Sources) == 0
+	if err != nil {
+		return true // as far as anybody knows
+	}
+	return len(info.Config.Sources) > 0 && !came.stands(info.State.LastSeq, there)
+}
+
+// A line is what has been seen of the way from one log to another that has it as its source.
+// It goes by the two logs alone: that the files of this machine take nothing, as with a full
+// disk, or that nothing is written, is nothing to it.
+type line struct {
+	here, there uint64 // the last messages of the two when they were looked at last
+	still       int    // at how many looks since the last message something had not come
+	enough      int    // at how many of them it stands; 0 for one
+}
+
+// mostStill is the most looks at which a line must have stood. Each time that one was taken up
+// anew in vain it may stand for twice as many, so that nothing is begun again and again
+// which takes longer than that.
+const mostStill = 16
+
+// stands reports whether nothing at all has come of what was missing at the last look, for
+// as many looks as is enough.
+func (l *line) stands(here, there uint64) bool {
+	switch {
+	case here != l.here || here >= l.there:
+		l.still, l.enough = 0, 0
+	default:
+		l.still++
+	}
+	l.here, l.there = here, there
+	if l.still < max(l.enough, 1) {
+		return false
+	}
+	l.still, l.enough = 0, min(2*max(l.enough, 1), mostStill)
+	return true
 }
 
 // comes waits until a message has been dealt with, but no longer than that, and returns how many up to

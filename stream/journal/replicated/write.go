@@ -132,13 +132,16 @@ func (j *Journal) keep(ctx context.Context, c *call) (outcome, error) {
 	if err != nil {
 		return outcome{}, err
 	}
+	parts := cut(body, j.most)
+	if len(parts) > mostSent {
+		return outcome{}, fmt.Errorf("a call of %d bytes, in messages of %d at most: %w", len(body), j.most, record.ErrInvalid)
+	}
 	ctx, leave, err := j.enter(ctx)
 	if err != nil {
 		return outcome{}, err
 	}
 	defer leave()
 	t := j.calls.take(hashOf(j.term.Load(), body))
-	parts := cut(body, j.most)
 	if err := j.send(ctx, t.call, parts); err != nil {
 		// Parts that others come between are no call any more: made again it is a new one.
 		j.calls.give(t, len(parts) > 1)

@@ -30,6 +30,9 @@ const (
 // connection leads to now.
 func Most(conn *nats.Conn) int { return int(conn.MaxPayload()) - headers }
 
+// Payload is what a server has to allow for bodies of so many bytes.
+func Payload(body int) int { return body + headers }
+
 // Permanent reports whether asking again cannot help: the connection was closed for good,
 // as for a key that was withdrawn, or the servers have no JetStream.
 func Permanent(err error) bool {
