@@ -40,7 +40,7 @@ type servers struct {
 	ids      map[string]bool              // of messages that they have
 	news     chan struct{}                // closed when there are more messages
 	sent     func(label) fate             // what becomes of a message; nil for kept
-	asked    func(seq uint64) (times int) // how often a message is sent that is asked for, -1 for the end of answering; nil for once
+	asked    func(seq uint64) (times int) // how often a message is sent that is asked for, -1 for silence; nil for once
 }
 
 // A fate is what becomes of a message that is sent: whether it is kept, and whether that is said.
@@ -144,6 +144,7 @@ func (h *hearing) Next(...jetstream.NextOpt) (jetstream.Msg, error) {
 				times = h.servers.asked(h.next)
 			}
 			if h.servers.mu.Unlock(); times < 0 {
+				time.Sleep(time.Second) // in silence
 				return nil, nats.ErrNoHeartbeat
 			}
 			h.next++
