@@ -108,32 +108,33 @@ func (j *Journal) flows(ctx context.Context, came *line, there uint64) bool {
 
 // A line is what has been seen of the way from one log to another that has it as its source.
 // It goes by the two logs alone: that the files of this machine take nothing, as with a full
-// disk, or that nothing is written, is nothing to it.
+// disk, or that nothing is written, is nothing to it. That servers have not heard from each other
+// for some seconds would not do: a line that is held up by one that it waits for sends signs of life.
 type line struct {
 	here, there uint64 // the last messages of the two when they were looked at last
-	still       int    // at how many looks since the last message something had not come
-	enough      int    // at how many of them it stands; 0 for one
+	still       int    // at how many looks in a row nothing of what was missing had come
+	stood       uint   // how often it has been taken up anew since it had all
 }
 
-// mostStill is the most looks at which a line must have stood. Each time that one was taken up
-// anew in vain it may stand for twice as many, so that nothing is begun again and again
-// which takes longer than that.
-const mostStill = 16
+// mostStood is how often the looks double after which a line is taken up anew: each time that
+// this was in vain it is given twice as long, so that what takes long is not begun again and
+// again.
+const mostStood = 4
 
-// stands reports whether nothing at all has come of what was missing at the last look, for
-// as many looks as is enough.
+// stands reports whether nothing at all has come of what was missing, for long enough.
 func (l *line) stands(here, there uint64) bool {
-	switch {
-	case here != l.here || here >= l.there:
-		l.still, l.enough = 0, 0
-	default:
-		l.still++
+	if l.still++; here != l.here || here >= l.there {
+		l.still = 0
+	}
+	if here >= there {
+		l.stood = 0
 	}
 	l.here, l.there = here, there
-	if l.still < max(l.enough, 1) {
+	if l.still < 1<<min(l.stood, mostStood) {
 		return false
 	}
-	l.still, l.enough = 0, min(2*max(l.enough, 1), mostStill)
+	l.still = 0
+	l.stood++
 	return true
 }
 

@@ -172,6 +172,55 @@ func TestALostSourceIsGivenBack(t *testing.T) {
 	alike(t, p.w, p.c)
 }
 
+// The server of a centre starts anew while there is no link for a moment, and asks for what is missing
+// in vain: it asks again after half a minute. Who tends the copy has reached the ward whenever
+// it looked, and lets the copy go on.
+func TestALineThatNobodySawCut(t *testing.T) {
+	t.Parallel()
+	p := linkedUp(t)
+	seen, goOn := make(chan struct{}), make(chan struct{})
+	var first sync.Once
+	p.tend(t, func(s Sight) {
+		if s.Reached && s.Behind == 0 {
+			first.Do(func() { close(seen); <-goOn })
+		}
+	})
+	release := sync.OnceFunc(func() { close(goOn) })
+	defer release()
+	<-seen
+	had := p.c.dealt.Load() // when the source was given back to begin with
+	p.write(t, 1)
+	p.centre.Eventually("the centre does not follow", p.abreast)
+	p.way.Cut() // who tends does nothing now
+	p.centre.Stop(0)
+	p.centre.Start(0)
+	began := time.Now()
+	time.Sleep(time.Second) // it asks within a fifth of that
+	p.way.Mend()
+	p.write(t, 5)
+	there, err := jetstream.NewWithDomain(p.conn, "larch")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.centre.Eventually("the ward is not reached", func() bool {
+		_, err := there.Stream(t.Context(), afar.stream())
+		return err == nil
+	})
+	release()
+	p.centre.Eventually("it does not go on", p.abreast)
+	info, err := p.c.stream.Info(t.Context())
+	switch {
+	case err != nil:
+		t.Fatal(err)
+	case info.Config.Sources[0].OptStartSeq > had+1: // the source was given back
+	case time.Since(began) < 25*time.Second:
+		t.Log("the server was slow, and asked when there was a link: nothing is told")
+	default:
+		t.Error("the server has gone on by itself")
+	}
+	alike(t, p.w, p.c)
+}
+
 // A ward whose log was made anew, under the old name and with numbers that the old one had
 // too, is not taken for the one that was there: whoever asks it says so, and whoever gets a
 // message of it takes it for what it is.
