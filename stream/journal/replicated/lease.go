@@ -255,8 +255,11 @@ func (l *Lease) renew(ctx context.Context, body []byte) error {
 		l.holder.Store(&h)
 		return fmt.Errorf("%s: %w", h.Machine, ErrLost)
 	}
-	l.rev = entry.Revision()
-	return nil
+	// What it wrote then may run out before the next time.
+	if l.rev, err = l.kv.Update(ctx, leaseKey, body, entry.Revision()); err != nil {
+		l.rev = entry.Revision()
+	}
+	return err
 }
 
 // GiveBack lets the next machine begin at once. Without the lease it does nothing.
