@@ -6,10 +6,26 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
 )
+
+// A mortal gives nothing back once it is dead.
+type mortal struct {
+	*bucket
+	dead atomic.Bool
+}
+
+func (m *mortal) Delete(ctx context.Context, key string, options ...jetstream.KVDeleteOpt) error {
+	if m.dead.Load() {
+		return errNoMajority
+	}
+	return m.bucket.Delete(ctx, key, options...)
+}
 
 // Machines work by turns while answers are lost, servers are slow or without a majority, and
 // machines end their work or are killed: nobody is told that it lost what it has, and when all is well
@@ -17,9 +33,8 @@ import (
 func TestLeasesInTrouble(t *testing.T) {
 	for seed := range uint64(12) {
 		synctest.Test(t, func(t *testing.T) {
-			chance := rand.New(rand.NewPCG(seed, 7))
-			b := &bucket{}
-			b.lost = func() bool { return chance.IntN(12) == 0 } // under its lock
+			chance, losses := rand.New(rand.NewPCG(seed, 7)), rand.New(rand.NewPCG(seed, 8))
+			b := &bucket{lost: func() bool { return losses.IntN(12) == 0 }} // under its lock
 			ctx, stop := context.WithCancel(t.Context())
 			var machines sync.WaitGroup
 			var mu sync.Mutex
@@ -28,7 +43,8 @@ func TestLeasesInTrouble(t *testing.T) {
 				chance := rand.New(rand.NewPCG(seed, uint64(i)))
 				machines.Go(func() {
 					for ctx.Err() == nil {
-						l := b.of(name)
+						l, m := b.of(name), &mortal{bucket: b}
+						l.kv = m
 						if l.Take(ctx, able) != nil {
 							return
 						}
@@ -39,9 +55,7 @@ func TestLeasesInTrouble(t *testing.T) {
 							working[name] = true
 							mu.Unlock()
 							<-ctx.Done()
-							if killed {
-								l.have = false // and gives nothing back
-							}
+							m.dead.Store(killed)
 							return nil
 						})
 						done()

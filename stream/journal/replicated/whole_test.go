@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -45,6 +46,8 @@ func written(t testing.TB, j journal.Journal) []byte {
 	return all
 }
 
+var troubles = flag.Uint64("troubles", 1, "in how many ways servers and callers go wrong while two machines write")
+
 // Two machines write through servers that lose messages, keep some without a word, send some twice or
 // not at all, while callers lose their patience and make their calls again; of one the files are
 // left as a power cut would leave them, twice. Then each call that was told to be kept is there
@@ -52,7 +55,7 @@ func written(t testing.TB, j journal.Journal) []byte {
 // not; and both machines, one that begins with what was left and one that begins with nothing have the
 // same, byte for byte.
 func TestEqualLogsAreEqualRecords(t *testing.T) {
-	for seed := range uint64(2) {
+	for seed := range *troubles {
 		dirs := []string{t.TempDir(), t.TempDir()}
 		left := t.TempDir()
 		synctest.Test(t, func(t *testing.T) {
