@@ -181,7 +181,7 @@ func TestNumbersOfChannelsDoNotMatter(t *testing.T) {
 // rests are reckoned in slots of which a day has a whole number.
 func TestAnotherDayIsTheSame(t *testing.T) {
 	changes := 0
-	few(t, 15, func(t *rapid.T) {
+	few(t, 8, func(t *rapid.T) {
 		plan, now := everyKind(), sample.Instant(0)
 		a, first := engineOf(plan)
 		b, second := engineOf(plan)
