@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"weald/config"
+	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/rules"
@@ -50,6 +51,7 @@ func measured(began sample.Instant, n int) record.Scan {
 // scans without a break, with a hold that lasts longer than the absence and all lives.
 // Meanwhile it says that it catches up, and is not ready.
 func TestAJudgeIsKilledWhileItCatchesUp(t *testing.T) {
+	raced.Skip(t, "machines that are killed, and an outage of many readings")
 	t.Parallel()
 	servers := natstest.Serve(t, 1)
 	path := write(t, "weald.yaml", fmt.Sprintf(absentConfig, portOf(wiretest.Vacant(t)), strings.Join(servers.URLs(), ", ")))

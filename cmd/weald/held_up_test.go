@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/journal/replicated/natstest"
 )
@@ -17,6 +18,7 @@ import (
 // there again all of that is over by itself, nothing is missing, and no alert came of it that
 // one process would not raise.
 func TestReadingsThatAreHeldUpAreSaid(t *testing.T) {
+	raced.Skip(t, "a log that is slow, against the clock")
 	t.Parallel()
 	servers := natstest.Serve(t, 1)
 	board := boardOn(t)

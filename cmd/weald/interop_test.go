@@ -17,6 +17,7 @@ import (
 
 	"weald/ingest/frame"
 	"weald/ingest/mqtt/mosquitto"
+	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
 )
 
@@ -47,6 +48,7 @@ rules:
 // the standard that it is written to. What they need comes with `make packages` and
 // `npm ci`; where CI is set, one that is not there is a failure.
 func TestOthersReadWhatWeWrite(t *testing.T) {
+	raced.Skip(t, "what programs of other people make of files")
 	t.Parallel()
 	broker := mosquitto.Start(t, mosquitto.Options{})
 	folder := t.TempDir()

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/journal/replicated/natstest"
@@ -23,6 +24,7 @@ import (
 // machine is raised. Then the machine that reads is killed, which is said, and another
 // reads on.
 func TestReadingsWaitForAJudge(t *testing.T) {
+	raced.Skip(t, "machines that are ended and started, and what waits meanwhile")
 	t.Parallel()
 	servers := natstest.Serve(t, 1)
 	board := boardOn(t)

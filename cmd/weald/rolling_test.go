@@ -21,6 +21,7 @@ import (
 	"weald/config"
 	"weald/ingest"
 	"weald/ingest/frame"
+	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/journal/replicated/natstest"
@@ -49,6 +50,7 @@ func launchFormer(t *testing.T, config string) *victim {
 // acknowledged is lost or doubled, all have the same record, and it judged anew gives the same
 // alerts.
 func TestMachinesAreReplacedOneAfterTheOther(t *testing.T) {
+	raced.Skip(t, "machines that are ended and started, and what they leave in the record")
 	t.Parallel()
 	servers := natstest.Serve(t, 1)
 	board := boardOn(t)

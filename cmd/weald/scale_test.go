@@ -20,6 +20,7 @@ import (
 
 	"github.com/gorilla/websocket"
 
+	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/live"
 )
@@ -95,6 +96,7 @@ func TestScale(t *testing.T) {
 // What was sent is in the record, all of it and nothing else, over either way. This is
 // TestScale in small, on a machine that may have much else to do.
 func TestWhatManyPlacesSendIsKept(t *testing.T) {
+	raced.Skip(t, "what many places send, against the clock")
 	t.Parallel()
 	for _, l := range []crowd{
 		{name: "mats", scenario: "bed", way: "tcp", rate: 4},
