@@ -41,8 +41,10 @@ func (p *place) restoreLives(r *reader) {
 
 // reconcile makes lives and holds agree, where they were not written together: an
 // alert whose rule has been changed since is over, for its hold begins anew, and
-// one of a snapshot without lives is raised. What has to be told is told with
-// what the place finds next.
+// one of a snapshot without lives is raised. One that was put aside as there was
+// nobody is judged again where its rule has become one that needs nobody, and one
+// whose rule has come to call the next tier sooner calls it now. What has to be told
+// is told with what the place finds next.
 func (p *place) reconcile() {
 	for _, w := range p.watches {
 		for _, h := range w.progress(p, nil) {
@@ -57,10 +59,20 @@ func (p *place) reconcile() {
 				e.What, e.At = alert.Raised, h.Since
 				l.Hold(&l.spec, e, nil)
 			}
+			if l.nobody && !w.judges().needsBody() { // nobody would ever take it back
+				l.nobody, p.aside = false, p.aside-1
+				e = l.base
+				e.What, e.At = alert.WasUnsuppressed, p.at
+				p.events = append(p.events, e)
+			}
 		}
 	}
 	p.lifeDue = sample.Never
 	for i := range p.lives {
-		p.lifeDue = min(p.lifeDue, p.lives[i].Next(&p.lives[i].spec))
+		l := &p.lives[i]
+		if after := l.spec.EscalateAfter; l.Tier > 0 && after > 0 && l.TierSince.Add(after) < p.at {
+			l.TierSince = p.at.Add(-after)
+		}
+		p.lifeDue = min(p.lifeDue, l.Next(&l.spec))
 	}
 }

@@ -368,13 +368,13 @@ func (p *place) setArea(a *area, m *matstat.Measure, at sample.Instant) {
 // there is somebody, or something in the life of one.
 func (p *place) reckon() {
 	p.due = p.lifeDue
-	if turn := p.firstTurn(); turn != sample.Never {
-		if _, silence := p.firstSilence(); turn <= silence {
-			p.due = min(p.due, turn)
+	_, silence := p.firstSilence()
+	for i := range p.sites {
+		if turn := p.turnOf(&p.sites[i]); turn != sample.Never { // a silence before it leads here once more
+			p.due = min(p.due, turn, silence)
 		}
 	}
 	if p.aside > 0 { // until nobody knows whether there is somebody
-		_, silence := p.firstSilence()
 		p.due = min(p.due, silence)
 	}
 	for _, w := range p.watches {
@@ -391,6 +391,23 @@ func (p *place) reckon() {
 			p.due = min(p.due, silence)
 		}
 	}
+	p.due = max(p.due, p.at) // what should have been by now is looked at now
+}
+
+// turnOf returns when a member of a site is dropped or comes back while any of the
+// site's sources still has values; Never if none does.
+func (p *place) turnOf(s *siteState) sample.Instant {
+	in, ok := s.turns()
+	if !ok {
+		return sample.Never
+	}
+	turn := p.at.Add(in)
+	for _, f := range s.feeds {
+		if until := p.feeds[f].until; until != sample.Never && turn <= until {
+			return turn
+		}
+	}
+	return sample.Never
 }
 
 func (p *place) feedOf(source int) int {

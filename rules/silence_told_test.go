@@ -42,3 +42,24 @@ func TestWhatASilenceMakesTrueIsRaised(t *testing.T) {
 	}
 	s.expect(t, "1.5s raised bench-1~tight~ankle", "2s unknown bench-1~tight~ankle")
 }
+
+// A member of a site that disagrees is dropped at its instant, and what that raises is
+// told then, although a source of another site falls silent before it; where its own
+// source does, nobody is asked for what will not be.
+func TestASilenceElsewhereDelaysNoMember(t *testing.T) {
+	for own, want := range map[time.Duration]string{time.Minute: "30s raised bench-1~tight~ankle", 20 * time.Second: ""} {
+		plan := cluster(3, repeat(1, 3), above("ankle.pressure", 45, 0))
+		plan.Sources[0].StaleAfter = own
+		plan.Sources = append(plan.Sources, rules.Source{ID: "b/leg", Channels: 1, StaleAfter: time.Second, Calibrated: true})
+		plan.Places[0].Sites = append(plan.Places[0].Sites, rules.Site{ID: "calf", Channels: []rules.Channel{{Source: 1}}})
+		s := newStory(t, plan)
+		s.scan(1, 0, 30)
+		s.scan(0, 0, 50, 50, 20)
+		s.sleep(t, 31*time.Second) // by then the readings last, or not
+		if want == "" {
+			s.expect(t)
+			continue
+		}
+		s.expect(t, want)
+	}
+}

@@ -206,11 +206,11 @@ func (t *Tracker) Advance(span time.Duration) {
 			t.silent = 0
 		}
 		t.doings(step)
+		if t.seated == sample.Maybe && t.silent >= t.spec.ForgetAfter {
+			t.forget()
+			t.since = 0
+		}
 		span -= step
-	}
-	if t.seated == sample.Maybe && t.silent >= t.spec.ForgetAfter {
-		t.forget()
-		t.since = 0
 	}
 }
 

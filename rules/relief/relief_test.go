@@ -118,6 +118,22 @@ func TestSeatedTime(t *testing.T) {
 	}
 }
 
+// What lasts no time is no silence, even where any silence forgets: it takes a nanosecond.
+func TestAHoleOfNoTimeForgetsNothing(t *testing.T) {
+	any := spec()
+	any.ForgetAfter = 0
+	for hole, want := range map[time.Duration]time.Duration{0: 2 * time.Minute, 1: 0} {
+		c := seated(any)
+		c.Set(c.at, math.NaN(), math.NaN())
+		c.Advance(hole)
+		c.Set(c.at, 60, 60)
+		c.Advance(0)
+		if c.Since() != want {
+			t.Errorf("after a hole of %v: seated for %v, want %v", hole, c.Since(), want)
+		}
+	}
+}
+
 // A hole is neither load nor relief: it pauses what is on its way.
 func TestHoles(t *testing.T) {
 	nan := math.NaN()
