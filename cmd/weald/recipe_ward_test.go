@@ -73,6 +73,7 @@ func TestTheRecipeOfAWardAndItsCentre(t *testing.T) {
 
 	t.Run("a key that was taken away", func(t *testing.T) { takenAway(t, d, keys) })
 
+	hasAll(t, centre)
 	for _, s := range d.servers { // who is sent away
 		b, err := os.ReadFile(s.conf)
 		if err != nil {
@@ -95,6 +96,21 @@ func TestTheRecipeOfAWardAndItsCentre(t *testing.T) {
 	centre.end()
 	ward.end()
 	sameEntries(t, recordBeside(p.centre), recordBeside(p.ward))
+}
+
+// hasAll waits until a centre has all that its ward has written until now.
+func hasAll(t *testing.T, centre *victim) {
+	t.Helper()
+	now := time.Now()
+	eventually(t, 2*time.Minute, func() error {
+		seen, err := get[struct {
+			SeenAt *time.Time `json:"seen_at"`
+		}](centre.address, "/api/v1/alerts")
+		if err == nil && (seen.SeenAt == nil || seen.SeenAt.Before(now)) {
+			err = fmt.Errorf("all is known as of %v, and it is %v; %s", seen.SeenAt, now, centre.stderr.String())
+		}
+		return err
+	})
 }
 
 // takenAway uses the ward's key for what it is not for.
