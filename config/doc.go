@@ -31,7 +31,7 @@
 //   - A bed's regions run along its length from the head, as shares of it: head
 //     0 to 12 %, shoulders to 25, back to 42, pelvis to 58, thighs to 75, calves
 //     to 90, heels to 100. A cell belongs where its centre lies. The split is
-//     our own; common practice, no source.
+//     our own, no source.
 //   - Names are at most 64 of a-z, 0-9, - and _, and begin with a letter or a
 //     digit, because they appear in addresses, metrics and file names.
 //   - Whether a file or a port exists is not checked: it may come later.

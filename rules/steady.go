@@ -18,7 +18,7 @@ import (
 // least half of the channels around it swung by stuckSwing. Open: the same, at the
 // lowest reading that any of them has had, without a load, and at least half of the
 // channels around it stayed above openLoad. One change ends either. A hole in the scans of a source
-// begins a new window. The figures are common practice, no source.
+// begins a new window. Package figures has a reason for each number.
 type steady struct {
 	window time.Duration // 0 where nobody asks
 	peers  [][]int

@@ -22,7 +22,7 @@ type tlsFlags struct {
 }
 
 // byHand is how many days a certificate is good for that somebody makes: more than a
-// year, so that it is one and the same task of each year; common practice, no source.
+// year, so that it is one and the same task of each year.
 const byHand = 397
 
 func newTLS() *cobra.Command {

@@ -34,5 +34,5 @@
 // figures are not believed: a median of three comes first. A cold battery shows
 // less and a warm one more, so points at other temperatures than now's, by more
 // than 8 degrees, do not count, and a rise that comes with warmth is no charger.
-// The numbers are common practice, no source.
+// The numbers are our own; package figures has a reason for each.
 package battery

@@ -45,7 +45,7 @@
 // from a load or comes back from it between two scans while its neighbours stand
 // still under load, three times in about ten minutes. An open lead lets a
 // divider's input go to its end without load; a loose one lets it go and come
-// back. This is common practice, no source. It is not withheld unless it is
+// back. It is not withheld unless it is
 // found stuck as well.
 //
 // Saturated: at the rail. The reading is unknown there (the load is at least
@@ -55,11 +55,11 @@
 // the source's swing, five times that of the neighbours and five times the
 // channel's own past. Scatter is the mean of -d1*d2 over two successive
 // differences: the variance of white noise, negative for a movement that the
-// scan rate follows. It is never withheld. Common practice, no source.
+// scan rate follows. It is never withheld.
 //
 // The swing that counts as movement is 1/64 of the range that the source's
-// readings have lately covered, and at least Config.Move. Common practice, no
-// source: it is several times the noise of every recording this was tried on
+// readings have lately covered, and at least Config.Move. That is our
+// own, as the other numbers here are: it is several times the noise of every recording this was tried on
 // and a fraction of what a body that turns does.
 //
 // # Cost

@@ -91,7 +91,7 @@ var schemes = []Scheme{
 	{
 		ID: "ral", Name: "RAL-GZ 387/1, hosiery",
 		Where:  "ankle, at B",
-		Source: "RAL-GZ 387/1, table of classes",
+		Source: "RAL-GZ 387/1, table of classes, as several pages quote it",
 		Above:  "RAL-GZ 387/1:2008, residual pressure at C and D (from memory)",
 		Classes: []Class{
 			{ID: "I", Name: "I", Low: 18, High: 21, Least: 0.5, Most: 0.8},

@@ -27,8 +27,8 @@ func strode(swing, hertz, rate, phase float64) (limb.Walk, bool) {
 
 // What scans catch of the swing of a sine is at least cos(π f/fs) of it, where the
 // scans lie as badly as they can, and never more than all of it. The bound is
-// geometry: no scan is farther than half a scan from the top. Strides of 100 to 138
-// steps a minute (Winter 1991; Sports Med review, 10.2165/11599170).
+// geometry: no scan is farther than half a scan from the top. Strides of 96 to 138
+// steps a minute (laboratory range of women: Sports Med review, 10.2165/11599170).
 func TestWhatScansCatchOfASwing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		hertz := rapid.Float64Range(0.8, 1.15).Draw(t, "hertz")

@@ -8,8 +8,8 @@ type Settings struct {
 	ForgetAfter time.Duration // how long a silence undoes what was known; 0 for any
 }
 
-// DefaultSettle is Settings.Settle where nothing else is said: common practice,
-// no source.
+// DefaultSettle is Settings.Settle where nothing else is said: who only
+// stirs lies as before by then.
 const DefaultSettle = 30 * time.Second
 
 // beat is how often the picture is looked at: people do not turn faster, and a

@@ -16,7 +16,7 @@ import (
 )
 
 // lateAfter is by how much later than it was raised an alert becomes known for that to be
-// said; common practice, no source. Clocks of two machines may differ by some of it.
+// said, which is our own choice. Clocks of two machines may differ by some of it.
 const lateAfter = 10 * time.Second
 
 // keepCleared is for how long alerts are listed that are over.

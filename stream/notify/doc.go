@@ -52,5 +52,5 @@
 // The words of a call are made when it leaves, so that attempts of one message may
 // differ in what they say of the present. What a person gave as a reason is not
 // sent: it may be about somebody. The limits of pauses and of what is broken are
-// common practice, no source.
+// our own; package figures has the reasons.
 package notify

@@ -58,7 +58,7 @@ func (s *server) addAlerts(api huma.API) {
 		summary string
 	}{
 		{alert.Acknowledge, "Take an alert on. It is measured on"},
-		{alert.Unshelve, "Take an alert off its shelf"},
+		{alert.Unshelve, "Unshelve an alert"},
 		{alert.TakeBack, "Take an alert back into service"},
 	} {
 		huma.Register(api, done(d.verb, d.summary), func(ctx context.Context, in *deedInput) (*answer[view.Alert], error) {

@@ -28,8 +28,8 @@ const (
 
 // For how long certificates are good.
 const (
-	caLife = 10 * 365 * 24 * time.Hour // common practice, no source
-	Life   = 90 * 24 * time.Hour       // of one that renews itself; common practice, no source
+	caLife = 10 * 365 * 24 * time.Hour // each client is given it by hand
+	Life   = 90 * 24 * time.Hour       // of one that renews itself
 
 	// LongestLife is what clients take of a CA that people installed
 	// (support.apple.com/103769, from memory: 825 days, others take more).

@@ -22,7 +22,7 @@ func Between(rows []figures.Row, raw float64) float64 {
 
 // How near a typed pressure has to come to what was planned, as a share, to be taken
 // for that in kPa; and how far a pressure in mmHg may be below what was planned at
-// most. Common practice, no source.
+// most. Our own; package figures has the reasons.
 const (
 	nearKPa  = 0.2
 	leastKPa = 1.5 // mmHg

@@ -46,9 +46,9 @@ func Creep(ages []time.Duration, mmHg []float64, dwell time.Duration) (curve.Cre
 	return c, nil
 }
 
-// What grows by more a decade than twice the worst that published work on thin force
-// sensors finds (15 %) is no creep, and what falls by more than a little is a leak.
-// Common practice, no source.
+// What grows by more a decade than twice the 15 % that is said to be the worst of thin
+// force sensors (common practice, no source) is no creep, and what falls by more than
+// gauge and scatter show is a leak.
 const (
 	mostCreep = 0.3
 	leastFall = 0.01

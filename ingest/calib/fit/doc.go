@@ -22,7 +22,7 @@
 //     shift from cycle to cycle beyond it, enlarged by t95/1.96 at the effective
 //     degrees of freedom (Welch-Satterthwaite), since a few cycles tell it badly;
 //   - drift: as set, by default 2 % of full scale, rectangular, over the
-//     validity (common practice, no source);
+//     validity (an assumption, until spot checks tell);
 //   - reference: of the gauge, as set.
 //
 // One cycle says nothing about repeatability: then the spread of the warning

@@ -39,7 +39,7 @@ const (
 	turns = 0.075 // a step back by more than this share of the output is a turn: half of the repeatability that is rejected
 
 	// A plateau may move by this share of full scale and is one; more is a motion.
-	// Common practice, no source.
+	// It is less than half of the repeatability that warns.
 	steady = 0.02
 
 	// PerKPa is how many mmHg a kPa is (133.322387415 Pa each).

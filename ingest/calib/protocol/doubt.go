@@ -13,7 +13,7 @@ import (
 // A plateau is read wherever the cuff is, and a gauge is read by somebody who pumps:
 // what the channels read at the other levels tells whether a level is where it is said
 // to be. That is a warning and no more: a sensor that does not repeat is off as well.
-// Common practice, no source, for all of it.
+// Package figures has a reason for each number.
 const (
 	doubtAmong  = 0.75 // of a step: among levels that were read
 	doubtBeyond = 0.6  // of a step: beyond them, along the last step

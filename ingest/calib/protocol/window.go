@@ -8,9 +8,9 @@ import (
 	"weald/ingest/sample"
 )
 
-// The shares that decide what is a plateau. Common practice, no source, but for
-// creep: 15 % a decade is the worst that published work on thin force sensors
-// finds.
+// The shares that decide what is a plateau; package figures has a reason for each.
+// That 15 % a decade is the worst creep of thin force sensors is said of them: common
+// practice, no source.
 const (
 	still    = 0.01 // of full scale: what a plateau may move by in its last half; what moves by more within a second is a stroke
 	creeps   = 0.15 // of the load, a decade of time

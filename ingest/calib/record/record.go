@@ -112,7 +112,7 @@ func (r *Record) Age(now time.Time) time.Duration { return now.Sub(r.At) }
 func (r *Record) Expired(now time.Time) bool { return now.After(r.ValidUntil) }
 
 // soon is for how long before its date a record is said to be due, and what share of
-// its validity that is at most. Common practice, no source.
+// its validity that is at most: time to find an hour at a bench, and not from the first day.
 const (
 	soon      = 14 * 24 * time.Hour
 	soonShare = 4

@@ -13,7 +13,7 @@ import (
 const MostZero = 5
 
 // MostMoved is how far the means of the two halves of what was read at rest may lie
-// apart, in mmHg: what moves by more is not at rest. Common practice, no source.
+// apart, in mmHg: what moves by more is not at rest. It is a fifth of MostZero.
 const MostMoved = 1
 
 // A Zeroing is one zeroing of unloaded channels of a source, or, with Undo, the

@@ -101,12 +101,12 @@ export default [
       assert.deepEqual(await violations(page), []);
       await picture('5-shelving');
       await page.getByRole('button', { name: 'Shelve it' }).click();
-      await until('it is on the shelf', async () => /shelved, by K-07, until .*“care at the bedside”/.test(await main()));
+      await until('it is shelved', async () => /shelved, by K-07, until .*“care at the bedside”/.test(await main()));
       await goTo('Round');
       await until('the round says so', async () => /1 alert shelved/.test(await main()));
       await goTo('Alerts');
-      await other.getByRole('button', { name: /^Take off the shelf/ }).click();
-      await until('it is off the shelf', async () => (await list('shelved')).every((a) => a.id !== next.id));
+      await other.getByRole('button', { name: /^Unshelve/ }).click();
+      await until('it is shelved no longer', async () => (await list('shelved')).every((a) => a.id !== next.id));
 
       // Handover: what happened, how the alerts fared, and the night on paper.
       await page.getByRole('button', { name: 'Show what happened' }).click();

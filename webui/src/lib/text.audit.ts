@@ -25,7 +25,7 @@ export const audit = {
   done: {
     viewed: 'looked at', exported: 'exported', reported: 'had a report made', 'backed-up': 'had the record copied', tested: 'had a test sent',
     configured: 'configuration', deleted: 'deleted, as the configuration asks', erased: 'erased a person’s data', logged: 'logging in', rehearsed: 'rehearsed',
-    refused: 'was refused', unseen: 'looks that were not noted', acknowledge: 'acknowledged', shelve: 'shelved', unshelve: 'took off the shelf',
+    refused: 'was refused', unseen: 'looks that were not noted', acknowledge: 'acknowledged', shelve: 'shelved', unshelve: 'unshelved',
     'out-of-service': 'took out of service', 'in-service': 'took into service again', mark: 'made a mark', proposed: 'proposed a change',
     'seat-link-made': 'made a link', 'seat-link-withdrawn': 'withdrew a link', 'session-begun': 'began a session', 'session-ended': 'ended a session',
     'session-noted': 'wrote a note', 'attempt-begun': 'began a try', 'attempt-read': 'read a step of a try', 'attempt-ended': 'ended a try', 'attempt-left': 'left a try',

@@ -229,7 +229,7 @@ export const alerts = {
   verbs: {
     acknowledge: 'Acknowledge',
     shelve: 'Shelve …',
-    unshelve: 'Take off the shelf',
+    unshelve: 'Unshelve',
     'out-of-service': 'Out of service …',
     'in-service': 'Take back into service',
   } as Record<string, string>,
@@ -261,7 +261,7 @@ export const alerts = {
   failed: 'It could not be had. Try again.',
   changes: {
     raised: 'raised', cleared: 'cleared', unknown: 'no reading', known: 'reading again', acknowledged: 'acknowledged', escalated: 'escalated',
-    shelved: 'shelved', unshelved: 'off the shelf', 'shelf-ended': 'shelf ended', 'out-of-service': 'out of service', 'in-service': 'back in service',
+    shelved: 'shelved', unshelved: 'unshelved', 'shelf-ended': 'shelving ended', 'out-of-service': 'out of service', 'in-service': 'back in service',
     suppressed: 'put aside', unsuppressed: 'judged again', calm: 'calm again',
   } as Record<string, string>,
   figures: 'How the alerts fare',
