@@ -173,16 +173,27 @@ func (d *days) load(ctx context.Context) error {
 }
 
 // putAwayLate puts the log of a sealed file into it, where readers kept it from being
-// done when the file was sealed.
+// done when the file was sealed, and takes back what a crash left half done: readers can
+// do neither.
 func (d *days) putAwayLate(ctx context.Context, file string) error {
-	log := d.path(file) + "-wal"
-	if _, err := os.Stat(log); d.s.looking || err != nil {
+	if d.s.looking {
 		return nil
 	}
-	if scan, err := scanLog(log); err != nil || len(scan.dropped()) > 0 {
-		return err // SQLite would take a damaged log away with what is whole in it
+	path := d.path(file)
+	is := func(suffix string) bool {
+		_, err := os.Stat(path + suffix)
+		return err == nil
 	}
-	db, err := connect(d.path(file), writing)
+	if !is("-wal") && !is("-journal") {
+		return nil
+	}
+	if scan, err := scanLog(path + "-wal"); err != nil || len(scan.dropped()) > 0 {
+		return nil // SQLite would take a damaged log away with what is whole in it
+	}
+	db, err := connect(path, writing)
+	if errors.Is(err, errEmptied) {
+		return d.mend(lasting(ctx), file, errEmptied)
+	}
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"slices"
@@ -29,6 +30,24 @@ type frame struct {
 type logScan struct {
 	frames []frame // of the present generation, oldest first
 	whole  int     // how many of them SQLite will find good
+}
+
+// errEmptied means that there is nothing in a file, and something in its log.
+var errEmptied = fmt.Errorf("it is empty, and its log is not: %w", errCorrupt)
+
+// emptied reports whether that is so. SQLite would take the log away when it opens the file,
+// with all that was acknowledged and is in no other place: it must not be let near it. A
+// file that is just being made has something in it before its log has.
+func emptied(path string) bool {
+	empty := func() bool {
+		info, err := os.Stat(path)
+		return err == nil && info.Size() == 0
+	}
+	if !empty() {
+		return false
+	}
+	log, err := scanLog(path + "-wal")
+	return err == nil && len(log.frames) > 0 && empty()
 }
 
 // dropped returns what SQLite would ignore although it was written: if a

@@ -109,12 +109,16 @@ const (
 	reading
 )
 
-// connect opens a file. Writers have one connection, readers a few.
+// connect opens a file. Writers have one connection, readers a few. It fails with
+// errEmptied where SQLite would take the log of the file away.
 func connect(path string, how access) (*sql.DB, error) {
 	prepare()
 	abs, err := filepath.Abs(path)
 	if err != nil {
 		return nil, err
+	}
+	if emptied(abs) {
+		return nil, fmt.Errorf("%s: %w", filepath.Base(path), errEmptied)
 	}
 	q := url.Values{"_pragma": {"busy_timeout(10000)"}}
 	if how == writing {

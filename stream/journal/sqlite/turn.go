@@ -111,9 +111,10 @@ func (d *days) close() error {
 	return err
 }
 
-// remove deletes a file, of which the main file already says that it goes.
+// remove deletes a file, of which the main file already says that it goes. Its log goes
+// first: one that is left alone would be taken for all that is left of a file.
 func (d *days) remove(ctx context.Context, file string) error {
-	for _, name := range []string{"", "-wal", "-shm", "-journal"} {
+	for _, name := range []string{"-wal", "-shm", "-journal", ""} {
 		if err := os.Remove(d.path(file) + name); err != nil && !errors.Is(err, os.ErrNotExist) {
 			return err
 		}
