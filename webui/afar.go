@@ -1,7 +1,6 @@
 package webui
 
 import (
-	"bytes"
 	"html/template"
 	"math"
 	"net/http"
@@ -24,26 +23,7 @@ type AfarOptions struct {
 
 // What a centre shows of a ward: alerts, and readings with the words that the ward has for
 // them. A ward that is not seen must not look quiet.
-var afarPage = template.Must(template.New("afar").Funcs(template.FuncMap{"clock": func(t time.Time) string {
-	return t.UTC().Format("2 January 2006, 15:04:05") + " UTC"
-}, "figure": func(s view.Signal) string {
-	if s.Value == nil {
-		return "not known"
-	}
-	return strconv.FormatFloat(math.Round(*s.Value*10)/10, 'f', -1, 64) + " " + s.Unit
-}}).Parse(`<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="refresh" content="5">
-<title>{{.Ward}} from afar</title>
-<link rel="stylesheet" href="/standby.css">
-</head>
-<body>
-<main>
-<h1>{{.Ward}} from afar</h1>
-{{if and .Trouble .Seen.IsZero}}<p><strong>Nothing is known of this ward: {{.Trouble}}.</strong> Ask there.</p>
+var afarPage = newPlain("{{.Ward}} from afar", `{{if and .Trouble .Seen.IsZero}}<p><strong>Nothing is known of this ward: {{.Trouble}}.</strong> Ask there.</p>
 {{else if .Trouble}}<p><strong>Nothing is known of this ward since {{clock .Seen}}: {{.Trouble}}.</strong> What is below is how it was then: alerts may have come and gone. Ask there.</p>
 {{else if .Whole}}<p>This ward is seen. Its own pages show more, and are where alerts are acknowledged.</p>
 {{else if .Reached}}<p><strong>Not all has come that this ward wrote.</strong> {{if .Seen.IsZero}}What is below is not all{{else}}What is below is how it was at {{clock .Seen}}{{end}}: alerts may have come and gone. Ask there.</p>
@@ -66,28 +46,24 @@ var afarPage = template.Must(template.New("afar").Funcs(template.FuncMap{"clock"
 {{end}}<p>heard {{clock .HeardAt}}</p>
 </li>
 {{else}}<li><p>No readings are known: the ward does not say.</p></li>
-{{end}}</ul>
-<footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
-</main>
-</body>
-</html>
-`))
+{{end}}</ul>`, template.FuncMap{"clock": func(t time.Time) string {
+	return t.UTC().Format("2 January 2006, 15:04:05") + " UTC"
+}, "figure": func(s view.Signal) string {
+	if s.Value == nil {
+		return "not known"
+	}
+	return strconv.FormatFloat(math.Round(*s.Value*10)/10, 'f', -1, 64) + " " + s.Unit
+}})
 
 // Afar returns what a centre serves of a ward: a page of its alerts and readings, the same
 // for programs, and whether the ward is seen.
 func Afar(o AfarOptions) http.Handler {
 	mux := bare(o.Version)
 	mux.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) {
-		var b bytes.Buffer
-		if err := afarPage.Execute(&b, struct {
+		afarPage.show(w, http.StatusOK, struct {
 			Ward, Trouble string
 			afar.Look
-		}{o.Ward, o.Trouble(), o.Look()}); err != nil {
-			api.Problem(w, http.StatusInternalServerError, err.Error())
-			return
-		}
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		_, _ = w.Write(b.Bytes())
+		}{o.Ward, o.Trouble(), o.Look()})
 	})
 	mux.HandleFunc("/api/v1/alerts", func(w http.ResponseWriter, _ *http.Request) {
 		look := o.Look()

@@ -1,8 +1,6 @@
 package webui
 
 import (
-	"bytes"
-	"html/template"
 	"net"
 	"net/http"
 
@@ -28,19 +26,7 @@ type SharesOptions struct {
 }
 
 // Like the page of a machine that stands by, this one must not look as if all were quiet.
-var sharesPage = template.Must(template.New("shares").Parse(`<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="refresh" content="5">
-<title>Where the pages are</title>
-<link rel="stylesheet" href="/standby.css">
-</head>
-<body>
-<main>
-<h1>Where the pages are</h1>
-<p><strong>This page shows no patients and no alerts.</strong> It leads to the pages that do.</p>
+var sharesPage = newPlain("Where the pages are", `<p><strong>This page shows no patients and no alerts.</strong> It leads to the pages that do.</p>
 <ul>
 {{range .Shares}}<li><h2>{{.ID}}</h2>
 <p>{{range $i, $p := .Places}}{{if $i}}, {{end}}{{$p}}{{end}}</p>
@@ -50,12 +36,7 @@ var sharesPage = template.Must(template.New("shares").Parse(`<!doctype html>
 {{end}}{{if .Trouble}}<p>{{$.Machine}} {{if .Own}}reads the bridges, and something is wrong with that{{else}}could not take over now{{end}}: {{.Trouble}}</p>
 {{end}}</li>
 {{end}}</ul>
-<p>This is {{.Machine}}. {{if .Reads}}It reads bridges, and takes over when another machine that does is gone.{{else}}Of what is not here, it keeps a copy, and takes over when another machine is gone.{{end}}</p>
-<footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
-</main>
-</body>
-</html>
-`))
+<p>This is {{.Machine}}. {{if .Reads}}It reads bridges, and takes over when another machine that does is gone.{{else}}Of what is not here, it keeps a copy, and takes over when another machine is gone.{{end}}</p>`, nil)
 
 // A shareLine is a share as it is shown.
 type shareLine struct {
@@ -104,17 +85,11 @@ func onPort(r *http.Request, port string) string {
 func Shares(o SharesOptions) http.Handler {
 	mux := bare(o.Version)
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		var b bytes.Buffer
-		if err := sharesPage.Execute(&b, struct {
+		sharesPage.show(w, http.StatusOK, struct {
 			Machine string
 			Reads   bool
 			Shares  []shareLine
-		}{o.Machine, o.Reads, o.lines(r)}); err != nil {
-			api.Problem(w, http.StatusInternalServerError, err.Error())
-			return
-		}
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		_, _ = w.Write(b.Bytes())
+		}{o.Machine, o.Reads, o.lines(r)})
 	})
 	mux.HandleFunc("/readyz", func(w http.ResponseWriter, r *http.Request) {
 		lines, reasons, status := o.lines(r), []string{}, http.StatusOK

@@ -1,9 +1,7 @@
 package webui
 
 import (
-	"bytes"
 	"encoding/json"
-	"html/template"
 	"net/http"
 	"time"
 
@@ -33,28 +31,11 @@ type StandbyOptions struct {
 // What a machine that stands by shows: it has no readings and no alerts of its own, so it
 // must not look as if all were quiet. It asks again by itself, and is followed by the
 // pages when this machine takes over.
-var standbyPage = template.Must(template.New("standby").Parse(`<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="refresh" content="5">
-<title>{{.Machine}} {{.Does}}</title>
-<link rel="stylesheet" href="/standby.css">
-</head>
-<body>
-<main>
-<h1>{{.Machine}} {{.Does}}</h1>
-<p><strong>This page shows no patients and no alerts.</strong></p>
+var standbyPage = newPlain("{{.Machine}} {{.Does}}", `<p><strong>This page shows no patients and no alerts.</strong></p>
 {{with .Writer}}<p>{{.Machine}} {{if $.Reads}}reads the bridges{{else}}does the work{{end}}, since {{.Since.UTC.Format "2 January 2006, 15:04:05"}} UTC.{{if $.Reads}} The pages of the ward are on the machines that judge.{{else if not .Pages}} Ask for its pages where it stands.{{end}}</p>
 {{if and .Pages (not $.Reads)}}<p><a href="{{.Pages}}">Go to the pages of {{.Machine}}</a></p>
 {{end}}{{else}}<p>No machine {{if .Reads}}reads the bridges{{else}}does the work{{end}} at the moment, or none can be seen from here. Look at the people in your care.</p>{{end}}
-{{if and .Trouble .Own}}<p>Something is wrong with that: {{.Trouble}}</p>{{else if .Trouble}}<p>This machine could not take over now: {{.Trouble}}</p>{{else}}<p>If that machine is gone, {{if .Reads}}another takes over by itself.{{else}}this one takes over by itself, and this page becomes the pages of the ward.{{end}}</p>{{end}}
-<footer>A research and training aid: not a medical device, not an alarm system, not a diagnosis. It supports, and never replaces, looking at the skin. Local policy and the responsible clinician decide.</footer>
-</main>
-</body>
-</html>
-`))
+{{if and .Trouble .Own}}<p>Something is wrong with that: {{.Trouble}}</p>{{else if .Trouble}}<p>This machine could not take over now: {{.Trouble}}</p>{{else}}<p>If that machine is gone, {{if .Reads}}another takes over by itself.{{else}}this one takes over by itself, and this page becomes the pages of the ward.{{end}}</p>{{end}}`, nil)
 
 const standbyStyle = `:root { color-scheme: light dark }
 body { font: 1.25rem/1.5 system-ui, sans-serif; margin: 0 }
@@ -115,19 +96,12 @@ func Standby(o StandbyOptions) http.Handler {
 			api.Problem(w, http.StatusServiceUnavailable, o.why())
 			return
 		}
-		var b bytes.Buffer
-		if err := standbyPage.Execute(&b, struct {
+		standbyPage.show(w, http.StatusServiceUnavailable, struct {
 			Machine, Does string
 			Reads, Own    bool
 			Writer        *Writer
 			Trouble       string
-		}{o.Machine, o.does(), o.Reads, o.own(), o.Writer(), o.Trouble()}); err != nil {
-			api.Problem(w, http.StatusInternalServerError, err.Error())
-			return
-		}
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.WriteHeader(http.StatusServiceUnavailable)
-		_, _ = w.Write(b.Bytes())
+		}{o.Machine, o.does(), o.Reads, o.own(), o.Writer(), o.Trouble()})
 	})
 	mux.HandleFunc("/readyz", func(w http.ResponseWriter, _ *http.Request) {
 		if o.Reads && o.Trouble() == "" {

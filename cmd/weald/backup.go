@@ -79,11 +79,8 @@ func folderOf(cmd *cobra.Command, file, data string) (string, error) {
 	if data != "" {
 		return data, nil
 	}
-	c, err := load(cmd, file)
-	if err != nil {
-		return "", err
-	}
-	return dataOf(c, "")
+	_, dir, err := loadData(cmd, file, "")
+	return dir, err
 }
 
 func verifyBackup(cmd *cobra.Command, dir string) error {

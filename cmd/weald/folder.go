@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 
+	"github.com/spf13/cobra"
+
 	"weald/config"
 	"weald/stream/journal"
 	"weald/stream/journal/sqlite"
@@ -26,6 +28,16 @@ func dataOf(c *config.Config, given string) (string, error) {
 		return "", errors.New("the configuration keeps no record: its data: names no folder")
 	}
 	return c.Data, nil
+}
+
+// loadData loads a configuration, and returns with it the folder that a command is about.
+func loadData(cmd *cobra.Command, file, given string) (*config.Config, string, error) {
+	c, err := load(cmd, file)
+	if err != nil {
+		return nil, "", err
+	}
+	dir, err := dataOf(c, given)
+	return c, dir, err
 }
 
 // errNoRecord is wrapped by the error of opening a record that is not there.

@@ -70,11 +70,7 @@ out of a record that several machines keep.`,
 		Example: "  weald person erase -c weald.yaml K-07\n  weald person erase -c weald.yaml K-07 --yes",
 		Args:    arguments(aCode),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			c, err := load(cmd, file)
-			if err != nil {
-				return err
-			}
-			dir, err := dataOf(c, data)
+			c, dir, err := loadData(cmd, file, data)
 			if err != nil {
 				return err
 			}

@@ -41,11 +41,7 @@ The file has another person's code where that person did something for this one.
 			if out == "" {
 				return usageError{errors.New("say which file to write: -o k07.zip")}
 			}
-			c, err := load(cmd, file)
-			if err != nil {
-				return err
-			}
-			dir, err := dataOf(c, data)
+			c, dir, err := loadData(cmd, file, data)
 			if err != nil {
 				return err
 			}

@@ -107,11 +107,7 @@ func deedOfReport(cmd *cobra.Command) record.Deed {
 
 // withRecord opens the record of a configuration to be read, for a report.
 func withRecord(cmd *cobra.Command, path, data string, use func(*config.Config, journal.Journal) error) error {
-	c, err := load(cmd, path)
-	if err != nil {
-		return err
-	}
-	dir, err := dataOf(c, data)
+	c, dir, err := loadData(cmd, path, data)
 	if err != nil {
 		return err
 	}

@@ -146,15 +146,9 @@ func (s *server) oneAttempt(ctx context.Context, in *attemptInput) (*answer[atte
 }
 
 func (s *server) beginAttempt(ctx context.Context, in *newAttempt) (*answer[attemptView], error) {
-	if err := s.recording(); err != nil {
-		return nil, err
-	}
 	b := &in.Body
-	i, err := s.place(b.Place)
+	i, err := s.beginning(b.Place, b.Code)
 	if err != nil {
-		return nil, err
-	}
-	if err := codeError("code", b.Code); err != nil {
 		return nil, err
 	}
 	if b.Lesson != "" {

@@ -154,16 +154,23 @@ func (s *server) oneSession(ctx context.Context, in *sessionInput) (*answer[sess
 	return nil, huma.Error404NotFound(fmt.Sprintf("there is no session %q", in.Session))
 }
 
-func (s *server) beginSession(ctx context.Context, in *beginInput) (*answer[session], error) {
+// beginning returns the number of the place at which something of the person with a code
+// is to begin, and be kept.
+func (s *server) beginning(place, code string) (int, error) {
 	if err := s.recording(); err != nil {
-		return nil, err
+		return 0, err
 	}
-	b := &in.Body
-	i, err := s.place(b.Place)
+	i, err := s.place(place)
 	if err != nil {
-		return nil, err
+		return 0, err
 	}
-	if err := codeError("code", b.Code); err != nil {
+	return i, codeError("code", code)
+}
+
+func (s *server) beginSession(ctx context.Context, in *beginInput) (*answer[session], error) {
+	b := &in.Body
+	i, err := s.beginning(b.Place, b.Code)
+	if err != nil {
 		return nil, err
 	}
 	if err := s.author(ctx, &b.Author); err != nil {
