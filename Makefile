@@ -84,7 +84,7 @@ lint:
 # What tests leave to a run without the race detector (ingest/raced): of packages, and of
 # the daemon. A test in cmd/internal/archtest keeps the lists whole.
 PLAIN := ./stream/journal/sqlite ./ingest/hostile ./ingest/importing
-PLAIN_TESTS := TestAMachineWithAFullDiskGivesWay|TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported|TestAPersonIsErasedAndTheWardGoesOn|TestScripts|TestRecordScripts|TestExamplesRun|TestAnInterruptedImportGoesOn|TestKilledUnderLoad|TestKilledWhileSending|TestTheRecipeOfThreeServers|TestTheRecipeOfAWardAndItsCentre|TestAKeyIsWithdrawn|TestLinksFromATerminal|TestTheWayFromAFolderToAReport|TestTheWayFromABoardToAnAlert|TestSecretsAreSaidNowhere|TestAJudgeIsKilledWhileItCatchesUp|TestOthersReadWhatWeWrite|TestReadingsThatAreHeldUpAreSaid|TestMachinesAreReplacedOneAfterTheOther|TestTheClockIsSetBack|TestWhatManyPlacesSendIsKept|TestReadingsWaitForAJudge
+PLAIN_TESTS := TestAMachineWithAFullDiskGivesWay|TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported|TestAPersonIsErasedAndTheWardGoesOn|TestScripts|TestRecordScripts|TestExamplesRun|TestAnInterruptedImportGoesOn|TestKilledUnderLoad|TestKilledWhileSending|TestTheRecipeOfThreeServers|TestTheRecipeOfAWardAndItsCentre|TestAKeyIsWithdrawn|TestLinksFromATerminal|TestTheWayFromAFolderToAReport|TestTheWayFromABoardToAnAlert|TestSecretsAreSaidNowhere|TestAJudgeIsKilledWhileItCatchesUp|TestOthersReadWhatWeWrite|TestReadingsThatAreHeldUpAreSaid|TestMachinesAreReplacedOneAfterTheOther|TestTheClockIsSetBack|TestWhatManyPlacesSendIsKept|TestReadingsWaitForAJudge|TestSharesAreCarried
 
 # Many tests wait, for a clock or a disk, so there are three packages at a time, and more
 # tests than there are cores; the packages that take longest come first. What runs
@@ -108,14 +108,15 @@ calm-test:
 web-test: webui/node_modules/.package-lock.json
 	cd webui && npm run --silent check && npm run --silent test
 
-# Every fuzz target for its time, two at a time; the list is what the tests declare.
+# Every fuzz target for its time, four at a time, in what the stories leave of the cores;
+# the list is what the tests declare.
 # New paths are looked for in what the target is for, and for the configuration in what
 # reads YAML: the rest stays as it was compiled, which leaves more of the time for trying.
 # Now and then the end of its time is all that Go complains of (go.dev/issue/75804, mended
 # in 1.27); what is found comes with the input that failed.
 GUIDED_ALSO := go.yaml.in/...
-OURS := FuzzReadLife FuzzRestorePlace FuzzCut FuzzPages FuzzOpen FuzzCall FuzzLabel FuzzTAL FuzzDecode \
-  stream/access/password/FuzzParse
+OURS := FuzzReadLife FuzzReadCells rules/state/FuzzRead FuzzRestorePlace FuzzCut FuzzPages FuzzOpen FuzzCall \
+  FuzzLabel FuzzTAL FuzzDecode stream/access/password/FuzzParse
 
 fuzz: $(WEB)
 	@mkdir -p .cache/fuzz; found=$$(go env GOCACHE)/fuzz; \
@@ -124,7 +125,7 @@ fuzz: $(WEB)
 	for p in $$(echo "$$targets" | cut -d' ' -f1 | uniq); do \
 	  also=; [ $$p = config ] && also='-gcflags=$(GUIDED_ALSO)=-d=libfuzzer'; \
 	  nice -n 19 $(GO) test -c -vet=off -ldflags='-s -w' "-gcflags=weald/$$p/...=-d=libfuzzer" $$also -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
-	echo "$$targets" | nice -n 19 xargs -P 2 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
+	echo "$$targets" | nice -n 19 xargs -P 4 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
 	  t=$(FUZZTIME); case " $(OURS) " in *" $$1 "*|*" $$0/$$1 "*) t=$(OURSTIME);; esac; \
 	  $$at/fuzz.test -test.run "^$$" -test.fuzz "^$$1\$$" -test.fuzztime $$t -test.fuzzminimizetime 200ms -test.parallel 1 \
 	    -test.fuzzcachedir '"$$found"'/weald/$$0 >$$at/$$1.log 2>&1 \

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"weald/config"
+	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/rules"
@@ -34,6 +35,7 @@ type sharesState struct {
 // been counted, and gets some back when it is there again. What was raised is to the byte, and in each share's order,
 // what one process raises that judges all of the same readings by the whole configuration.
 func TestSharesAreCarried(t *testing.T) {
+	raced.Skip(t, "machines that are killed, and what they leave in the record")
 	t.Parallel()
 	servers := natstest.Serve(t, 1)
 	ctx, stop := context.WithCancel(t.Context())
