@@ -9,7 +9,7 @@ FUZZTIME ?= 10s
 OURSTIME ?= 3s
 # No folder's name is in what is compiled, so that one checkout finds what another has
 # compiled of the same text.
-export GOFLAGS := $(strip $(shell $(GO) env GOFLAGS) -trimpath)
+export GOFLAGS := $(strip $(filter-out -trimpath,$(shell $(GO) env GOFLAGS)) -trimpath)
 
 # `go vet` and staticcheck in one (.tools/lint). What it reads of packages is what the
 # race detector's tests are made of, so that tests are not compiled for it alone.

@@ -25,23 +25,30 @@ import (
 // bridgeOf turns what the configuration says of a bridge into what ingest runs.
 // A nil link is for recordings, which are played without one.
 func bridgeOf(c *config.Config, b *config.Bridge, link ingest.Link) ingest.Bridge {
+	return membersOf(c.Plan()).bridge(b, link)
+}
+
+// bridge is bridgeOf for who asks of many.
+func (m *members) bridge(b *config.Bridge, link ingest.Link) ingest.Bridge {
 	out := ingest.Bridge{ID: b.ID, Link: link, Capture: b.Capture, Format: formatOf(b)}
-	plan := c.Plan()
-	all := membersOf(plan)
 	for i := range b.Sources {
 		s := &b.Sources[i]
-		unit := calib.Counts
-		if s.Unit == config.MMHg {
-			unit = calib.MMHg
-		}
 		out.Sources = append(out.Sources, ingest.Source{
 			Number: s.Number, ID: s.ID, Index: s.Index,
 			Channels: s.Channels, Rate: s.Rate, StaleAfter: s.StaleAfter,
-			Unit: unit, Calibration: s.Lines, SaturatesAt: s.SaturatesAt, BatteryEmptyMV: s.BatteryEmptyMV,
+			Unit: unitOf(s), Calibration: s.Lines, SaturatesAt: s.SaturatesAt, BatteryEmptyMV: s.BatteryEmptyMV,
 		})
-		all.lay(&out.Sources[i], plan)
+		m.lay(&out.Sources[i])
 	}
 	return out
+}
+
+// unitOf is what a source's readings are in.
+func unitOf(s *config.Source) calib.Unit {
+	if s.Unit == config.MMHg {
+		return calib.MMHg
+	}
+	return calib.Counts
 }
 
 func formatOf(b *config.Bridge) ingest.Format {
@@ -93,7 +100,7 @@ func (d *daemon) connect(t *reign) error {
 			if err != nil {
 				return err
 			}
-			bridge := bridgeOf(t.config, b, w.link)
+			bridge := t.members.bridge(b, w.link)
 			t.book.recall(&bridge)
 			for k := range bridge.Sources {
 				bridge.Sources[k].Index = k
@@ -141,7 +148,7 @@ func (r *running) seat(t *reign) {
 		}
 		r.at[k] = i
 	}
-	r.Lay(t.members.layouts(r.at, t.config.Plan()))
+	r.Lay(t.members.layouts(r.at))
 }
 
 // taker returns what takes the scans of a bridge to the pipeline of the reign in force.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"weald/ingest"
@@ -19,26 +20,28 @@ type member struct {
 // members are all sites and regions of a plan, and how the sources' channels
 // make them up.
 type members struct {
-	all    []member
-	groups [][][]int // by source: the channels of each group
-	whose  [][]int   // by source and group: an index into all
-	layout int       // the number of the layout that ingest has of it
+	all      []member
+	groups   [][][]int    // by source: the channels of each group
+	whose    [][]int      // by source and group: an index into all
+	together [][][]int    // by source: its channels of each site that has several of them
+	mats     []*rules.Mat // by source: what lays it out as a mat, nil for nothing
+	layout   int          // the number of the layout that ingest has of it
 }
 
+// membersOf looks at every channel of a plan once: a hospital has thousands.
 func membersOf(plan *rules.Plan) *members {
-	m := &members{groups: make([][][]int, len(plan.Sources)), whose: make([][]int, len(plan.Sources))}
+	n := len(plan.Sources)
+	m := &members{groups: make([][][]int, n), whose: make([][]int, n), together: make([][][]int, n), mats: make([]*rules.Mat, n)}
 	for i := range plan.Places {
 		p := &plan.Places[i]
-		for _, site := range p.Sites {
-			m.all = append(m.all, member{name: fmt.Sprintf("site %s at %s", site.ID, p.ID), of: len(site.Channels)})
-			for source := range plan.Sources {
-				if channels := channelsOf(&site, source); channels != nil {
-					m.add(source, channels)
-				}
-			}
+		for k := range p.Sites {
+			m.site(p.ID, &p.Sites[k])
 		}
 		if p.Mat == nil {
 			continue
+		}
+		if m.mats[p.Mat.Source] == nil {
+			m.mats[p.Mat.Source] = p.Mat
 		}
 		for _, region := range p.Mat.Regions {
 			m.all = append(m.all, member{name: fmt.Sprintf("region %s at %s", region.ID, p.ID), cells: true, of: len(region.Cells)})
@@ -46,6 +49,21 @@ func membersOf(plan *rules.Plan) *members {
 		}
 	}
 	return m
+}
+
+// site takes in a site, whose channels may be of several sources.
+func (m *members) site(place string, site *rules.Site) {
+	m.all = append(m.all, member{name: fmt.Sprintf("site %s at %s", site.ID, place), of: len(site.Channels)})
+	for i, c := range site.Channels {
+		if slices.ContainsFunc(site.Channels[:i], func(other rules.Channel) bool { return other.Source == c.Source }) {
+			continue
+		}
+		channels := channelsOf(site, c.Source)
+		m.add(c.Source, channels)
+		if len(channels) > 1 {
+			m.together[c.Source] = append(m.together[c.Source], channels)
+		}
+	}
 }
 
 // add gives channels of a source to the newest member.
@@ -132,27 +150,19 @@ func (who *member) lame(mute int) string {
 }
 
 // lay tells ingest how the plan lays out a source's channels.
-func (m *members) lay(s *ingest.Source, plan *rules.Plan) {
-	s.Groups = m.groups[s.Index]
-	for i := range plan.Places {
-		p := &plan.Places[i]
-		if mat := p.Mat; mat != nil && mat.Source == s.Index && s.Rows == 0 {
-			s.Rows, s.Columns = mat.Rows, mat.Columns
-		}
-		for k := range p.Sites {
-			if channels := channelsOf(&p.Sites[k], s.Index); len(channels) > 1 {
-				s.Together = append(s.Together, channels)
-			}
-		}
+func (m *members) lay(s *ingest.Source) {
+	s.Groups, s.Together = m.groups[s.Index], m.together[s.Index]
+	if mat := m.mats[s.Index]; mat != nil {
+		s.Rows, s.Columns = mat.Rows, mat.Columns
 	}
 }
 
 // layouts returns how the plan lays out the sources that stand in it at some indices.
-func (m *members) layouts(at []int, plan *rules.Plan) []ingest.Layout {
+func (m *members) layouts(at []int) []ingest.Layout {
 	out := make([]ingest.Layout, len(at))
 	for k, i := range at {
 		s := ingest.Source{Index: i}
-		m.lay(&s, plan)
+		m.lay(&s)
 		out[k] = ingest.Layout{Rows: s.Rows, Columns: s.Columns, Together: s.Together, Groups: s.Groups, Number: m.layout}
 	}
 	return out

@@ -29,11 +29,11 @@ func TestWhatIsToldOfABridge(t *testing.T) {
 	t.Parallel()
 	mine := parsed(t, strings.Replace(elsewhereConfig, "SITE", "", 1))
 	theirs := parsed(t, strings.Replace(elsewhereConfig, "SITE", ", {id: calf, channels: [board/leg/1]}", 1))
-	laid := func(c *config.Config) []ingest.Layout { return membersOf(c.Plan()).layouts([]int{0}, c.Plan()) }
+	laid := func(c *config.Config) []ingest.Layout { return membersOf(c.Plan()).layouts([]int{0}) }
 	b := &mine.Bridges[0]
 	e := newElsewhere(b, nil)
 	m := membersOf(mine.Plan())
-	e.Lay(m.layouts([]int{0}, mine.Plan()))
+	e.Lay(m.layouts([]int{0}))
 	said := e.nothing()
 	said.State, said.LastByte = ingest.Open, sample.At(time.Now())
 	said.Sources[0].Condition = ingest.Condition{Layout: 7, Mute: []int{0, 1}}

@@ -98,7 +98,7 @@ func (g *reading) open(c *config.Config, lines map[string]*running) error {
 		for k := range at {
 			at[k] = b.Sources[k].Index
 		}
-		layouts := all.layouts(at, c.Plan())
+		layouts := all.layouts(at)
 		laid[b.ID] = shapeOf(layouts)
 		if r := lines[b.ID]; r != nil {
 			r.Lay(layouts)
@@ -108,7 +108,7 @@ func (g *reading) open(c *config.Config, lines map[string]*running) error {
 		if err != nil {
 			return err
 		}
-		bridge := bridgeOf(c, b, way.link)
+		bridge := all.bridge(b, way.link)
 		for k := range bridge.Sources {
 			bridge.Sources[k].Index = k
 			bridge.Sources[k].Heard = g.writer.Heard(bridge.Sources[k].ID)

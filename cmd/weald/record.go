@@ -104,8 +104,9 @@ func (b *book) last() sample.Instant {
 func convertersOf(c *config.Config) ([]*calib.Converter, error) {
 	var out []*calib.Converter
 	for i := range c.Bridges {
-		for _, s := range bridgeOf(c, &c.Bridges[i], nil).Sources {
-			converter, err := calib.NewConverter(s.Unit, s.Channels, s.Calibration)
+		for k := range c.Bridges[i].Sources {
+			s := &c.Bridges[i].Sources[k]
+			converter, err := calib.NewConverter(unitOf(s), s.Channels, s.Lines)
 			if err != nil {
 				return nil, fmt.Errorf("source %s: %w", s.ID, err)
 			}

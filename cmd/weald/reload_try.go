@@ -38,6 +38,7 @@ func prepare(ctx context.Context, old, c *config.Config, broker *listener, now f
 			return nil, err
 		}
 	}
+	all := membersOf(c.Plan())
 	for i := range c.Bridges {
 		b := &c.Bridges[i]
 		if stays(old, c, b.ID) {
@@ -47,7 +48,7 @@ func prepare(ctx context.Context, old, c *config.Config, broker *listener, now f
 		if err != nil {
 			return nil, err
 		}
-		if _, err := ingest.New(bridgeOf(c, b, w.link), ingest.Options{Now: now, Out: func(*sample.Scan) {}}); err != nil {
+		if _, err := ingest.New(all.bridge(b, w.link), ingest.Options{Now: now, Out: func(*sample.Scan) {}}); err != nil {
 			return nil, err
 		}
 	}
