@@ -138,8 +138,8 @@ func TestConvertIsTheRecord(t *testing.T) {
 			rapid.Check(t, func(t *rapid.T) {
 				s := set(recordOf(0, c))
 				// A table may turn where the formula just does not: the width is
-				// tried a little smaller and larger too, and any of the three is right.
-				var motions [3]curve.Motion
+				// tried a little smaller and larger too, and any of these is right.
+				var motions [15]curve.Motion
 				last := sample.Past
 				at, days := time.Duration(0), 0
 				for range rapid.IntRange(1, 60).Draw(t, "scans") {
@@ -165,7 +165,7 @@ func TestConvertIsTheRecord(t *testing.T) {
 						d, load := curve.Still, time.Duration(0)
 						if inOrder {
 							up, _ := says(&c, raw, curve.Loading, 0)
-							d, load = motions[k].Step(x.At, float64(up.MMHg), c.Width*(1+0.07*float64(k-1)))
+							d, load = motions[k].Step(x.At, float64(up.MMHg), c.Width*(1+0.01*float64(k-7)))
 						}
 						want, most := says(&c, raw, d, time.Duration(days)*24*time.Hour)
 						if c.Creep != nil && inOrder {
