@@ -136,7 +136,7 @@ func TestACalibrationComesIntoForce(t *testing.T) {
 	}
 	ongoing := ""
 	during("first", func(t *testing.T, address string, until func(func() error, float64)) {
-		until(counted(t, address, map[string]float64{`weald_frames_total{bridge="hub"}`: 5}), 500)
+		until(reached(t, address, map[string]float64{`weald_frames_total{bridge="hub"}`: 5}), 500)
 		if v, err := ankle(address); err != nil || v != nil {
 			t.Fatalf("not calibrated, and the ankle is at %v: %v", v, err)
 		}

@@ -136,6 +136,15 @@ func raised(address string, rules ...string) func() error {
 
 // counted returns a check that the metrics have the given values.
 func counted(t *testing.T, address string, want map[string]float64) func() error {
+	return metered(t, address, want, func(got, want float64) bool { return got == want })
+}
+
+// reached is counted, of what goes on being counted.
+func reached(t *testing.T, address string, want map[string]float64) func() error {
+	return metered(t, address, want, func(got, want float64) bool { return got >= want })
+}
+
+func metered(t *testing.T, address string, want map[string]float64, enough func(got, want float64) bool) func() error {
 	return func() error {
 		metrics := text(t, address, "/metrics")
 		for series, value := range want {
@@ -146,7 +155,7 @@ func counted(t *testing.T, address string, want map[string]float64) func() error
 					found = true
 				}
 			}
-			if !found || got != value {
+			if !found || !enough(got, value) {
 				return fmt.Errorf("%s is %v, want %v", series, got, value)
 			}
 		}
