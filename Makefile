@@ -108,7 +108,7 @@ calm-test:
 web-test: webui/node_modules/.package-lock.json
 	cd webui && npm run --silent check && npm run --silent test
 
-# Every fuzz target for its time, four at a time, in what the stories leave of the cores;
+# Every fuzz target for its time, two at a time, in what the stories leave of the cores;
 # the list is what the tests declare.
 # New paths are looked for in what the target is for, and for the configuration in what
 # reads YAML: the rest stays as it was compiled, which leaves more of the time for trying.
@@ -125,7 +125,7 @@ fuzz: $(WEB)
 	for p in $$(echo "$$targets" | cut -d' ' -f1 | uniq); do \
 	  also=; [ $$p = config ] && also='-gcflags=$(GUIDED_ALSO)=-d=libfuzzer'; \
 	  nice -n 19 $(GO) test -c -vet=off -ldflags='-s -w' "-gcflags=weald/$$p/...=-d=libfuzzer" $$also -o ".cache/fuzz/$$p/fuzz.test" "./$$p" || exit 1; done; \
-	echo "$$targets" | nice -n 19 xargs -P 4 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
+	echo "$$targets" | nice -n 19 xargs -P 2 -L 1 sh -c 'echo "fuzz $$0 $$1"; cd $$0 || exit 255; at='"$$PWD"'/.cache/fuzz/$$0; \
 	  t=$(FUZZTIME); case " $(OURS) " in *" $$1 "*|*" $$0/$$1 "*) t=$(OURSTIME);; esac; \
 	  $$at/fuzz.test -test.run "^$$" -test.fuzz "^$$1\$$" -test.fuzztime $$t -test.fuzzminimizetime 200ms -test.parallel 1 \
 	    -test.fuzzcachedir '"$$found"'/weald/$$0 >$$at/$$1.log 2>&1 \
