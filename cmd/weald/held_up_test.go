@@ -1,10 +1,8 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -21,13 +19,8 @@ func TestReadingsThatAreHeldUpAreSaid(t *testing.T) {
 	raced.Skip(t, "a log that is slow, against the clock")
 	t.Parallel()
 	servers := natstest.Serve(t, 1)
-	board := boardOn(t)
-	ctx, stop := context.WithCancel(t.Context())
-	var sending sync.WaitGroup
-	defer sending.Wait()
-	defer stop()
-	context.AfterFunc(ctx, func() { board.Close() })
-	sending.Go(func() { wavingBoard(ctx, board) })
+	board, _, _, end := waving(t)
+	defer end()
 	machine := func(roles string) *victim {
 		text := fmt.Sprintf(absentConfig, portOf(wiretest.Vacant(t)), strings.Join(servers.URLs(), ", "))
 		text = strings.ReplaceAll(strings.Replace(text, "judge, serve", roles, 1), `"127.0.0.1:9"`, fmt.Sprintf("%q", board.Addr()))

@@ -18,6 +18,38 @@ import (
 	"weald/stream/record"
 )
 
+// waving returns a board that waves until end is called, or ctx ends with the test, and what
+// may be busy beside it for as long.
+func waving(t *testing.T) (board net.Listener, ctx context.Context, busy *sync.WaitGroup, end func()) {
+	t.Helper()
+	board, busy = boardOn(t), new(sync.WaitGroup)
+	ctx, stop := context.WithCancel(t.Context())
+	context.AfterFunc(ctx, func() { board.Close() })
+	busy.Go(func() { wavingBoard(ctx, board) })
+	return board, ctx, busy, func() { stop(); busy.Wait() }
+}
+
+// aPair writes the configurations of two machines that keep one record of what a board waves,
+// and says where their pages are.
+func aPair(t *testing.T, servers []string, board net.Listener) (paths, addresses [2]string) {
+	t.Helper()
+	for i := range paths {
+		address := wiretest.Vacant(t)
+		addresses[i] = "http://" + address
+		paths[i] = write(t, fmt.Sprintf("weald-%c.yaml", 'a'+i), fmt.Sprintf(`data: record
+web: {listen: %q}
+cluster: {servers: [%s], replicas: 1, machine: weald-%c}
+bridges:
+  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
+places:
+  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
+rules:
+  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
+`, address, strings.Join(servers, ", "), 'a'+i, board.Addr()))
+	}
+	return paths, addresses
+}
+
 // A wavingBoard sends twenty readings a second to whoever dials, one machine after
 // another; its clock and its sequence go on.
 func wavingBoard(ctx context.Context, l net.Listener) {
@@ -64,13 +96,8 @@ func sendingBoard(ctx context.Context, l net.Listener, readings func(time.Durati
 func TestAMachineTakesOver(t *testing.T) {
 	t.Parallel()
 	servers := natstest.Serve(t, 3)
-	board := boardOn(t)
-	ctx, stop := context.WithCancel(t.Context())
-	var sending sync.WaitGroup
-	defer sending.Wait()
-	defer stop()
-	context.AfterFunc(ctx, func() { board.Close() })
-	sending.Go(func() { wavingBoard(ctx, board) })
+	board, _, _, end := waving(t)
+	defer end()
 
 	machine := func(name string) (path, dir string) {
 		path = write(t, name+".yaml", fmt.Sprintf(`data: record

@@ -1,13 +1,11 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"net/http"
 	"path/filepath"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -27,13 +25,8 @@ func TestReadingsWaitForAJudge(t *testing.T) {
 	raced.Skip(t, "machines that are ended and started, and what waits meanwhile")
 	t.Parallel()
 	servers := natstest.Serve(t, 1)
-	board := boardOn(t)
-	ctx, stop := context.WithCancel(t.Context())
-	var sending sync.WaitGroup
-	defer sending.Wait()
-	defer stop()
-	context.AfterFunc(ctx, func() { board.Close() })
-	sending.Go(func() { wavingBoard(ctx, board) })
+	board, _, _, end := waving(t)
+	defer end()
 	machine := func(name, roles string) string {
 		return write(t, name+".yaml", fmt.Sprintf(`data: record
 web: {listen: "127.0.0.1:%s"}

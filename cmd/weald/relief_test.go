@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"net/http"
 	"os"
@@ -11,7 +10,6 @@ import (
 	"time"
 
 	"weald/ingest/raced"
-	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/journal/replicated/natstest"
 )
 
@@ -27,28 +25,9 @@ func TestAMachineWithAFullDiskGivesWay(t *testing.T) {
 		t.Skip("not allowed to mount a small file system")
 	}
 	servers := natstest.Serve(t, 1)
-	board := boardOn(t)
-	ctx, stop := context.WithCancel(t.Context())
-	var busy sync.WaitGroup
-	defer busy.Wait()
-	defer stop()
-	context.AfterFunc(ctx, func() { board.Close() })
-	busy.Go(func() { wavingBoard(ctx, board) })
-	var paths, addresses [2]string
-	for i := range paths {
-		address := wiretest.Vacant(t)
-		addresses[i] = "http://" + address
-		paths[i] = write(t, fmt.Sprintf("weald-%c.yaml", 'a'+i), fmt.Sprintf(`data: record
-web: {listen: %q}
-cluster: {servers: [%s], replicas: 1, machine: weald-%c}
-bridges:
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
-rules:
-  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
-`, address, strings.Join(servers.URLs(), ", "), 'a'+i, board.Addr()))
-	}
+	board, ctx, busy, end := waving(t)
+	defer end()
+	paths, addresses := aPair(t, servers.URLs(), board)
 	if err := os.Symlink(disk, recordBeside(paths[0])); err != nil {
 		t.Fatal(err)
 	}
@@ -114,8 +93,7 @@ rules:
 	})
 	b.end()
 	noting(0)
-	stop()
-	busy.Wait()
+	end()
 	a.end()
 	store, done := recordIn(t, recordBeside(paths[0]))
 	marks := tallied(t, store).noted

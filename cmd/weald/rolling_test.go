@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/gob"
 	"errors"
 	"flag"
@@ -11,7 +10,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -53,28 +51,9 @@ func TestMachinesAreReplacedOneAfterTheOther(t *testing.T) {
 	raced.Skip(t, "machines that are ended and started, and what they leave in the record")
 	t.Parallel()
 	servers := natstest.Serve(t, 1)
-	board := boardOn(t)
-	ctx, stop := context.WithCancel(t.Context())
-	var busy sync.WaitGroup
-	defer busy.Wait()
-	defer stop()
-	context.AfterFunc(ctx, func() { board.Close() })
-	busy.Go(func() { wavingBoard(ctx, board) })
-	var paths, addresses [2]string
-	for i := range paths {
-		address := wiretest.Vacant(t)
-		addresses[i] = "http://" + address
-		paths[i] = write(t, fmt.Sprintf("weald-%c.yaml", 'a'+i), fmt.Sprintf(`data: record
-web: {listen: %q}
-cluster: {servers: [%s], replicas: 1, machine: weald-%c}
-bridges:
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
-rules:
-  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
-`, address, strings.Join(servers.URLs(), ", "), 'a'+i, board.Addr()))
-	}
+	board, ctx, busy, end := waving(t)
+	defer end()
+	paths, addresses := aPair(t, servers.URLs(), board)
 	machines := [2]*victim{launchFormer(t, paths[0]), nil}
 	works := func(i int) {
 		t.Helper()
@@ -144,8 +123,7 @@ rules:
 	works(1)
 	machines[0] = launch(t, paths[0])
 	abreast(0)
-	stop()
-	busy.Wait()
+	end()
 	machines[1].end()
 	machines[0].end()
 	dirs := [2]string{recordBeside(paths[0]), recordBeside(paths[1])}
