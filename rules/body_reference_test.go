@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 	"weald/rules/alert"
 	"weald/rules/exposure"
@@ -51,7 +52,6 @@ func (b *slowBody) second(left, right float64) sample.Truth {
 // any case.
 func TestWhereNobodyIsNobodyIsJudged(t *testing.T) {
 	table := []exposure.Point{{MMHg: 31, Time: time.Hour}, {MMHg: 60, Time: time.Minute}}
-	answers := map[sample.Truth]int{}
 	for _, kind := range []rules.PlaceKind{rules.Seat, rules.Wrap} {
 		name, needs := "occupied", []rules.Rule{
 			{Exposure: &rules.Exposure{Table: table, Share: 0.5, Floor: 20}}, seated(time.Hour),
@@ -70,7 +70,9 @@ func TestWhereNobodyIsNobodyIsJudged(t *testing.T) {
 			r.ID, r.Priority, r.ForgetAfter = fmt.Sprint(i), 1, time.Hour
 			plan.Rules = append(plan.Rules, r)
 		}
-		few(t, 8, func(t *rapid.T) {
+		answers := map[sample.Truth]int{}
+		enough := func() bool { return tried.Each(answers, 15, sample.Yes, sample.No, sample.Maybe) }
+		fewUntil(t, 8, enough, func(t *rapid.T) {
 			s, slow, now := begun(plan), &slowBody{}, 0
 			for range 7 {
 				both := rapid.SampledFrom([][2]float64{{0, 0}, {math.NaN(), math.NaN()}, {40, 0}, {math.NaN(), 0}, {5, math.NaN()}, {4.9, 3}}).Draw(t, "both")
@@ -107,10 +109,8 @@ func TestWhereNobodyIsNobodyIsJudged(t *testing.T) {
 				}
 			}
 		})
-	}
-	for _, is := range []sample.Truth{sample.Yes, sample.No, sample.Maybe} {
-		if answers[is] < 15 {
-			t.Errorf("%v for %d s only: too tame to prove anything", is, answers[is])
+		if !enough() {
+			t.Errorf("%s: for so many seconds %v: too tame to prove anything", name, answers)
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 )
 
@@ -86,7 +87,8 @@ func (l *slowLeg) levels() []float64 {
 // as long as it takes to settle.
 func TestDriftAgainstASlowReference(t *testing.T) {
 	happened := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return happened >= 30 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		const stale, by = 700, 2.63
 		settle := rapid.SampledFrom([]int{6000, 20000}).Draw(t, "settle")
 		r := rules.Rule{Drift: &rules.Drift{Site: "ankle", By: by, Settle: time.Duration(settle) * time.Millisecond}}
@@ -144,7 +146,7 @@ func TestDriftAgainstASlowReference(t *testing.T) {
 			t.Fatal("the reference goes back in time")
 		}
 	})
-	if happened < 30 {
+	if !enough() {
 		t.Errorf("%d changes only: the test has lost its force", happened)
 	}
 }

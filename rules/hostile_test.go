@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 	"weald/rules/alert"
 )
@@ -60,7 +61,8 @@ func drawWorst(t *rapid.T) (r rules.Rule, at rules.PlaceKind) {
 // in time or says what is no number.
 func TestTheWorstSettingsAreRefusedOrJudged(t *testing.T) {
 	judged, told := map[string]int{}, 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return len(judged) >= 7 && told >= 2 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		r, kind := drawWorst(t)
 		r.ID, r.Priority = "rule", alert.Low
 		cells := make([]int, 30)
@@ -132,7 +134,7 @@ func TestTheWorstSettingsAreRefusedOrJudged(t *testing.T) {
 			t.Fatalf("%+v cannot be taken up again: %v", r, err)
 		}
 	})
-	if len(judged) < 7 || told < 2 {
+	if !enough() {
 		t.Errorf("judged %v, told %d: too tame to prove anything", judged, told)
 	}
 }

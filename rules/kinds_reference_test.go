@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 	"weald/rules/hold/holdtest"
 )
@@ -99,7 +100,8 @@ func drawDelays(t *rapid.T, r *rules.Rule, most int) {
 // Graduation in whole mmHg and whole percent, where no rounding can hide.
 func TestGraduationAgainstASlowReference(t *testing.T) {
 	happened := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return happened >= 100 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		ratio := rapid.SampledFrom([]int{0, 70, 80, 100}).Draw(t, "ratio")
 		steepest := rapid.SampledFrom([]int{0, 30, 50}).Draw(t, "steepest")
 		drop := rapid.SampledFrom([]int{0, 4, 10}).Draw(t, "drop")
@@ -128,7 +130,7 @@ func TestGraduationAgainstASlowReference(t *testing.T) {
 			return sample.No
 		})
 	})
-	if happened < 100 {
+	if !enough() {
 		t.Errorf("%d changes only: the test has lost its force", happened)
 	}
 }
@@ -175,7 +177,8 @@ func silences(all []heard, stale int) (at []int, ankle []float64) {
 // the median of all slopes between the twentieths' means, of which half must be known.
 func TestRateAgainstASlowReference(t *testing.T) {
 	happened := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return happened >= 60 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		const stale, slot = 700, 100
 		r := rules.Rule{Rate: &rules.Rate{Watch: "ankle.pressure", Per: time.Second, Window: 20 * slot * time.Millisecond}}
 		switch rapid.IntRange(0, 2).Draw(t, "asks") {
@@ -221,7 +224,7 @@ func TestRateAgainstASlowReference(t *testing.T) {
 			return sample.Of(r.Rate.Rise > 0 && trend > r.Rate.Rise || r.Rate.Fall > 0 && trend < -r.Rate.Fall)
 		})
 	})
-	if happened < 60 {
+	if !enough() {
 		t.Errorf("%d changes only: the test has lost its force", happened)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 	"weald/rules/alert"
 	"weald/rules/exposure"
@@ -174,7 +175,8 @@ func TestExposureBeyondTheData(t *testing.T) {
 func TestExposureAgainstASlowCount(t *testing.T) {
 	m, _ := exposure.Published(exposure.ReswickRogers)
 	raised := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return raised >= 20 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		r := muscle(0.15)
 		r.Exposure.Model = exposure.ReswickRogers
 		plan := leg(r)
@@ -231,7 +233,7 @@ func TestExposureAgainstASlowCount(t *testing.T) {
 			t.Fatalf("raised at %d s, counted %d s", got, want)
 		}
 	})
-	if raised < 20 {
+	if !enough() {
 		t.Errorf("raised in %d cases only: the test has lost its force", raised)
 	}
 }
@@ -394,7 +396,8 @@ func TestSwing(t *testing.T) {
 // reading is missing it is unknown and neither raises nor clears.
 func TestAFormulaIsALimit(t *testing.T) {
 	raised := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return raised >= 100 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		on, off := time.Duration(rapid.IntRange(0, 4).Draw(t, "on"))*time.Second, time.Duration(rapid.IntRange(0, 3).Draw(t, "off"))*time.Second
 		limit := leg(rules.Rule{Limit: &rules.Limit{Watch: "ankle.pressure", Above: ptr(32)}, OnDelay: on, OffDelay: off, ForgetAfter: 5 * time.Second})
 		formula := leg(rules.Rule{Formula: "ankle.pressure > 32 mmHg or ankle.pressure > 4.26632 kPa", OnDelay: on, OffDelay: off, ForgetAfter: 5 * time.Second})
@@ -415,7 +418,7 @@ func TestAFormulaIsALimit(t *testing.T) {
 			t.Fatalf("the formula:\n%s\nthe limit:\n%s", got, want)
 		}
 	})
-	if raised < 100 {
+	if !enough() {
 		t.Errorf("%d changes only: the test has lost its force", raised)
 	}
 }

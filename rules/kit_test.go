@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 	"weald/rules/alert"
 )
@@ -95,6 +96,12 @@ func few(t *testing.T, n int, story func(*rapid.T)) {
 			failing = false
 		}
 	})
+}
+
+// fewUntil is few, again and again until that was enough.
+func fewUntil(t *testing.T, n int, enough func() bool, story func(*rapid.T)) {
+	t.Helper()
+	tried.Until(enough, func() { few(t, n, story) })
 }
 
 // ms is an instant or a duration in words, as lines have it.

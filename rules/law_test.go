@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 	"weald/rules/alert"
 )
@@ -65,7 +66,8 @@ func (s *story) see(list []seen) {
 // the same instants, with and without a neighbour.
 func TestPlacesDoNotMatterToEachOther(t *testing.T) {
 	told := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return told >= 100 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		scans := drawScans(t, 2)
 		both := &story{}
 		both.Engine = rules.NewEngine(twoBeds(), both)
@@ -83,7 +85,7 @@ func TestPlacesDoNotMatterToEachOther(t *testing.T) {
 			told += len(got)
 		}
 	})
-	if told < 100 {
+	if !enough() {
 		t.Errorf("%d alerts were told: too tame to prove anything", told)
 	}
 }
@@ -124,7 +126,8 @@ func (*recorder) Late(source int, _ *sample.Scan) {}
 // and judges nothing, whatever it reads.
 func TestLateScansJudgeNothing(t *testing.T) {
 	lates := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return lates >= 100 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		scans := drawScans(t, 1)
 		plain, mixed := &story{}, &story{}
 		plan := bed(1, 4, twoBeds().Rules...)
@@ -150,7 +153,7 @@ func TestLateScansJudgeNothing(t *testing.T) {
 		}
 		lates += late
 	})
-	if lates < 100 {
+	if !enough() {
 		t.Errorf("%d scans were late: this looks at nothing", lates)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 )
 
@@ -17,7 +18,8 @@ import (
 // their inputs come between each other, every place tells and shows the same.
 func TestPlacesHaveATimeOfTheirOwn(t *testing.T) {
 	told := 0
-	few(t, 10, func(t *rapid.T) {
+	enough := func() bool { return told >= 50 }
+	fewUntil(t, 10, enough, func(t *rapid.T) {
 		plan := wholePlan()
 		type input func(*rules.Engine)
 		inputs := make([][]input, len(plan.Places))
@@ -73,7 +75,7 @@ func TestPlacesHaveATimeOfTheirOwn(t *testing.T) {
 			t.Fatalf("one after the other:\n%s\nas it comes:\n%s", runs[0], runs[1])
 		}
 	})
-	if told < 50 {
+	if !enough() {
 		t.Errorf("%d changes only: too tame to prove anything", told)
 	}
 }
@@ -83,7 +85,8 @@ func TestPlacesHaveATimeOfTheirOwn(t *testing.T) {
 // everything happens as if there were none, and nothing is late.
 func TestDelaysBelowTheWaitDoNotMatter(t *testing.T) {
 	changes := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return changes >= 40 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		r := above("ankle.pressure", 32, ms(rapid.IntRange(0, 500).Draw(t, "on")))
 		r.OffDelay = ms(rapid.IntRange(0, 500).Draw(t, "off"))
 		straight, delayed := begun(wrapOfTwoSources(r)), begun(wrapOfTwoSources(r))
@@ -123,7 +126,7 @@ func TestDelaysBelowTheWaitDoNotMatter(t *testing.T) {
 		}
 		changes += len(straight.lines)
 	})
-	if changes < 40 {
+	if !enough() {
 		t.Errorf("%d changes only: too tame to prove anything", changes)
 	}
 }
@@ -132,7 +135,8 @@ func TestDelaysBelowTheWaitDoNotMatter(t *testing.T) {
 // limb whose heights are known, is all the same.
 func TestNumbersOfChannelsDoNotMatter(t *testing.T) {
 	changes := 0
-	few(t, 12, func(t *rapid.T) {
+	enough := func() bool { return changes >= 40 }
+	fewUntil(t, 12, enough, func(t *rapid.T) {
 		plan, other := kindsPlan(), kindsPlan()
 		to := rapid.Permutation([]int{0, 1, 2, 3}).Draw(t, "to") // the channel that each becomes
 		for i := range other.Places {
@@ -172,7 +176,7 @@ func TestNumbersOfChannelsDoNotMatter(t *testing.T) {
 		}
 		changes += len(a)
 	})
-	if changes < 40 {
+	if !enough() {
 		t.Errorf("%d changes only: too tame to prove anything", changes)
 	}
 }
@@ -181,7 +185,8 @@ func TestNumbersOfChannelsDoNotMatter(t *testing.T) {
 // rests are reckoned in slots of which a day has a whole number.
 func TestAnotherDayIsTheSame(t *testing.T) {
 	changes := 0
-	few(t, 8, func(t *rapid.T) {
+	enough := func() bool { return changes >= 40 }
+	fewUntil(t, 8, enough, func(t *rapid.T) {
 		plan, now := everyKind(), sample.Instant(0)
 		a, first := engineOf(plan)
 		b, second := engineOf(plan)
@@ -204,7 +209,7 @@ func TestAnotherDayIsTheSame(t *testing.T) {
 		}
 		changes += len(first.events)
 	})
-	if changes < 40 {
+	if !enough() {
 		t.Errorf("%d changes only: too tame to prove anything", changes)
 	}
 }
@@ -213,7 +218,8 @@ func TestAnotherDayIsTheSame(t *testing.T) {
 // trends take it for two readings, and who counts frames.
 func TestAScanTwiceIsOnce(t *testing.T) {
 	changes := 0
-	few(t, 12, func(t *rapid.T) {
+	enough := func() bool { return changes >= 40 }
+	fewUntil(t, 12, enough, func(t *rapid.T) {
 		plan := kindsPlan()
 		plan.Rules = slices.DeleteFunc(plan.Rules, func(r rules.Rule) bool { return r.Rate != nil || r.Drift != nil || r.Swing != nil || r.Relief != nil })
 		once, twice, now := begun(plan), begun(plan), time.Duration(0)
@@ -231,7 +237,7 @@ func TestAScanTwiceIsOnce(t *testing.T) {
 		}
 		changes += len(once.lines)
 	})
-	if changes < 40 {
+	if !enough() {
 		t.Errorf("%d changes only: too tame to prove anything", changes)
 	}
 }

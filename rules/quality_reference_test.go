@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 )
 
@@ -156,7 +157,8 @@ func TestQualityIsWhatTheScansSay(t *testing.T) {
 		t.Run(string(of), func(t *testing.T) {
 			seen := map[bool]int{}
 			outer := t
-			rapid.Check(t, func(t *rapid.T) {
+			enough := func() bool { return tried.Each(seen, 1, true, false) }
+			tried.Check(t, enough, func(t *rapid.T) {
 				rule := faulty(of)
 				rule.OnDelay = 0
 				s := newStory(outer, cluster(3, nil, rule))
@@ -225,7 +227,7 @@ func TestQualityIsWhatTheScansSay(t *testing.T) {
 					}
 				}
 			})
-			if seen[true] == 0 || seen[false] == 0 {
+			if !enough() {
 				t.Errorf("there was no such fault, or nothing else: %v", seen)
 			}
 		})

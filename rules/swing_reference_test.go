@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 )
 
@@ -124,7 +125,8 @@ func walked(known []heard, now heard) float64 {
 // A swing is judged by the strides themselves, found anew from all readings.
 func TestSwingAgainstASlowReference(t *testing.T) {
 	happened := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return happened >= 100 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		const limit = 15.53
 		r := rules.Rule{Swing: &rules.Swing{Site: "ankle", Limit: rules.Limit{Watch: "ankle.swing", Below: ptr(limit)}}}
 		drawDelays(t, &r, 1500)
@@ -139,7 +141,7 @@ func TestSwingAgainstASlowReference(t *testing.T) {
 			return sample.Of(v < limit)
 		})
 	})
-	if happened < 100 {
+	if !enough() {
 		t.Errorf("%d changes only: the test has lost its force", happened)
 	}
 }

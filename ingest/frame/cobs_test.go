@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"weald/ingest/tried"
 )
 
 // span returns the bytes from first to last.
@@ -168,8 +170,9 @@ func manyRuns(t *rapid.T) []byte {
 // A frame that is walked from several codes at once, of which some are guesses, is the
 // same as one that is walked from its first, whole or damaged; and there are such frames.
 func TestCOBSOfManyRuns(t *testing.T) {
-	tried, right, wrong := 0, 0, 0
-	rapid.Check(t, func(t *rapid.T) {
+	frames, right, wrong := 0, 0, 0
+	enough := func() bool { return right >= 10 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		plain := manyRuns(t)
 		enc := AppendCOBS(nil, plain)
 		if rapid.Bool().Draw(t, "damaged") {
@@ -186,7 +189,7 @@ func TestCOBSOfManyRuns(t *testing.T) {
 			t.Fatalf("%x decodes to %x, %v, want %x, %v", enc, got, ok, want, wantOK)
 		}
 		if x, y, z, ok := guess(enc); ok {
-			tried++
+			frames++
 			b := slices.Clone(enc)
 			switch done := strideCOBS(b, x, y, z); {
 			case !done:
@@ -198,7 +201,7 @@ func TestCOBSOfManyRuns(t *testing.T) {
 			}
 		}
 	})
-	if t.Logf("%d frames tried, %d guesses right and %d not", tried, right, wrong); right < 10 {
+	if t.Logf("%d frames tried, %d guesses right and %d not", frames, right, wrong); !enough() {
 		t.Error("too few to prove anything")
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules/alert"
 )
 
@@ -89,7 +90,8 @@ func events(t *rapid.T, inputs []input, spec *alert.Spec, seconds int) (out []to
 // No alert goes from one state to another in a way that nobody has written down.
 func TestOnlyTheWaysThereAre(t *testing.T) {
 	gone := map[string]bool{}
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return len(gone) >= 40 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		inputs, spec, seconds := draw(t)
 		state := alert.Normal
 		for _, e := range events(t, inputs, &spec, seconds) {
@@ -105,7 +107,7 @@ func TestOnlyTheWaysThereAre(t *testing.T) {
 			state = e.state
 		}
 	})
-	if len(gone) < 40 {
+	if !enough() {
 		t.Errorf("only %d ways were gone: too tame to prove anything", len(gone))
 	}
 }
@@ -144,7 +146,8 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 // first tier and never more than three; and what is put aside calls nobody.
 func TestWhoIsCalled(t *testing.T) {
 	most := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return most >= 3 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		inputs, spec, seconds := draw(t)
 		before := 0
 		for _, e := range events(t, inputs, &spec, seconds) {
@@ -160,7 +163,7 @@ func TestWhoIsCalled(t *testing.T) {
 			most = max(most, e.tier)
 		}
 	})
-	if most < 3 {
+	if !enough() {
 		t.Errorf("no more than %d tiers were called: too tame to prove anything", most)
 	}
 }

@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"weald/ingest/tried"
 )
 
 // compiled compiles for ward, and fails where the answer is not in order: either a program
@@ -107,7 +109,8 @@ func TestOneMistakeIsFoundWhereItIs(t *testing.T) {
 		{"true", "TRUE", "write true in small letters"},
 	}
 	found := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return found >= 50 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		text := valid(t)
 		for _, m := range mistakes {
 			all := places(text, m.right)
@@ -123,7 +126,7 @@ func TestOneMistakeIsFoundWhereItIs(t *testing.T) {
 			found++
 		}
 	})
-	if found < 50 {
+	if !enough() {
 		t.Errorf("%d mistakes were made: too tame to prove anything", found)
 	}
 }

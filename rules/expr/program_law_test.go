@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 )
 
 // names lists the signals of a tree, those that are numbers and those that are conditions.
@@ -126,7 +127,8 @@ func (t *tree) bare() bool { return t.name == "bare" || slices.ContainsFunc(t.ar
 // same, except where rounding decides.
 func TestUnitsOfSignalsDoNotMatter(t *testing.T) {
 	decided := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return decided >= 10 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		g, tree, program := draw(t, true)
 		if tree.bare() {
 			t.Skip("a number without a unit")
@@ -157,7 +159,7 @@ func TestUnitsOfSignalsDoNotMatter(t *testing.T) {
 		}
 		decided++
 	})
-	if decided < 10 {
+	if !enough() {
 		t.Errorf("%d expressions were tried: too few to prove anything", decided)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 	"weald/rules/alert"
 	"weald/rules/field"
@@ -128,7 +129,8 @@ func (r *raises) count() (n int) {
 // instant.
 func TestAFieldIsWhatTheEngineRaises(t *testing.T) {
 	raised, again := 0, 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return raised >= 500 && again >= 20 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		s, readings := holdtest.DrawSettings(t), holdtest.DrawReadings(t)
 		readings = slices.DeleteFunc(readings, func(r holdtest.Reading) bool { return r.At > s.End })
 		trace := traceOf(readings, s)
@@ -170,7 +172,7 @@ func TestAFieldIsWhatTheEngineRaises(t *testing.T) {
 			}
 		}
 	})
-	if raised < 500 || again < 20 {
+	if !enough() {
 		t.Errorf("the traces raised %d times, %d of them again: too tame to prove anything", raised, again)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules/field"
 	"weald/rules/hold"
 )
@@ -16,7 +17,8 @@ import (
 // judged by its uncertainty, a band has two sides, and steps last no time.
 func TestARowIsItsAlerts(t *testing.T) {
 	some := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return some >= 500 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		small := func(name string, most int) time.Duration {
 			return time.Duration(rapid.IntRange(0, most).Draw(t, name))
 		}
@@ -46,7 +48,7 @@ func TestARowIsItsAlerts(t *testing.T) {
 			some += counts[i]
 		}
 	})
-	if some < 500 {
+	if !enough() {
 		t.Errorf("%d raises: too tame to prove anything", some)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules/hold"
 	"weald/rules/hold/holdtest"
 )
@@ -56,7 +57,8 @@ func ms(n int) time.Duration { return time.Duration(n) * time.Millisecond }
 
 func TestStateAgreesWithReference(t *testing.T) {
 	raised, cleared := 0, 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return raised >= 20 && cleared >= 10 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		s, readings := holdtest.DrawSettings(t), holdtest.DrawReadings(t)
 		readings = slices.DeleteFunc(readings, func(r holdtest.Reading) bool { return r.At > s.End })
 		want, got := holdtest.Reference(readings, s), viaState(readings, s)
@@ -71,7 +73,7 @@ func TestStateAgreesWithReference(t *testing.T) {
 			}
 		}
 	})
-	if raised < 20 || cleared < 10 {
+	if !enough() {
 		t.Errorf("the traces raised %d and cleared %d times: too tame to prove anything", raised, cleared)
 	}
 }

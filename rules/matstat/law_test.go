@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"pgregory.net/rapid"
 
+	"weald/ingest/tried"
 	"weald/rules/matstat"
 )
 
@@ -241,7 +242,8 @@ func TestTheThresholdOfContact(t *testing.T) {
 // The patch of which the index is the mean is where it says.
 func TestWhereTheIndexIs(t *testing.T) {
 	found := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return found >= 20 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		d := draw(t, anything)
 		m := d.measure(5)
 		if m.Where.Rows == 0 {
@@ -261,7 +263,7 @@ func TestWhereTheIndexIs(t *testing.T) {
 		}
 		hold(t, "mean of the patch", stat.Mean(in, nil), m.Index)
 	})
-	if found < 20 {
+	if !enough() {
 		t.Errorf("%d patches: this looks at nothing", found)
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules/alert"
 	"weald/rules/hold/holdtest"
 	"weald/rules/timeline"
@@ -69,7 +70,8 @@ func story(t *rapid.T) (holdtest.Settings, []holdtest.Reading) {
 // reference of the table of section 4 makes of the same readings, ms by ms.
 func TestScriptsAgainstTheReference(t *testing.T) {
 	raised, cleared := 0, 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return raised >= 20 && cleared >= 10 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		s, readings := story(t)
 		var want []timeline.Happening
 		for _, h := range holdtest.Reference(readings, s) {
@@ -88,7 +90,7 @@ func TestScriptsAgainstTheReference(t *testing.T) {
 			}
 		}
 	})
-	if raised < 20 || cleared < 10 {
+	if !enough() {
 		t.Errorf("the scripts raised %d and cleared %d times: too tame to prove anything", raised, cleared)
 	}
 }
@@ -198,7 +200,8 @@ func TestMissingReadingsTellNothing(t *testing.T) {
 // that only those which are newer than all before them count.
 func TestOnlyNewerReadingsCount(t *testing.T) {
 	late := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return late >= 100 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		s, readings := story(t)
 		mixed := rapid.Permutation(readings).Draw(t, "arrival")
 		var newer []holdtest.Reading
@@ -213,7 +216,7 @@ func TestOnlyNewerReadingsCount(t *testing.T) {
 			t.Fatalf("%s\ngives %v, and without what is late %v", written(s, mixed), got, want)
 		}
 	})
-	if late < 100 {
+	if !enough() {
 		t.Errorf("%d readings were late: this looks at nothing", late)
 	}
 }

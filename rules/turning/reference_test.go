@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules/posture"
 	"weald/rules/state"
 )
@@ -139,7 +140,8 @@ func TestAgainstTheReference(t *testing.T) {
 	}
 	settings := Settings{Settle: 4 * time.Second, ForgetAfter: 20 * time.Second}
 	turns := 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return turns >= 3 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		one, cut := New(mat, settings), New(mat, settings)
 		r := reference{settle: settings.Settle, forget: settings.ForgetAfter, now: "silence", unlooked: 2 * time.Second}
 		for range rapid.IntRange(1, 9).Draw(t, "parts") {
@@ -199,7 +201,7 @@ func TestAgainstTheReference(t *testing.T) {
 		}
 		turns += r.turns
 	})
-	if turns < 3 {
+	if !enough() {
 		t.Errorf("%d turns: too tame to prove anything", turns)
 	}
 }

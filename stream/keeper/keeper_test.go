@@ -13,6 +13,7 @@ import (
 
 	"weald/ingest/calib"
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/rules"
 	"weald/rules/alert"
 	"weald/stream/journal"
@@ -233,7 +234,8 @@ func (c *cutting) AppendReadings(ctx context.Context, blocks []record.Block, tic
 // them, once, and judged again from the beginning it gives just those.
 func TestKillsLoseAndDoubleNothing(t *testing.T) {
 	alerts, replayed, acted, cut := 0, 0, 0, 0
-	rapid.Check(t, func(t *rapid.T) {
+	enough := func() bool { return alerts >= 50 && acted >= 50 && cut >= 10 }
+	tried.Check(t, enough, func(t *rapid.T) {
 		j := &cutting{new(journaltest.Memory), math.MaxInt, rapid.Bool().Draw(t, "former snapshots")}
 		var told []string
 		came := map[string][]sample.Instant{}
@@ -332,7 +334,7 @@ func TestKillsLoseAndDoubleNothing(t *testing.T) {
 		replayed += replay.Inputs
 	})
 	t.Logf("%d changes of alerts, %d inputs judged again, %d actions, %d times one share without the next", alerts, replayed, acted, cut)
-	if alerts < 50 || acted < 50 || cut < 10 {
+	if !enough() {
 		t.Error("too few to prove anything")
 	}
 }
