@@ -18,7 +18,8 @@ type Cluster struct {
 	Machine, Pages  string // "" for the host's name, and for none
 
 	// Own says that the log is in a server of this machine, known as Domain at the centre;
-	// Shows, that this machine only shows what the one with that Domain writes.
+	// Shows, that this machine only shows what others write: the one with that Domain, or
+	// with none those whose log is on the same servers.
 	Own, Shows bool
 	Domain     string
 
@@ -97,10 +98,10 @@ func (r *reader) roles(out *Cluster) {
 	case r.doc.Faulty(path):
 	case len(given) == 0:
 		out.Reads, out.Judges = true, true
-	case given["serve"] && len(given) == 1 && f.Domain != "":
+	case given["serve"] && len(given) == 1:
 		out.Shows, out.Domain = true, string(f.Domain)
 	case given["judge"] != given["serve"]:
-		r.doc.Report(path, "whoever judges shows the pages: give judge and serve together, or neither; serve alone shows what a ward writes that has a domain")
+		r.doc.Report(path, "whoever judges shows the pages: give judge and serve together, or neither; serve alone shows from afar what others judge")
 	}
 	r.own(out)
 }

@@ -44,8 +44,9 @@ func (m *machine) ownLog() (*bedside.Server, error) {
 // lateName is the file in data with which alerts became known late at a centre.
 const lateName = "known-late.json"
 
-// show is what a machine does at a centre that shows what a ward writes: it follows the
-// ward's log into a copy of the record, whenever there is a link, and serves what that says.
+// show is what a machine does that only shows what another writes, at a centre or beside
+// it: it follows that one's log into a copy of the record, whenever there is a link, and
+// serves what that says.
 func (p *partner) show(ctx context.Context) error {
 	c := p.now()
 	face, err := openFace(c, p.log)
@@ -91,6 +92,12 @@ func (p *partner) follow(ctx context.Context, ward *afar.Ward, j *replicated.Jou
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error {
 		return j.Tend(ctx, p.machine.conn, func(s replicated.Sight) {
+			if s.Reached && p.options.Domain == "" && !ward.Answers() {
+				s.Reached = false // a log into which nobody writes has no alerts
+				p.cannot("no machine is heard that judges it")
+			} else {
+				p.trouble.Store(nil)
+			}
 			ward.Sighted(afar.Sight{At: s.At, Reached: s.Reached, Behind: s.Behind, Through: s.Head.Position})
 		})
 	})

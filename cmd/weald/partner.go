@@ -67,7 +67,7 @@ func (m *machine) partner(c *config.Config) *partner {
 		self:    replicated.Holder{Machine: m.name, Pages: c.Cluster.Pages},
 	}
 	if c.Cluster.Shows {
-		p.options.Domain = c.Cluster.Domain
+		p.options.Domain, p.options.Follows = c.Cluster.Domain, true
 	}
 	p.cannot("it begins")
 	return p
@@ -263,7 +263,11 @@ func again[T any](ctx context.Context, log *slog.Logger, cannot func(string), f 
 		}
 		if said != err.Error() {
 			said = err.Error()
-			cannot("the servers of the cluster do not answer")
+			if errors.Is(err, jetstream.ErrStreamNotFound) {
+				cannot("the servers of the cluster have no log of it")
+			} else {
+				cannot("the servers of the cluster do not answer")
+			}
 			log.Warn("the servers of the cluster do not answer, and are asked again", slog.Any("error", err), slog.String("do", "see that a majority of them runs and can be reached from here"))
 		}
 		select {

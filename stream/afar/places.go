@@ -3,6 +3,7 @@ package afar
 import (
 	"context"
 	"encoding/json"
+	"slices"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -89,6 +90,13 @@ func (w *Ward) hear(b []byte) {
 		w.places = make([]*Place, s.Of)
 	}
 	w.places[s.Index] = &Place{s.Place, w.now()}
+}
+
+// Answers reports whether somebody has said of late how places are, who does the work then.
+func (w *Ward) Answers() bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return slices.ContainsFunc(w.places, func(p *Place) bool { return p != nil && w.now().Sub(p.HeardAt) <= heardFor })
 }
 
 // shownNow returns how places are, in the ward's order. Of one that was not heard of late

@@ -25,7 +25,7 @@ func TestPlacesAreAskedFor(t *testing.T) {
 	defer asking.Wait()
 	defer stop()
 	asking.Go(func() { _ = w.Ask(ctx, c.Connect(), "larch") })
-	if places := w.Look().Places; places == nil || len(places) != 0 {
+	if places := w.Look().Places; places == nil || len(places) != 0 || w.Answers() {
 		t.Errorf("before anybody answers: %v", places)
 	}
 	seventy := 70.0
@@ -45,6 +45,9 @@ func TestPlacesAreAskedFor(t *testing.T) {
 	defer other()
 	c.Eventually("no places come", func() bool { return len(w.Look().Places) == 2 })
 	places := w.Look().Places
+	if !w.Answers() {
+		t.Error("who answers is not heard")
+	}
 	if places[0].ID != "bench-2" || places[1].ID != "bench-1" || *places[1].Signals["ankle.pressure"].Value != 70 || places[1].Text != "ankle 70 mmHg" {
 		t.Errorf("they come as %+v", places)
 	}
@@ -53,7 +56,7 @@ func TestPlacesAreAskedFor(t *testing.T) {
 	ahead.Store(int64(heardFor + 2*time.Second))
 	c.Eventually("what nobody says any more is known", func() bool {
 		p := w.Look().Places
-		return len(p) == 2 && p[1].State == view.StateUnknown && len(p[1].Signals) == 0 && p[1].ID == "bench-1" && !p[1].HeardAt.Before(heard)
+		return len(p) == 2 && p[1].State == view.StateUnknown && len(p[1].Signals) == 0 && p[1].ID == "bench-1" && !p[1].HeardAt.Before(heard) && !w.Answers()
 	})
 	ahead.Store(0)
 	again, err := Answer(conn, "larch", func() []view.Place { return []view.Place{place("bench-9")} })

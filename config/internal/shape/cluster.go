@@ -11,7 +11,8 @@ type Cluster struct {
 	Own *OwnServer `yaml:"own"`
 
 	// The domain of the machine that writes the record, with a server of its own, which
-	// this one shows from a centre. Needs roles: [serve]. Default: none.
+	// this one shows from a centre. Needs roles: [serve]. Default: none, for a record that
+	// is written on these servers.
 	Domain ID `yaml:"domain"`
 
 	// On how many servers each change of the record is before it is acknowledged: 3
@@ -31,7 +32,8 @@ type Cluster struct {
 	// shows the pages, which whoever judges does. A machine that has all of them reads the
 	// bridges itself while it judges, and no reading goes through the log before it is
 	// judged: either all machines of a record have all roles, or each has ingest or the
-	// others. With domain, serve alone shows what a ward writes with a server of its own.
+	// others. Serve alone keeps a copy of the record and shows alerts and readings from
+	// afar: of machines with the same log or, with domain, of a ward with a server of its own.
 	// Default: all.
 	Roles []Role `yaml:"roles"`
 

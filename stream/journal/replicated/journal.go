@@ -31,6 +31,9 @@ type Options struct {
 	// those are others, to which these have a link that may be cut; "" for these. The
 	// Journal follows then, and writes nothing.
 	Domain string
+	// Follows says that the Journal only follows a log on these servers: it does not make
+	// one that is not there, and writes nothing.
+	Follows bool
 	// Keep is for how long the log has what all have read; 0 for ever. It must be
 	// longer than any machine is away.
 	Keep time.Duration
@@ -125,7 +128,7 @@ func join(ctx context.Context, store *sqlite.Store, conn *nats.Conn, o Options) 
 	if most < leastMessage {
 		return nil, fmt.Errorf("the servers let a message have %d bytes, which is too few for a record: set max_payload to %d or more there", conn.MaxPayload(), patience.Payload(leastMessage))
 	}
-	if at, err = begin(at, base, head, info.State, o.Domain != ""); err != nil {
+	if at, err = begin(at, base, head, info.State, o.Domain != "" || o.Follows); err != nil {
 		return nil, err
 	}
 	j := &Journal{
@@ -158,8 +161,9 @@ func join(ctx context.Context, store *sqlite.Store, conn *nats.Conn, o Options) 
 }
 
 // begin returns from where on a store follows a log, or why it cannot. One that is brought
-// from elsewhere may not have all yet that the store has.
-func begin(at sqlite.Followed, base base, head journal.Head, log jetstream.StreamState, brought bool) (sqlite.Followed, error) {
+// from elsewhere may not have all yet that the store has, and who only follows has Tend see
+// whether it comes.
+func begin(at sqlite.Followed, base base, head journal.Head, log jetstream.StreamState, follows bool) (sqlite.Followed, error) {
 	switch {
 	case at.Log == "" && head != base.head:
 		return at, fmt.Errorf("the folder has a record of its own, to entry %d and input %d, and the log began with one to entry %d and input %d: "+
@@ -169,7 +173,7 @@ func begin(at sqlite.Followed, base base, head journal.Head, log jetstream.Strea
 	case at.Log != base.log:
 		return at, fmt.Errorf("the folder is of another log, or the log was made anew: %w", journal.ErrForeign)
 	}
-	if at.Applied > log.LastSeq && !brought {
+	if at.Applied > log.LastSeq && !follows {
 		return at, fmt.Errorf("the folder has come to message %d, the log ends with %d: the servers have lost what they acknowledged: %w", at.Applied, log.LastSeq, journal.ErrBroken)
 	}
 	if at.Next < log.FirstSeq {

@@ -37,13 +37,14 @@ type base struct {
 	head journal.Head
 }
 
-// open returns the stream of a record, and makes it if there is none.
+// open returns the stream of a record, and makes it if there is none, unless the record is
+// only followed: whoever writes it has that with which it begins.
 func (o *Options) open(ctx context.Context, conn *nats.Conn, js jetstream.JetStream, head journal.Head) (jetstream.Stream, base, error) {
 	stream, err := js.Stream(ctx, o.stream())
 	switch none := errors.Is(err, jetstream.ErrStreamNotFound); {
 	case none && o.Domain != "":
 		stream, err = o.source(ctx, conn, js)
-	case none:
+	case none && !o.Follows:
 		stream, err = js.CreateStream(ctx, jetstream.StreamConfig{
 			Name: o.stream(), Subjects: []string{o.subject()}, Description: "changes of a record, in order",
 			Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardOld,

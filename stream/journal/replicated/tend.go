@@ -2,6 +2,7 @@ package replicated
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -19,6 +20,10 @@ const lookEvery = 2 * time.Second
 // comesEvery is how often it is looked whether that has come.
 const comesEvery = 20 * time.Millisecond
 
+// mostShort is at how many looks in a row a log may end before what has come of it: servers
+// one of which has just become their leader may not have taken in all that they have.
+const mostShort = 15
+
 // A Sight is what came of asking the servers on which a record is written.
 type Sight struct {
 	At      time.Time    // when they were asked
@@ -27,14 +32,19 @@ type Sight struct {
 	Head    journal.Head // of the copy, then, which has them all where Behind is 0
 }
 
-// Tend asks the servers of the Domain again and again how far the log is there, and tells
-// what came of it. It lets the log go on here when they can be reached again, and when they
-// can be and nothing comes: by themselves servers take up to a minute for that, as a request
+// Tend asks the servers on which the record is written, which are those of the Domain if
+// there is one, again and again how far the log is there, and tells what came of it. Those
+// that hear from no majority have not answered: others may have gone on without them. Where
+// there is a Domain it lets the log go on here when they can be reached again, and when they can
+// be and nothing comes: by themselves servers take up to a minute for that, as a request
 // for what is missing may be lost with the server that had the link, and is made again
 // after half a minute and more. It returns the cause of ctx's end, or why this can
 // be no copy of what is written there now: journal.ErrForeign for a log that was made anew,
 // journal.ErrBroken for one that has lost what had come from it.
 func (j *Journal) Tend(ctx context.Context, conn *nats.Conn, tell func(Sight)) error {
+	if j.options.Domain == "" {
+		return j.tend(ctx, j.js, tell)
+	}
 	there, err := jetstream.NewWithDomain(conn, j.options.Domain)
 	if err != nil {
 		return err
@@ -43,19 +53,29 @@ func (j *Journal) Tend(ctx context.Context, conn *nats.Conn, tell func(Sight)) e
 }
 
 func (j *Journal) tend(ctx context.Context, there jetstream.JetStream, tell func(Sight)) error {
-	cut := true // whoever was here before may have gone with the source taken away
+	brought := j.options.Domain != ""
+	cut := brought // whoever was here before may have gone with the source taken away
 	var came line
+	short := 0
 	for {
 		s, had := Sight{At: time.Now()}, j.dealt.Load()
 		within, cancel := context.WithTimeout(ctx, lookEvery)
 		origin, err := there.Stream(within, j.options.stream())
 		cancel()
-		if s.Reached = err == nil; s.Reached {
-			info := origin.CachedInfo()
-			if err := j.sameLog(info, had); err != nil {
+		if s.Reached = err == nil && agreed(origin.CachedInfo().Cluster); s.Reached {
+			switch err := j.sameLog(origin.CachedInfo(), had); {
+			case err == nil:
+				short = 0
+			case !brought && errors.Is(err, journal.ErrBroken) && short < mostShort:
+				short++
+				s.Reached = false
+			default:
 				return err
 			}
-			if cut || !j.flows(ctx, &came, info.State.LastSeq) {
+		}
+		if s.Reached {
+			info := origin.CachedInfo()
+			if brought && (cut || !j.flows(ctx, &came, info.State.LastSeq)) {
 				cut = j.resume(ctx) != nil
 			}
 			s.Behind = j.comes(ctx, info.State.LastSeq, lookEvery)
@@ -63,7 +83,7 @@ func (j *Journal) tend(ctx context.Context, there jetstream.JetStream, tell func
 				return err
 			}
 		}
-		if cut = cut || !s.Reached; ctx.Err() == nil {
+		if cut = cut || brought && !s.Reached; ctx.Err() == nil {
 			tell(s)
 		}
 		select {
@@ -74,15 +94,34 @@ func (j *Journal) tend(ctx context.Context, there jetstream.JetStream, tell func
 	}
 }
 
+// agreed reports whether the leader of a log has heard so lately from a majority that no other
+// can have been made one: servers take four seconds or more to do without a leader. One that is
+// cut off calls itself that for longer. A server that is alone has no others.
+func agreed(c *jetstream.ClusterInfo) bool {
+	if c == nil {
+		return true
+	}
+	heard := 1
+	for _, r := range c.Replicas {
+		if !r.Offline && r.Active < 2*lookEvery {
+			heard++
+		}
+	}
+	return heard > (len(c.Replicas)+1)/2
+}
+
 // sameLog returns an error if a log is not the one of which this is a copy, as far as a
 // message.
 func (j *Journal) sameLog(origin *jetstream.StreamInfo, had uint64) error {
 	there, err := baseOf(origin.Config)
+	if err == nil && there.log != j.log {
+		err = j.anew()
+	}
 	switch {
-	case err != nil:
+	case err != nil && j.options.Domain != "":
 		return fmt.Errorf("in domain %s: %w", j.options.Domain, err)
-	case there.log != j.log:
-		return fmt.Errorf("in domain %s: %w", j.options.Domain, j.anew())
+	case err != nil:
+		return err
 	case origin.State.LastSeq < had:
 		return fmt.Errorf("%d messages have come of a log that ends with message %d where it is written: what had been acknowledged was lost there: %w", had, origin.State.LastSeq, journal.ErrBroken)
 	}
@@ -91,7 +130,11 @@ func (j *Journal) sameLog(origin *jetstream.StreamInfo, had uint64) error {
 
 // anew is what is wrong where messages are of another log than what this Journal has.
 func (j *Journal) anew() error {
-	return fmt.Errorf("the log was made anew, and is not that of the record here: begin with an empty folder, or with a copy of the record that is written now (weald backup there, weald restore here), and delete the stream %s here: %w", j.options.stream(), journal.ErrForeign)
+	do := "begin with an empty folder, or with a copy of the record that is written now (weald backup there, weald restore here)"
+	if j.options.Domain != "" { // else it is what is written
+		do += ", and delete the stream " + j.options.stream() + " here"
+	}
+	return fmt.Errorf("the log was made anew, and is not that of the record here: %s: %w", do, journal.ErrForeign)
 }
 
 // flows reports whether the log here has its source, and gets what is missing. It has none

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"sync"
 
@@ -126,8 +127,14 @@ func (w *waiting) why() error {
 	return w.trouble.err
 }
 
+// errFollows is a fault of the program.
+var errFollows = errors.New("this machine only follows the record, and writes nothing")
+
 // keep puts a call into the log and returns what became of it.
 func (j *Journal) keep(ctx context.Context, c *call) (outcome, error) {
+	if j.options.Follows {
+		return outcome{}, errFollows
+	}
 	body, err := c.append(nil)
 	if err != nil {
 		return outcome{}, err
