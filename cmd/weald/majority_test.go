@@ -1,14 +1,17 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"math"
 	"net/http"
 	"net/url"
+	"os"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -19,7 +22,7 @@ import (
 
 // The servers of the log are gone for half a minute. The machine that does the work judges on
 // and tells alerts, of which none waits for them for more than ten seconds; it says that nothing
-// is kept, and refuses what people do rather than have them wait. When the servers are there
+// is kept, and refuses what people do, and another configuration, rather than have them wait. When the servers are there
 // again everything is kept, once, as if they had been there: to the byte what a rehearsal
 // finds, and no scan is missing.
 func TestAMachineJudgesOnWithoutAMajority(t *testing.T) {
@@ -95,8 +98,31 @@ rules:
 	if r.StatusCode < 500 || time.Since(asked) > 5*time.Second {
 		t.Errorf("what cannot be kept is answered with %d after %v: %s", r.StatusCode, time.Since(asked), why)
 	}
+	// Another configuration is refused, and judging goes on by the one that is in force.
+	was, err := os.ReadFile(path)
+	if err == nil {
+		err = os.WriteFile(path, bytes.ReplaceAll(was, []byte("above: 65"), []byte("above: 66")), 0o600)
+	}
+	if err == nil {
+		err = v.cmd.Process.Signal(syscall.SIGHUP)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, time.Minute, func() error {
+		if said := v.stderr.String(); !strings.Contains(said, "the former one stays in force") || !strings.Contains(said, "and reload again") {
+			return fmt.Errorf("nothing is refused: %s", said)
+		}
+		return nil
+	})
+	if err := os.WriteFile(path, was, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	servers.Start(0)
 	saysSoon(t, v, "/readyz", `"ready":true`)
+	if kept, err := get[struct{ Config int }](v.address, "/api/v1/record"); err != nil || kept.Config != 1 {
+		t.Errorf("version %d is in force after one that was refused: %v", kept.Config, err)
+	}
 	eventually(t, time.Minute, func() error {
 		if ok, why := noteMark(v.address, "bench-1", "with one"); !ok {
 			return fmt.Errorf("no mark is taken: %v", why)

@@ -13,6 +13,7 @@ import (
 
 	"weald/config"
 	"weald/ingest/sample"
+	"weald/stream/journal"
 	"weald/stream/keeper"
 	"weald/stream/live"
 	"weald/stream/pipeline"
@@ -62,9 +63,12 @@ func (d *daemon) reload(who string) error {
 		err = d.apply(c, who)
 	}
 	if err != nil {
+		do := "mend the file, weald check says whether it is in order, and reload again"
+		if errors.Is(err, journal.ErrUnreached) {
+			do = "see that a majority of the servers of the log runs and can be reached from here, and reload again"
+		}
 		for line := range strings.SplitSeq(err.Error(), "\n") {
-			d.log.Error("the configuration is not applied, and the former one stays in force", slog.String("why", line),
-				slog.String("do", "mend the file, weald check says whether it is in order, and reload again"))
+			d.log.Error("the configuration is not applied, and the former one stays in force", slog.String("why", line), slog.String("do", do))
 		}
 	}
 	return err

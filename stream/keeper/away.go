@@ -44,6 +44,17 @@ func (k *Keeper) reached(err error) error {
 	return err
 }
 
+// waits reports whether something waits for a record that was out of reach when it was
+// asked last: Run asks again.
+func (k *Keeper) waits() bool {
+	k.away.mu.Lock()
+	calls := len(k.away.calls)
+	k.away.mu.Unlock()
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.away.is.Load() && (calls > 0 || k.pending > 0)
+}
+
 // put keeps entries, or lets them wait until they can be, which its error says then:
 // journal.ErrLater.
 func (k *Keeper) put(entries ...record.Entry) (record.Position, error) {

@@ -39,6 +39,13 @@ func (d *deaf) AppendReadings(ctx context.Context, blocks []record.Block, ticks 
 	return d.Journal.AppendReadings(ctx, blocks, ticks)
 }
 
+func (d *deaf) PutSnapshot(ctx context.Context, s record.Snapshot) error {
+	if err := d.wait(ctx); err != nil {
+		return err
+	}
+	return d.Journal.PutSnapshot(ctx, s)
+}
+
 func (d *deaf) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
 	if err := d.wait(ctx); err != nil {
 		return 0, err

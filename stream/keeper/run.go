@@ -91,6 +91,14 @@ func (k *Keeper) Snapshot(ctx context.Context, state Source) error {
 	if err := k.write(ctx); err != nil { // a snapshot must not be ahead of its inputs
 		return err
 	}
+	return k.putSnapshot(ctx, s)
+}
+
+// putSnapshot keeps a snapshot, which may still be kept after the time for it is over: it
+// stays true.
+func (k *Keeper) putSnapshot(ctx context.Context, s record.Snapshot) error {
+	ctx, cancel := k.bound(ctx)
+	defer cancel()
 	return k.journal.PutSnapshot(ctx, s)
 }
 
