@@ -34,14 +34,11 @@ func newExportingStack(t *testing.T) *stack {
 	t.Cleanup(func() { stop(); running.Wait() })
 	plan := wardPlan()
 	mux := http.NewServeMux()
-	err := api.Register(mux, api.Options{
+	api.Register(mux, api.Options{
 		Plan: plan, Pipeline: s.pipe, Store: history.New(len(plan.Places), s.pipe.Series), Record: new(journaltest.Memory), Config: 7,
 		Bridges: func() []api.Bridge { return nil }, Exports: desk,
 		Kept: func() api.Kept { return api.Kept{Since: time.Now(), Until: time.Now(), Bytes: 9, Free: 99} },
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
 	s.handler = mux
 	return s
 }

@@ -11,13 +11,14 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync"
 )
 
 // A page is a file that a browser can ask for.
 type page struct {
 	body   []byte
-	zipped []byte // nil where that would gain nothing
-	kind   string // content type
+	zipped func() []byte // made when it is first asked for; nil where it would gain nothing
+	kind   string        // content type
 	tag    string
 	cache  string
 }
@@ -39,8 +40,8 @@ func newPages(built fs.FS) (*pages, error) {
 		if err != nil {
 			return err
 		}
-		p.files["/"+name], err = newPage(name, body)
-		return err
+		p.files["/"+name] = newPage(name, body)
+		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("built pages: %w", err)
@@ -49,10 +50,21 @@ func newPages(built fs.FS) (*pages, error) {
 	return p, nil
 }
 
-func newPage(name string, body []byte) (*page, error) {
+func newPage(name string, body []byte) *page {
 	sum := sha256.Sum256(body)
 	p := &page{
-		body:  body,
+		body: body,
+		zipped: sync.OnceValue(func() []byte {
+			// Neither fails, as it goes into memory and the level is one that there is.
+			var zipped bytes.Buffer
+			w, _ := gzip.NewWriterLevel(&zipped, gzip.BestCompression)
+			_, _ = w.Write(body)
+			_ = w.Close()
+			if zipped.Len() >= len(body)*9/10 {
+				return nil
+			}
+			return zipped.Bytes()
+		}),
 		kind:  mime.TypeByExtension(path.Ext(name)),
 		tag:   `"` + hex.EncodeToString(sum[:12]) + `"`,
 		cache: "no-cache",
@@ -67,21 +79,7 @@ func newPage(name string, body []byte) (*page, error) {
 		// The build puts a hash of the content into these names.
 		p.cache = "public, max-age=31536000, immutable"
 	}
-	var zipped bytes.Buffer
-	w, err := gzip.NewWriterLevel(&zipped, gzip.BestCompression)
-	if err != nil {
-		return nil, err
-	}
-	if _, err := w.Write(body); err != nil {
-		return nil, err
-	}
-	if err := w.Close(); err != nil {
-		return nil, err
-	}
-	if zipped.Len() < len(body)*9/10 {
-		p.zipped = zipped.Bytes()
-	}
-	return p, nil
+	return p
 }
 
 // ServeHTTP answers GET and HEAD.
@@ -115,11 +113,11 @@ func (p *page) write(w http.ResponseWriter, r *http.Request) {
 	h.Set("Cache-Control", p.cache)
 	h.Set("Etag", p.tag)
 	body := p.body
-	if p.zipped != nil {
+	if zipped := p.zipped(); zipped != nil {
 		h.Set("Vary", "Accept-Encoding")
 		if acceptsGzip(r.Header.Get("Accept-Encoding")) {
 			h.Set("Content-Encoding", "gzip")
-			body = p.zipped
+			body = zipped
 		}
 	}
 	if strings.Contains(r.Header.Get("If-None-Match"), p.tag) {

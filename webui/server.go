@@ -42,9 +42,7 @@ func New(o Options) (http.Handler, error) {
 	}
 	o.API.Access, o.API.Now = o.Gate.Access, o.Gate.Now
 	mux := gate.NewMux(&o.Gate)
-	if err := api.Register(mux, o.API); err != nil {
-		return nil, err
-	}
+	api.Register(mux, o.API)
 	mux.Handle(route.Of("live").Pattern(), o.Live)
 	mux.Handle(route.Of("metrics").Pattern(), o.Metrics)
 	mux.ServeMux.Handle("/api/", api.Elsewhere(mux))

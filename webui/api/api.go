@@ -119,7 +119,7 @@ type Mux interface {
 }
 
 // Register adds the routes to mux.
-func Register(mux Mux, o Options) error {
+func Register(mux Mux, o Options) {
 	if o.Past == nil {
 		o.Past = func(_ context.Context, q history.Query) (*history.Answer, error) { return o.Store.Query(q) }
 	}
@@ -175,15 +175,17 @@ func Register(mux Mux, o Options) error {
 	s.addErasures(api)
 	s.addHealth(api)
 
-	document, err := json.Marshal(api.OpenAPI())
-	if err != nil {
-		return fmt.Errorf("OpenAPI document: %w", err)
-	}
+	// Few ask for it, and it takes longer to write down than all the rest here.
+	document := sync.OnceValues(func() ([]byte, error) { return json.Marshal(api.OpenAPI()) })
 	mux.HandleFunc(route.Of("openapi").Pattern(), func(w http.ResponseWriter, _ *http.Request) {
+		document, err := document()
+		if err != nil {
+			Problem(w, http.StatusInternalServerError, fmt.Sprintf("OpenAPI document: %v", err))
+			return
+		}
 		w.Header().Set("Content-Type", "application/openapi+json")
 		w.Write(document)
 	})
-	return nil
 }
 
 const about = `Pressures under wraps, mattresses and cushions, and what the rules make of them.

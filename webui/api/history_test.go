@@ -74,13 +74,10 @@ func BenchmarkSignals(b *testing.B) {
 		found.Series = append(found.Series, l)
 	}
 	mux := http.NewServeMux()
-	err := Register(mux, Options{
+	Register(mux, Options{
 		Plan: &rules.Plan{Places: []rules.Place{{ID: "bench-1"}}},
 		Past: func(context.Context, history.Query) (*history.Answer, error) { return found, nil },
 	})
-	if err != nil {
-		b.Fatal(err)
-	}
 	bare, text := time.Duration(0), []byte(nil)
 	for b.Loop() {
 		r := httptest.NewRequest("GET", "/api/v1/places/bench-1/signals?points=2000&from=2025-11-24T22:00:00Z&to=2025-11-25T06:00:00Z", nil)

@@ -59,6 +59,10 @@ export function torn(page) {
     const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
     for (let node; (node = walk.nextNode()); ) {
       const text = node.data;
+      const whole = document.createRange();
+      whole.selectNodeContents(node);
+      // Text on one line ends no line within itself.
+      if (whole.getClientRects().length < 2) continue;
       let last = null;
       for (let i = 0; i < text.length; i++) {
         if (/\s/.test(text[i])) continue;
@@ -83,10 +87,11 @@ export function plain(text) {
   return text.replaceAll('\u00a0', ' ');
 }
 
-/** What axe has against a page, WCAG 2.2 AA and best practice. */
-export async function violations(page) {
-  await page.evaluate(axe);
-  const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
+/** What axe has against a page, WCAG 2.2 AA and best practice, or against its colours alone. */
+export async function violations(page, { colours = false } = {}) {
+  if (!(await page.evaluate(() => 'axe' in window))) await page.evaluate(axe);
+  const runOnly = colours ? { type: 'rule', values: ['color-contrast', 'link-in-text-block'] } : { type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] };
+  const found = await page.evaluate((only) => window.axe.run(document, { resultTypes: ['violations'], runOnly: only }), runOnly);
   return found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join('; ')}`);
 }
 
