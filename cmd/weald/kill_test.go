@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"flag"
 	"fmt"
 	"math"
@@ -122,7 +123,13 @@ func TestKilledUnderLoad(t *testing.T) {
 	wave := max(100, *kills*60/3)
 	gateways := []*gateway{{bridge: "hub-a", wave: wave}, {bridge: "hub-b", wave: wave * 4 / 5}}
 	began := time.Now()
-	var marks []string
+	var mu sync.Mutex
+	var marks []string // under mu
+	enough := func() bool {
+		mu.Lock()
+		defer mu.Unlock()
+		return len(marks) >= 100
+	}
 	shown := map[told]bool{}
 	for round := range *kills + 1 {
 		v := launch(t, name)
@@ -138,7 +145,9 @@ func TestKilledUnderLoad(t *testing.T) {
 				if ok, _ := noteMark(v.address, "bench-a", text); !ok {
 					return
 				}
+				mu.Lock()
 				marks = append(marks, text)
+				mu.Unlock()
 				time.Sleep(5 * time.Millisecond)
 			}
 		})
@@ -148,6 +157,12 @@ func TestKilledUnderLoad(t *testing.T) {
 			v.kill()
 		} else {
 			acknowledged(t, v, 200, gateways...)
+			eventually(t, time.Minute, func() error { // where each takes long, the lives before were too short
+				if !enough() {
+					return errors.New("too few marks are answered")
+				}
+				return nil
+			})
 			v.end()
 		}
 		busy.Wait()
@@ -213,7 +228,7 @@ func TestKilledUnderLoad(t *testing.T) {
 	sameAlerts(t, kept(t, dir), name)
 	t.Logf("%d kills: %d frames acknowledged, %d of them sent again after a kill, %d changes of alerts shown, %d marks answered: none lost, none twice",
 		*kills, frames, resent, len(shown), len(marks))
-	if frames < 100 || len(shown) < 20 || len(marks) < 100 {
+	if frames < 100 || len(shown) < 20 || !enough() {
 		t.Error("too few to prove anything")
 	}
 }

@@ -322,9 +322,9 @@ func TestLargerThanAMessage(t *testing.T) {
 		t.Fatal(err)
 	}
 	state := make([]byte, 30_000) // which no compressor makes smaller
-	rand.New(rand.NewPCG(1, 2)).Uint64()
+	random := rand.New(rand.NewPCG(1, 2))
 	for i := range state {
-		state[i] = byte(rand.IntN(256))
+		state[i] = byte(random.IntN(256))
 	}
 	if err := a.PutSnapshot(t.Context(), record.Snapshot{At: noon, Body: state}); err != nil {
 		t.Fatal(err)
