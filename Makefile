@@ -86,13 +86,14 @@ lint:
 PLAIN := ./stream/journal/sqlite ./ingest/hostile ./ingest/importing
 PLAIN_TESTS := TestAMachineWithAFullDiskGivesWay|TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported|TestAPersonIsErasedAndTheWardGoesOn|TestScripts|TestRecordScripts|TestExamplesRun|TestAnInterruptedImportGoesOn|TestKilledUnderLoad|TestKilledWhileSending|TestTheRecipeOfThreeServers|TestTheRecipeOfAWardAndItsCentre|TestAKeyIsWithdrawn|TestLinksFromATerminal|TestTheWayFromAFolderToAReport|TestTheWayFromABoardToAnAlert|TestSecretsAreSaidNowhere|TestAJudgeIsKilledWhileItCatchesUp|TestOthersReadWhatWeWrite|TestReadingsThatAreHeldUpAreSaid|TestMachinesAreReplacedOneAfterTheOther|TestTheClockIsSetBack|TestWhatManyPlacesSendIsKept|TestReadingsWaitForAJudge|TestSharesAreCarried|TestEachRoleHasAMachine
 
-# Many tests wait, for a clock or a disk, so there are three packages at a time, and more
-# tests than there are cores; the packages that take longest come first. What runs
-# against a clock comes before them, and what they leave is for the packages that are calm.
+# What runs against a clock comes first, and what it leaves of the machine is for the packages
+# that are calm. Many of the other tests wait, for a clock or a disk, so there are three
+# packages at a time, and more tests than there are cores; those that take longest come first.
 LONG := ./cmd/weald ./stream/journal/sqlite ./stream/journal/replicated
 
 go-test: $(WEB) packages
-	@$(MAKE) --no-print-directory -j3 --output-sync plain-test race-test calm-test
+	@$(MAKE) --no-print-directory -j2 --output-sync plain-test calm-test
+	@$(MAKE) --no-print-directory race-test
 
 plain-test:
 	$(GO) test -vet=off -parallel 6 -run '^($(PLAIN_TESTS))$$' ./cmd/weald
@@ -100,7 +101,7 @@ plain-test:
 # A program with the race detector waits for a second before it ends, in case something
 # that goes on meanwhile is a race; there are some hundred such programs.
 race-test:
-	GORACE=atexit_sleep_ms=20 nice -n 5 $(GO) test -vet=off $(RACE) -p 3 -parallel 4 -timeout 30m $(LONG) $$($(GO) list ./... | grep -vxF "$$($(GO) list $(CALM) $(COUNTED))")
+	GORACE=atexit_sleep_ms=20 $(GO) test -vet=off $(RACE) -p 3 -parallel 4 -timeout 30m $(LONG) $$($(GO) list ./... | grep -vxF "$$($(GO) list $(CALM) $(COUNTED))")
 
 calm-test:
 	nice -n 19 $(GO) test -vet=off $(CALM) $(PLAIN) $(COUNTED)

@@ -52,10 +52,10 @@ places:
 	}
 	machines := []*victim{machine(0, "ingest"), machine(1, "judge, serve")}
 	for i, want := range []string{"this machine reads the bridges now", "all readings that waited have come"} {
-		eventually(t, 30*time.Second, func() error { return hasSaid(machines[i], want) })
+		eventually(t, longEnough, func() error { return hasSaid(machines[i], want) })
 	}
 	machines = append(machines, machine(2, "judge, serve"))
-	eventually(t, 30*time.Second, func() error { return hasSaid(machines[2], "standing by") })
+	eventually(t, longEnough, func() error { return hasSaid(machines[2], "standing by") })
 	servers.Change(0, func(o *server.Options) { admit(o, stay) })
 	machines = append(machines, machine(3, "ingest"))
 	for i, v := range machines {

@@ -39,7 +39,7 @@ type bridges struct {
 // says waits until the bridge, and readiness, say something.
 func says(t *testing.T, address, what string) {
 	t.Helper()
-	eventually(t, 15*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		b, err := get[bridges](address, "/api/v1/bridges")
 		if err != nil {
 			return err
@@ -71,7 +71,7 @@ func TestAPortThatComesAndGoes(t *testing.T) {
 	last := int64(-1)
 	well := func() {
 		t.Helper()
-		eventually(t, 15*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			if tenth := time.Since(began).Milliseconds() / 100; tenth > last { // ten scans a second
 				last = tenth
 				b, err := frame.AppendLine(nil, &frame.Frame{Kind: frame.Readings, Seq: uint32(tenth), Millis: uint32(tenth) * 100, Readings: []float64{30, 32}})

@@ -75,7 +75,7 @@ func recordBeside(config string) string { return filepath.Join(filepath.Dir(conf
 // log went, the others may need a minute before what they copy goes on.
 func saysSoon(t *testing.T, v *victim, path string, wants ...string) {
 	t.Helper()
-	eventually(t, 2*time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		got, err := answered(v.address, path)
 		if err != nil {
 			return fmt.Errorf("%w; %s", err, v.stderr.String()) // it may begin just now
@@ -108,7 +108,7 @@ func TestAWardGoesOnWithoutItsLink(t *testing.T) {
 	says("/", "Not seen since", "What is below is how it was then")
 	says("/readyz", `"ready":false`, "the ward is not seen")
 	p.tight.Store(true)
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		found, err := get[struct {
 			Changes []struct {
 				What, Rule string
@@ -130,7 +130,7 @@ func TestAWardGoesOnWithoutItsLink(t *testing.T) {
 	}
 	link.Mend()
 	says("/", "This ward is seen")
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		var all struct {
 			Alerts []struct {
 				Rule      string

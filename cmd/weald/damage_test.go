@@ -116,7 +116,7 @@ func TestDamageIsNamed(t *testing.T) {
 	enough := func() bool { return len(want) >= 250 }
 	for lives := 0; lives < 2 || !enough() && lives < 10; lives++ {
 		v := launch(t, name)
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			b, err := bridge(v.address, "board")
 			if err == nil && b.Frames < 240 {
 				err = fmt.Errorf("%d frames have come: %s", b.Frames, v.stderr.String())
@@ -292,7 +292,7 @@ func TestTheClockIsSetBack(t *testing.T) {
 			v.kill()
 			v = launch(t, name)
 			pages := look(t, v.address)
-			eventually(t, 20*time.Second, func() error {
+			eventually(t, longEnough, func() error {
 				if pages.count("raised", "tight") == 0 {
 					return errors.New("the hold is not over")
 				}

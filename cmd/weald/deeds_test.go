@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"net/http"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -22,8 +23,9 @@ import (
 type deed struct{ verb, id, code, reason string }
 
 // people do what they like with the alerts of a running daemon until it does not
-// answer any more, and note what it said yes to, each deed with words of its own.
-func people(address, code string, seed uint64) (done []deed) {
+// answer any more, and note what it said yes to, each deed with words of its own; so many
+// there are in all.
+func people(address, code string, seed uint64, all *atomic.Int32) (done []deed) {
 	random := rand.New(rand.NewPCG(seed, 7))
 	client := http.Client{Timeout: 5 * time.Second}
 	for n := 0; ; n++ {
@@ -56,6 +58,7 @@ func people(address, code string, seed uint64) (done []deed) {
 		r.Body.Close()
 		if r.StatusCode == http.StatusOK {
 			done = append(done, d)
+			all.Add(1)
 		}
 		if random.IntN(4) == 0 { // somebody says how a limb rests
 			what := []string{"lying", "standing"}[random.IntN(2)]

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 
 	"weald/ingest/ble"
 	"weald/ingest/ble/standin"
@@ -60,7 +59,7 @@ func TestOverBluetooth(t *testing.T) {
 	address := start(t, "run", "-c", write(t, "air.yaml", bleConfig))
 	listening := func(c *standin.Characteristic) {
 		t.Helper()
-		eventually(t, 20*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			if c.Listeners() == 0 {
 				b, _ := bridge(address, "pad")
 				return fmt.Errorf("nobody listens; the pad is %s: %q", b.State, b.Trouble)
@@ -98,7 +97,7 @@ func TestOverBluetooth(t *testing.T) {
 			`weald_gap_scans_total{source="gauge/cuff"}`: 0,
 		})
 	}
-	eventually(t, 10*time.Second, balanced(0))
+	eventually(t, longEnough, balanced(0))
 	d.until(t, send, func() error {
 		place, err := get[struct {
 			Signals map[string]struct{ Value *float64 }
@@ -115,7 +114,7 @@ func TestOverBluetooth(t *testing.T) {
 
 	pad.SetBattery(82)
 	pad.Drop()
-	eventually(t, 10*time.Second, troubled(t, address, "pad", "ended the connection or went out of reach"))
+	eventually(t, longEnough, troubled(t, address, "pad", "ended the connection or went out of reach"))
 	if answer := text(t, address, "/readyz"); strings.Contains(answer, "bridge gauge") {
 		t.Errorf("the pad's drop is the gauge's trouble: %s", answer)
 	}
@@ -130,7 +129,7 @@ func TestOverBluetooth(t *testing.T) {
 		}
 		return err
 	}, 70, 1)
-	eventually(t, 10*time.Second, balanced(lost))
+	eventually(t, longEnough, balanced(lost))
 }
 
 func TestPortsListsPeripherals(t *testing.T) {

@@ -86,7 +86,7 @@ func TestThroughASitesBroker(t *testing.T) {
 			secret := write(t, "secret", "larch\n")
 			link := fmt.Sprintf("mqtt: {broker: %q, version: %s, user: weald, password_file: %q}", site.Address, version, secret)
 			address := start(t, "run", "-c", write(t, "hub.yaml", fmt.Sprintf(hubConfig, "", link, "packed")))
-			eventually(t, 10*time.Second, counted(t, address, map[string]float64{
+			eventually(t, longEnough, counted(t, address, map[string]float64{
 				`weald_bridge_open{bridge="hub"}`:                              1,
 				`weald_messages_dropped_total{bridge="hub",reason="retained"}`: 1,
 			}))
@@ -114,15 +114,15 @@ func TestThroughASitesBroker(t *testing.T) {
 					`weald_scans_total{source="hub/arm"}`:          d.sent(2),
 				})()
 			}
-			eventually(t, 10*time.Second, balanced)
+			eventually(t, longEnough, balanced)
 
 			site.Stop()
-			eventually(t, 10*time.Second, troubled(t, address, "hub", site.Address))
+			eventually(t, longEnough, troubled(t, address, "hub", site.Address))
 			site.Run()
 			// At once, most likely before weald has noticed.
 			p := newPublisher(t, site.Address, "hub", "gateway", "fir")
 			d.until(t, p.send, raised(address, "arm-tight", "leg-tight"), 70, 1, 2)
-			eventually(t, 10*time.Second, balanced)
+			eventually(t, longEnough, balanced)
 			d.until(t, p.send, well(t, address), 70, 1, 2)
 			b, err := bridge(address, "hub")
 			if err != nil {
@@ -170,7 +170,7 @@ func ward(t *testing.T, listen string) (address string) {
 // reachable waits until somebody listens.
 func reachable(t *testing.T, address string) {
 	t.Helper()
-	eventually(t, 20*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		c, err := net.Dial("tcp", address)
 		if err == nil {
 			c.Close()
@@ -193,7 +193,7 @@ func TestThroughTheOwnListener(t *testing.T) {
 	if err := thief.publish(&frame.Frame{Kind: frame.Readings, Source: 1, Readings: []float64{200, 200}}, false); err == nil {
 		t.Error("hub-b publishes for hub-a")
 	}
-	eventually(t, 10*time.Second, troubled(t, address, "hub-b", "published to another topic than its bridge's"))
+	eventually(t, longEnough, troubled(t, address, "hub-b", "published to another topic than its bridge's"))
 	stranger := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + port).SetUsername("hub-a").SetPassword("hub-b-secret"))
 	if err := done(stranger.Connect()); err == nil {
 		t.Error("hub-a comes in with the password of hub-b")
@@ -224,11 +224,11 @@ func TestThroughTheOwnListener(t *testing.T) {
 			`weald_gap_scans_total{source="hub-b/leg"}`:       0,
 		})()
 	}
-	eventually(t, 10*time.Second, balanced)
+	eventually(t, longEnough, balanced)
 	da.until(t, a.send, both(well(t, address)), 70, 1)
 
 	b.client.Disconnect(50)
-	eventually(t, 10*time.Second, troubled(t, address, "hub-b", "said goodbye"))
+	eventually(t, longEnough, troubled(t, address, "hub-b", "said goodbye"))
 }
 
 // A port that another program has is said, and taken as soon as it is free.
@@ -240,7 +240,7 @@ func TestAListenerWhosePortIsTaken(t *testing.T) {
 		t.Fatal(err)
 	}
 	address := ward(t, port)
-	eventually(t, 10*time.Second, troubled(t, address, "hub-a", "the daemon's MQTT listener is closed: "+port+" is in use by another program"))
+	eventually(t, longEnough, troubled(t, address, "hub-a", "the daemon's MQTT listener is closed: "+port+" is in use by another program"))
 	taken.Close()
 	reachable(t, port)
 	a := newPublisher(t, port, "hub-a", "hub-a", "hub-a-secret")

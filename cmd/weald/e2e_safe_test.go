@@ -68,7 +68,7 @@ func TestWhatWasAcknowledgedIsInTheRecord(t *testing.T) {
 	for i := uint32(frames - again); i < frames+5; i++ {
 		a.send(legFrame(i))
 	}
-	eventually(t, 10*time.Second, counted(t, v.address, map[string]float64{
+	eventually(t, longEnough, counted(t, v.address, map[string]float64{
 		`weald_frames_total{bridge="hub-a"}`:              again + 5,
 		`weald_scans_total{source="hub-a/leg"}`:           5,
 		`weald_repeated_frames_total{source="hub-a/leg"}`: again,
@@ -102,7 +102,7 @@ func TestWhatABrokerKeepsHasItsOwnTime(t *testing.T) {
 		}
 	}
 	v := launch(t, name)
-	eventually(t, 10*time.Second, counted(t, v.address, map[string]float64{`weald_bridge_open{bridge="hub"}`: 1}))
+	eventually(t, longEnough, counted(t, v.address, map[string]float64{`weald_bridge_open{bridge="hub"}`: 1}))
 	send(2 * time.Second)
 	v.kill()
 	before := len(seqsKept(t, dir, "hub/leg"))
@@ -110,7 +110,7 @@ func TestWhatABrokerKeepsHasItsOwnTime(t *testing.T) {
 	v = launch(t, name)
 	send(time.Second)
 	last := seq
-	eventually(t, 10*time.Second, counted(t, v.address, map[string]float64{
+	eventually(t, longEnough, counted(t, v.address, map[string]float64{
 		`weald_scans_total{source="hub/leg"}`:     float64(int(last) - before),
 		`weald_gap_scans_total{source="hub/leg"}`: 0,
 	}))
@@ -230,7 +230,7 @@ func TestWhatIsSentAgainIsInTheRecordOnce(t *testing.T) {
 	for range more {
 		a.send(next(), false)
 	}
-	eventually(t, 10*time.Second, counted(t, v.address, map[string]float64{
+	eventually(t, longEnough, counted(t, v.address, map[string]float64{
 		`weald_message_duplicates_total{bridge="hub-a"}`:  frames,
 		`weald_scans_total{source="hub-a/leg"}`:           more,
 		`weald_repeated_frames_total{source="hub-a/leg"}`: frames,

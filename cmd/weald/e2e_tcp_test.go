@@ -57,7 +57,7 @@ func TestAGatewayThatIsDialled(t *testing.T) {
 			`weald_gap_scans_total{source="hub/leg"}`:              0,
 		})()
 	}
-	eventually(t, 10*time.Second, taken)
+	eventually(t, longEnough, taken)
 	b, err := bridge(address, "hub")
 	if err != nil {
 		t.Fatal(err)
@@ -75,13 +75,13 @@ func TestAGatewayThatIsDialled(t *testing.T) {
 
 	// The network goes; what is measured meanwhile is lost, and that is counted.
 	c.Close()
-	eventually(t, 10*time.Second, troubled(t, address, "hub", "ended the connection"))
+	eventually(t, longEnough, troubled(t, address, "hub", "ended the connection"))
 	const lost = 7
 	d.seqs[1] += lost
 	c = accept()
 	defer c.Close()
 	d.until(t, send, raised(address, "arm-tight", "leg-tight"), 75, 1, 2)
-	eventually(t, 10*time.Second, counted(t, address, map[string]float64{
+	eventually(t, longEnough, counted(t, address, map[string]float64{
 		`weald_frames_total{bridge="hub"}`:              d.sent(1) - lost + d.sent(2),
 		`weald_gap_scans_total{source="hub/leg"}`:       lost,
 		`weald_gap_scans_total{source="hub/arm"}`:       0,
@@ -99,7 +99,7 @@ func TestABridgeThatDialsOverTLS(t *testing.T) {
 	port := wiretest.Vacant(t)
 	link := fmt.Sprintf("tcp: {listen: %q, quiet: 1s, tls: {certificate: %q, key: %q, client_ca: %q}}", port, certificate, key, ca.File)
 	address := start(t, "run", "-c", write(t, "hub.yaml", fmt.Sprintf(hubConfig, "", link, "line")))
-	eventually(t, 20*time.Second, troubled(t, address, "hub", "still no connection after"))
+	eventually(t, longEnough, troubled(t, address, "hub", "still no connection after"))
 
 	pem, err := os.ReadFile(ca.File)
 	if err != nil {
@@ -124,7 +124,7 @@ func TestABridgeThatDialsOverTLS(t *testing.T) {
 	dial := func() *tls.Conn {
 		t.Helper()
 		var c *tls.Conn
-		eventually(t, 10*time.Second, func() (err error) {
+		eventually(t, longEnough, func() (err error) {
 			c, err = tls.Dial("tcp", port, &tls.Config{RootCAs: roots, Certificates: []tls.Certificate{pair}})
 			return err
 		})
@@ -150,12 +150,12 @@ func TestABridgeThatDialsOverTLS(t *testing.T) {
 		})()
 	}
 	d.until(t, send, raised(address, "leg-tight"), 70, 1)
-	eventually(t, 10*time.Second, balanced)
+	eventually(t, longEnough, balanced)
 	c.Close()
-	eventually(t, 10*time.Second, troubled(t, address, "hub", "ended the connection"))
+	eventually(t, longEnough, troubled(t, address, "hub", "ended the connection"))
 	c = dial()
 	defer c.Close()
 	d.until(t, send, raised(address, "arm-tight", "leg-tight"), 70, 1, 2)
-	eventually(t, 10*time.Second, balanced)
+	eventually(t, longEnough, balanced)
 	d.until(t, send, well(t, address), 70, 1, 2)
 }

@@ -67,7 +67,7 @@ func (d *device) sent(source uint16) float64 { return float64(d.seqs[source]) }
 // until sends frames of the sources until done returns nil.
 func (d *device) until(t *testing.T, send func(*frame.Frame), done func() error, pressure float64, sources ...uint16) {
 	t.Helper()
-	eventually(t, 20*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		for _, f := range d.next(pressure, sources...) {
 			send(f)
 		}

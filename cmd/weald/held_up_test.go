@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 
 	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
@@ -38,7 +37,7 @@ func TestReadingsThatAreHeldUpAreSaid(t *testing.T) {
 	saysSoon(t, judges, "/api/v1/self", `"id":"log","state":"raised"`)
 	servers.Start(0)
 	saysSoon(t, reads, "/readyz", `"ready":true`)
-	eventually(t, 2*time.Minute, func() error { // an alert settles for a minute
+	eventually(t, longEnough, func() error { // an alert settles for a minute
 		if state := text(t, judges.address, "/readyz"); !strings.Contains(state, `"ready":true`) {
 			return fmt.Errorf("it says %s", state)
 		}

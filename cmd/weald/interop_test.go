@@ -192,7 +192,7 @@ func (o *others) exported(t *testing.T, format string) (folder, base string) {
 		t.Fatal(r.Status, err)
 	}
 	path := "/api/v1/exports/" + made.ID
-	eventually(t, 20*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if made, err = get[order](o.address, path); err != nil || made.State != "made" {
 			return fmt.Errorf("%+v, %v", made, err)
 		}

@@ -93,7 +93,7 @@ func acknowledged(t *testing.T, v *victim, more int, gateways ...*gateway) {
 		return n
 	}
 	want := count() + more
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if n := count(); n < want {
 			return fmt.Errorf("%d frames are acknowledged, want %d; it said %s", n, want, v.stderr.String())
 		}
@@ -157,7 +157,7 @@ func TestKilledUnderLoad(t *testing.T) {
 			v.kill()
 		} else {
 			acknowledged(t, v, 200, gateways...)
-			eventually(t, time.Minute, func() error { // where each takes long, the lives before were too short
+			eventually(t, longEnough, func() error { // where each takes long, the lives before were too short
 				if !enough() {
 					return errors.New("too few marks are answered")
 				}

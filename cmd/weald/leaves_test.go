@@ -10,7 +10,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"weald/config"
 	"weald/webui/api"
@@ -57,7 +56,7 @@ heartbeat: {webhook: {url: "https://alive.example/hook?key=sesame", secret_file:
 func TestNothingLeavesByDefault(t *testing.T) {
 	address := start(t, "demo", "--data", t.TempDir(), "--listen", "127.0.0.1:0")
 	looks := 0
-	eventually(t, 20*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		for _, end := range connected(t) {
 			if !end.Addr().Unmap().IsLoopback() && !end.Addr().IsUnspecified() {
 				t.Fatalf("connected to %v", end)

@@ -64,7 +64,7 @@ rules:
 		}
 		return n
 	}
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if raised() < 2 {
 			return fmt.Errorf("nothing is raised: %s", v.stderr.String())
 		}
@@ -109,7 +109,7 @@ rules:
 	if err != nil {
 		t.Fatal(err)
 	}
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if said := v.stderr.String(); !strings.Contains(said, "the former one stays in force") || !strings.Contains(said, "and reload again") {
 			return fmt.Errorf("nothing is refused: %s", said)
 		}
@@ -123,7 +123,7 @@ rules:
 	if kept, err := get[struct{ Config int }](v.address, "/api/v1/record"); err != nil || kept.Config != 1 {
 		t.Errorf("version %d is in force after one that was refused: %v", kept.Config, err)
 	}
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if ok, why := noteMark(v.address, "bench-1", "with one"); !ok {
 			return fmt.Errorf("no mark is taken: %v", why)
 		}

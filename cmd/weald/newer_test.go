@@ -43,7 +43,7 @@ func TestNobodyGoesOnBehindANewerVersion(t *testing.T) {
 	}
 	<-safe
 	judges := launch(t, path)
-	eventually(t, time.Minute, func() error { return hasSaid(judges, "all readings that waited have come") })
+	eventually(t, longEnough, func() error { return hasSaid(judges, "all readings that waited have come") })
 	for _, body := range []string{"", "\xc8 of another kind"} { // its claim, and its readings
 		m := nats.NewMsg("weald." + c.Cluster.Record + ".readings")
 		m.Header.Set("Weald-Writer", "of-a-newer-version")
@@ -55,7 +55,7 @@ func TestNobodyGoesOnBehindANewerVersion(t *testing.T) {
 	reads := launch(t, machine("ingest"))
 	time.Sleep(5 * time.Second) // in which each could take the work again
 	for v, title := range map[*victim]string{judges: "stands by", reads: "reads bridges"} {
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			if err := hasSaid(v, "this machine stops, and leaves the work to others"); err != nil {
 				return err
 			}

@@ -159,7 +159,7 @@ func TestKilledWhileSending(t *testing.T) {
 // looksBroken waits until the desk has all, and looks at what is said of the others.
 func looksBroken(t *testing.T, address string, said *bytes.Buffer) {
 	t.Helper()
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		body, err := get[struct{ Senders []api.Sender }](address, "/api/v1/senders")
 		if err != nil {
 			return err

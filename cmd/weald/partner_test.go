@@ -117,7 +117,7 @@ rules:
 	bPath, bDir := machine("weald-b")
 	works := func(v *victim, times int) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			if n := strings.Count(v.stderr.String(), "this machine does the work now"); n < times {
 				return fmt.Errorf("it does not do the work: %s", v.stderr.String())
 			}
@@ -129,7 +129,7 @@ rules:
 	}
 	changes := func(v *victim, more int) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			if n := strings.Count(text(t, v.address, "/api/v1/alerts/changes"), `"raised"`); n < more {
 				return fmt.Errorf("%d alerts were raised", n)
 			}
@@ -139,7 +139,7 @@ rules:
 	a := launch(t, aPath)
 	works(a, 1)
 	b := launch(t, bPath)
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		page := text(t, b.address, "/")
 		for _, want := range []string{"weald-b stands by", "weald-a does the work", `href="https://weald-a.larch.example:8420"`, "not a medical device"} {
 			if !strings.Contains(page, want) {
@@ -161,7 +161,7 @@ rules:
 	time.Sleep(time.Second)
 	b.kill()
 	works(a, 1)
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if all := text(t, a.address, "/api/v1/alerts/changes"); !strings.Contains(all, "~long~") {
 			return fmt.Errorf("what has to last for longer than a machine is not raised: %s", all)
 		}

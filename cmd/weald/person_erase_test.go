@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"weald/config"
 	"weald/stream/audit"
@@ -60,7 +59,7 @@ places:
 	}()
 	admin := func() (as context.Context) {
 		t.Helper()
-		eventually(t, 30*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			return askDaemon(t.Context(), data, question{Console: true}, func(l answerLine) { as = context.WithValue(t.Context(), asKey{}, l.Key) })
 		})
 		return as
@@ -92,14 +91,14 @@ places:
 	if err := erase(as, "K-07", "K-07"); err != nil {
 		t.Fatal(err)
 	}
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if !strings.Contains(stderr.String(), "the record is made anew without the person") {
 			return fmt.Errorf("it says %s", stderr.String())
 		}
 		return nil
 	})
 	as = admin()
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		_, err := getJSON[struct{}](as, address+"/api/v1/places/bench-1")
 		return err
 	})

@@ -54,7 +54,7 @@ func TestAPersonIsErasedAndTheWardGoesOn(t *testing.T) {
 	pass := func(address string, by time.Duration) {
 		t.Helper()
 		var from time.Time
-		eventually(t, 60*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			at := now(address)
 			if from.IsZero() {
 				from = at

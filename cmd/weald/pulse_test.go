@@ -121,7 +121,7 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 	}()
 	address := "http://" + l.Addr().String()
 	retained := func(topic string) string { return mosquitto.Retained(t, broker.Address, topic) }
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if n, at := len(o.heard()), retained("larch/time"); n < 2 || !strings.Contains(at, "T") {
 			return fmt.Errorf("%d beats were taken, and the topic has %q", n, at)
 		}
@@ -134,7 +134,7 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 	hung, release := make(chan struct{}), make(chan struct{})
 	go d.reign.pipe.Do(ctx, func(*pipeline.State) { close(hung); <-release })
 	<-hung
-	eventually(t, 60*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		self, err := get[api.Self](address, "/api/v1/self") // the pages are served all the same
 		if err != nil {
 			return err
@@ -147,7 +147,7 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 		return nil
 	})
 	beats, at := len(o.heard()), retained("larch/time")
-	eventually(t, 60*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if lamp := retained("larch/lamp/lamp"); lamp != "gone" {
 			return fmt.Errorf("the lamp shows %q", lamp)
 		}
@@ -167,7 +167,7 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 		t.Errorf("a beat does not have the end of the audit's chain: %v", err)
 	}
 	close(release)
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if n, now := len(o.heard()), retained("larch/time"); n <= beats || now == at {
 			return fmt.Errorf("beats have not come again: %d, %q", n, now)
 		}

@@ -65,7 +65,7 @@ bridges:
 		t.Helper()
 		before := map[string]uint64{}
 		for _, id := range bridges {
-			eventually(t, 30*time.Second, func() error {
+			eventually(t, longEnough, func() error {
 				b, err := bridge(judges.address, id)
 				switch {
 				case err != nil:
@@ -88,7 +88,7 @@ bridges:
 		if err := v.cmd.Process.Signal(syscall.SIGHUP); err != nil {
 			t.Fatal(err)
 		}
-		eventually(t, 30*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			if n := strings.Count(v.stderr.String(), says); n < times {
 				return fmt.Errorf("it says %q %d times, want %d: %s", says, n, times, v.stderr.String())
 			}
@@ -133,14 +133,14 @@ bridges:
 	reload(judges, "judge, serve", knock(taken.Addr().String()), `msg="the configuration is in force"`, applied)
 
 	const least = 100
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if hub, gated := h.sent.Load(), gate.acked.Load(); hub < least || gated < least {
 			return fmt.Errorf("the hub has sent %d frames, the gate %d: too few to prove anything", hub, gated)
 		}
 		return nil
 	})
 	h.more.Store(false)
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		b, err := bridge(judges.address, "hub")
 		if err == nil && b.Frames < uint64(h.sent.Load()) {
 			err = fmt.Errorf("%d of %d frames have come", b.Frames, h.sent.Load())
@@ -154,7 +154,7 @@ bridges:
 	reads.end()
 	dir := filepath.Join(filepath.Dir(file["judge, serve"]), "record")
 	want := map[string]uint32{"hub/leg": h.sent.Load(), "gate/leg": acked}
-	eventually(t, time.Minute, func() error { return lastKept(t, dir, want) }) // they come through the log
+	eventually(t, longEnough, func() error { return lastKept(t, dir, want) }) // they come through the log
 	judges.end()
 	for source, n := range want {
 		all := seqsKept(t, dir, source)

@@ -164,7 +164,7 @@ func TestTheWayFromABoardToAnAlert(t *testing.T) {
 	})
 	t.Cleanup(func() { unplug(); playing.Wait() })
 	address := start(t, "run", "-c", file, "--speed", "10")
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if said := text(t, address, "/api/v1/alerts"); !regexp.MustCompile(`"rule":"ankle-too-tight".*ankle above 60 mmHg`).MatchString(said) {
 			return fmt.Errorf("alerts: %s", said)
 		}

@@ -111,7 +111,7 @@ func TestRecordedBedFromPortToAlertMapAndMetric(t *testing.T) {
 			RaisedAt                             time.Time `json:"raised_at"`
 		}
 	}
-	eventually(t, 5*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		got, err := get[alerts](address, "/api/v1/alerts")
 		if err != nil {
 			return err
@@ -142,7 +142,7 @@ func TestRecordedBedFromPortToAlertMapAndMetric(t *testing.T) {
 		Rows, Columns int
 		Cells         []*float64
 	}
-	eventually(t, 5*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		got, err := get[cells](address, "/api/v1/places/bed-1/map")
 		if err != nil {
 			return err

@@ -35,7 +35,7 @@ var recipe = flag.Bool("recipe", false, "the servers of the log are started anew
 // returns which does.
 func settled(t *testing.T, both [2]*victim) (works int) {
 	t.Helper()
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		var says [2]string
 		for i, v := range both {
 			r, err := http.Get(v.address + "/readyz")
@@ -76,7 +76,7 @@ func whole(address string) error {
 // leader returns the server that leads the log, and one that does not.
 func (d *deployment) leader(t *testing.T, js jetstream.JetStream) (leads, follows *logServer) {
 	t.Helper()
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		stream, err := js.Stream(t.Context(), "weald-ward")
 		if err != nil {
 			return err
@@ -147,7 +147,7 @@ rules:
 	}
 	ready := func(v *victim, says string) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			r, err := http.Get(v.address + "/readyz")
 			if err != nil {
 				return err // it is just beginning to work, or to stand by
@@ -162,7 +162,7 @@ rules:
 	}
 	const isReady = `"ready":true`
 	a := launch(t, paths["weald-a"])
-	eventually(t, time.Minute, func() error { // the broker keeps frames from then on
+	eventually(t, longEnough, func() error { // the broker keeps frames from then on
 		got, err := bridge(a.address, "hub")
 		if err == nil && got.State != "open" {
 			err = fmt.Errorf("it is %s: %s", got.State, got.Trouble)
@@ -198,7 +198,7 @@ rules:
 		t.Fatal(err)
 	}
 	stranger := connected(&strange)
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if err := stranger.LastError(); err == nil || !strings.Contains(err.Error(), "uthorization") {
 			return fmt.Errorf("one whose key nobody knows is told %v", err)
 		}
@@ -232,7 +232,7 @@ rules:
 		for i := range pages {
 			was[i], _ = taken.Load(i)
 		}
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			for at = range pages {
 				// What one noted before it handed over counts for nothing.
 				if now, _ := taken.Load(at); now != was[at] && whole(pages[at]) == nil {
@@ -280,7 +280,7 @@ rules:
 			t.Error("the machine with a full disk still does the work")
 		}
 		room()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			if state := text(t, both[1].address, "/readyz"); strings.Contains(state, "no room") {
 				return fmt.Errorf("there is room, and it says %s", state)
 			}
@@ -302,7 +302,7 @@ rules:
 	stop()
 	busy.Wait()
 	all := sent
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		send(90) // by then all before it have come
 		works = settled(t, both)
 		got, err := get[struct {
@@ -315,7 +315,7 @@ rules:
 	})
 	a, b = both[1-works], both[works]
 	b.end()
-	eventually(t, time.Minute, func() error { // until it works, with all that is in the log
+	eventually(t, longEnough, func() error { // until it works, with all that is in the log
 		_, err := bridge(a.address, "hub")
 		return err
 	})

@@ -102,7 +102,7 @@ func TestTheRecipeOfAWardAndItsCentre(t *testing.T) {
 func hasAll(t *testing.T, centre *victim) {
 	t.Helper()
 	now := time.Now()
-	eventually(t, 2*time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		seen, err := get[struct {
 			SeenAt *time.Time `json:"seen_at"`
 		}](centre.address, "/api/v1/alerts")
@@ -137,7 +137,7 @@ func takenAway(t *testing.T, d *deployment, keys map[string]string) {
 		t.Fatal(err)
 	}
 	leafOf(t, d, here("7422"), stranger)
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if said := d.servers[0].said.String(); !strings.Contains(said, "uthentication error") && !strings.Contains(said, "uthorization") {
 			return fmt.Errorf("a leaf whose key nobody knows is not sent away: %s", said)
 		}
@@ -150,7 +150,7 @@ func takenAway(t *testing.T, d *deployment, keys map[string]string) {
 		t.Fatal(err)
 	}
 	defer inside.Close()
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if leaf.NumLeafNodes() == 0 {
 			return fmt.Errorf("the ward's key makes no leaf")
 		}
@@ -167,7 +167,7 @@ func takenAway(t *testing.T, d *deployment, keys map[string]string) {
 			t.Fatal(err)
 		}
 		defer sub.Unsubscribe()
-		eventually(t, time.Minute, func() error { // interest takes a moment to be known
+		eventually(t, longEnough, func() error { // interest takes a moment to be known
 			for _, subject := range []string{what, let} {
 				if err := from.Publish(subject, []byte(what)); err != nil {
 					return err

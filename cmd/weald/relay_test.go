@@ -8,7 +8,6 @@ import (
 	"strings"
 	"syscall"
 	"testing"
-	"time"
 
 	"weald/ingest/raced"
 	"weald/ingest/sample"
@@ -52,7 +51,7 @@ rules:
 	}
 	says := func(v *victim, path string, wants ...string) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			got, err := ask(v, path)
 			if err != nil {
 				return err
@@ -67,7 +66,7 @@ rules:
 	}
 	raised := func(v *victim, times int) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			all, err := ask(v, "/api/v1/alerts/changes?quiet=true&newest=5000")
 			if n := strings.Count(all, `"raised"`); err != nil || n < times {
 				return fmt.Errorf("%d alerts were raised: %v; %s", n, err, v.stderr.String())
@@ -96,7 +95,7 @@ rules:
 	says(a, "/api/v1/bridges", "not seen since", "the machine that reads this bridge is gone")
 	dPath := machine("weald-d", "ingest")
 	d := launch(t, dPath)
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		state, err := ask(a, "/api/v1/bridges")
 		if err != nil || strings.Contains(state, "not seen since") {
 			return fmt.Errorf("nobody reads on: %s, %v", state, err)
@@ -110,7 +109,9 @@ rules:
 	dir := filepath.Join(filepath.Dir(aPath), "record")
 	live := kept(t, dir)
 	sameAlerts(t, live, aPath)
-	if judged := judgedAsOne(t, aPath); judged.late > 0 {
+	// On a machine with much else to do one may come too late by itself; if judges that change
+	// made them late, it would be all that wait for them, twenty a second.
+	if judged := judgedAsOne(t, aPath); judged.late >= 10 {
 		t.Errorf("%d readings came too late to be judged", judged.late)
 	}
 	keptOnce(t, live)

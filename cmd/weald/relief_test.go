@@ -32,7 +32,7 @@ func TestAMachineWithAFullDiskGivesWay(t *testing.T) {
 		t.Fatal(err)
 	}
 	a := launch(t, paths[0])
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		_, err := bridge(addresses[0], "board")
 		return err
 	})
@@ -56,7 +56,7 @@ func TestAMachineWithAFullDiskGivesWay(t *testing.T) {
 	})
 	noting := func(want int) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			mu.Lock()
 			defer mu.Unlock()
 			if last != want {
@@ -76,7 +76,7 @@ func TestAMachineWithAFullDiskGivesWay(t *testing.T) {
 		a.end()
 		a = begun(t, newWorld(1), paths[0])
 		a.address = addresses[0]
-		eventually(t, time.Minute, func() error { // it stands by only when it has taken all in
+		eventually(t, longEnough, func() error { // it stands by only when it has taken all in
 			r, err := http.Get(a.address)
 			if err == nil {
 				r.Body.Close()
@@ -85,7 +85,7 @@ func TestAMachineWithAFullDiskGivesWay(t *testing.T) {
 		})
 	}
 	room()
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if state := text(t, a.address, "/readyz"); strings.Contains(state, "no room") || strings.Contains(state, "has not come") {
 			return fmt.Errorf("there is room, and it says %s", state)
 		}

@@ -105,7 +105,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 	gate := &soaker{bridge: "gate"}
 	var sending sync.WaitGroup
 	sending.Go(func() { gate.run(ctx, t, newWorld(1), broker, 3) })
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		b, err := bridge(v.address, "board")
 		if err == nil && b.State != "open" {
 			err = fmt.Errorf("it is %s: %s", b.State, b.Trouble)
@@ -116,7 +116,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 	goesOn := func() {
 		t.Helper()
 		before, beforeTyped := h.sent.Load(), typed.Load()
-		eventually(t, 30*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			b, err := bridge(v.address, "gate")
 			if err != nil {
 				return err
@@ -146,7 +146,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 			if err := v.cmd.Process.Signal(syscall.SIGHUP); err != nil {
 				t.Fatal(err)
 			}
-			eventually(t, 30*time.Second, func() error {
+			eventually(t, longEnough, func() error {
 				if now := inForce(); now != n+2 {
 					return fmt.Errorf("version %d is in force: %s", now, v.stderr.String())
 				}
@@ -189,7 +189,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 	}
 	goesOn()
 	const least = 40
-	eventually(t, time.Minute, func() error { // a gateway waits for each acknowledgement, and sends some again
+	eventually(t, longEnough, func() error { // a gateway waits for each acknowledgement, and sends some again
 		b, err := bridge(v.address, "gate")
 		if err == nil && b.Frames < 2*least {
 			err = fmt.Errorf("%d frames of gate: too few to prove anything", b.Frames)
@@ -201,7 +201,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 	h.more.Store(false)
 	sending.Wait()
 	for id, sent := range map[string]uint32{"hub": h.sent.Load(), "board": typed.Load()} {
-		eventually(t, 30*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			b, err := bridge(v.address, id)
 			if err == nil && (b.Frames != uint64(sent) || b.Connections != 1) {
 				err = fmt.Errorf("%s: %d frames of %d, %d connections", id, b.Frames, sent, b.Connections)
@@ -209,7 +209,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 			return err
 		})
 	}
-	eventually(t, 30*time.Second, allJudged(t, v.address))
+	eventually(t, longEnough, allJudged(t, v.address))
 	v.end()
 	dir := filepath.Join(filepath.Dir(name), "record")
 	for source, sent := range map[string]int{"hub/leg": int(h.sent.Load()), "board/leg": int(typed.Load()), "gate/leg": len(gate.acked)} {
@@ -263,7 +263,7 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 	flows := func() {
 		t.Helper()
 		before := h.sent.Load()
-		eventually(t, 30*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			b, err := bridge(address, "hub")
 			if err == nil && b.Frames < uint64(before)+20 {
 				err = fmt.Errorf("%d frames: %s", b.Frames, stderr.String())
@@ -274,7 +274,7 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 	flows()
 	h.high.Store(true) // an alert stands, of which what fails has changed the rule
 	flows()
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		all, err := get[struct{ Alerts []alertView }](address, "/api/v1/alerts?state=unacknowledged")
 		if err == nil && !slices.ContainsFunc(all.Alerts, func(a alertView) bool { return a.ID == "bench-1~other~calf" }) {
 			err = fmt.Errorf("it is not among %+v", all)
@@ -304,14 +304,14 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 	}
 	flows()
 	h.more.Store(false)
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		b, err := bridge(address, "hub")
 		if err == nil && (b.Frames != uint64(h.sent.Load()) || b.Connections != 1 || b.Sources[0].Gaps != 0) {
 			err = fmt.Errorf("%d frames were sent, and the bridge says %+v", h.sent.Load(), b)
 		}
 		return err
 	})
-	eventually(t, 30*time.Second, allJudged(t, address))
+	eventually(t, longEnough, allJudged(t, address))
 	cancel()
 	if err := <-ended; !errors.Is(err, context.Canceled) {
 		t.Errorf("it ended with %v", err)

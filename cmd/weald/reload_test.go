@@ -132,10 +132,10 @@ func TestReloadedUnderLoad(t *testing.T) {
 		if err := v.cmd.Process.Signal(syscall.SIGHUP); err != nil {
 			t.Fatal(err)
 		}
-		eventually(t, 30*time.Second, inForce(n))
+		eventually(t, longEnough, inForce(n))
 		time.Sleep(50 * time.Millisecond) // of load
 	}
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		all, err := get[struct{ Alerts []alertView }](v.address, "/api/v1/alerts?state=unacknowledged")
 		if err == nil && !slices.ContainsFunc(all.Alerts, func(a alertView) bool { return a.ID == "bench-1~long~ankle" }) {
 			err = fmt.Errorf("the long hold is not among %+v", all)
@@ -154,7 +154,7 @@ func TestReloadedUnderLoad(t *testing.T) {
 		if err := v.cmd.Process.Signal(syscall.SIGHUP); err != nil {
 			t.Fatal(err)
 		}
-		eventually(t, 30*time.Second, func() error {
+		eventually(t, longEnough, func() error {
 			if !strings.Contains(v.stderr.String(), c.says) {
 				return fmt.Errorf("it says %s", v.stderr.String())
 			}
@@ -167,7 +167,7 @@ func TestReloadedUnderLoad(t *testing.T) {
 
 	h.more.Store(false)
 	var bridges struct{ Bridges []api.Bridge }
-	eventually(t, 30*time.Second, func() (err error) {
+	eventually(t, longEnough, func() (err error) {
 		if bridges, err = get[struct{ Bridges []api.Bridge }](v.address, "/api/v1/bridges"); err != nil {
 			return err
 		}

@@ -59,7 +59,7 @@ func TestWhoMayComesWithAReload(t *testing.T) {
 	}
 	pins.Store(l.Addr().String(), pin)
 	var asAdmin context.Context
-	eventually(t, 20*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		asAdmin = context.WithValue(t.Context(), asKey{}, d.access.Console(d.clock.Now()))
 		_, err := getJSON[struct{}](asAdmin, address+"/api/v1/places")
 		return err

@@ -63,7 +63,7 @@ rules:
 	t.Run("a running daemon", func(t *testing.T) {
 		address := start(t, "run", "-c", config)
 		// The record was never judged to its end: a start does that, beside all else.
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			if shown = text(t, address, "/api/v1/reports/session/s-one"); !strings.Contains(shown, "22:00:40") {
 				return errors.New("what the record has was not judged to its end")
 			}

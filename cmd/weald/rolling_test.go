@@ -57,7 +57,7 @@ func TestMachinesAreReplacedOneAfterTheOther(t *testing.T) {
 	machines := [2]*victim{launchFormer(t, paths[0]), nil}
 	works := func(i int) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			got, err := bridge(addresses[i], "board")
 			if err == nil && got.State != "open" {
 				err = fmt.Errorf("the bridge is %s", got.State)
@@ -87,7 +87,7 @@ func TestMachinesAreReplacedOneAfterTheOther(t *testing.T) {
 	abreast := func(i int) { // with what the other one writes
 		t.Helper()
 		was := many.Load()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			if now := many.Load(); now < was+20 {
 				return fmt.Errorf("%d notes, and there were %d", now, was)
 			}
@@ -156,7 +156,7 @@ places:
 `, portOf(wiretest.Vacant(t)), strings.Join(servers.URLs(), ", "), name))
 	}
 	a := launch(t, machine("weald-a"))
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if said := a.stderr.String(); !strings.Contains(said, "does the work now") {
 			return fmt.Errorf("it does not do the work: %s", said)
 		}

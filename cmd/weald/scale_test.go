@@ -226,7 +226,7 @@ func playMany(t *testing.T, config, scenario string, args ...string) *player {
 			_ = s.cmd.Wait()
 		}
 	})
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if !strings.Contains(s.said.String(), "playing at") {
 			return fmt.Errorf("not playing: %s", s.said.String())
 		}

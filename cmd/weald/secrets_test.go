@@ -52,7 +52,7 @@ func TestSecretsAreSaidNowhere(t *testing.T) {
 	for _, sender := range []string{"desk", "night", "lamp"} {
 		command("notify", "test", "-c", p.config, sender)
 	}
-	eventually(t, 30*time.Second, func() error { // until senders have been heard to fail
+	eventually(t, longEnough, func() error { // until senders have been heard to fail
 		_, _, body := p.ask("GET", "/api/v1/senders", "")
 		if n := strings.Count(body, "refuses connections"); n < 1 {
 			return fmt.Errorf("%d fail: %s", n, body)

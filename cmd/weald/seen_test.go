@@ -73,7 +73,7 @@ func TestWhoSawWhat(t *testing.T) {
 	if ok, err := noteMark(address, "bench-1", "turned"); !ok {
 		t.Fatal(err)
 	}
-	eventually(t, 20*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		all, err := get[struct {
 			Head string
 			Acts []struct{ Says string }

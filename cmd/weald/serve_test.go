@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
@@ -61,7 +60,7 @@ rules:
 	}
 	same := func(with string) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			there, here := of(judges), of(shows)
 			if !maps.Equal(there, here) || !slices.ContainsFunc(slices.Collect(maps.Values(here)), func(a string) bool { return strings.HasPrefix(a, with) }) {
 				return fmt.Errorf("who judges has %v, and who shows has %v", there, here)

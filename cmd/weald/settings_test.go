@@ -75,13 +75,13 @@ func TestTheConfigurationFromThePages(t *testing.T) {
 		}
 		return a
 	}
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if a := alertOf("goes"); a.State != "unacknowledged" {
 			return fmt.Errorf("it is %+v", a)
 		}
 		return nil
 	})
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		_, err := postJSON[alertView](t.Context(), address+"/api/v1/alerts/bench-1~long~ankle/acknowledge", map[string]string{"code": "K-07"})
 		return err
 	})
@@ -127,7 +127,7 @@ func TestTheConfigurationFromThePages(t *testing.T) {
 	if a := alertOf("goes"); a.State != "normal" {
 		t.Errorf("the rule has gone, and its alert is %+v", a)
 	}
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if a := alertOf("new"); a.State != "unacknowledged" {
 			return fmt.Errorf("the new rule: %+v", a)
 		}

@@ -73,7 +73,7 @@ func TestSharesAreCarried(t *testing.T) {
 	// carries waits until a machine says that so many of the shares are carried by each.
 	carries := func(v *victim, want map[string]int) (all sharesState) {
 		t.Helper()
-		eventually(t, time.Minute, func() (err error) {
+		eventually(t, longEnough, func() (err error) {
 			all = sharesState{}
 			if err := json.Unmarshal([]byte(text(t, v.address, "/readyz")), &all); err != nil {
 				return err
@@ -99,7 +99,7 @@ func TestSharesAreCarried(t *testing.T) {
 			if s.Machine != name {
 				continue
 			}
-			eventually(t, time.Minute, func() error {
+			eventually(t, longEnough, func() error {
 				found, err := get[struct {
 					Changes []struct{ Rule, What string }
 				}](s.Pages, "/api/v1/alerts/changes?quiet=true&newest=5000&from="+from)

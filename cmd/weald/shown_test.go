@@ -32,7 +32,7 @@ func TestACentreShowsReadings(t *testing.T) {
 	}
 	reads := func(v *victim, want float64) {
 		t.Helper()
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			s, err := ankle(v)
 			if err == nil && (s.Value == nil || *s.Value != want) {
 				err = fmt.Errorf("the ankle has %v", s)
@@ -47,7 +47,7 @@ func TestACentreShowsReadings(t *testing.T) {
 	reads(centre, 70)
 	saysSoon(t, centre, "/", "Readings", "ankle.pressure 70 mmHg", "calf.pressure 30 mmHg")
 	p.link.Cut()
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if s, err := ankle(centre); err == nil {
 			return fmt.Errorf("without a link it shows %+v", s)
 		}
@@ -62,7 +62,7 @@ func TestACentreShowsReadings(t *testing.T) {
 	p.link.Mend()
 	reads(centre, 30)
 	ward.end()
-	eventually(t, time.Minute, func() error {
+	eventually(t, longEnough, func() error {
 		if _, err := ankle(centre); err == nil {
 			return fmt.Errorf("readings of a ward that has ended")
 		}

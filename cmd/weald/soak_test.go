@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -147,6 +148,7 @@ func TestSoak(t *testing.T) {
 	}
 	rng := rand.New(rand.NewPCG(11, 13))
 	var done []deed
+	var acted atomic.Int32
 	rounds, loaded, filled := 0, 0, 0
 	for began := time.Now(); time.Since(began) < *soak/soakSpeed; rounds++ {
 		v := launchIn(t, w, name)
@@ -154,7 +156,7 @@ func TestSoak(t *testing.T) {
 		seen := make(chan int, 2)
 		for n, code := range []string{"K-07", "K-08"} {
 			seed := uint64(2*rounds + n)
-			go func() { busy <- people(v.address, code, seed) }()
+			go func() { busy <- people(v.address, code, seed, &acted) }()
 			go func() { seen <- looks(v.address, seed) }()
 		}
 		pages := look(t, v.address)
@@ -164,7 +166,7 @@ func TestSoak(t *testing.T) {
 		if err := v.cmd.Process.Signal(syscall.SIGHUP); err != nil {
 			t.Fatal(err)
 		}
-		eventually(t, time.Minute, func() error {
+		eventually(t, longEnough, func() error {
 			if !strings.Contains(v.stderr.String(), "the configuration is in force") {
 				return fmt.Errorf("it is not reloaded: %s", v.stderr.String())
 			}

@@ -31,7 +31,7 @@ func onStage(t *testing.T, address, ask string) (s staged) {
 	if err := json.NewDecoder(answer.Body).Decode(&s); err != nil || s.ID == "" {
 		t.Fatalf("%s: %d, %v", body, answer.StatusCode, err)
 	}
-	eventually(t, time.Minute, func() (err error) {
+	eventually(t, longEnough, func() (err error) {
 		if s, err = get[staged](address, "/api/v1/rehearsals/"+s.ID); err == nil && s.State != "made" {
 			err = errors.New(s.State + " " + s.Why)
 		}

@@ -85,7 +85,7 @@ func makeFolder(t *testing.T, file string) {
 	name := write(t, "ward.yaml", fmt.Sprintf(folderConfig, h.port.Addr()))
 	from := time.Now().UTC().Truncate(time.Second)
 	v := launch(t, name)
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		_, err := postJSON[alertView](t.Context(), v.address+"/api/v1/alerts/bench-1~long~ankle/acknowledge", map[string]string{"code": "K-07"})
 		return err
 	})
@@ -204,7 +204,7 @@ func TestFoldersOfFormerVersions(t *testing.T) {
 				}
 			}
 			same()
-			eventually(t, 30*time.Second, func() error {
+			eventually(t, longEnough, func() error {
 				all, err := get[struct{ Alerts []alertView }](v.address, "/api/v1/alerts?state=acknowledged")
 				if err == nil && !slices.ContainsFunc(all.Alerts, func(a alertView) bool { return a.ID == "bench-1~long~ankle" && a.By == "K-07" }) {
 					err = fmt.Errorf("nobody has the long alert: %+v", all)
@@ -212,7 +212,7 @@ func TestFoldersOfFormerVersions(t *testing.T) {
 				return err
 			})
 			was := want.Changes[len(want.Changes)-1].At
-			eventually(t, 30*time.Second, func() error { // the wave goes on, and is on the disk
+			eventually(t, longEnough, func() error { // the wave goes on, and is on the disk
 				all, err := get[struct{ Changes []shownChange }](v.address, "/api/v1/alerts/changes?quiet=true&from="+url.QueryEscape(was.Add(time.Second).Format(time.RFC3339)))
 				if err == nil && len(all.Changes) < 3 {
 					err = fmt.Errorf("%d changes since: %s", len(all.Changes), v.stderr.String())

@@ -102,7 +102,7 @@ func launchIn(t *testing.T, w world, config string) *victim {
 // serves waits until it serves its pages.
 func (v *victim) serves() {
 	v.t.Helper()
-	eventually(v.t, 30*time.Second, func() error {
+	eventually(v.t, longEnough, func() error {
 		_, after, found := strings.Cut(v.stderr.String(), "listening on ")
 		if !found {
 			return fmt.Errorf("not listening: %s", v.stderr.String())
@@ -165,7 +165,7 @@ func ended(t *testing.T, dir string, lasting time.Duration, by os.Signal) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	eventually(t, 30*time.Second, func() error {
+	eventually(t, longEnough, func() error {
 		if !strings.Contains(stderr.String(), "listening on") {
 			return fmt.Errorf("not listening: %s", stderr.String())
 		}
