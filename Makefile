@@ -89,14 +89,14 @@ PLAIN_TESTS := TestAMachineWithAFullDiskGivesWay|TestHistorySurvivesAKill|TestBa
 # What runs against a clock comes first, and what it leaves of the machine is for the packages
 # that are calm. Many of the other tests wait, for a clock or a disk, so there are three
 # packages at a time, and more tests than there are cores; those that take longest come first.
-LONG := ./cmd/weald ./stream/journal/sqlite ./stream/journal/replicated
+LONG := ./cmd/weald ./stream/journal/sqlite ./stream/journal/replicated ./stream/keeper ./webui
 
 go-test: $(WEB) packages
 	@$(MAKE) --no-print-directory -j2 --output-sync plain-test calm-test
 	@$(MAKE) --no-print-directory race-test
 
 plain-test:
-	$(GO) test -vet=off -parallel 6 -run '^($(PLAIN_TESTS))$$' ./cmd/weald
+	$(GO) test -vet=off -parallel 10 -run '^($(PLAIN_TESTS))$$' ./cmd/weald
 
 # A program with the race detector waits for a second before it ends, in case something
 # that goes on meanwhile is a race; there are some hundred such programs.
