@@ -89,7 +89,7 @@ PLAIN_TESTS := TestAMachineWithAFullDiskGivesWay|TestHistorySurvivesAKill|TestBa
 # What runs against a clock comes first, and what it leaves of the machine is for the packages
 # that are calm. Many of the other tests wait, for a clock or a disk, so there are three
 # packages at a time, and more tests than there are cores; those that take longest come first.
-LONG := ./cmd/weald ./stream/journal/sqlite ./stream/journal/replicated ./stream/keeper ./webui
+LONG := ./cmd/weald ./stream/journal/sqlite ./stream/journal/replicated ./stream/keeper ./stream/relay ./webui
 
 go-test: $(WEB) packages
 	@$(MAKE) --no-print-directory -j2 --output-sync plain-test calm-test
