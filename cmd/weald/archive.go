@@ -2,14 +2,17 @@ package main
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"sync/atomic"
+	"time"
 
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/stream/archive"
 	"weald/stream/history"
 	"weald/stream/hostclock"
+	"weald/stream/journal"
 	"weald/stream/pipeline"
 	"weald/webui/api"
 )
@@ -52,10 +55,20 @@ func (b *book) show(o *api.Options) {
 	}
 }
 
+// mendAgain is how soon that is tried again where the servers of the log did not answer.
+const mendAgain = 10 * time.Second
+
 // run keeps history until ctx ends. That it cannot mend the past does not keep
 // it from the present.
 func (p *past) run(ctx context.Context) error {
 	err := p.mend(ctx)
+	for errors.Is(err, journal.ErrUnreached) && ctx.Err() == nil {
+		select {
+		case <-time.After(mendAgain):
+			err = p.mend(ctx)
+		case <-ctx.Done():
+		}
+	}
 	if err != nil && ctx.Err() == nil {
 		p.log.Warn("history from before the start was not mended, so that the pages may show gaps", slog.Any("error", err),
 			slog.String("do", "it is tried again at the next start; weald doctor reads the record"))

@@ -18,6 +18,7 @@ import (
 
 	"weald/config"
 	"weald/ingest/sample"
+	"weald/stream/journal"
 	"weald/stream/journal/replicated"
 	"weald/stream/journal/replicated/patience"
 	"weald/stream/relay"
@@ -63,7 +64,7 @@ const logKept = 14 * 24 * time.Hour
 func (m *machine) partner(c *config.Config) *partner {
 	p := &partner{
 		config: c, machine: m, log: newLog(m.stderr, c),
-		options: replicated.Options{Name: c.Cluster.Record, Replicas: c.Cluster.Replicas, Keep: logKept},
+		options: replicated.Options{Name: c.Cluster.Record, Replicas: c.Cluster.Replicas, Keep: logKept, Within: patience.SaidAfter},
 		self:    replicated.Holder{Machine: m.name, Pages: c.Cluster.Pages},
 	}
 	if c.Cluster.Shows {
@@ -92,6 +93,8 @@ func (p *partner) standsBy(err error) bool {
 		p.log.Error("this machine stops, and leaves the work to others, as it would leave readings out", slog.Any("error", err), slog.String("do", "install the version of weald that the machines with the role ingest have, and start weald again"))
 	case lostTo(err):
 		p.parted(err)
+	case errors.Is(err, journal.ErrUnreached):
+		p.log.Warn("this machine cannot begin with the work, and stands by until it can", slog.Any("error", err), slog.String("do", "see that a majority of the servers of the log runs and can be reached from here"))
 	default:
 		return false
 	}
@@ -263,12 +266,12 @@ func again[T any](ctx context.Context, log *slog.Logger, cannot func(string), f 
 		}
 		if said != err.Error() {
 			said = err.Error()
+			why, do := "the servers of the cluster do not answer", "see that a majority of them runs and can be reached from here"
 			if errors.Is(err, jetstream.ErrStreamNotFound) {
-				cannot("the servers of the cluster have no log of it")
-			} else {
-				cannot("the servers of the cluster do not answer")
+				why, do = "the servers of the cluster have no log of it", "start a machine that judges, if none runs: it makes the log"
 			}
-			log.Warn("the servers of the cluster do not answer, and are asked again", slog.Any("error", err), slog.String("do", "see that a majority of them runs and can be reached from here"))
+			cannot(why)
+			log.Warn(why+", and are asked again", slog.Any("error", err), slog.String("do", do))
 		}
 		select {
 		case <-time.After(time.Second):

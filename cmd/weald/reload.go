@@ -145,14 +145,14 @@ func (d *daemon) replace(old *reign, c *config.Config, who string, gone []*runni
 	d.gate.Lock()
 	defer d.gate.Unlock()
 	h := &handedOver{reign: old, states: map[string][]byte{}}
-	err := old.pipe.HandOver(d.ctx, func(ord uint64, places int, state func(int, []byte) []byte) error {
+	err := old.pipe.HandOver(d.ctx, func(ord uint64, places int, state func(int, []byte) []byte) (took uint64, err error) {
 		if old.book != nil {
 			return old.book.keeper.HandOver(d.ctx, ord, places, state, c.Text, who)
 		}
 		for i := range places {
 			h.states[old.config.Places[i].ID] = state(i, nil)
 		}
-		return nil
+		return 0, nil
 	})
 	if err != nil {
 		return nil, err

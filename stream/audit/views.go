@@ -2,6 +2,7 @@ package audit
 
 import (
 	"context"
+	"errors"
 	"sync"
 	"time"
 
@@ -28,6 +29,8 @@ const (
 type Views struct {
 	log journal.Log
 	now func() sample.Instant
+
+	late batch // what is being kept; Run's own
 
 	mu     sync.Mutex
 	seen   map[look]sample.Instant // when it was last noted; guarded by mu, as is all below
@@ -96,45 +99,68 @@ func (v *Views) forget(now sample.Instant) {
 }
 
 // Run keeps what was seen until ctx ends, and then what is left. What cannot be kept
-// is counted with what came too fast.
+// is counted with what came too fast; while the record is out of reach it waits.
 func (v *Views) Run(ctx context.Context) error {
 	for {
+		var again <-chan time.Time
+		if v.late.links != nil {
+			again = time.After(lateAgain)
+		}
 		select {
 		case <-v.wake:
-			v.keep(ctx)
+		case <-again:
 		case <-ctx.Done():
 			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 			defer cancel()
 			v.keep(last)
 			return context.Cause(ctx)
 		}
+		v.keep(ctx)
 	}
 }
 
+// lateAgain is how soon what waits is tried again.
+const lateAgain = time.Second
+
+// A batch is what is kept in one call, for how many looks that stands, and how many of those
+// are only counted. Made again as it was, the call is the same one.
+type batch struct {
+	links         []record.Entry
+	looks, missed int
+}
+
+// keep keeps what was seen, until ctx ends or the record is out of reach.
 func (v *Views) keep(ctx context.Context) {
+	for v.late.links != nil || v.take() {
+		_, err := v.log.Append(ctx, v.late.links...)
+		if err != nil && (ctx.Err() != nil || errors.Is(err, journal.ErrUnreached)) {
+			return // it is tried again: at the end of the daemon once more
+		}
+		if err != nil {
+			v.mu.Lock()
+			v.missed += v.late.looks + v.late.missed
+			v.mu.Unlock()
+		}
+		v.late = batch{}
+		if err != nil {
+			return
+		}
+	}
+}
+
+// take makes a batch of what is in the queue; false for nothing.
+func (v *Views) take() bool {
 	v.mu.Lock()
 	queue, missed := v.queue, v.missed
 	v.queue, v.missed = nil, 0
 	v.mu.Unlock()
-	looks := len(queue)
+	v.late = batch{looks: len(queue), missed: missed}
 	if missed > 0 {
 		now := v.now()
 		queue = append(queue, record.Deed{At: now, Written: now, What: Unseen, Subject: count(uint64(missed))})
 	}
-	if len(queue) == 0 {
-		return
-	}
-	links := make([]record.Entry, len(queue))
 	for i := range queue {
-		links[i] = queue[i].Entry(salt)
+		v.late.links = append(v.late.links, queue[i].Entry(salt))
 	}
-	if _, err := v.log.Append(ctx, links...); err != nil {
-		v.mu.Lock()
-		defer v.mu.Unlock()
-		if ctx.Err() != nil { // the end of the daemon, before which it is tried once more
-			v.queue, v.missed = append(queue[:looks:looks], v.queue...), v.missed+missed
-			return
-		}
-		v.missed += looks + missed
-	}
+	return len(queue) > 0
 }

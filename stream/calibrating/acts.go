@@ -2,6 +2,7 @@ package calibrating
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"weald/ingest/calib/record"
@@ -73,11 +74,12 @@ func (d *Desk) Leave(id string) error {
 	return d.of(id, func() error { d.run, d.out = nil, nil; d.touch(theHead); return nil })
 }
 
-// Keep puts records into force by put, one after the other, until one fails: those
+// Keep puts records into force by put, which says of each whether it is, one after the other,
+// until one fails, be it in force or not: those
 // of channels, or all that were accepted if channels is empty. What is in force
 // already is passed over. Its errors wrap ErrChannel or ErrRejected too, or are why
 // the channel was refused, or those of put.
-func (d *Desk) Keep(id string, channels []int, put func(*record.Record) error) error {
+func (d *Desk) Keep(id string, channels []int, put func(*record.Record) (inForce bool, err error)) error {
 	d.keeping.Lock()
 	defer d.keeping.Unlock()
 	var records []*record.Record
@@ -86,8 +88,9 @@ func (d *Desk) Keep(id string, channels []int, put func(*record.Record) error) e
 		if err != nil {
 			return err
 		}
-		if err = put(r); err == nil {
-			err = d.of(id, func() error { d.kept[r.Channel] = r.ID(); d.touch(theHead); return nil })
+		inForce, failed := put(r)
+		if err = failed; inForce {
+			err = errors.Join(failed, d.of(id, func() error { d.kept[r.Channel] = r.ID(); d.touch(theHead); return nil }))
 		}
 	}
 	return err

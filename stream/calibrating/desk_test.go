@@ -78,14 +78,14 @@ func TestARun(t *testing.T) {
 		t.Errorf("a second run: %v", err)
 	}
 	keep := func(channels ...int) (kept []*record.Record, err error) {
-		err = d.Keep("c-1", channels, func(r *record.Record) error { kept = append(kept, r); return nil })
+		err = d.Keep("c-1", channels, func(r *record.Record) (bool, error) { kept = append(kept, r); return true, nil })
 		return kept, err
 	}
 	if _, err := keep(0); !errors.Is(err, ErrStage) {
 		t.Errorf("too early: %v", err)
 	}
 	for name, act := range map[string]error{"ready": d.Ready("c-0"), "again": d.Again("c-0"), "gauge": d.Gauge("c-0", 0, 1, false), "finish": d.Finish("c-0"), "leave": d.Leave("c-0"),
-		"keep": d.Keep("c-0", nil, func(*record.Record) error { return nil })} {
+		"keep": d.Keep("c-0", nil, func(*record.Record) (bool, error) { return true, nil })} {
 		if !errors.Is(act, ErrOther) {
 			t.Errorf("%s of another run: %v", name, act)
 		}
@@ -139,7 +139,7 @@ func TestARun(t *testing.T) {
 	if _, err := keep(2); !errors.Is(err, ErrChannel) {
 		t.Errorf("no channel: %v", err)
 	}
-	if err := d.Keep("c-1", nil, func(*record.Record) error { return full }); !errors.Is(err, full) {
+	if err := d.Keep("c-1", nil, func(*record.Record) (bool, error) { return false, full }); !errors.Is(err, full) {
 		t.Errorf("a disk that refuses: %v", err)
 	}
 	kept, err := keep()

@@ -108,7 +108,7 @@ func TestARunOutlivesItsDaemon(t *testing.T) {
 		if !p.Finished || len(b.book.refused) != 1 || p.Channels[0].Made.Record == nil {
 			t.Fatalf("%+v, %d refused", p, len(b.book.refused))
 		}
-		if err := b.d.Keep("c-1", nil, func(*record.Record) error { return nil }); err != nil {
+		if err := b.d.Keep("c-1", nil, func(*record.Record) (bool, error) { return true, nil }); err != nil {
 			t.Fatal(err)
 		}
 		restart()

@@ -30,6 +30,9 @@ var (
 	// ErrUnreached means that a record which several machines keep was not reached in time.
 	// What became of the call is not known; made again as it was, it is the same one.
 	ErrUnreached = errors.New("no majority of the servers of the log can be reached")
+	// ErrUnchanged, beside ErrUnreached, takes back that this is not known: nothing of the call
+	// was sent, and nothing of it will be kept.
+	ErrUnchanged = errors.New("nothing was changed")
 	// ErrInUse means that another process has the record open.
 	ErrInUse = errors.New("another process uses the record")
 	// ErrForeign means that something else is stored there, or a record of a

@@ -1,12 +1,13 @@
 package keeper
 
 import (
-	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 
 	"weald/rules/alert"
 	"weald/stream/journal"
+	"weald/stream/pipeline"
 	"weald/stream/record"
 )
 
@@ -21,17 +22,16 @@ func (k *Keeper) Act(ord uint64, key alert.Key, a alert.Action) error {
 }
 
 // decided keeps what a person has decided, with every input before it, and returns
-// its position.
+// its position. Its error wraps pipeline.ErrWaits where it may be in the record, or will be:
+// left undone, it would be done by whoever judges that again.
 func (k *Keeper) decided(what string, e record.Entry) (record.Position, error) {
 	_ = k.settle(e.Ord) // where readings find no room it is kept all the same
 	e.Written = k.now()
-	var p record.Position
-	err := journal.ErrUnreached
-	if !k.away.is.Load() {
-		ctx, cancel := k.bound(context.Background())
-		defer cancel()
-		p, err = k.journal.Append(ctx, e)
-		_ = k.reached(err)
+	p, err := k.offer(e)
+	if errors.Is(err, journal.ErrLater) {
+		k.log.Warn("what a person did is done, and waits to be kept", slog.String("what", what), slog.Any("error", err),
+			slog.String("do", "make room on the disk, or see that a majority of the servers of the log runs and can be reached"))
+		return 0, fmt.Errorf("%s: %w: %w", what, pipeline.ErrWaits, err)
 	}
 	if err != nil {
 		k.log.Error("what a person did was not kept", slog.String("what", what), slog.Any("error", err),

@@ -78,6 +78,32 @@ func (k *Keeper) put(entries ...record.Entry) (record.Position, error) {
 	return 0, fmt.Errorf("%w; %w", journal.ErrUnreached, journal.ErrLater)
 }
 
+// offer keeps an input, or refuses it where it is known that the record is out of reach. Where
+// it is not known whether it was kept, it waits to be, as in put.
+func (k *Keeper) offer(e record.Entry) (record.Position, error) {
+	k.away.mu.Lock()
+	waits := len(k.away.calls) > 0 // which come before it
+	k.away.mu.Unlock()
+	if waits || k.away.is.Load() {
+		return 0, fmt.Errorf("%w: %w", journal.ErrUnreached, journal.ErrUnchanged)
+	}
+	ctx, cancel := k.bound(context.Background())
+	defer cancel()
+	p, err := k.journal.Append(ctx, e)
+	if errors.Is(k.reached(err), journal.ErrUnreached) && !errors.Is(err, journal.ErrUnchanged) {
+		k.late([]record.Entry{e})
+		err = fmt.Errorf("%w; %w", err, journal.ErrLater)
+	}
+	return p, err
+}
+
+// late lets a call wait of which it is not known whether it was kept.
+func (k *Keeper) late(entries []record.Entry) {
+	k.away.mu.Lock()
+	defer k.away.mu.Unlock()
+	k.away.calls = append(k.away.calls, entries)
+}
+
 // catchUp keeps what waits, if the record can be reached. The caller holds writing.
 func (k *Keeper) catchUp(ctx context.Context) error {
 	for {

@@ -2,6 +2,7 @@ package keeper
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 
@@ -17,34 +18,43 @@ import (
 // in this process or after its end, goes on from exactly here. The text may be that of
 // the configuration in force, whose version stays. It is called on the pipeline's
 // goroutine, after which the keeper is given nothing more. With an error nothing has
-// changed: everything goes on as before. A record that is out of reach holds up what is
+// changed: everything goes on as before, but for ordinals, of which it says how many it took: a
+// configuration of which it is not known whether it was kept is, and is undone, before anything
+// else is kept. A record that is out of reach holds up what is
 // judged for Within at most, and not at all where that is known.
-func (k *Keeper) HandOver(ctx context.Context, ord uint64, places int, state func(place int, b []byte) []byte, text, author string) error {
+func (k *Keeper) HandOver(ctx context.Context, ord uint64, places int, state func(place int, b []byte) []byte, text, author string) (took uint64, err error) {
 	if k.waits() {
-		return fmt.Errorf("what waits cannot be kept: %w", journal.ErrUnreached)
+		return 0, fmt.Errorf("what waits cannot be kept: %w", journal.ErrUnreached)
 	}
 	if err := k.write(ctx); err != nil { // a snapshot must not be ahead of its inputs
-		return fmt.Errorf("what waits cannot be kept: %w", err)
+		return 0, fmt.Errorf("what waits cannot be kept: %w", err)
 	}
 	now := k.now()
 	if ord > 0 {
 		if err := k.putSnapshot(ctx, record.Snapshot{Ord: ord, At: now, Config: k.config, Body: k.pack(places, state)}); err != nil {
-			return fmt.Errorf("how everything stands cannot be kept: %w", err)
+			return 0, fmt.Errorf("how everything stands cannot be kept: %w", err)
 		}
 	}
 	was, err := InForce(ctx, k.journal)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	next := record.NewConfig(was.Version+1, text)
 	if next.Hash == was.Hash {
-		return nil
+		return 0, nil
 	}
-	// This takes as long as it takes: whether it was kept has to be known.
-	if _, err := k.journal.Append(ctx, record.Entry{Ord: ord + 1, At: now, Written: now, Author: author, Body: next}); err != nil {
-		return fmt.Errorf("the configuration cannot be kept: %w", err)
+	_, err = k.offer(record.Entry{Ord: ord + 1, At: now, Written: now, Author: author, Body: next})
+	if errors.Is(err, journal.ErrLater) {
+		undo := record.NewConfig(next.Version+1, was.Text)
+		undo.Undoes = next.Version
+		k.late([]record.Entry{{Ord: ord + 2, At: now, Written: now, Body: undo}})
+		k.fix(ord + 2)
+		took = 2
 	}
-	return nil
+	if err != nil {
+		return took, fmt.Errorf("the configuration cannot be kept: %w", err)
+	}
+	return 1, nil
 }
 
 // Succeed is Resume without a record: an engine for plan goes on with the states of a

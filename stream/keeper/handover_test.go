@@ -43,7 +43,7 @@ func TestAReloadOutOfReach(t *testing.T) {
 			}
 			reload := func() (took time.Duration, err error) {
 				began := time.Now()
-				err = k.HandOver(t.Context(), ord, len(plan.Places), func(_ int, b []byte) []byte { return append(b, 1) }, "another", "K-07")
+				_, err = k.HandOver(t.Context(), ord, len(plan.Places), func(_ int, b []byte) []byte { return append(b, 1) }, "another", "K-07")
 				return time.Since(began), err
 			}
 			d.is.Store(true)

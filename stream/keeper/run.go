@@ -35,6 +35,9 @@ func (k *Keeper) Run(ctx context.Context, state Source) error {
 			return context.Cause(ctx)
 		}
 		err := k.write(ctx)
+		if err == nil && !k.waits() {
+			k.away.is.Store(false) // as far as anybody knows: nothing waits, and so nothing asks again
+		}
 		holed := k.note(ctx, err) // what comes after a hole would not be judged as it was
 		if errors.Is(err, journal.ErrBroken) || errors.Is(err, journal.ErrClosed) {
 			return err
@@ -99,7 +102,7 @@ func (k *Keeper) Snapshot(ctx context.Context, state Source) error {
 func (k *Keeper) putSnapshot(ctx context.Context, s record.Snapshot) error {
 	ctx, cancel := k.bound(ctx)
 	defer cancel()
-	return k.journal.PutSnapshot(ctx, s)
+	return k.reached(k.journal.PutSnapshot(ctx, s))
 }
 
 // note says when readings stop being kept, and when they are kept again; each

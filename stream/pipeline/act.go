@@ -15,6 +15,19 @@ import (
 // keep, so that it was not done.
 var ErrNotKept = errors.New("it could not be kept, and was not done")
 
+// ErrWaits is wrapped by the error of what was done, and is in force, and could not be kept
+// yet: it waits for that, and is lost with whoever has it wait.
+var ErrWaits = errors.New("it is done, and waits to be kept")
+
+// done says of a recorder's answer whether what was to be kept is to be done, and what to
+// answer for it.
+func done(err error) (do bool, answer error) {
+	if err == nil || errors.Is(err, ErrWaits) {
+		return true, err
+	}
+	return false, fmt.Errorf("%w: %w", ErrNotKept, err)
+}
+
 // A Deed is what a person wants to do with an alert now.
 type Deed struct {
 	Verb alert.Verb
@@ -26,8 +39,8 @@ type Deed struct {
 // Act does what a person wants to do with an alert and returns the alert as it
 // then is. When it returns, what was done and what it brought about are in the
 // record, and followers have been told. Its errors wrap alert.ErrRefused,
-// rules.ErrNoAlert or ErrNotKept, and nothing has been done then; or they are
-// those of Do, and nobody knows.
+// rules.ErrNoAlert or ErrNotKept, and nothing has been done then; or ErrWaits, and it has
+// been; or they are those of Do, and nobody knows.
 func (p *Pipeline) Act(ctx context.Context, k alert.Key, d Deed) (a view.Alert, err error) {
 	asked := p.do(ctx, func(s *State) { a, err = p.act(k, d) })
 	return a, errors.Join(asked, err)
@@ -51,13 +64,14 @@ func (p *Pipeline) act(k alert.Key, d Deed) (view.Alert, error) {
 	}
 	var failed error
 	p.record(func(r Recorder, ord uint64) { failed = r.Act(ord, k, a) })
-	if failed != nil {
-		return view.Alert{}, fmt.Errorf("%w: %w", ErrNotKept, failed)
+	do, failed := done(failed)
+	if !do {
+		return view.Alert{}, failed
 	}
 	if err := st.judge.Act(place, k, a); err != nil {
 		return view.Alert{}, err // it was permitted; the judge has a bug
 	}
 	st.expect(place)
 	p.settle()
-	return st.alerts.entries[st.alerts.byID[k.ID()]], nil
+	return st.alerts.entries[st.alerts.byID[k.ID()]], failed
 }

@@ -11,7 +11,7 @@ import (
 // Calibrate puts a calibration record into force for its channel, from the next
 // scan on. When it returns, that is in the record, as an input like a scan. Its
 // errors are those of applied.Set.Apply, or wrap ErrNotKept, and the former
-// calibration stays in force then; or they are those of Do, and nobody knows. The
+// calibration stays in force then; or ErrWaits, and this one is; or they are those of Do, and nobody knows. The
 // record must not be changed afterwards.
 func (p *Pipeline) Calibrate(ctx context.Context, r *record.Record) (err error) {
 	asked := p.do(ctx, func(*State) { err = p.calibrate(r) })
@@ -22,8 +22,9 @@ func (p *Pipeline) calibrate(r *record.Record) error {
 	if err := p.applied.Permits(r); err != nil {
 		return err
 	}
-	if err := p.convertOtherwise(func(k Recorder, ord uint64) error { return k.Calibrate(ord, r) }); err != nil {
-		return err
+	do, answer := p.convertOtherwise(func(k Recorder, ord uint64) error { return k.Calibrate(ord, r) })
+	if !do {
+		return answer
 	}
 	if err := p.applied.Apply(r); err != nil {
 		return err // it was permitted; the set has a bug
@@ -33,7 +34,7 @@ func (p *Pipeline) calibrate(r *record.Record) error {
 			p.state.views.Calibrated(i)
 		}
 	}
-	return nil
+	return answer
 }
 
 // Zero puts a zeroing into force, or takes back what were the last ones of its
@@ -59,24 +60,22 @@ func (p *Pipeline) zero(z *record.Zeroing) error {
 	if err := p.applied.PermitsZero(z); err != nil {
 		return err
 	}
-	if err := p.convertOtherwise(func(k Recorder, ord uint64) error { return k.Zero(ord, z) }); err != nil {
-		return err
+	do, answer := p.convertOtherwise(func(k Recorder, ord uint64) error { return k.Zero(ord, z) })
+	if !do {
+		return answer
 	}
-	return p.applied.Zero(z)
+	return errors.Join(p.applied.Zero(z), answer)
 }
 
 // convertOtherwise keeps an input by which the scans after it are converted
 // otherwise. What was felt before is converted as before.
-func (p *Pipeline) convertOtherwise(keep func(Recorder, uint64) error) error {
+func (p *Pipeline) convertOtherwise(keep func(Recorder, uint64) error) (do bool, answer error) {
 	for n := len(p.in); n > 0; n-- {
 		p.take(<-p.in)
 	}
 	var failed error
 	p.record(func(k Recorder, ord uint64) { failed = keep(k, ord) })
-	if failed != nil {
-		return fmt.Errorf("%w: %w", ErrNotKept, failed)
-	}
-	return nil
+	return done(failed)
 }
 
 // An Off is what is taken off the pressures of a channel, in mmHg.

@@ -14,10 +14,11 @@ import (
 // there with another plan. Everything that was put before has been judged and told by
 // then; nobody may put anything meanwhile. keep is called with the ordinal of the last
 // input, the number of places, and what appends the state of one after that input. If it
-// returns an error everything goes on as if nothing had been asked. Its errors are that
+// returns an error everything goes on as if nothing had been asked, with ordinals behind those
+// that it says it took. Its errors are that
 // one, that of a context that ends before the pipeline hears of it, ErrStopped and
 // ErrNoState.
-func (p *Pipeline) HandOver(ctx context.Context, keep func(ord uint64, places int, state func(place int, b []byte) []byte) error) error {
+func (p *Pipeline) HandOver(ctx context.Context, keep func(ord uint64, places int, state func(place int, b []byte) []byte) (took uint64, err error)) error {
 	judge, ok := p.state.judge.(snapshotter)
 	if !ok {
 		return ErrNoState
@@ -27,7 +28,9 @@ func (p *Pipeline) HandOver(ctx context.Context, keep func(ord uint64, places in
 		for n := len(p.in); n > 0; n-- {
 			p.take(<-p.in)
 		}
-		if refused = keep(p.ord, len(s.places), judge.SnapshotPlace); refused == nil {
+		var took uint64
+		took, refused = keep(p.ord, len(s.places), judge.SnapshotPlace)
+		if p.ord += took; refused == nil {
 			p.over.Store(true)
 		}
 	})

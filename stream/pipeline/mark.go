@@ -3,7 +3,6 @@ package pipeline
 import (
 	"context"
 	"errors"
-	"fmt"
 
 	"weald/ingest/sample"
 )
@@ -18,8 +17,8 @@ type Mark struct {
 
 // Mark keeps a mark and has the rules go by it from the next scan on. When it returns,
 // the mark is in the record, as an input like a scan; it returns its position there and
-// its instant, or an error that wraps ErrNotKept, and then nothing was done; or the
-// error is that of Do, and nobody knows. Without a recorder nothing can be marked.
+// its instant, or an error that wraps ErrNotKept, and then nothing was done, or ErrWaits,
+// and then it was; or the error is that of Do, and nobody knows. Without a recorder nothing can be marked.
 func (p *Pipeline) Mark(ctx context.Context, place int, m Mark) (position uint64, at sample.Instant, err error) {
 	asked := p.do(ctx, func(s *State) {
 		for n := len(p.in); n > 0; n-- { // what was felt before has its say before
@@ -28,8 +27,8 @@ func (p *Pipeline) Mark(ctx context.Context, place int, m Mark) (position uint64
 		m.At = s.PlaceNow(place)
 		failed := errors.New("there is no record")
 		p.record(func(r Recorder, ord uint64) { position, failed = r.Mark(ord, place, m) })
-		if failed != nil {
-			err = fmt.Errorf("%w: %w", ErrNotKept, failed)
+		do, answer := done(failed)
+		if err = answer; !do {
 			return
 		}
 		s.judge.Mark(place, m.Word, m.At)

@@ -21,7 +21,8 @@ type Recorder interface {
 	Tick(ord uint64, place int, now sample.Instant)
 
 	// Act keeps what a person does, and every input before it, on the disk
-	// before it returns. An error means that it must not be done.
+	// before it returns. An error means that it must not be done, unless it wraps ErrWaits:
+	// then it may be kept already, and has to be done. So it is with the three below.
 	Act(ord uint64, k alert.Key, a alert.Action) error
 
 	// Mark keeps a mark that people set at a place, as Act does with what they do with

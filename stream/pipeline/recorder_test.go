@@ -142,3 +142,59 @@ func TestAMarkIsKeptOrDoesNotCount(t *testing.T) {
 		}
 	}
 }
+
+// What a person does that waits to be kept is done, and is answered so; what cannot be kept is not.
+func TestWhatWaitsToBeKeptIsDone(t *testing.T) {
+	out := errors.New("out of reach")
+	for fail, done := range map[error]bool{fmt.Errorf("%w: %w", ErrWaits, out): true, out: false} {
+		plan := &rules.Plan{
+			Sources: []rules.Source{{ID: "b/s", Channels: 1, StaleAfter: time.Minute, Calibrated: true}},
+			Places:  []rules.Place{{ID: "p", Kind: rules.Wrap, Sites: []rules.Site{{ID: "ankle", Channels: []rules.Channel{{}}}}}},
+			Rules:   []rules.Rule{{ID: "tight", Limit: &rules.Limit{Watch: "ankle.pressure", Above: new(float64)}, ForgetAfter: time.Hour, Priority: alert.Low}},
+		}
+		d := &diary{fail: fail}
+		p := New(Options{Plan: plan, Clock: hostclock.New(1), Views: view.New(plan, nil, time.UTC), Recorder: d})
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan struct{})
+		go func() { _ = p.Run(ctx); close(ended) }()
+		k := alert.Key{Place: "p", Rule: "tight", Subject: "ankle"}
+		a, err := p.Act(ctx, k, Deed{Verb: alert.TakeOut, Who: "K-07", Why: "bench"})
+		if !errors.Is(err, out) || errors.Is(err, ErrNotKept) == done || (a.State == string(alert.OutOfService)) != done {
+			t.Errorf("%v: it is %q, and answered with %v", fail, a.State, err)
+		}
+		if _, at, err := p.Mark(ctx, 0, Mark{Word: "lying"}); !errors.Is(err, out) || errors.Is(err, ErrNotKept) == done || at == 0 {
+			t.Errorf("%v: a mark is answered with %v", fail, err)
+		}
+		z := &record.Zeroing{Bridge: "b", Source: "s", Channels: []int{0}, Shown: []float64{3}, By: "K-07"}
+		_ = p.do(ctx, func(*State) { err = p.zero(z) })
+		if off, _ := p.TakenOff(ctx); !errors.Is(err, out) || errors.Is(err, ErrNotKept) == done || (len(off) == 1) != done {
+			t.Errorf("%v: a zeroing is answered with %v, and takes off %v", fail, err, off)
+		}
+		cancel()
+		<-ended
+	}
+}
+
+// A configuration that was refused may have taken ordinals: what comes after it comes after those.
+func TestARefusedHandOverTakesItsOrdinals(t *testing.T) {
+	plan := &rules.Plan{
+		Sources: []rules.Source{{ID: "b/s", Channels: 1, StaleAfter: time.Minute, Calibrated: true}},
+		Places:  []rules.Place{{ID: "p", Kind: rules.Wrap, Sites: []rules.Site{{ID: "ankle", Channels: []rules.Channel{{}}}}}},
+	}
+	d := &diary{}
+	p := New(Options{Plan: plan, Clock: hostclock.New(1), Views: view.New(plan, nil, time.UTC), Recorder: d, Ord: 7})
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan struct{})
+	go func() { _ = p.Run(ctx); close(ended) }()
+	refused := errors.New("out of reach")
+	if err := p.HandOver(ctx, func(uint64, int, func(int, []byte) []byte) (uint64, error) { return 2, refused }); !errors.Is(err, refused) {
+		t.Error(err)
+	}
+	if _, _, err := p.Mark(ctx, 0, Mark{Word: "lying"}); err != nil {
+		t.Error(err)
+	}
+	cancel()
+	if <-ended; !slices.Equal(d.lines, []string{"10 kept a mark at 0: lying"}) {
+		t.Errorf("happened %q", d.lines)
+	}
+}

@@ -59,6 +59,8 @@ type hash [sha256.Size]byte
 type Links struct {
 	log journal.Log
 
+	change sync.Mutex // held while something is changed: on the disk, and then in memory
+
 	mu     sync.Mutex
 	all    []Link       // guarded by mu, as is all below; in the order of their making
 	byHash map[hash]int // also of those withdrawn
@@ -108,11 +110,11 @@ func (l *Links) index(id string) int {
 // again. It is in the record when Make returns. Its errors wrap ErrTooMany, or are
 // those of journal.Log.Append.
 func (l *Links) Make(ctx context.Context, place string, d Deed) (Link, string, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
+	l.change.Lock()
+	defer l.change.Unlock()
 	alive := 0
-	for i := range l.all {
-		if l.all[i].Place == place && l.all[i].WithdrawnAt == sample.Never {
+	for _, x := range l.All() {
+		if x.Place == place && x.WithdrawnAt == sample.Never {
 			alive++
 		}
 	}
@@ -125,32 +127,37 @@ func (l *Links) Make(ctx context.Context, place string, d Deed) (Link, string, e
 	if err != nil {
 		return Link{}, "", err
 	}
-	return l.all[len(l.all)-1], key, nil
+	all := l.All()
+	return all[len(all)-1], key, nil
 }
 
 // Withdraw ends a link at once. That is in the record when it returns. Its errors
 // wrap ErrNone or ErrGone, or are those of journal.Log.Append, and the link works
 // on then.
 func (l *Links) Withdraw(ctx context.Context, id string, d Deed) (Link, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	i := l.index(id)
+	l.change.Lock()
+	defer l.change.Unlock()
+	was := l.All()
+	i := slices.IndexFunc(was, func(x Link) bool { return x.ID == id })
 	switch {
 	case i < 0:
 		return Link{}, fmt.Errorf("%s: %w", id, ErrNone)
-	case l.all[i].WithdrawnAt != sample.Never:
+	case was[i].WithdrawnAt != sample.Never:
 		return Link{}, fmt.Errorf("%s: %w", id, ErrGone)
 	}
-	err := l.do(ctx, l.all[i].Place, d, record.Action{What: withdrawn, Subject: subject + id, Reason: d.Why})
-	return l.all[i], err
+	err := l.do(ctx, was[i].Place, d, record.Action{What: withdrawn, Subject: subject + id, Reason: d.Why})
+	return l.All()[i], err
 }
 
-// do keeps an action, and does it when it is kept.
+// do keeps an action, and does it when it is kept. The caller holds change; whoever opens a link
+// waits for no disk, and no server.
 func (l *Links) do(ctx context.Context, place string, d Deed, a record.Action) error {
 	e := record.Entry{At: d.At, Written: d.Written, Place: place, Author: d.By, Body: a}
 	if _, err := l.log.Append(ctx, e); err != nil {
 		return err
 	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	l.apply(&e)
 	return nil
 }

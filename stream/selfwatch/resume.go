@@ -2,6 +2,7 @@ package selfwatch
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -55,7 +56,10 @@ func (w *Watcher) take(ctx context.Context) error {
 	if len(over) == 0 {
 		return nil
 	}
-	if _, err := w.Journal.Append(ctx, over...); err != nil {
+	switch _, err := w.Journal.Append(ctx, over...); {
+	case errors.Is(err, journal.ErrUnreached): // that one is over may be said twice
+		w.unkept = append(w.unkept, over...)
+	case err != nil:
 		return fmt.Errorf("ending alerts of the daemon's own: %w", err)
 	}
 	return nil

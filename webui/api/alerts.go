@@ -140,7 +140,7 @@ func (s *server) act(ctx context.Context, id string, d pipeline.Deed) (*answer[v
 	case errors.Is(err, alert.ErrRefused):
 		return nil, huma.Error409Conflict(strings.TrimSuffix(err.Error(), ": "+alert.ErrRefused.Error()))
 	case err != nil:
-		return nil, huma.Error503ServiceUnavailable(err.Error())
+		return nil, deedError(err)
 	}
 	return &answer[view.Alert]{a}, nil
 }

@@ -218,7 +218,7 @@ func (s *server) gaugeRun(ctx context.Context, in *gaugeInput) (*answer[runBody]
 
 func (s *server) keepRun(ctx context.Context, in *keepRun) (*answer[runBody], error) {
 	return s.onBench(ctx, func(d *calibrating.Desk) error {
-		return d.Keep(in.Body.Run, in.Body.Channels, func(r *calibration.Record) error { return s.putIntoForce(ctx, r) })
+		return d.Keep(in.Body.Run, in.Body.Channels, func(r *calibration.Record) (bool, error) { return s.putIntoForce(ctx, r) })
 	})
 }
 

@@ -253,7 +253,7 @@ func (s *server) keepCalibration(ctx context.Context, in *newCalibration) (*answ
 	if r.Verdict == calibration.Rejected {
 		return nil, s.refuse(ctx, calibration.Reject(r), huma.Error422UnprocessableEntity("rejected: "+strings.Join(result.Remarks, "; ")))
 	}
-	if err := s.putIntoForce(ctx, r); err != nil {
+	if _, err := s.putIntoForce(ctx, r); err != nil {
 		return nil, err
 	}
 	return calibrationAnswer(r, calibratedOf(r, true, now))
@@ -289,17 +289,17 @@ func (a *Acceptance) into(o *fit.Options) error {
 	return nil
 }
 
-// putIntoForce keeps r and rests values on it.
-func (s *server) putIntoForce(ctx context.Context, r *calibration.Record) error {
+// putIntoForce keeps r and rests values on it, and reports whether they do.
+func (s *server) putIntoForce(ctx context.Context, r *calibration.Record) (inForce bool, err error) {
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()
 	switch err := s.Pipeline.Calibrate(ctx, r); {
 	case err == nil:
-		return nil
-	case errors.Is(err, pipeline.ErrNotKept), errors.Is(err, context.DeadlineExceeded):
-		return huma.Error503ServiceUnavailable(err.Error())
+		return true, nil
+	case errors.Is(err, pipeline.ErrNotKept), errors.Is(err, pipeline.ErrWaits), errors.Is(err, context.DeadlineExceeded):
+		return errors.Is(err, pipeline.ErrWaits), deedError(err)
 	default:
-		return huma.Error409Conflict(err.Error())
+		return false, huma.Error409Conflict(err.Error())
 	}
 }
 

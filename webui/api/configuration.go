@@ -165,6 +165,9 @@ func (s *server) applyConfiguration(ctx context.Context, in *configApply) (*answ
 	case errors.As(err, &problems):
 		return nil, huma.Error422UnprocessableEntity(fmt.Sprintf("%d things are wrong with it, and the former configuration stays in force: %s", len(problems), problems.Error()))
 	}
+	if errors.Is(err, journal.ErrUnreached) || errors.Is(err, journal.ErrFull) {
+		return nil, huma.Error503ServiceUnavailable("it could not be kept, and the former configuration stays in force: " + err.Error())
+	}
 	return nil, huma.Error422UnprocessableEntity(err.Error())
 }
 

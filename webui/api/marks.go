@@ -115,7 +115,7 @@ func (s *server) judgedMark(ctx context.Context, place int, m *newMark) (*answer
 	}
 	p, at, err := s.Pipeline.Mark(ctx, place, pipeline.Mark{Word: m.What, Text: m.Text, Author: m.Author})
 	if err != nil {
-		return nil, huma.Error503ServiceUnavailable(err.Error())
+		return nil, deedError(err)
 	}
 	return &answer[mark]{mark{ID: p, At: at.Time(), What: m.What, Text: m.Text, Author: m.Author, Judged: true}}, nil
 }

@@ -41,11 +41,33 @@ func (s *server) note(ctx context.Context, e record.Entry) (record.Position, err
 	return p, nil
 }
 
+// deedError says why something that a person did is not in the record, or not yet.
+func deedError(err error) error {
+	why := err.Error()
+	switch unreached := errors.Is(err, journal.ErrUnreached); {
+	case errors.Is(err, pipeline.ErrWaits) && unreached:
+		why = "it is done, and waits to be kept: the servers of the log do not answer, and whether it will be kept is not known"
+	case errors.Is(err, pipeline.ErrWaits):
+		why = "it is done, and in the log; the record of this machine has no room for it yet: " + err.Error()
+	case unreached && (errors.Is(err, journal.ErrUnchanged) || errors.Is(err, pipeline.ErrNotKept)):
+		why = "the servers of the log do not answer: nothing was changed"
+	case errors.Is(err, context.DeadlineExceeded): // before it was taken
+		why = "what judges has too much to do, or waits for the servers of the log: nothing was changed"
+	case unreached:
+		why = "the servers of the log do not answer: whether it was kept is not known"
+	}
+	return huma.Error503ServiceUnavailable(why)
+}
+
 // notKept says why the record has not taken an entry.
 func notKept(err error) error {
 	switch {
 	case errors.Is(err, record.ErrInvalid):
 		return huma.Error422UnprocessableEntity(err.Error())
+	case errors.Is(err, journal.ErrUnreached):
+		return deedError(err)
+	case errors.Is(err, journal.ErrFull) && errors.Is(err, journal.ErrLater):
+		return huma.Error503ServiceUnavailable("it is in the log, and will be kept: the disk of this machine is full")
 	case errors.Is(err, journal.ErrFull):
 		return huma.Error503ServiceUnavailable("it was not kept: the disk is full")
 	}

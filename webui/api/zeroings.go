@@ -127,8 +127,8 @@ func restError(err error) error {
 	switch {
 	case errors.Is(err, context.DeadlineExceeded):
 		return huma.Error409Conflict("the source sent too little in " + restWithin.String() + ": see to its connection")
-	case errors.Is(err, pipeline.ErrNotKept), errors.Is(err, pipeline.ErrStopped):
-		return huma.Error503ServiceUnavailable(err.Error())
+	case errors.Is(err, pipeline.ErrNotKept), errors.Is(err, pipeline.ErrWaits), errors.Is(err, pipeline.ErrStopped):
+		return deedError(err)
 	}
 	return huma.Error409Conflict(err.Error())
 }

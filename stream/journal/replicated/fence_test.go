@@ -106,7 +106,7 @@ func TestWhatAnOldHolderWritesLate(t *testing.T) {
 // call of another writer with the same number is not taken for it.
 func TestOutcomesAreOfTheOwnCalls(t *testing.T) {
 	f := alone(t, t.TempDir())
-	mine := f.calls.take(hashOf(0, nil))
+	mine, _ := f.calls.take(hashOf(0, nil))
 	if err := f.say(t, 1, label{0, "other", mine.call, 1, 1}, marked("of another")); err != nil {
 		t.Fatal(err)
 	}
@@ -121,7 +121,7 @@ func TestOutcomesAreOfTheOwnCalls(t *testing.T) {
 	if <-mine.done; mine.err != nil || mine.position != 2 {
 		t.Errorf("it is told position %d, %v", mine.position, mine.err)
 	}
-	late := f.calls.take(hashOf(0, nil))
+	late, _ := f.calls.take(hashOf(0, nil))
 	if err := errors.Join(f.say(t, 3, label{1, "other", 2, 1, 1}, &call{}), f.say(t, 4, label{0, "me", late.call, 1, 1}, marked("late"))); err != nil {
 		t.Fatal(err)
 	}

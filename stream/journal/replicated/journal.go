@@ -37,6 +37,9 @@ type Options struct {
 	// Keep is for how long the log has what all have read; 0 for ever. It must be
 	// longer than any machine is away.
 	Keep time.Duration
+	// Within is how long a call may wait for the servers, after which it is answered with
+	// journal.ErrUnreached; 0 for as long as it takes.
+	Within time.Duration
 	// Waits is told every second, while Open takes in what is in the log, why the files of
 	// this machine do not take it, "" for no reason; nil for nobody.
 	Waits func(why string)
@@ -66,6 +69,7 @@ type Journal struct {
 	dealt   atomic.Uint64 // the last message that has been dealt with
 
 	calls   waiting
+	away    away
 	unheard patience.Wait // for servers that send what is in the log
 	partial sync.Mutex    // held while a call is sent that has parts
 

@@ -2,6 +2,7 @@ package replicated
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"strings"
@@ -178,26 +179,33 @@ func TestTickets(t *testing.T) {
 	if hashOf(2, []byte("one")) == one || one == other || hashOf(1, []byte("one")) != one {
 		t.Error("calls are not told apart by turn and arguments")
 	}
-	a, b := w.take(one), w.take(one)
+	take := func(hash [sha256.Size]byte, again bool) *ticket {
+		c, was := w.take(hash)
+		if was != again {
+			t.Errorf("call %d is said to be made again: %t", c.call, was)
+		}
+		return c
+	}
+	a, b := take(one, false), take(one, false)
 	if a == b || a.call == b.call {
 		t.Error("two who call at once have one call")
 	}
 	w.give(a, false)
-	if c := w.take(other); c == a {
+	if c := take(other, false); c == a {
 		t.Error("another call is taken for the one in doubt")
 	}
 	w.settle(a.call, outcome{position: 7})
 	w.settle(a.call, outcome{position: 8}) // as when it came twice
 	w.settle(1000, outcome{})              // which is nobody's
-	if c := w.take(one); c != a || c.position != 7 {
+	if c := take(one, true); c != a || c.position != 7 {
 		t.Errorf("made again it is call %d, with %+v", c.call, c.outcome)
 	}
 	w.give(a, true)
-	if c := w.take(one); c == a {
+	if c := take(one, false); c == a {
 		t.Error("a call that was answered is taken for one that is made again")
 	}
 	for i := range 2 * mostDoubtful {
-		w.give(w.take(hashOf(3, fmt.Append(nil, i))), false)
+		w.give(take(hashOf(3, fmt.Append(nil, i)), false), false)
 	}
 	if n := len(w.calls); n > mostDoubtful+1 {
 		t.Errorf("%d calls are in doubt", n)

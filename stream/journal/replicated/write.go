@@ -43,22 +43,22 @@ type waiting struct {
 const mostDoubtful = 1000
 
 // take returns the ticket of a call, and whether it was made before.
-func (w *waiting) take(hash [sha256.Size]byte) *ticket {
+func (w *waiting) take(hash [sha256.Size]byte) (t *ticket, again bool) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for _, t := range w.calls {
 		if t.hash == hash && !t.waits {
 			t.waits = true
-			return t
+			return t, true
 		}
 	}
 	if w.calls == nil {
 		w.calls = make(map[uint64]*ticket)
 	}
 	w.last++
-	t := &ticket{call: w.last, hash: hash, done: make(chan struct{}), waits: true}
+	t = &ticket{call: w.last, hash: hash, done: make(chan struct{}), waits: true}
 	w.calls[t.call] = t
-	return t
+	return t, false
 }
 
 // give lets a ticket go: its caller has an answer, or goes without one.
@@ -148,7 +148,19 @@ func (j *Journal) keep(ctx context.Context, c *call) (outcome, error) {
 		return outcome{}, err
 	}
 	defer leave()
-	t := j.calls.take(hashOf(j.term.Load(), body))
+	t, again := j.calls.take(hashOf(j.term.Load(), body))
+	ctx, tried, err := j.away.bound(ctx, j.withinOf(c), again)
+	if err != nil {
+		j.calls.give(t, true)
+		return outcome{}, err
+	}
+	o, err := j.carry(ctx, t, parts)
+	tried(err)
+	return o, err
+}
+
+// carry sends a call, and waits for what becomes of it.
+func (j *Journal) carry(ctx context.Context, t *ticket, parts [][]byte) (outcome, error) {
 	if err := j.send(ctx, t.call, parts); err != nil {
 		// Parts that others come between are no call any more: made again it is a new one.
 		j.calls.give(t, len(parts) > 1)

@@ -77,6 +77,7 @@ type Outbox struct {
 	marked record.Position
 	when   time.Time // of the newest mark
 	ready  bool
+	late   [][]record.Entry // calls that wait for a record that is out of reach, in their order
 
 	kick []chan struct{} // by sender: something is to be sent
 }
@@ -143,6 +144,7 @@ func (b *Outbox) once(ctx context.Context) error {
 		group.Go(func() error { return b.work(ctx, i) })
 	}
 	group.Go(func() error { return b.follow(ctx, pos) })
+	group.Go(func() error { return b.catchUp(ctx) })
 	return group.Wait()
 }
 
@@ -220,9 +222,7 @@ func (b *Outbox) keep(ctx context.Context, notices []record.Notice) {
 				slog.String("do", "see to the alert that it is of, and try the way: weald notify test"))
 		}
 	}
-	if _, err := b.Journal.Append(context.WithoutCancel(ctx), entries...); err != nil {
-		b.Log.Error("what becomes of messages was not kept; some may be sent twice", slog.Any("error", err), slog.String("do", "make room on the disk"))
-	}
+	b.put(ctx, entries)
 }
 
 // faults keeps what has become of senders' health. The caller holds mu.
@@ -238,9 +238,7 @@ func (b *Outbox) faults(ctx context.Context) (events []alert.Event) {
 		} else {
 			b.Log.Warn(f.Text)
 		}
-		if _, err := b.Journal.Append(context.WithoutCancel(ctx), record.Entry{At: now, Written: now, Body: f}); err != nil {
-			b.Log.Error("a fault of a sender was not kept", slog.Any("error", err), slog.String("do", "make room on the disk"))
-		}
+		b.put(ctx, []record.Entry{{At: now, Written: now, Body: f}})
 		if e, ok := f.Alert(now); ok {
 			events = append(events, e)
 		}

@@ -1,0 +1,76 @@
+package audit
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/stream/journal"
+	"weald/stream/journal/journaltest"
+	"weald/stream/record"
+)
+
+// A doubtful journal takes calls and does not say so, until a test lets it: a call that is made
+// again is the same one.
+type doubtful struct {
+	*journaltest.Memory
+	quiet bool
+	first []record.Entry
+}
+
+func (d *doubtful) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
+	if d.quiet {
+		d.first = entries
+		return 0, journal.ErrUnreached
+	}
+	return d.Memory.Append(ctx, entries...)
+}
+
+// While the record is out of reach looks wait, and none is lost or counted in place of being noted:
+// what was tried is tried again as it was, before what was seen since.
+func TestLooksWaitForARecordOutOfReach(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &doubtful{Memory: new(journaltest.Memory), quiet: true}
+		v := NewViews(d, func() sample.Instant { return sample.At(time.Now()) })
+		ctx, stop := context.WithCancel(t.Context())
+		ended := make(chan error)
+		go func() { ended <- v.Run(ctx) }()
+		var tried record.Entry
+		for _, bed := range []string{"bed-1", "bed-2", "bed-3"} {
+			v.Saw(record.Deed{Who: "N-4", What: Viewed, Place: bed})
+			time.Sleep(time.Minute)
+			if len(d.first) != 1 || tried.Body != nil && string(encode(t, &tried)) != string(encode(t, &d.first[0])) {
+				t.Errorf("%v is tried in place of %v", d.first, tried)
+			}
+			tried = d.first[0]
+		}
+		d.quiet = false
+		time.Sleep(2 * time.Second)
+		var said []string
+		for e, err := range Lines(t.Context(), d.Memory, Query{}) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			said = append(said, Sentence(&e))
+		}
+		if got := strings.Join(said, "; "); got != "N-4 looked at bed-1; N-4 looked at bed-2; N-4 looked at bed-3" {
+			t.Errorf("noted is %s", got)
+		}
+		stop()
+		if err := <-ended; !errors.Is(err, context.Canceled) {
+			t.Error(err)
+		}
+	})
+}
+
+func encode(t *testing.T, e *record.Entry) []byte {
+	b, err := e.Append(nil)
+	if err != nil {
+		t.Error(err)
+	}
+	return b
+}

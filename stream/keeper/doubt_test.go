@@ -1,0 +1,171 @@
+package keeper_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"weald/ingest/sample"
+	"weald/rules/alert"
+	"weald/stream/journal"
+	"weald/stream/journal/journaltest"
+	"weald/stream/keeper"
+	"weald/stream/pipeline"
+	"weald/stream/record"
+)
+
+// A mute journal is one whose servers take calls, and may keep them, and do not say so. A call that
+// is made again is the same one.
+type mute struct {
+	journal.Journal
+	is, keeps bool
+	kept      map[string]record.Position
+}
+
+func (m *mute) Append(ctx context.Context, entries ...record.Entry) (p record.Position, err error) {
+	id := fmt.Sprint(entries)
+	p, had := m.kept[id]
+	if !had && (m.keeps || !m.is) {
+		if p, err = m.Journal.Append(ctx, entries...); err == nil {
+			m.kept[id] = p
+		}
+	}
+	if m.is {
+		<-ctx.Done()
+		return 0, context.Cause(ctx)
+	}
+	return p, err
+}
+
+func (m *mute) PutSnapshot(ctx context.Context, s record.Snapshot) error {
+	if !m.is {
+		return m.Journal.PutSnapshot(ctx, s)
+	}
+	<-ctx.Done()
+	return context.Cause(ctx)
+}
+
+// silent has a test run with a keeper over servers that fall silent, whether they keep what they are
+// given then or not.
+func silent(t *testing.T, test func(t *testing.T, m *mute, k *keeper.Keeper, places int)) {
+	for _, keeps := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			m := &mute{Journal: new(journaltest.Memory), keeps: keeps, kept: map[string]record.Position{}}
+			plan, converters := wardPlan()
+			if _, err := m.Append(t.Context(), record.Entry{Body: record.NewConfig(1, "one")}); err != nil {
+				t.Fatal(err)
+			}
+			resumed, err := keeper.Resume(t.Context(), m, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
+			if err != nil {
+				t.Fatal(err)
+			}
+			k := keeper.New(m, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return sample.At(time.Now()) }, slog.New(slog.DiscardHandler))
+			k.Within = 10 * time.Second
+			m.is = true
+			test(t, m, k, len(plan.Places))
+		})
+	}
+}
+
+// inputs are those of the record that people brought, and configurations, in their order.
+func inputs(t *testing.T, j journal.Log) (out []string) {
+	for _, e := range journaltest.Gather(t, j.Entries(t.Context(), journal.Query{})) {
+		switch b := e.Body.(type) {
+		case record.Action:
+			out = append(out, fmt.Sprintf("%d %s by %s", e.Ord, b.What, e.Author))
+		case record.Config:
+			out = append(out, fmt.Sprintf("%d %s as %d, undoes %d", e.Ord, b.Text, b.Version, b.Undoes))
+		}
+	}
+	return out
+}
+
+// What a person did of which servers do not say whether they keep it is done, and is in the record
+// once, before all that comes after it: left undone, it would be done by whoever judges the record
+// again. While that waits, nothing else is done, or sent.
+func TestADeedInDoubtIsDone(t *testing.T) {
+	silent(t, func(t *testing.T, m *mute, k *keeper.Keeper, _ int) {
+		key := alert.Key{Place: "bed-4", Rule: "turn-due", Subject: "bed"}
+		began := time.Now()
+		err := k.Act(1, key, alert.Action{Verb: alert.Acknowledge, Who: "K-07"})
+		if !errors.Is(err, pipeline.ErrWaits) || !errors.Is(err, journal.ErrUnreached) || time.Since(began) != k.Within {
+			t.Errorf("after %v it is answered with %v", time.Since(began), err)
+		}
+		began = time.Now()
+		if err := k.Act(2, key, alert.Action{Verb: alert.TakeOut, Who: "K-08"}); !errors.Is(err, journal.ErrUnchanged) || errors.Is(err, pipeline.ErrWaits) || time.Since(began) > 0 {
+			t.Errorf("the next is answered after %v with %v", time.Since(began), err)
+		}
+		m.is = false
+		if err := k.Flush(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if err := k.Act(3, key, alert.Action{Verb: alert.TakeBack, Who: "K-09"}); err != nil {
+			t.Error(err)
+		}
+		if got := strings.Join(inputs(t, m)[1:], "; "); got != "1 acknowledge by K-07; 3 in-service by K-09" {
+			t.Errorf("the record has %s", got)
+		}
+	})
+}
+
+// A configuration of which servers do not say whether they keep it does not come into force, after
+// Within, and judging goes on by the former one, behind the ordinals that it took: the record has it
+// and that it was undone, before anything else, and nothing that was judged by it.
+func TestAReloadInDoubt(t *testing.T) {
+	silent(t, func(t *testing.T, m *mute, k *keeper.Keeper, places int) {
+		began := time.Now()
+		reload := func(ord uint64, text string) (uint64, error) {
+			return k.HandOver(t.Context(), ord, places, func(_ int, b []byte) []byte { return append(b, 1) }, text, "K-07")
+		}
+		took, err := reload(0, "another")
+		if took != 2 || !errors.Is(err, journal.ErrUnreached) || time.Since(began) != k.Within {
+			t.Errorf("after %v it takes %d, with %v", time.Since(began), took, err)
+		}
+		if took, err := reload(took, "third"); took != 0 || !errors.Is(err, journal.ErrUnreached) {
+			t.Errorf("the next takes %d, with %v", took, err)
+		}
+		m.is = false
+		if err := k.Flush(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Join(inputs(t, m), "; "); got != "0 one as 1, undoes 0; 1 another as 2, undoes 0; 2 one as 3, undoes 2" {
+			t.Errorf("the record has %s", got)
+		}
+		if all, err := keeper.Reigns(t.Context(), m, nil); err != nil || len(all) != 1 || all[0].Body.(record.Config).Text != "one" {
+			t.Errorf("something was judged by %v, %v", all, err)
+		}
+		if took, err := reload(took, "third"); took != 1 || err != nil {
+			t.Errorf("servers answer, and it takes %d, with %v", took, err)
+		}
+	})
+}
+
+// In a ward where nothing comes, that the record was out of reach once refuses nobody for ever.
+func TestSilenceIsForgottenWhereNothingWaits(t *testing.T) {
+	silent(t, func(t *testing.T, m *mute, k *keeper.Keeper, places int) {
+		if err := k.Snapshot(t.Context(), func(_ context.Context, f func(uint64, int, func(int, []byte) []byte)) error {
+			f(1, places, func(_ int, b []byte) []byte { return append(b, 1) })
+			return nil
+		}); !errors.Is(err, journal.ErrUnreached) {
+			t.Fatal(err)
+		}
+		if _, err := k.Mark(2, 0, pipeline.Mark{Word: "turned", Author: "K-07"}); !errors.Is(err, journal.ErrUnchanged) {
+			t.Errorf("it is known that they do not answer, and a mark is answered with %v", err)
+		}
+		m.is = false
+		ctx, stop := context.WithCancel(t.Context())
+		go func() {
+			_ = k.Run(ctx, func(context.Context, func(uint64, int, func(int, []byte) []byte)) error { return nil })
+		}()
+		time.Sleep(3 * time.Second)
+		if _, err := k.Mark(2, 0, pipeline.Mark{Word: "turned", Author: "K-07"}); err != nil {
+			t.Errorf("servers answer, and a mark is refused: %v", err)
+		}
+		stop()
+	})
+}

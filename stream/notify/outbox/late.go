@@ -1,0 +1,66 @@
+package outbox
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"time"
+
+	"weald/stream/journal"
+	"weald/stream/record"
+)
+
+// While the record is out of reach what is decided waits to be kept, so that messages go out and
+// lamps show what is so: only the first call waits for servers with the desk in its hands.
+
+// mostLate is how many calls may wait. Of more, messages are sent and nothing of them is kept.
+const mostLate = 10_000
+
+// put keeps entries, or has them wait. The caller holds mu.
+func (b *Outbox) put(ctx context.Context, entries []record.Entry) {
+	if len(b.late) == 0 {
+		_, err := b.Journal.Append(context.WithoutCancel(ctx), entries...)
+		if !errors.Is(err, journal.ErrUnreached) {
+			b.said(err)
+			return
+		}
+		b.Log.Warn("what becomes of messages waits to be kept; if this machine ends meanwhile, some are sent twice", slog.Any("error", err),
+			slog.String("do", "see that a majority of the servers of the log runs and can be reached from here"))
+	}
+	if len(b.late) >= mostLate {
+		b.said(journal.ErrUnreached)
+		return
+	}
+	b.late = append(b.late, entries)
+}
+
+// said says that entries were not kept, if they were not.
+func (b *Outbox) said(err error) {
+	if err != nil && !errors.Is(err, journal.ErrLater) {
+		b.Log.Error("what becomes of messages was not kept; some may be sent twice", slog.Any("error", err), slog.String("do", "make room on the disk"))
+	}
+}
+
+// catchUp keeps what waits, until ctx ends. Each call is made again as it was, so that one whose
+// answer was lost is that call and no second one.
+func (b *Outbox) catchUp(ctx context.Context) error {
+	for {
+		b.mu.Lock()
+		calls := b.late
+		b.mu.Unlock()
+		if len(calls) > 0 {
+			if _, err := b.Journal.Append(ctx, calls[0]...); !errors.Is(err, journal.ErrUnreached) && ctx.Err() == nil {
+				b.said(err)
+				b.mu.Lock()
+				b.late = b.late[1:]
+				b.mu.Unlock()
+				continue
+			}
+		}
+		select {
+		case <-time.After(glance):
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+}

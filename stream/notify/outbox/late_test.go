@@ -1,0 +1,75 @@
+package outbox
+
+import (
+	"context"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"weald/rules/alert"
+	"weald/stream/journal"
+	"weald/stream/journal/journaltest"
+	"weald/stream/record"
+)
+
+// A far journal is one whose servers may be gone: a call waits for them, for ten seconds. Of the first
+// this is left out, as time stands still in a test while somebody waits for a lock.
+type far struct {
+	*journaltest.Memory
+	gone   atomic.Bool
+	waited atomic.Bool
+}
+
+func (f *far) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
+	if f.gone.Load() {
+		if !f.waited.Swap(true) {
+			return 0, journal.ErrUnreached
+		}
+		select {
+		case <-time.After(10 * time.Second):
+			return 0, journal.ErrUnreached
+		case <-ctx.Done():
+			return 0, context.Cause(ctx)
+		}
+	}
+	return f.Memory.Append(ctx, entries...)
+}
+
+// While the record is out of reach only the first call waits for it: messages that are due go out,
+// and whoever asks for a test has an answer. What became of them is kept when it is there again, once
+// and in order.
+func TestMessagesGoOutWithoutTheRecord(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &far{Memory: new(journaltest.Memory)}
+		desk := &way{}
+		b, _, stop := begin(t, j, specs("desk"), desk)
+		time.Sleep(2 * time.Second)
+		j.gone.Store(true)
+		keep(t, j.Memory, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 0)})
+		time.Sleep(15 * time.Second)
+		if len(desk.keys()) != 1 {
+			t.Errorf("%q went out within a quarter of a minute", desk.keys())
+		}
+		began := time.Now()
+		if err := b.Test(t.Context(), "desk"); err != nil || time.Since(began) > time.Second {
+			t.Errorf("a test is answered after %v with %v", time.Since(began), err)
+		}
+		if got := notices(t, j); len(got) > 0 {
+			t.Errorf("the record is out of reach, and has %q", got)
+		}
+		j.gone.Store(false)
+		time.Sleep(15 * time.Second)
+		var want []string
+		for _, key := range desk.keys() {
+			want = append(want, "queued "+key, "sent "+key)
+		}
+		got := slices.DeleteFunc(notices(t, j), func(n string) bool { return strings.HasPrefix(n, "mark") })
+		if !slices.Equal(got, want) || len(want) != 4 {
+			t.Errorf("the record has %q, and should have %q", got, want)
+		}
+		stop()
+	})
+}

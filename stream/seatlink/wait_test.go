@@ -1,0 +1,48 @@
+package seatlink
+
+import (
+	"context"
+	"testing"
+	"testing/synctest"
+
+	"weald/stream/journal/journaltest"
+	"weald/stream/record"
+)
+
+// A held journal keeps an entry when a test lets it.
+type held struct {
+	*journaltest.Memory
+	goOn chan struct{}
+}
+
+func (h *held) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
+	<-h.goOn
+	return h.Memory.Append(ctx, entries...)
+}
+
+// While the record is waited for, for one link, every other opens its seat; the one that is being
+// withdrawn works until that is kept.
+func TestLinksOpenWhileTheRecordIsWaitedFor(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &held{Memory: new(journaltest.Memory), goOn: make(chan struct{}, 2)}
+		j.goOn <- struct{}{}
+		j.goOn <- struct{}{}
+		l := read(t, j)
+		one, _, key, otherKey := make2(t, l)
+		done := make(chan error)
+		go func() { _, err := l.Withdraw(t.Context(), one.ID, Deed{At: noon}); done <- err }()
+		synctest.Wait()
+		for _, k := range []string{key, otherKey} {
+			if _, ok := l.Open(k, noon); !ok {
+				t.Error("it does not open")
+			}
+		}
+		j.goOn <- struct{}{}
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		if _, ok := l.Open(key, noon); ok {
+			t.Error("it was withdrawn, and opens")
+		}
+	})
+}
