@@ -25,6 +25,7 @@ type AfarOptions struct {
 // them. A ward that is not seen must not look quiet.
 var afarPage = newPlain("{{.Ward}} from afar", `{{if and .Trouble .Seen.IsZero}}<p><strong>Nothing is known of this ward: {{.Trouble}}.</strong> Ask there.</p>
 {{else if .Trouble}}<p><strong>Nothing is known of this ward since {{clock .Seen}}: {{.Trouble}}.</strong> What is below is how it was then: alerts may have come and gone. Ask there.</p>
+{{else if and .Reached .Unkept}}<p><strong>This ward keeps nothing since {{clock .Unkept.Since}}: {{.Unkept.Why}}.</strong> Alerts below are how they were then: others may have come and gone. Ask there.</p>
 {{else if .Whole}}<p>This ward is seen. Its own pages show more, and are where alerts are acknowledged.</p>
 {{else if .Reached}}<p><strong>Not all has come that this ward wrote.</strong> {{if .Seen.IsZero}}What is below is not all{{else}}What is below is how it was at {{clock .Seen}}{{end}}: alerts may have come and gone. Ask there.</p>
 {{else if .Seen.IsZero}}<p><strong>This ward has not been seen yet.</strong> Ask there.</p>
@@ -67,7 +68,7 @@ func Afar(o AfarOptions) http.Handler {
 	})
 	mux.HandleFunc("/api/v1/alerts", func(w http.ResponseWriter, _ *http.Request) {
 		look := o.Look()
-		answer(w, http.StatusOK, map[string]any{"alerts": look.Alerts, "reached": look.Reached, "whole": look.Whole && o.Trouble() == "", "behind": look.Behind, "seen_at": moment(look.Seen)})
+		answer(w, http.StatusOK, map[string]any{"alerts": look.Alerts, "reached": look.Reached, "whole": look.Whole && o.Trouble() == "", "behind": look.Behind, "unkept": look.Unkept, "seen_at": moment(look.Seen)})
 	})
 	mux.HandleFunc("/api/v1/places", func(w http.ResponseWriter, _ *http.Request) {
 		answer(w, http.StatusOK, map[string]any{"places": o.Look().Places})
@@ -78,6 +79,8 @@ func Afar(o AfarOptions) http.Handler {
 			reasons = append(reasons, why)
 		} else if !look.Reached {
 			reasons = append(reasons, "the ward is not seen")
+		} else if look.Unkept != nil {
+			reasons = append(reasons, "the ward keeps nothing: "+look.Unkept.Why)
 		} else if !look.Whole {
 			reasons = append(reasons, "not all has come that the ward wrote")
 		}

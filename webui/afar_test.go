@@ -28,7 +28,10 @@ func TestAfar(t *testing.T) {
 	ask("GET", "/", 200, "Not all has come that this ward wrote.", "how it was at 1 March 2026, 22:00:00 UTC")
 	ask("GET", "/readyz", 503, "not all has come that the ward wrote")
 	ask("GET", "/api/v1/alerts", 200, `"reached":true`, `"whole":false`, `"behind":7`)
-	look.Whole, look.Behind = true, 0
+	look.Unkept = &afar.Unkept{Since: at, Why: "the disk takes nothing"}
+	ask("GET", "/", 200, "This ward keeps nothing since 1 March 2026, 22:00:00 UTC: the disk takes nothing.", "others may have come and gone")
+	ask("GET", "/readyz", 503, "the ward keeps nothing: the disk takes nothing")
+	look.Unkept, look.Whole, look.Behind = nil, true, 0
 	trouble = "no room for the record"
 	ask("GET", "/", 200, "Nothing is known of this ward since 1 March 2026, 22:00:00 UTC: no room for the record.", "how it was then")
 	ask("GET", "/readyz", 503, `"reasons":["no room for the record"]`)

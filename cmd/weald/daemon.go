@@ -176,7 +176,7 @@ func (d *daemon) serve(ctx context.Context, l net.Listener) error {
 		d.broker.launch(ctx, group)
 	}
 	if d.conn != nil {
-		stop, err := afar.Answer(d.conn, t.config.Cluster.Record, func() []view.Place { return d.places(ctx) })
+		stop, err := afar.Answer(d.conn, t.config.Cluster.Record, func() ([]view.Place, *afar.Unkept) { return d.places(ctx), d.now().book.unkept() })
 		if err != nil {
 			return err
 		}

@@ -14,6 +14,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
+	"weald/stream/afar"
 	"weald/stream/audit"
 	"weald/stream/journal"
 	"weald/stream/journal/replicated/patience"
@@ -231,6 +232,19 @@ func (b *book) trouble() string {
 		return "the record: what signals did is not kept: " + err.Error()
 	}
 	return ""
+}
+
+// unkept says why nothing of what happens gets into the record or the log, and since when; nil
+// where something does.
+func (b *book) unkept() *afar.Unkept {
+	if b == nil {
+		return nil
+	}
+	c := b.keeper.Condition()
+	if c.Kept == sample.Never {
+		return nil
+	}
+	return &afar.Unkept{Since: c.Kept.Time(), Why: cmp.Or(c.Trouble, journal.ErrUnreached.Error())}
 }
 
 // well returns what says, for metrics, whether all is kept; nil without a record.

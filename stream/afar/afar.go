@@ -49,6 +49,7 @@ type Ward struct {
 	next   record.Position   // the first entry that has not been taken in
 	seen   time.Time         // when all that is known was so at the ward; zero for never
 	sight  Sight
+	unkept *Unkept // as whoever judges there has said last; nil for nothing
 	late   late
 	places []*Place // in the ward's order; nil for one that was not heard yet
 }
@@ -65,10 +66,10 @@ func (w *Ward) Sighted(s Sight) {
 }
 
 // whole reports whether all is known here that the ward had written when its servers were
-// asked last, and notes that it was seen then. The caller holds mu.
+// asked last, and notes that it was seen then. What the ward does not keep is not known. The caller holds mu.
 func (w *Ward) whole() bool {
 	s := &w.sight
-	if !s.Reached || s.Behind > 0 || w.next <= s.Through {
+	if !s.Reached || w.unkept != nil || s.Behind > 0 || w.next <= s.Through {
 		return false
 	}
 	if s.At.After(w.seen) {
@@ -83,6 +84,7 @@ type Look struct {
 	Whole   bool      // and all is known here that they had then
 	Behind  uint64    // how many changes of the record have not come, as far as is known
 	Seen    time.Time // as of when all is known; zero for never
+	Unkept  *Unkept   // why the ward keeps nothing, where it does not; nil else
 	Alerts  []Alert   // those that are open or put aside, and those that were over of late
 	Places  []Place   // in the ward's order, as far as anything was heard of them
 }
@@ -96,7 +98,7 @@ func (w *Ward) Look() Look {
 		sorted = append(sorted, a.Alert)
 	}
 	view.SortAlerts(sorted)
-	out := Look{Reached: w.sight.Reached, Whole: w.whole(), Behind: w.sight.Behind, Seen: w.seen, Alerts: []Alert{}, Places: w.shownNow()}
+	out := Look{Reached: w.sight.Reached, Whole: w.whole(), Behind: w.sight.Behind, Seen: w.seen, Unkept: w.unkept, Alerts: []Alert{}, Places: w.shownNow()}
 	for _, a := range sorted {
 		out.Alerts = append(out.Alerts, *w.alerts[a.ID])
 	}

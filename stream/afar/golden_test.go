@@ -18,7 +18,7 @@ var newPlace = flag.String("new-place", "", "write what a ward of the present ve
 func TestWhatFormerWardsTell(t *testing.T) {
 	seventy := 70.0
 	now, err := json.Marshal(shown{1, 2, view.Place{ID: "bench-1", Kind: "wrap", State: view.StateQuiet, Text: "ankle 70 mmHg",
-		Signals: map[string]view.Signal{"ankle.pressure": {Value: &seventy, Unit: "mmHg"}}}})
+		Signals: map[string]view.Signal{"ankle.pressure": {Value: &seventy, Unit: "mmHg"}}}, nil})
 	if err != nil {
 		t.Fatal(err)
 	}

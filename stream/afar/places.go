@@ -33,6 +33,15 @@ type shown struct {
 	Index int        `json:"index"`
 	Of    int        `json:"of"`
 	Place view.Place `json:"place"`
+
+	Unkept *Unkept `json:"unkept,omitempty"` // former versions do not say it
+}
+
+// An Unkept is why nothing that happens at a ward gets into its record, or its log, and since when:
+// alerts are told there, and are not known here.
+type Unkept struct {
+	Since time.Time `json:"since"`
+	Why   string    `json:"why"`
 }
 
 // A Place is one of the ward's, as it was there when that was heard here.
@@ -41,13 +50,13 @@ type Place struct {
 	HeardAt time.Time `json:"heard_at"`
 }
 
-// Answer tells whoever asks how the places of a record are, by look, until stop is called.
+// Answer tells whoever asks how the places of a record are, and whether anything is kept, by look, until stop is called.
 // Whoever calls it does the work for that record.
-func Answer(conn *nats.Conn, record string, look func() []view.Place) (stop func(), err error) {
+func Answer(conn *nats.Conn, record string, look func() ([]view.Place, *Unkept)) (stop func(), err error) {
 	sub, err := conn.Subscribe(subject(record), func(m *nats.Msg) {
-		places := look()
+		places, unkept := look()
 		for i := range places {
-			if b, err := json.Marshal(shown{i, len(places), places[i]}); err == nil {
+			if b, err := json.Marshal(shown{i, len(places), places[i], unkept}); err == nil {
 				_ = m.Respond(b) // who does not hear it asks again
 			}
 		}
@@ -90,6 +99,9 @@ func (w *Ward) hear(b []byte) {
 		w.places = make([]*Place, s.Of)
 	}
 	w.places[s.Index] = &Place{s.Place, w.now()}
+	if w.unkept = s.Unkept; w.unkept != nil && w.unkept.Since.Before(w.seen) {
+		w.seen = w.unkept.Since
+	}
 }
 
 // Answers reports whether somebody has said of late how places are, who does the work then.

@@ -34,11 +34,14 @@ func TestPlacesAreAskedFor(t *testing.T) {
 	}
 	asked := atomic.Int64{}
 	conn := c.Connect()
-	answer, err := Answer(conn, "larch", func() []view.Place { asked.Add(1); return []view.Place{place("bench-2"), place("bench-1")} })
+	answer, err := Answer(conn, "larch", func() ([]view.Place, *Unkept) {
+		asked.Add(1)
+		return []view.Place{place("bench-2"), place("bench-1")}, nil
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	other, err := Answer(c.Connect(), "rowan", func() []view.Place { return []view.Place{place("bench-3")} })
+	other, err := Answer(c.Connect(), "rowan", func() ([]view.Place, *Unkept) { return []view.Place{place("bench-3")}, nil })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,7 +62,7 @@ func TestPlacesAreAskedFor(t *testing.T) {
 		return len(p) == 2 && p[1].State == view.StateUnknown && len(p[1].Signals) == 0 && p[1].ID == "bench-1" && !p[1].HeardAt.Before(heard) && !w.Answers()
 	})
 	ahead.Store(0)
-	again, err := Answer(conn, "larch", func() []view.Place { return []view.Place{place("bench-9")} })
+	again, err := Answer(conn, "larch", func() ([]view.Place, *Unkept) { return []view.Place{place("bench-9")}, nil })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -77,7 +80,7 @@ func TestPlacesAreAskedFor(t *testing.T) {
 // What means nothing is taken for nothing.
 func TestOddPlaces(t *testing.T) {
 	w := New(time.Now)
-	for _, s := range []shown{{0, 0, view.Place{ID: "a"}}, {-1, 2, view.Place{ID: "a"}}, {2, 2, view.Place{ID: "a"}}, {0, mostPlaces + 1, view.Place{ID: "a"}}, {0, 1, view.Place{}}} {
+	for _, s := range []shown{{0, 0, view.Place{ID: "a"}, nil}, {-1, 2, view.Place{ID: "a"}, nil}, {2, 2, view.Place{ID: "a"}, nil}, {0, mostPlaces + 1, view.Place{ID: "a"}, nil}, {0, 1, view.Place{}, nil}} {
 		b, err := json.Marshal(s)
 		if err != nil {
 			t.Fatal(err)

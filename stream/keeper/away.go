@@ -38,8 +38,14 @@ func (k *Keeper) bound(ctx context.Context) (context.Context, context.CancelFunc
 
 // reached notes whether a call of the journal has got there.
 func (k *Keeper) reached(err error) error {
-	if unreached := errors.Is(err, journal.ErrUnreached); unreached || err == nil {
+	unreached := errors.Is(err, journal.ErrUnreached)
+	if unreached || err == nil {
 		k.away.is.Store(unreached)
+	}
+	if unreached {
+		k.mu.Lock()
+		defer k.mu.Unlock()
+		k.kept = min(k.kept, k.now().Add(-k.Within)) // the call began then at the latest
 	}
 	return err
 }

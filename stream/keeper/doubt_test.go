@@ -169,3 +169,31 @@ func TestSilenceIsForgottenWhereNothingWaits(t *testing.T) {
 		stop()
 	})
 }
+
+// As of when all was kept at least is known from the first call that was in vain on, and is not later
+// than what was not kept; when all is kept again nothing is said of it.
+func TestSinceWhenNothingIsKept(t *testing.T) {
+	silent(t, func(t *testing.T, m *mute, k *keeper.Keeper, _ int) {
+		began := sample.At(time.Now())
+		if got := k.Condition().Kept; got != sample.Never {
+			t.Errorf("before anything it is %v", got)
+		}
+		_ = k.Act(1, alert.Key{Place: "bed-4", Rule: "turn-due", Subject: "bed"}, alert.Action{Verb: alert.Acknowledge, Who: "K-07"})
+		ctx, stop := context.WithCancel(t.Context())
+		go func() {
+			_ = k.Run(ctx, func(context.Context, func(uint64, int, func(int, []byte) []byte)) error { return nil })
+		}()
+		for range 4 {
+			if got := k.Condition().Kept; got > began {
+				t.Errorf("what was done at %v is not kept, and it is said that all was at %v", began, got)
+			}
+			time.Sleep(10 * time.Second)
+		}
+		m.is = false
+		time.Sleep(12 * time.Second)
+		if got := k.Condition().Kept; got != sample.Never {
+			t.Errorf("all is kept, and it is %v", got)
+		}
+		stop()
+	})
+}

@@ -64,6 +64,7 @@ type Keeper struct {
 	failing bool           // the last writing of readings failed
 	failed  sample.Instant // when that began
 	trouble string         // why, in plain words
+	kept    sample.Instant // Condition.Kept
 	passed  chan struct{}  // closed, and made anew, when all that waited is on the disk
 	spare   spares[float64]
 	counts  spares[uint16]
@@ -74,7 +75,7 @@ type Keeper struct {
 func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, config uint64, now func() sample.Instant, log *slog.Logger) *Keeper {
 	k := &Keeper{journal: j, plan: plan, reviver: reviver, config: config, share: shareHolds, heard: r.heard.Clone(), newest: r.newest, changes: r.position, now: now, log: log,
 		blocks: make([]record.Block, len(plan.Sources)), open: make([]open, len(plan.Sources)), ends: turns(len(plan.Sources)),
-		room: room{scans: mostPending, readings: mostReadings, from: sample.Past}, passed: make(chan struct{})}
+		kept: sample.Never, room: room{scans: mostPending, readings: mostReadings, from: sample.Past}, passed: make(chan struct{})}
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
 	}
@@ -170,4 +171,8 @@ type Condition struct {
 	Pending int    // scans and ticks that wait for the disk
 	Lost    uint64 // scans that were judged and not kept
 	Trouble string // what is wrong, in plain words; "" if nothing is
+
+	// Kept is as of when all was kept at least, where nothing is now, not in the log of other
+	// machines either; sample.Never where that is not so.
+	Kept sample.Instant
 }

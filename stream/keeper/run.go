@@ -116,6 +116,12 @@ func (k *Keeper) note(ctx context.Context, err error) (holed bool) {
 	changed := failed != k.failing
 	k.failing = failed
 	k.trouble = ""
+	switch {
+	case !failed:
+		k.kept = sample.Never
+	case !errors.Is(err, journal.ErrLater): // or the log has it all the same
+		k.kept = min(k.kept, now.Add(-k.Within))
+	}
 	if failed {
 		k.trouble = "readings are not kept: " + plain(err)
 		if n := k.gone.scans; n > 0 {
@@ -200,5 +206,5 @@ func plain(err error) string {
 func (k *Keeper) Condition() Condition {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	return Condition{Pending: k.pending, Lost: k.lost, Trouble: k.trouble}
+	return Condition{Pending: k.pending, Lost: k.lost, Trouble: k.trouble, Kept: k.kept}
 }
