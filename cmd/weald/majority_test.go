@@ -72,7 +72,10 @@ rules:
 	})
 	servers.Stop(0)
 	gone := time.Now()
-	time.Sleep(12 * time.Second)
+	if ok, why := noteMark(v.address, "bench-1", "with none"); ok || !strings.Contains(fmt.Sprint(why), "503") || time.Since(gone) > 15*time.Second {
+		t.Errorf("a note is answered after %v: %t, %v", time.Since(gone), ok, why)
+	}
+	time.Sleep(12*time.Second - time.Since(gone))
 	for range 3 {
 		before := raised()
 		time.Sleep(4 * time.Second)
@@ -97,6 +100,9 @@ rules:
 	r.Body.Close()
 	if r.StatusCode < 500 || time.Since(asked) > 5*time.Second {
 		t.Errorf("what cannot be kept is answered with %d after %v: %s", r.StatusCode, time.Since(asked), why)
+	}
+	if ok, why := noteMark(v.address, "bench-1", "with none yet"); ok || !strings.Contains(fmt.Sprint(why), "the servers of the log do not answer") {
+		t.Errorf("a note is answered with %t, %v", ok, why)
 	}
 	// Another configuration is refused, and judging goes on by the one that is in force.
 	was, err := os.ReadFile(path)
