@@ -6,13 +6,13 @@ import { createRequire } from 'node:module';
 
 const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 
-/** Waits until fn gives something true, and gives it back. */
-export async function until(what, fn, timeout = 30_000) {
+/** Waits until fn gives something true, and gives it back; if it never does, `seen` tells what there is instead. */
+export async function until(what, fn, timeout = 30_000, seen = () => '') {
   const end = Date.now() + timeout;
   for (;;) {
     const value = await fn();
     if (value) return value;
-    if (Date.now() > end) assert.fail(`after ${timeout / 1000} s still not so: ${what}`);
+    if (Date.now() > end) assert.fail(`after ${timeout / 1000} s still not so: ${what} ${await seen()}`);
     await new Promise((go) => setTimeout(go, 50));
   }
 }

@@ -45,7 +45,7 @@ export default [
       await until('nothing is raised there', async () => /0 come, \d+ go, 0 move, 0 stay/.test(await main(page)));
       await limit.press('ArrowLeft');
       await page.getByRole('button', { name: 'Judge every reading' }).press('Enter');
-      await until('every reading was judged', async () => /[1-9]\d* scans were judged by the rules in force[\s\S]*0 come, \d+ go/.test(await main(page)));
+      await until('every reading was judged', async () => /[1-9]\d* scans were judged by the rules in force[\s\S]*0 come, \d+ go/.test(await main(page)), 90_000, () => main(page));
       await page.getByLabel('Your code').fill('N-4');
       await page.keyboard.press('Enter');
       await page.getByLabel('Why').fill('too many while walking');
