@@ -37,13 +37,14 @@ run: $(BIN)
 	./$(BIN) demo
 
 # What comes over the network comes at the same time, the pages are checked beside the
-# linters, and fuzzing takes what the stories leave, as most of a story is waiting. What
-# is measured against a clock has the machine to itself.
+# linters, and fuzzing takes what the tests under the race detector leave. What is measured
+# against a clock has the machine to itself.
 test:
 	@$(MAKE) --no-print-directory -j3 web modules packages
 	@$(MAKE) --no-print-directory -j2 --output-sync lint web-test
-	@$(MAKE) --no-print-directory go-test
-	@$(MAKE) --no-print-directory -j2 --output-sync fuzz stories
+	@$(MAKE) --no-print-directory -j2 --output-sync plain-test calm-test
+	@$(MAKE) --no-print-directory -j2 --output-sync race-test fuzz
+	@$(MAKE) --no-print-directory stories
 	@$(MAKE) --no-print-directory figures
 
 # The pages come first: the Go binary carries them.
@@ -91,25 +92,23 @@ PLAIN_TESTS := TestAMachineWithAFullDiskGivesWay|TestHistorySurvivesAKill|TestBa
 # packages at a time, and more tests than there are cores; those that take longest come first.
 LONG := ./cmd/weald ./stream/journal/sqlite ./stream/journal/replicated ./stream/keeper ./stream/relay ./webui
 
-go-test: $(WEB) packages
-	@$(MAKE) --no-print-directory -j2 --output-sync plain-test calm-test
-	@$(MAKE) --no-print-directory race-test
+go-test: plain-test calm-test race-test
 
-plain-test:
+plain-test: $(WEB) packages
 	$(GO) test -vet=off -parallel 10 -run '^($(PLAIN_TESTS))$$' ./cmd/weald
 
 # A program with the race detector waits for a second before it ends, in case something
 # that goes on meanwhile is a race; there are some hundred such programs.
-race-test:
+race-test: $(WEB) packages
 	GORACE=atexit_sleep_ms=20 $(GO) test -vet=off $(RACE) -p 3 -parallel 4 -timeout 30m $(LONG) $$($(GO) list ./... | grep -vxF "$$($(GO) list $(CALM) $(COUNTED))")
 
-calm-test:
+calm-test: $(WEB) packages
 	nice -n 19 $(GO) test -vet=off $(CALM) $(PLAIN) $(COUNTED)
 
 web-test: webui/node_modules/.package-lock.json
 	cd webui && npm run --silent check && npm run --silent test
 
-# Every fuzz target for its time, two at a time, in what the stories leave of the cores;
+# Every fuzz target for its time, two at a time, in what others leave of the cores;
 # the list is what the tests declare.
 # New paths are looked for in what the target is for, and for the configuration in what
 # reads YAML: the rest stays as it was compiled, which leaves more of the time for trying.

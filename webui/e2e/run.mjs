@@ -87,7 +87,7 @@ async function tell(story) {
 }
 
 // Most of a story is waiting, so some are told beside each other.
-const LANES = 4;
+const LANES = 5;
 async function lane() {
   for (let story; (story = company.shift()); ) await tell(story);
 }
