@@ -3,6 +3,7 @@ package selfwatch
 import (
 	"cmp"
 	"context"
+	"errors"
 	"log/slog"
 	"math"
 	"slices"
@@ -136,7 +137,7 @@ func (w *Watcher) keep(ctx context.Context) {
 	for len(w.unkept) > 0 {
 		bound, cancel := context.WithTimeoutCause(context.WithoutCancel(ctx), keepWithin, journal.ErrUnreached)
 		_, err := w.Journal.Append(bound, w.unkept[0])
-		late := err != nil && bound.Err() != nil
+		late := err != nil && (bound.Err() != nil || errors.Is(err, journal.ErrUnreached)) // which may be known before anything is sent
 		cancel()
 		if late {
 			if !w.said {
@@ -145,7 +146,7 @@ func (w *Watcher) keep(ctx context.Context) {
 			w.said = true
 			return
 		}
-		if w.said = false; err != nil {
+		if w.said = false; err != nil && !errors.Is(err, journal.ErrLater) {
 			w.Log.Error("an alert of the daemon's own was not kept, so that no sender sends it", slog.Any("error", err), slog.String("do", "make room on the disk"))
 		}
 		w.unkept = w.unkept[1:]

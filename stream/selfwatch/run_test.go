@@ -3,6 +3,7 @@ package selfwatch
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"math"
 	"sync"
@@ -139,11 +140,13 @@ func TestAStartEndsWhatNobodyLooksAt(t *testing.T) {
 	}
 }
 
-// A mute journal answers nothing before the time for that is over, while it is to.
+// A mute journal answers nothing before the time for that is over, while it is to, or refuses at
+// once, as where it is known that servers are gone.
 type mute struct {
 	journal.Log
-	mu sync.Mutex
-	is bool // guarded by mu
+	refuses bool
+	mu      sync.Mutex
+	is      bool // guarded by mu
 }
 
 func (m *mute) set(is bool) { m.mu.Lock(); defer m.mu.Unlock(); m.is = is }
@@ -152,7 +155,10 @@ func (m *mute) Append(ctx context.Context, entries ...record.Entry) (record.Posi
 	m.mu.Lock()
 	is := m.is
 	m.mu.Unlock()
-	if is {
+	switch {
+	case is && m.refuses:
+		return 0, fmt.Errorf("%w: %w", journal.ErrUnreached, journal.ErrUnchanged)
+	case is:
 		<-ctx.Done()
 		return 0, context.Cause(ctx)
 	}
@@ -162,48 +168,53 @@ func (m *mute) Append(ctx context.Context, entries ...record.Entry) (record.Posi
 // A record that is out of reach keeps nobody from looking and telling: two kinds are raised
 // one after the other, and are kept when it can be reached, once and in their order.
 func TestLooksDoNotWaitForTheRecord(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		m := &mute{Log: new(journaltest.Memory), is: true}
-		began := time.Now()
-		var mu sync.Mutex
-		var told []string
-		w, err := New(t.Context(), Options{Settings: Defaults(), Journal: m, Now: clock, Log: slog.New(slog.DiscardHandler),
-			Probes: map[string]func() float64{
-				Log: func() float64 { return 100 },
-				Loop: func() float64 {
-					if time.Since(began) < time.Minute {
-						return 0
-					}
-					return 100
-				},
+	for _, refuses := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			looksOutOfReach(t, &mute{Log: new(journaltest.Memory), refuses: refuses, is: true})
+		})
+	}
+}
+
+func looksOutOfReach(t *testing.T, m *mute) {
+	began := time.Now()
+	var mu sync.Mutex
+	var told []string
+	w, err := New(t.Context(), Options{Settings: Defaults(), Journal: m, Now: clock, Log: slog.New(slog.DiscardHandler),
+		Probes: map[string]func() float64{
+			Log: func() float64 { return 100 },
+			Loop: func() float64 {
+				if time.Since(began) < time.Minute {
+					return 0
+				}
+				return 100
 			},
-			Tell: func(_ context.Context, e alert.Event) error {
-				mu.Lock()
-				defer mu.Unlock()
-				told = append(told, e.Rule)
-				return nil
-			}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		ctx, stop := context.WithCancel(t.Context())
-		ended := make(chan error, 1)
-		go func() { ended <- w.Run(ctx) }()
-		pass(2 * time.Minute)
-		mu.Lock()
-		if len(told) != 2 || told[0] != Log || told[1] != Loop {
-			t.Errorf("people are told of %q", told)
-		}
-		mu.Unlock()
-		if kept := faults(t, m); len(kept) != 0 {
-			t.Errorf("%v are kept out of reach", kept)
-		}
-		m.set(false)
-		pass(time.Minute)
-		if kept := faults(t, m); len(kept) != 2 || kept[0].Subject != record.SelfFault+Log || kept[1].Subject != record.SelfFault+Loop {
-			t.Errorf("kept are %v", kept)
-		}
-		stop()
-		<-ended
-	})
+		},
+		Tell: func(_ context.Context, e alert.Event) error {
+			mu.Lock()
+			defer mu.Unlock()
+			told = append(told, e.Rule)
+			return nil
+		}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- w.Run(ctx) }()
+	pass(2 * time.Minute)
+	mu.Lock()
+	if len(told) != 2 || told[0] != Log || told[1] != Loop {
+		t.Errorf("people are told of %q", told)
+	}
+	mu.Unlock()
+	if kept := faults(t, m); len(kept) != 0 {
+		t.Errorf("%v are kept out of reach", kept)
+	}
+	m.set(false)
+	pass(time.Minute)
+	if kept := faults(t, m); len(kept) != 2 || kept[0].Subject != record.SelfFault+Log || kept[1].Subject != record.SelfFault+Loop {
+		t.Errorf("kept are %v", kept)
+	}
+	stop()
+	<-ended
 }
