@@ -123,10 +123,10 @@ func (k *Keeper) catchUp(ctx context.Context) error {
 		_, err := k.journal.Append(bound, calls[0]...)
 		cancel()
 		switch _ = k.reached(err); {
-		case errors.Is(err, journal.ErrUnreached), ctx.Err() != nil:
+		case errors.Is(err, journal.ErrUnreached), err != nil && ctx.Err() != nil: // what was kept is not to be given again
 			return err
 		case err != nil && !errors.Is(err, journal.ErrLater):
-			k.log.Error("alerts that waited were not kept", slog.Any("error", err), slog.String("do", "make room on the disk"))
+			k.log.Error("alerts, or what people did, waited and were not kept", slog.Any("error", err), slog.String("do", "make room on the disk"))
 		}
 		k.away.mu.Lock()
 		k.away.calls = k.away.calls[1:]

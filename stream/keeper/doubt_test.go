@@ -24,7 +24,8 @@ import (
 type mute struct {
 	journal.Journal
 	is, keeps bool
-	kept      map[string]record.Position
+	kept      map[string]record.Position // of calls in doubt
+	answers   func()                     // called when one is answered; nil for nothing
 }
 
 func (m *mute) Append(ctx context.Context, entries ...record.Entry) (p record.Position, err error) {
@@ -38,6 +39,10 @@ func (m *mute) Append(ctx context.Context, entries ...record.Entry) (p record.Po
 	if m.is {
 		<-ctx.Done()
 		return 0, context.Cause(ctx)
+	}
+	delete(m.kept, id)
+	if m.answers != nil {
+		m.answers()
 	}
 	return p, err
 }
@@ -123,7 +128,7 @@ func TestAReloadInDoubt(t *testing.T) {
 			return k.HandOver(t.Context(), ord, places, func(_ int, b []byte) []byte { return append(b, 1) }, text, "K-07")
 		}
 		took, err := reload(0, "another")
-		if took != 2 || !errors.Is(err, journal.ErrUnreached) || time.Since(began) != k.Within {
+		if took != 2 || !errors.Is(err, journal.ErrUnreached) || errors.Is(err, journal.ErrLater) || time.Since(began) != k.Within {
 			t.Errorf("after %v it takes %d, with %v", time.Since(began), took, err)
 		}
 		if took, err := reload(took, "third"); took != 0 || !errors.Is(err, journal.ErrUnreached) {
@@ -195,5 +200,25 @@ func TestSinceWhenNothingIsKept(t *testing.T) {
 			t.Errorf("all is kept, and it is %v", got)
 		}
 		stop()
+	})
+}
+
+// What waited and is kept in the moment in which the daemon ends is kept once: given again after its
+// answer it would be another call.
+func TestWhatIsKeptAtTheEndIsKeptOnce(t *testing.T) {
+	silent(t, func(t *testing.T, m *mute, k *keeper.Keeper, _ int) {
+		key := alert.Key{Place: "bed-4", Rule: "turn-due", Subject: "bed"}
+		if _, err := k.Commit(2, []alert.Event{{Key: key, What: alert.Raised, At: 1}}, func(string) []byte { return nil }); err != nil {
+			t.Fatal(err)
+		}
+		ctx, stop := context.WithCancel(t.Context())
+		m.is, m.answers = false, stop
+		_ = k.Flush(ctx)
+		if err := k.Flush(t.Context()); err != nil { // as the end does
+			t.Error(err)
+		}
+		if all := journaltest.Gather(t, m.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindTransition}})); len(all) != 1 {
+			t.Errorf("the alert is kept %d times", len(all))
+		}
 	})
 }

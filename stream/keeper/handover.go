@@ -44,15 +44,19 @@ func (k *Keeper) HandOver(ctx context.Context, ord uint64, places int, state fun
 		return 0, nil
 	}
 	_, err = k.offer(record.Entry{Ord: ord + 1, At: now, Written: now, Author: author, Body: next})
-	if errors.Is(err, journal.ErrLater) {
+	switch {
+	case errors.Is(err, journal.ErrLater):
 		undo := record.NewConfig(next.Version+1, was.Text)
 		undo.Undoes = next.Version
 		k.late([]record.Entry{{Ord: ord + 2, At: now, Written: now, Body: undo}})
 		k.fix(ord + 2)
-		took = 2
-	}
-	if err != nil {
-		return took, fmt.Errorf("the configuration cannot be kept: %w", err)
+		why := journal.ErrUnreached // and not that it comes later, as it does not come into force
+		if errors.Is(err, journal.ErrFull) {
+			why = journal.ErrFull
+		}
+		return 2, fmt.Errorf("the configuration could not be kept in time, and is undone: %w", why)
+	case err != nil:
+		return 0, fmt.Errorf("the configuration cannot be kept: %w", err)
 	}
 	return 1, nil
 }
