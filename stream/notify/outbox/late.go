@@ -41,22 +41,42 @@ func (b *Outbox) said(err error) {
 	}
 }
 
-// catchUp keeps what waits, until ctx ends. Each call is made again as it was, so that one whose
-// answer was lost is that call and no second one.
-func (b *Outbox) catchUp(ctx context.Context) error {
+// keepLate keeps what waits, until the record is out of reach or ctx ends. Each call is made again as
+// it was, so that one whose answer was lost is that call and no second one.
+func (b *Outbox) keepLate(ctx context.Context) {
 	for {
 		b.mu.Lock()
 		calls := b.late
 		b.mu.Unlock()
-		if len(calls) > 0 {
-			if _, err := b.Journal.Append(ctx, calls[0]...); !errors.Is(err, journal.ErrUnreached) && ctx.Err() == nil {
-				b.said(err)
-				b.mu.Lock()
-				b.late = b.late[1:]
-				b.mu.Unlock()
-				continue
-			}
+		if len(calls) == 0 {
+			return
 		}
+		_, err := b.Journal.Append(ctx, calls[0]...)
+		if err != nil && (ctx.Err() != nil || errors.Is(err, journal.ErrUnreached)) {
+			return
+		}
+		b.said(err)
+		b.mu.Lock()
+		b.late = b.late[1:]
+		b.mu.Unlock()
+	}
+}
+
+// lastWithin is how long what waits at the end may take: another configuration may come into force,
+// whose outbox reads in the record what was sent.
+const lastWithin = time.Second
+
+// last keeps what waits at the end, if it can be. Everything else has ended.
+func (b *Outbox) last(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastWithin)
+	defer cancel()
+	b.keepLate(ctx)
+}
+
+// catchUp keeps what waits, until ctx ends.
+func (b *Outbox) catchUp(ctx context.Context) error {
+	for {
+		b.keepLate(ctx)
 		select {
 		case <-time.After(glance):
 		case <-ctx.Done():

@@ -73,3 +73,22 @@ func TestMessagesGoOutWithoutTheRecord(t *testing.T) {
 		stop()
 	})
 }
+
+// What waits when the outbox ends, as for another configuration, is kept before that where the record
+// is there again: the next outbox would send once more what it does not find as sent.
+func TestWhatWaitsAtTheEndIsKept(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &far{Memory: new(journaltest.Memory)}
+		desk := &way{}
+		_, _, stop := begin(t, j, specs("desk"), desk)
+		time.Sleep(2 * time.Second)
+		j.gone.Store(true)
+		keep(t, j.Memory, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 0)})
+		time.Sleep(15 * time.Second)
+		j.gone.Store(false)
+		stop()
+		if got, want := strings.Join(notices(t, j), ", "), "queued "+desk.keys()[0]+", sent "+desk.keys()[0]; got != want {
+			t.Errorf("the record has %q, and should have %q", got, want)
+		}
+	})
+}

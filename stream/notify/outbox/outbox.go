@@ -110,6 +110,7 @@ func (b *Outbox) Run(ctx context.Context) error {
 	for {
 		err := b.once(ctx)
 		if ctx.Err() != nil {
+			b.last(ctx)
 			return context.Cause(ctx)
 		}
 		b.Log.Error("nothing is sent", slog.Any("error", err), slog.String("do", "it is tried again every ten seconds; weald doctor reads the record"))
