@@ -49,7 +49,8 @@ type Ward struct {
 	next   record.Position   // the first entry that has not been taken in
 	seen   time.Time         // when all that is known was so at the ward; zero for never
 	sight  Sight
-	unkept *Unkept // as whoever judges there has said last; nil for nothing
+	unkept *Unkept   // as whoever judges there has said last; nil for nothing
+	again  time.Time // when it was heard last that the ward keeps again what waited; zero for never
 	late   late
 	places []*Place // in the ward's order; nil for one that was not heard yet
 }
@@ -66,10 +67,11 @@ func (w *Ward) Sighted(s Sight) {
 }
 
 // whole reports whether all is known here that the ward had written when its servers were
-// asked last, and notes that it was seen then. What the ward does not keep is not known. The caller holds mu.
+// asked last, and notes that it was seen then. What the ward does not keep is not known, nor what it kept
+// later than it happened, before its servers are asked after that. The caller holds mu.
 func (w *Ward) whole() bool {
 	s := &w.sight
-	if !s.Reached || w.unkept != nil || s.Behind > 0 || w.next <= s.Through {
+	if !s.Reached || w.unkept != nil || s.At.Before(w.again) || s.Behind > 0 || w.next <= s.Through {
 		return false
 	}
 	if s.At.After(w.seen) {

@@ -99,6 +99,9 @@ func (w *Ward) hear(b []byte) {
 		w.places = make([]*Place, s.Of)
 	}
 	w.places[s.Index] = &Place{s.Place, w.now()}
+	if w.unkept != nil && s.Unkept == nil {
+		w.again = w.now()
+	}
 	if w.unkept = s.Unkept; w.unkept != nil && w.unkept.Since.Before(w.seen) {
 		w.seen = w.unkept.Since
 	}
