@@ -18,9 +18,10 @@
 // # What may fail
 //
 // While no majority of the servers can be reached, or they agree on a new leader (up to
-// 8 s), calls wait, and go on by themselves; a call whose context ends meanwhile may be
-// made again, and is kept once. Messages carry an id, which the servers compare with
-// those of the last hour.
+// 8 s), calls wait, and go on by themselves, for Options.Within at most; a call that ends
+// without an answer may be made again, and is kept once. Messages carry an id, which the
+// servers compare with those of the last hour. A call in parts whose end may have been sent
+// is a new one when it is made again.
 //
 // The stream has no holes, as nothing may be deleted from it but its beginning. Where a
 // server has lost a message (a flipped bit costs it one, or a whole file of them,

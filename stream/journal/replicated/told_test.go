@@ -210,4 +210,9 @@ func TestTickets(t *testing.T) {
 	if n := len(w.calls); n > mostDoubtful+1 {
 		t.Errorf("%d calls are in doubt", n)
 	}
+	w.give(take(other, false), false)
+	for i := range 2 * mostDoubtful { // and one of them is made again and again
+		w.give(take(other, true), false)
+		w.give(take(hashOf(4, fmt.Append(nil, i)), false), false)
+	}
 }

@@ -26,7 +26,8 @@ type ticket struct {
 	hash [sha256.Size]byte // of term and arguments
 	done chan struct{}     // closed when outcome holds
 	outcome
-	waits bool // somebody waits for it
+	waits bool   // somebody waits for it
+	given uint64 // when nobody did any more, by a count
 }
 
 // waiting are the tickets of a Journal. A call whose caller went away without an answer
@@ -34,12 +35,13 @@ type ticket struct {
 type waiting struct {
 	mu    sync.Mutex
 	last  uint64
+	gave  uint64
 	calls map[uint64]*ticket
 	trouble
 }
 
-// mostDoubtful is how many calls may be in doubt. Of more, those made again would be
-// calls of their own.
+// mostDoubtful is how many calls may be in doubt. Of more, those that were not made again for
+// longest would be calls of their own.
 const mostDoubtful = 1000
 
 // take returns the ticket of a call, and whether it was made before.
@@ -65,8 +67,19 @@ func (w *waiting) take(hash [sha256.Size]byte) (t *ticket, again bool) {
 func (w *waiting) give(t *ticket, answered bool) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if t.waits = false; answered || len(w.calls) > mostDoubtful {
+	w.gave++
+	t.waits, t.given = false, w.gave
+	switch {
+	case answered:
 		delete(w.calls, t.call)
+	case len(w.calls) > mostDoubtful:
+		oldest := t
+		for _, one := range w.calls {
+			if !one.waits && one.given < oldest.given {
+				oldest = one
+			}
+		}
+		delete(w.calls, oldest.call)
 	}
 }
 
