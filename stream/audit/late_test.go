@@ -30,6 +30,35 @@ func (d *doubtful) Append(ctx context.Context, entries ...record.Entry) (record.
 	return d.Memory.Append(ctx, entries...)
 }
 
+// A later journal is that of a machine whose disk is full, and whose log has what it is given.
+type later struct{ *journaltest.Memory }
+
+func (l later) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
+	_, err := l.Memory.Append(ctx, entries...)
+	return 0, errors.Join(err, journal.ErrFull, journal.ErrLater)
+}
+
+// Looks that are in the log already, and wait for room in the files of this machine, are not said to
+// be missing.
+func TestLooksThatAreKeptLaterAreNotMissing(t *testing.T) {
+	l := later{new(journaltest.Memory)}
+	v := NewViews(l, func() sample.Instant { return 1 })
+	for _, bed := range []string{"bed-1", "bed-2"} {
+		v.Saw(record.Deed{Who: "N-4", What: Viewed, Place: bed})
+		v.keep(t.Context())
+	}
+	var said []string
+	for e, err := range Lines(t.Context(), l.Memory, Query{}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		said = append(said, Sentence(&e))
+	}
+	if got := strings.Join(said, "; "); got != "N-4 looked at bed-1; N-4 looked at bed-2" {
+		t.Errorf("noted is %s", got)
+	}
+}
+
 // While the record is out of reach looks wait, and none is lost or counted in place of being noted:
 // what was tried is tried again as it was, before what was seen since.
 func TestLooksWaitForARecordOutOfReach(t *testing.T) {

@@ -136,13 +136,14 @@ func (v *Views) keep(ctx context.Context) {
 		if err != nil && (ctx.Err() != nil || errors.Is(err, journal.ErrUnreached)) {
 			return // it is tried again: at the end of the daemon once more
 		}
-		if err != nil {
+		lost := err != nil && !errors.Is(err, journal.ErrLater)
+		if lost {
 			v.mu.Lock()
 			v.missed += v.late.looks + v.late.missed
 			v.mu.Unlock()
 		}
 		v.late = batch{}
-		if err != nil {
+		if lost {
 			return
 		}
 	}

@@ -133,7 +133,7 @@ func (l *Links) Make(ctx context.Context, place string, d Deed) (Link, string, e
 
 // Withdraw ends a link at once. That is in the record when it returns. Its errors
 // wrap ErrNone or ErrGone, or are those of journal.Log.Append, and the link works
-// on then.
+// on then, unless they wrap journal.ErrLater.
 func (l *Links) Withdraw(ctx context.Context, id string, d Deed) (Link, error) {
 	l.change.Lock()
 	defer l.change.Unlock()
@@ -149,17 +149,18 @@ func (l *Links) Withdraw(ctx context.Context, id string, d Deed) (Link, error) {
 	return l.All()[i], err
 }
 
-// do keeps an action, and does it when it is kept. The caller holds change; whoever opens a link
-// waits for no disk, and no server.
+// do keeps an action, and does it when it is kept, or will be. The caller holds change; whoever opens
+// a link waits for no disk, and no server.
 func (l *Links) do(ctx context.Context, place string, d Deed, a record.Action) error {
 	e := record.Entry{At: d.At, Written: d.Written, Place: place, Author: d.By, Body: a}
-	if _, err := l.log.Append(ctx, e); err != nil {
+	_, err := l.log.Append(ctx, e)
+	if err != nil && !errors.Is(err, journal.ErrLater) {
 		return err
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.apply(&e)
-	return nil
+	return err
 }
 
 // Open returns the seat that a key opens at an instant; false if it opens none.

@@ -2,9 +2,11 @@ package seatlink
 
 import (
 	"context"
+	"errors"
 	"testing"
 	"testing/synctest"
 
+	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
 	"weald/stream/record"
 )
@@ -45,4 +47,29 @@ func TestLinksOpenWhileTheRecordIsWaitedFor(t *testing.T) {
 			t.Error("it was withdrawn, and opens")
 		}
 	})
+}
+
+// A later journal is that of a machine whose disk is full, and whose log has what it is given.
+type later struct{ *journaltest.Memory }
+
+func (l later) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
+	_, err := l.Memory.Append(ctx, entries...)
+	return 0, errors.Join(err, journal.ErrFull, journal.ErrLater)
+}
+
+// A link whose end is in the log already opens nothing more, though this machine has no room for that:
+// after a start it would not either.
+func TestALinkWhoseEndIsKeptLaterOpensNothing(t *testing.T) {
+	j := new(journaltest.Memory)
+	l := read(t, j)
+	one, _, key, _ := make2(t, l)
+	l.log = later{j}
+	if _, err := l.Withdraw(t.Context(), one.ID, Deed{At: noon}); !errors.Is(err, journal.ErrLater) {
+		t.Errorf("it is answered with %v", err)
+	}
+	for _, links := range []*Links{l, read(t, j)} {
+		if _, ok := links.Open(key, noon); ok {
+			t.Error("it opens")
+		}
+	}
 }
