@@ -154,7 +154,7 @@ func (d *daemon) work(ctx context.Context, q *question, tell func(answerLine)) e
 	case q.Calibrate != nil:
 		return t.pipe.Calibrate(ctx, q.Calibrate)
 	case q.Refuse != nil:
-		return b.Refuse(ctx, q.Refuse)
+		return b.Refuse(ctx, q.Refuse, b.now())
 	case q.Erase != "":
 		stays, err := person.Stays(ctx, b.store, q.Erase)
 		if err != nil {

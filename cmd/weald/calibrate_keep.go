@@ -24,11 +24,11 @@ func (b *book) sourceOf(bridge, source string) (index, channels int, ok bool) {
 
 // Refuse implements calibrating.Book: it keeps a calibration that does not come into
 // force, of a channel that there is.
-func (b *book) Refuse(ctx context.Context, r *calibration.Refused) error {
+func (b *book) Refuse(ctx context.Context, r *calibration.Refused, written sample.Instant) error {
 	if _, channels, ok := b.sourceOf(r.Bridge, r.Source); !ok || r.Channel >= channels {
 		return fmt.Errorf("calibration of %s/%s/%d: there is no such channel", r.Bridge, r.Source, r.Channel)
 	}
-	_, err := b.log.Append(ctx, record.Entry{At: sample.At(r.At), Written: b.now(), Author: r.By, Body: record.Refused{Refused: *r}})
+	_, err := b.log.Append(ctx, record.Entry{At: sample.At(r.At), Written: written, Author: r.By, Body: record.Refused{Refused: *r}})
 	return err
 }
 

@@ -79,7 +79,7 @@ type Desk struct {
 
 	// What did not come into force and is not in the record yet: of this run and of
 	// former ones.
-	unkept []*record.Refused
+	unkept []refusal
 
 	touched map[int]bool // parts of the run that are not on the disk as they are
 	refused bool         // what did not come into force of this run is in the record
@@ -87,11 +87,18 @@ type Desk struct {
 	saving  sync.Mutex   // held while parts are written; taken before mu
 }
 
+// A refusal is what did not come into force, and when that was found out.
+type refusal struct {
+	of *record.Refused
+	at sample.Instant
+}
+
 // A Book keeps what a desk has to keep. Its errors are shown, and what was not kept is
 // tried again.
 type Book interface {
-	// Refuse keeps what did not come into force; it is on the disk when this returns.
-	Refuse(context.Context, *record.Refused) error
+	// Refuse keeps what did not come into force, as written at an instant; it is on the disk when
+	// this returns. It is tried again with the same arguments.
+	Refuse(ctx context.Context, r *record.Refused, written sample.Instant) error
 
 	// Write keeps a part of the run that goes on, in place of what it was; it is on
 	// the disk when this returns. Read returns it, empty where there is none.
@@ -190,7 +197,7 @@ func (d *Desk) fit() {
 		d.touch(theHead)
 		for _, c := range ask.Channels {
 			if r := out[c].refused(ask, run); r != nil && d.book != nil && !d.refused {
-				d.unkept = append(d.unkept, r)
+				d.unkept = append(d.unkept, refusal{r, d.now()})
 			}
 		}
 	}
@@ -233,7 +240,7 @@ func (d *Desk) refuse(ctx context.Context) {
 		if again {
 			d.save(ctx)
 		}
-		if len(waits) == 0 || d.book.Refuse(ctx, waits[0]) != nil {
+		if len(waits) == 0 || d.book.Refuse(ctx, waits[0].of, waits[0].at) != nil {
 			return
 		}
 		d.mu.Lock()

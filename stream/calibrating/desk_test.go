@@ -31,6 +31,7 @@ func (c *cuff) raw(source int, into []float64) ([]float64, sample.Instant) {
 type notebook struct {
 	full    error
 	refused []*record.Refused
+	tried   map[sample.Instant]bool // as of when what was refused was to be kept
 	parts   map[string][]byte
 }
 
@@ -46,7 +47,11 @@ func (n *notebook) Write(_ context.Context, part string, body []byte) error {
 
 func (n *notebook) Read(_ context.Context, part string) ([]byte, error) { return n.parts[part], nil }
 
-func (n *notebook) Refuse(_ context.Context, r *record.Refused) error {
+func (n *notebook) Refuse(_ context.Context, r *record.Refused, written sample.Instant) error {
+	if n.tried == nil {
+		n.tried = map[sample.Instant]bool{}
+	}
+	n.tried[written] = true
 	if n.full == nil {
 		n.refused = append(n.refused, r)
 	}
@@ -124,9 +129,13 @@ func TestARun(t *testing.T) {
 		t.Errorf("%+v", p.Channels)
 	}
 	d.refuse(t.Context()) // finds no room
+	c.now = c.now.Add(time.Second)
 	book.full = nil
 	d.refuse(t.Context())
 	d.refuse(t.Context())
+	if len(book.tried) != 1 {
+		t.Errorf("what may have been kept is tried again as another call: %v", book.tried)
+	}
 	if len(book.refused) != 1 {
 		t.Fatalf("%d channels are kept as refused, want 1", len(book.refused))
 	}
