@@ -11,6 +11,8 @@ import (
 
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+
+	"weald/config"
 )
 
 // Servers that answer and have no log yet are not said to be silent, neither on the page nor in the
@@ -35,4 +37,26 @@ func TestWhyServersAreAskedAgainIsSaid(t *testing.T) {
 			t.Errorf("the log says %q", lines)
 		}
 	})
+}
+
+// A machine that only shows what others write never does their work, and does not say of another
+// configuration that it comes into force then.
+func TestWhenAConfigurationIsInForceIsSaid(t *testing.T) {
+	for roles, want := range map[string]string{"serve": "when weald is started again", "judge, serve": "when this machine does the work"} {
+		c, problems := config.Load(write(t, "weald.yaml", fmt.Sprintf(`data: record
+cluster: {servers: ["nats://127.0.0.1:4222"], replicas: 1, roles: [%s]}
+bridges:
+  - {id: hub, link: {tcp: {dial: "127.0.0.1:7001"}}, format: packed, sources: [{number: 1, id: leg, channels: 1, rate: 20, unit: mmHg}]}
+places:
+  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [hub/leg/0]}]}
+`, roles)))
+		if err := problems.Err(); err != nil {
+			t.Fatal(err)
+		}
+		var said bytes.Buffer
+		(&machine{config: c, name: "weald-a", stderr: &said}).partner(c).reload(t.Context())
+		if !strings.Contains(said.String(), want) {
+			t.Errorf("with roles %s it says %q", roles, said.String())
+		}
+	}
 }

@@ -304,7 +304,8 @@ func (p *partner) rereads(ctx context.Context) error {
 }
 
 // reload reads the configuration anew. What is in order, and could be put into force here,
-// is in force at once where this machine reads bridges for others; else when its turn comes.
+// is in force at once where this machine reads bridges for others; else when its turn comes, or
+// with the next start where it only shows what others write.
 func (p *partner) reload(ctx context.Context) {
 	c, problems := config.Load(p.now().Path)
 	reads, err := false, problems.Err()
@@ -318,6 +319,8 @@ func (p *partner) reload(ctx context.Context) {
 		}
 	case reads:
 		p.log.Info("the configuration is in force")
+	case p.now().Cluster.Shows:
+		p.log.Info("the configuration is in order, and is in force when weald is started again")
 	default:
 		p.log.Info("the configuration is in force when this machine does the work")
 	}

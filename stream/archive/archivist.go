@@ -110,7 +110,7 @@ func (a *Archivist) attempt(ctx context.Context) {
 	if failing := err != nil; failing != a.failing {
 		a.failing = failing
 		if failing {
-			a.log.Warn("history is not kept", slog.Any("error", err), slog.String("do", "make room on the disk; what is in memory is kept as soon as there is some"))
+			a.log.Warn("history is not kept", slog.Any("error", err), slog.String("do", "make room on the disk, or see that a majority of the servers of the log runs and can be reached; what is in memory is kept as soon as it can be"))
 		} else {
 			a.log.Info("history is kept again")
 		}
