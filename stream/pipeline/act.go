@@ -19,12 +19,16 @@ var ErrNotKept = errors.New("it could not be kept, and was not done")
 // yet: it waits for that, and is lost with whoever has it wait.
 var ErrWaits = errors.New("it is done, and waits to be kept")
 
-// done says of a recorder's answer whether what was to be kept is to be done, and what to
-// answer for it.
-func done(err error) (do bool, answer error) {
+// decide has what a person does kept, as the input that comes next, and says whether it is to be
+// done, and what to answer for it. What is not done was no input: else the record would end before
+// the last one, and take no snapshot until another came.
+func (p *Pipeline) decide(keep func(Recorder, uint64) error) (do bool, answer error) {
+	var err error
+	p.record(func(r Recorder, ord uint64) { err = keep(r, ord) })
 	if err == nil || errors.Is(err, ErrWaits) {
 		return true, err
 	}
+	p.ord--
 	return false, fmt.Errorf("%w: %w", ErrNotKept, err)
 }
 
@@ -62,16 +66,14 @@ func (p *Pipeline) act(k alert.Key, d Deed) (view.Alert, error) {
 	if err := st.judge.Permits(place, k, a); err != nil {
 		return view.Alert{}, err
 	}
-	var failed error
-	p.record(func(r Recorder, ord uint64) { failed = r.Act(ord, k, a) })
-	do, failed := done(failed)
+	do, answer := p.decide(func(r Recorder, ord uint64) error { return r.Act(ord, k, a) })
 	if !do {
-		return view.Alert{}, failed
+		return view.Alert{}, answer
 	}
 	if err := st.judge.Act(place, k, a); err != nil {
 		return view.Alert{}, err // it was permitted; the judge has a bug
 	}
 	st.expect(place)
 	p.settle()
-	return st.alerts.entries[st.alerts.byID[k.ID()]], failed
+	return st.alerts.entries[st.alerts.byID[k.ID()]], answer
 }

@@ -73,9 +73,7 @@ func (p *Pipeline) convertOtherwise(keep func(Recorder, uint64) error) (do bool,
 	for n := len(p.in); n > 0; n-- {
 		p.take(<-p.in)
 	}
-	var failed error
-	p.record(func(k Recorder, ord uint64) { failed = keep(k, ord) })
-	return done(failed)
+	return p.decide(keep)
 }
 
 // An Off is what is taken off the pressures of a channel, in mmHg.

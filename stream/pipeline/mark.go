@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"errors"
+	"fmt"
 
 	"weald/ingest/sample"
 )
@@ -25,9 +26,11 @@ func (p *Pipeline) Mark(ctx context.Context, place int, m Mark) (position uint64
 			p.take(<-p.in)
 		}
 		m.At = s.PlaceNow(place)
-		failed := errors.New("there is no record")
-		p.record(func(r Recorder, ord uint64) { position, failed = r.Mark(ord, place, m) })
-		do, answer := done(failed)
+		if p.recorder == nil {
+			err = fmt.Errorf("%w: there is no record", ErrNotKept)
+			return
+		}
+		do, answer := p.decide(func(r Recorder, ord uint64) (err error) { position, err = r.Mark(ord, place, m); return err })
 		if err = answer; !do {
 			return
 		}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -153,7 +154,7 @@ func TestWhatWaitsToBeKeptIsDone(t *testing.T) {
 			Rules:   []rules.Rule{{ID: "tight", Limit: &rules.Limit{Watch: "ankle.pressure", Above: new(float64)}, ForgetAfter: time.Hour, Priority: alert.Low}},
 		}
 		d := &diary{fail: fail}
-		p := New(Options{Plan: plan, Clock: hostclock.New(1), Views: view.New(plan, nil, time.UTC), Recorder: d})
+		p := New(Options{Plan: plan, Clock: hostclock.New(1), Views: view.New(plan, nil, time.UTC), Recorder: d, Ord: 7})
 		ctx, cancel := context.WithCancel(t.Context())
 		ended := make(chan struct{})
 		go func() { _ = p.Run(ctx); close(ended) }()
@@ -169,6 +170,17 @@ func TestWhatWaitsToBeKeptIsDone(t *testing.T) {
 		_ = p.do(ctx, func(*State) { err = p.zero(z) })
 		if off, _ := p.TakenOff(ctx); !errors.Is(err, out) || errors.Is(err, ErrNotKept) == done || (len(off) == 1) != done {
 			t.Errorf("%v: a zeroing is answered with %v, and takes off %v", fail, err, off)
+		}
+		want, ord := uint64(7), uint64(0)
+		if done {
+			want += 3
+		}
+		_ = p.do(ctx, func(*State) {
+			ord = p.ord
+			want += uint64(strings.Count(strings.Join(d.lines, ";"), " tick "))
+		})
+		if ord != want {
+			t.Errorf("%v: it has come to input %d, and should have to %d: a snapshot must not be ahead of what is kept", fail, ord, want)
 		}
 		cancel()
 		<-ended
