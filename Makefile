@@ -196,11 +196,11 @@ bench:
 toll:
 	$(GO) test ./cmd/internal/toll -run Instructions -v -update
 
-# How many places one daemon carries: about ten minutes, on a machine that does nothing
+# How many places one daemon carries: about twenty minutes, on a machine that does nothing
 # else. The figures, their plot and what follows from them for a hospital, all three of
 # which belong into the repository, go into cmd/weald/testdata/scale.
 scale: $(WEB)
-	$(GO) test ./cmd/weald -run 'TestScale$$' -v -timeout 30m -scale testdata/scale
+	$(GO) test ./cmd/weald -run 'TestScale$$' -v -timeout 60m -scale testdata/scale
 
 clean:
 	rm -rf bin .cache webui/dist/assets webui/dist/index.html webui/node_modules

@@ -165,8 +165,12 @@ what was begun: over MQTT a scan is sent when the daemon has acknowledged it, an
 		if !p.carried() {
 			name += " (" + p.why() + ")"
 		}
-		say("| %s | %d | %.3f | %.3f | %.3f | %.0f | %.2f | %.1f | %.1f | %.1f | %d | %d | %d |\n", name, p.places, p.daemon, p.source, p.pages, p.mb, p.disk,
-			float64(p.p50)/1e6, float64(p.p99)/1e6, 100*p.share, p.sent, p.begun, p.kept)
+		half, most := "none came", "none came"
+		if p.p99 > 0 {
+			half, most = fmt.Sprintf("%.1f", float64(p.p50)/1e6), fmt.Sprintf("%.1f", float64(p.p99)/1e6)
+		}
+		say("| %s | %d | %.3f | %.3f | %.3f | %.0f | %.2f | %s | %s | %.1f | %d | %d | %d |\n", name, p.places, p.daemon, p.source, p.pages, p.mb, p.disk,
+			half, most, 100*p.share, p.sent, p.begun, p.kept)
 	}
 	b.WriteString(estimate(all))
 	return b.Bytes()
