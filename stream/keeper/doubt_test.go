@@ -24,19 +24,23 @@ import (
 type mute struct {
 	journal.Journal
 	is, keeps bool
-	kept      map[string]record.Position // of calls in doubt
+	refuses   bool                       // what they were not given before, as where it is known that they are silent
+	kept      map[string]record.Position // calls in doubt, and where they are; 0 for nowhere
+	entries   bool                       // it is entries alone about which they are silent
 	answers   func()                     // called when one is answered; nil for nothing
 }
 
 func (m *mute) Append(ctx context.Context, entries ...record.Entry) (p record.Position, err error) {
 	id := fmt.Sprint(entries)
-	p, had := m.kept[id]
-	if !had && (m.keeps || !m.is) {
-		if p, err = m.Journal.Append(ctx, entries...); err == nil {
-			m.kept[id] = p
-		}
+	p, again := m.kept[id]
+	if m.is && m.refuses && !again {
+		return 0, fmt.Errorf("%w: %w", journal.ErrUnreached, journal.ErrUnchanged)
+	}
+	if p == 0 && (m.keeps || !m.is) {
+		p, err = m.Journal.Append(ctx, entries...)
 	}
 	if m.is {
+		m.kept[id] = p
 		<-ctx.Done()
 		return 0, context.Cause(ctx)
 	}
@@ -47,8 +51,19 @@ func (m *mute) Append(ctx context.Context, entries ...record.Entry) (p record.Po
 	return p, err
 }
 
+func (m *mute) AppendReadings(ctx context.Context, blocks []record.Block, ticks []record.Tick) (err error) {
+	if m.keeps || !m.is || m.entries {
+		err = m.Journal.AppendReadings(ctx, blocks, ticks)
+	}
+	if !m.is || m.entries {
+		return err
+	}
+	<-ctx.Done()
+	return context.Cause(ctx)
+}
+
 func (m *mute) PutSnapshot(ctx context.Context, s record.Snapshot) error {
-	if !m.is {
+	if !m.is || m.entries {
 		return m.Journal.PutSnapshot(ctx, s)
 	}
 	<-ctx.Done()
