@@ -32,10 +32,20 @@ it('asks who it is once, and then acknowledges', async () => {
   expect(sent).toEqual([]);
   await fireEvent.input(screen.getByLabelText('Your code'), { target: { value: 'Pat Larch' } });
   await fireEvent.click(button(/That is me/));
-  expect(screen.getByRole('alert').textContent).toMatch(/such as K-07/);
+  expect(screen.getByRole('alert').textContent).toMatch(/such as N-4/);
   await fireEvent.input(screen.getByLabelText('Your code'), { target: { value: ' k-07 ' } });
   await fireEvent.click(button(/That is me/));
   await waitFor(() => expect(sent).toEqual([{ path: '/api/v1/alerts/bed-1~long-load~pelvis/acknowledge', body: { code: 'K-07' } }]));
+});
+
+// Signing for an alert takes a press at that alert: a code given for something else is none.
+it('acknowledges nothing by a code that is given elsewhere, and leaves one way to go on', async () => {
+  render(AlertItem, { alert: alert() });
+  await fireEvent.click(button(/^Acknowledge/));
+  who.take('N-4');
+  await waitFor(() => expect(document.activeElement).toBe(button(/^Acknowledge/)));
+  expect(screen.queryByLabelText('Your code')).toBeNull();
+  expect(sent).toEqual([]);
 });
 
 it('does not shelve without a reason, and for as long as one says', async () => {
