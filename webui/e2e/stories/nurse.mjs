@@ -30,7 +30,7 @@ export default [
       await page.getByRole('button', { name: 'by urgency' }).press('Enter');
       await until('somebody is due', async () => /in \d+/.test(plain(await page.locator('li.band .due').first().innerText())));
       const named = page.locator('.top .sentence a');
-      await until('and is named first of all', async () => /Next: \S+, in \d+/.test(plain(await page.locator('.top .sentence').innerText())));
+      await until('and is named first of all', async () => /Next due: \S+, in \d+/.test(plain(await page.locator('.top .sentence').innerText())));
       const due = await fetch(`${ward}/api/v1/places/${await named.innerText()}`).then((r) => r.json()).then((p) => p.holds.filter((h) => h.due_at));
       assert.ok(due.length > 0, 'something is due there');
       await picture('1-who-is-next');

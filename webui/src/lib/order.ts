@@ -10,15 +10,17 @@ const collator = new Intl.Collator('en', { numeric: true });
 
 const PRIORITY: Record<Priority, number> = { high: 0, medium: 1, low: 2 };
 
-/** When the next limit is reached if things stay as they are, in ms; Infinity if none will. */
-export function nextDue(place: Place): number {
-  let due = Infinity;
+/** The rule whose limit is reached next if things stay as they are, and when in ms; Infinity, and no rule, if none will be. */
+export function dueNext(place: Place): { due: number; rule: string } {
+  let next = { due: Infinity, rule: '' };
   for (const hold of place.holds) {
     const at = hold.raised ? NaN : instant(hold.due_at);
-    if (at < due) due = at;
+    if (at < next.due) next = { due: at, rule: hold.rule };
   }
-  return due;
+  return next;
 }
+
+export const nextDue = (place: Place): number => dueNext(place).due;
 
 /** The place whose next limit is reached first, the first of equals, and when in ms; undefined where none will be. */
 export function soonest(places: readonly Place[]): { place: Place; due: number } | undefined {

@@ -16,7 +16,7 @@ export const seatlinks = {
   qr: 'The link as a QR code',
   link: 'the link',
   done: 'It is on the phone',
-  none: 'No link works.',
+  none: 'There is no link to this seat.',
   made: (id: string, t: string, by: string) => `${id}, made ${t} by ${by}`,
   used: (t: string) => `last used ${t}`,
   unused: 'not used since the daemon was started',

@@ -52,3 +52,13 @@ it('says when the next limit is reached, and what is not known as not known', as
   expect(silent).toMatch(/no data.*not known/s);
   expect(quiet).toMatch(/nothing due/);
 });
+
+// A bed has several clocks, and its sentence tells of one of them: what is due says of which rule it is.
+it('names the rule that is due first, and beside an alert does not sound as if all were well', () => {
+  live.places.set('bed-1', place('bed-1', { holds: [hold({ rule: 'turn-due', due_at: '2031-01-01T10:44:00Z' }), hold({ rule: 'long-load', due_at: '2031-01-01T10:18:00Z' })] }));
+  raise('bed-9');
+  render(Round);
+  const [due, raised] = screen.getAllByRole('listitem').map((li) => li.textContent);
+  expect(due).toMatch(/due: long-load.*in 18\smin/s);
+  expect(raised).toMatch(/nothing else due/);
+});
