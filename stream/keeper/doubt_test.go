@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -23,23 +24,24 @@ import (
 // is made again is the same one.
 type mute struct {
 	journal.Journal
-	is, keeps bool
-	refuses   bool                       // what they were not given before, as where it is known that they are silent
-	kept      map[string]record.Position // calls in doubt, and where they are; 0 for nowhere
-	entries   bool                       // it is entries alone about which they are silent
-	answers   func()                     // called when one is answered; nil for nothing
+	is      atomic.Bool // silent
+	keeps   bool
+	refuses bool                       // what they were not given before, as where it is known that they are silent
+	kept    map[string]record.Position // calls in doubt, and where they are; 0 for nowhere
+	entries bool                       // it is entries alone about which they are silent
+	answers func()                     // called when one is answered; nil for nothing
 }
 
 func (m *mute) Append(ctx context.Context, entries ...record.Entry) (p record.Position, err error) {
 	id := fmt.Sprint(entries)
 	p, again := m.kept[id]
-	if m.is && m.refuses && !again {
+	if m.is.Load() && m.refuses && !again {
 		return 0, fmt.Errorf("%w: %w", journal.ErrUnreached, journal.ErrUnchanged)
 	}
-	if p == 0 && (m.keeps || !m.is) {
+	if p == 0 && (m.keeps || !m.is.Load()) {
 		p, err = m.Journal.Append(ctx, entries...)
 	}
-	if m.is {
+	if m.is.Load() {
 		m.kept[id] = p
 		<-ctx.Done()
 		return 0, context.Cause(ctx)
@@ -52,10 +54,10 @@ func (m *mute) Append(ctx context.Context, entries ...record.Entry) (p record.Po
 }
 
 func (m *mute) AppendReadings(ctx context.Context, blocks []record.Block, ticks []record.Tick) (err error) {
-	if m.keeps || !m.is || m.entries {
+	if m.keeps || !m.is.Load() || m.entries {
 		err = m.Journal.AppendReadings(ctx, blocks, ticks)
 	}
-	if !m.is || m.entries {
+	if !m.is.Load() || m.entries {
 		return err
 	}
 	<-ctx.Done()
@@ -63,7 +65,7 @@ func (m *mute) AppendReadings(ctx context.Context, blocks []record.Block, ticks 
 }
 
 func (m *mute) PutSnapshot(ctx context.Context, s record.Snapshot) error {
-	if !m.is || m.entries {
+	if !m.is.Load() || m.entries {
 		return m.Journal.PutSnapshot(ctx, s)
 	}
 	<-ctx.Done()
@@ -86,7 +88,7 @@ func silent(t *testing.T, test func(t *testing.T, m *mute, k *keeper.Keeper, pla
 			}
 			k := keeper.New(m, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return sample.At(time.Now()) }, slog.New(slog.DiscardHandler))
 			k.Within = 10 * time.Second
-			m.is = true
+			m.is.Store(true)
 			test(t, m, k, len(plan.Places))
 		})
 	}
@@ -120,7 +122,7 @@ func TestADeedInDoubtIsDone(t *testing.T) {
 		if err := k.Act(2, key, alert.Action{Verb: alert.TakeOut, Who: "K-08"}); !errors.Is(err, journal.ErrUnchanged) || errors.Is(err, pipeline.ErrWaits) || time.Since(began) > 0 {
 			t.Errorf("the next is answered after %v with %v", time.Since(began), err)
 		}
-		m.is = false
+		m.is.Store(false)
 		if err := k.Flush(t.Context()); err != nil {
 			t.Fatal(err)
 		}
@@ -149,7 +151,7 @@ func TestAReloadInDoubt(t *testing.T) {
 		if took, err := reload(took, "third"); took != 0 || !errors.Is(err, journal.ErrUnreached) {
 			t.Errorf("the next takes %d, with %v", took, err)
 		}
-		m.is = false
+		m.is.Store(false)
 		if err := k.Flush(t.Context()); err != nil {
 			t.Fatal(err)
 		}
@@ -177,7 +179,7 @@ func TestSilenceIsForgottenWhereNothingWaits(t *testing.T) {
 		if _, err := k.Mark(2, 0, pipeline.Mark{Word: "turned", Author: "K-07"}); !errors.Is(err, journal.ErrUnchanged) {
 			t.Errorf("it is known that they do not answer, and a mark is answered with %v", err)
 		}
-		m.is = false
+		m.is.Store(false)
 		ctx, stop := context.WithCancel(t.Context())
 		go func() {
 			_ = k.Run(ctx, func(context.Context, func(uint64, int, func(int, []byte) []byte)) error { return nil })
@@ -209,7 +211,7 @@ func TestSinceWhenNothingIsKept(t *testing.T) {
 			}
 			time.Sleep(10 * time.Second)
 		}
-		m.is = false
+		m.is.Store(false)
 		time.Sleep(12 * time.Second)
 		if got := k.Condition().Kept; got != sample.Never {
 			t.Errorf("all is kept, and it is %v", got)
@@ -227,7 +229,8 @@ func TestWhatIsKeptAtTheEndIsKeptOnce(t *testing.T) {
 			t.Fatal(err)
 		}
 		ctx, stop := context.WithCancel(t.Context())
-		m.is, m.answers = false, stop
+		m.is.Store(false)
+		m.answers = stop
 		_ = k.Flush(ctx)
 		if err := k.Flush(t.Context()); err != nil { // as the end does
 			t.Error(err)

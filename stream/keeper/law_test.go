@@ -103,7 +103,8 @@ func happen(t *testing.T, steps []step) (wrong string) {
 		name, began := fmt.Sprint(i), time.Now()
 		switch s.what {
 		case "servers":
-			m.is, m.keeps, m.refuses, m.entries = s.silent, s.keeps, s.refuses, s.entries
+			m.is.Store(s.silent)
+			m.keeps, m.refuses, m.entries = s.keeps, s.refuses, s.entries
 		case "deed":
 			if err := k.Act(ord+1, key, alert.Action{Verb: alert.Acknowledge, At: now(), Who: name}); err == nil || errors.Is(err, pipeline.ErrWaits) {
 				ord++
@@ -141,7 +142,7 @@ func happen(t *testing.T, steps []step) (wrong string) {
 		}
 		time.Sleep(time.Millisecond)
 	}
-	m.is = false
+	m.is.Store(false)
 	if err := k.Flush(t.Context()); err != nil {
 		fail("in the end nothing is kept: %v", err)
 	}

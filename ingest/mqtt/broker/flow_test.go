@@ -79,6 +79,8 @@ func TestTwoGatewaysOfOneBridge(t *testing.T) {
 	two := client(t, b, "hub", func(o *paho.ClientOptions) { o.SetClientID("two") })
 	one.Publish(topic("hub"), 1, false, "from one")
 	want(t, c, "from one")
+	two.Publish(topic("hub"), 1, false, "with both") // until then two may not have its seat yet
+	want(t, c, "with both")
 	one.Disconnect(100)
 	two.Publish(topic("hub"), 1, false, "from two")
 	want(t, c, "from two")
