@@ -99,7 +99,7 @@ func (x *stretch) marks() (paper.Section, error) {
 		if m.Text != "" {
 			what += ": " + m.Text
 		}
-		s.Table.Add(x.times().Short(e.At), cmp.Or(e.Author, "nobody"), what)
+		s.Table.Add(x.times().Short(e.At), cmp.Or(e.Author, "not signed"), what)
 	}
 	if n := len(entries) - mostRows; n > 0 {
 		s.Notes = append(s.Notes, fmt.Sprintf("And %d more.", n))

@@ -42,7 +42,7 @@ func (s *Source) Attempt(ctx context.Context, id string) (*paper.Document, error
 		ended = times.Full(t.To)
 	}
 	d.Facts = []paper.Fact{
-		{Name: "person", Value: t.Code}, {Name: "class", Value: cmp.Or(t.Lesson, "none")}, {Name: "place", Value: t.Place}, {Name: "led by", Value: cmp.Or(t.Author, "nobody")},
+		{Name: "person", Value: t.Code}, {Name: "class", Value: cmp.Or(t.Lesson, "none")}, {Name: "place", Value: t.Place}, {Name: "led by", Value: cmp.Or(t.Author, "not known")},
 		{Name: "began", Value: times.Full(t.From)}, {Name: "ended", Value: ended}, {Name: "times", Value: times.Name()}, {Name: "try", Value: t.ID},
 		{Name: "aimed for", Value: aim(&t.Plan)}, {Name: "pull", Value: quantity(t.Plan.Wrapping.Newtons, "N")},
 		{Name: "layers", Value: quantity(t.Plan.Wrapping.Layers, "")}, {Name: "width of the bandage", Value: quantity(t.Plan.Wrapping.WidthCM, "cm")},

@@ -43,7 +43,7 @@ func (s *Source) Session(ctx context.Context, id string) (*paper.Document, error
 func noteSection(notes []sessions.Note, times paper.Times) paper.Section {
 	t := &paper.Table{Name: "notes", Told: true, Heads: []string{"when", "who", "note"}}
 	for _, n := range notes {
-		t.Add(times.Short(n.At), cmp.Or(n.Author, "nobody"), n.Text)
+		t.Add(times.Short(n.At), cmp.Or(n.Author, "not signed"), n.Text)
 	}
 	return paper.Section{Title: "Notes", Table: t}
 }

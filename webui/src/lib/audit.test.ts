@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { done, whole, withWhat, type Act } from './audit';
+import { doer, done, whole, withWhat, type Act } from './audit';
 import { audit as german } from './de/text.audit';
 import { audit as english } from './text.audit';
 
@@ -17,6 +17,13 @@ test('an act is told in words, one that is not known as the record has it', () =
   expect(withWhat(act({ place: 'bed-4' }))).toBe('bed-4');
   expect(withWhat(act({ place: 'bed-4', what: 'mark' }))).toBe('at bed-4');
   expect(whole('N-4')).toBe('N-4');
+});
+
+// The command says "somebody" of the same acts.
+test('what somebody did who gave no code is not said to be the doing of the program', () => {
+  expect(doer(act({ who: '', what: 'session-begun' }))).toBe('somebody');
+  expect(doer(act({ who: '', what: 'configured' }))).toBe('weald');
+  expect(doer(act({}))).toBe('N-4');
 });
 
 test('both languages have a word for the same acts', () => {

@@ -6,7 +6,7 @@ import { audit as text } from './text.audit';
 export interface Act {
   number: number;
   at: string;
-  /** A code, a name, console or an address; empty for the program itself. */
+  /** A code, a name, console or an address; empty for the program itself, and for whoever gave none. */
   who: string;
   what: string;
   place: string;
@@ -43,6 +43,11 @@ export const readLeaves = async (): Promise<Leaving[]> => (await getJSON<{ leave
 
 /** What was done, in the language of the page; a word that it does not have stays as the record has it. */
 export const done = (a: Act): string => (Object.hasOwn(text.done, a.what) ? text.done[a.what]! : a.what.replaceAll('-', ' '));
+
+const OWN = ['alerts', 'configured', 'deleted', 'unseen'];
+
+/** Who did it: somebody who gave no code is not the program. */
+export const doer = (a: Act): string => (a.who ? whole(a.who) : OWN.includes(a.what) ? text.itself : text.somebody);
 
 const thing = (subject: string): string => {
   const [first = '', ...rest] = subject.split(' ');

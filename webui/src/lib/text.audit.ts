@@ -13,6 +13,8 @@ export const audit = {
   newest: (n: number) => `The newest ${n}. The command shows all of it:`,
   columns: { at: 'When', who: 'Who', what: 'What' },
   itself: 'weald',
+  /** Of a person who gave no code. */
+  somebody: 'somebody',
   at: (place: string) => `at ${place}`,
   of: (code: string) => `of ${code}`,
   erased: '(erased)',

@@ -61,7 +61,7 @@ export const marks = {
   none: 'No mark has been set here yet.',
   done: (what: string, at: string) => `Marked: ${what}, at ${at}.`,
   columns: { at: 'When', what: 'What', author: 'Who' },
-  unsigned: 'nobody',
+  unsigned: 'not signed',
   newest: (n: number) => `The newest ${n} are shown.`,
 } as const;
 

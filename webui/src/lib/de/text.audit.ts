@@ -14,6 +14,7 @@ export const audit: Said<typeof en.audit> = {
   newest: (n) => `Die neuesten ${n}. Der Befehl zeigt alles:`,
   columns: { at: 'Wann', who: 'Wer', what: 'Was' },
   itself: 'weald',
+  somebody: 'jemand',
   at: (place) => `an ${place}`,
   of: (code) => `von ${code}`,
   erased: '(gelöscht)',

@@ -61,7 +61,7 @@ export const marks: Said<typeof en.marks> = {
   none: 'Hier wurde noch nichts vermerkt.',
   done: (what, at) => `Vermerkt: ${what}, um ${at}.`,
   columns: { at: 'Wann', what: 'Was', author: 'Wer' },
-  unsigned: 'niemand',
+  unsigned: 'ohne Kürzel',
   newest: (n) => `Gezeigt sind die neuesten ${n}.`,
 };
 
