@@ -236,7 +236,7 @@ func listen(address string) (net.Listener, error) {
 		if errors.As(err, &op) {
 			err = op.Err
 		}
-		return nil, fmt.Errorf("the pages cannot listen on %s: %w; is another weald running?", address, err)
+		return nil, fmt.Errorf("the pages cannot listen on %s: %w; is another weald running? \"web: {listen: …}\" in the configuration gives this one another address", address, err)
 	}
 	return l, nil
 }

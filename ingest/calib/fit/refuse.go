@@ -83,12 +83,18 @@ func inspect(rows []figures.Row, rail, noise float64) Refused {
 	if len(mean) < 2 {
 		return out
 	}
+	noise = max(4*math.Sqrt2*meanError(rows, of), noise) // what two means differ by without a cause
+	if span := slices.Max(mean) - slices.Min(mean); span <= noise {
+		refuse("see that this sensor lies under the cuff, and that its plug holds. If both are so it is dead: exchange it",
+			"the channel does not respond: its readings differ by %.2g counts over all pressures, no more than they scatter", span)
+		return out // nothing else can be told of noise
+	}
 	if i, as := oneInKPa(rows); i >= 0 && !kPa && len(level) >= FewestLevels {
 		refuse("correct the row if it was typed in kPa",
 			"row %d says %.4g mmHg where its reading says about %.3g, which is %.4g kPa", i+1, rows[i].Reference, as, rows[i].Reference)
 		return out // a level in the wrong place looks like a turn too
 	}
-	if t := turning(mean, max(4*math.Sqrt2*meanError(rows, of), noise)); t > 0 {
+	if t := turning(mean, noise); t > 0 {
 		refuse("see that cuff and sensor lie flat and that no reading is in the wrong row, and run the cycle again",
 			"the readings do not go one way: at %.4g mmHg they turn back", level[t])
 	}

@@ -44,7 +44,7 @@ export default [
       assert.match(await words(page), /up to 42 % less/);
       await page.screenshot({ path: `${artifacts}/bench-begin.png`, fullPage: true });
       await page.getByLabel('Pull on the bandage').press('Enter');
-      await comes('Nothing on the sensors yet');
+      await comes('Leave the sensors bare');
       await page.keyboard.press(' '); // the large key, wherever one is
       await comes('Put the wrap on');
       assert.match(await words(page), /Something pressed on the bare sensors, or their zero is off: ankle \d+/);
@@ -74,7 +74,7 @@ export default [
       await until('what the standard asks is said', async () => /RAL-GZ 387\/1[\s\S]*50 % to 70 % of the pressure at the ankle/.test(await words(page)));
       await page.getByLabel('Who puts it on').fill('K-08');
       await page.keyboard.press('Enter');
-      await comes('Nothing on the sensors yet');
+      await comes('Leave the sensors bare');
       await page.getByRole('button', { name: 'Leave this step out' }).press('Enter');
       await comes('Put the wrap on');
       await page.getByRole('button', { name: 'Leave this step out' }).press('Enter');

@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 
-import { aimed, bandOf, byCode, doings, Waiting, type Attempt, type Step } from './bench';
+import { aimed, bandOf, byCode, doings, pressing, Waiting, type Attempt, type Step } from './bench';
 import { targetWords } from './format';
 import type { Place } from './link/types';
 import { stance } from './stance';
@@ -48,4 +48,11 @@ test('sites are drawn from the top down, and people are in the order of their co
   expect(aimed(a, place).map((s) => [s.id, s.target, s.calibrated])).toEqual([['calf', null, false], ['ankle', [35, 45], false]]);
   const of = (code: string, id: string) => ({ code, id }) as Attempt;
   expect(byCode([of('K-10', '1'), of('K-9', '2'), of('K-10', '3')]).map((g) => [g.label, g.attempts.map((x) => x.id)])).toEqual([['K-9', ['2']], ['K-10', ['1', '3']]]);
+});
+
+// Holds that a page says of bare sensors now what the daemon says once they are read: more than
+// 5 mmHg off either way (rules/attempt, bareWithin), and nothing of one that is not known.
+test('a leg that is wrapped already is seen before its sensors are read as bare', () => {
+  expect(pressing([5, 5.1, -5, -5.1, NaN, 0, 40])).toEqual([1, 3, 6]);
+  expect(pressing([])).toEqual([]);
 });

@@ -161,6 +161,12 @@ export class Waiting {
   }
 }
 
+/** What a bare sensor may show in mmHg, as the daemon judges what was read. */
+const BARE = 5;
+
+/** Which of some pressures a bare sensor would not show. What is not known is none of them. */
+export const pressing = (pressures: readonly number[]): number[] => pressures.flatMap((p, i) => (Math.abs(p) > BARE ? [i] : []));
+
 /** The sites of an attempt as they are drawn: from the top down, each with what is aimed for. */
 export function aimed(a: Attempt, place: Place): Site[] {
   return a.plan.sites.toReversed().map((s) => ({

@@ -41,7 +41,7 @@ export const bench = {
   start: 'Begin',
 
   steps: {
-    bare: { go: 'Nothing on the sensors yet', key: 'They are bare: go on', hint: 'Before the wrap: what they show now should be nothing.', name: 'bare' },
+    bare: { go: 'Leave the sensors bare', key: 'They are bare: go on', hint: 'Before the wrap: what they show now should be nothing.', name: 'bare' },
     applied: { go: 'Put the wrap on', key: 'The wrap is on', hint: 'Watch the pressure build, turn by turn.', name: 'as it was put on' },
     lying: { go: 'Lie, leg still', key: 'Read it now', hint: 'Hands off. It is read by itself once the leg has been still.', name: 'lying' },
     standing: { go: 'Stand up, and stand still', key: 'Read it now', hint: 'It is read by itself once the pressure has risen and the leg stands still.', name: 'standing' },
@@ -54,6 +54,7 @@ export const bench = {
   keys: 'Space bar and Enter press the large key.',
   state: { still: 'The leg is still.', moving: 'The leg moves.', walking: 'The leg walks.', unknown: 'What the leg does is not known.' },
   pressed: (list: string) => `Something pressed on the bare sensors, or their zero is off: ${list}. Zeroing is on the page Calibrate.`,
+  pressing: (list: string) => `Something presses on them now, or their zero is off: ${list}. Where the wrap is on already, leave this step out.`,
   zero: 'Zero the sensors, on the page Calibrate',
   readAgain: (step: string) => `Read again: ${step}`,
   skip: 'Leave this step out',

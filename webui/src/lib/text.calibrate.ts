@@ -16,6 +16,7 @@ export const calibrate = {
   notDone: (status: number) => `Nothing was done: the daemon answered ${status}.`,
   caution: 'A calibration says how far a number can be trusted on a bench. It does not say what pressure is safe for anybody: local policy and the responsible clinician decide.',
 
+  codeFirst: 'A calibration is signed: it begins with your code.',
   begin: 'Begin',
   source: 'Source',
   noSource: 'No source is configured.',
@@ -23,7 +24,7 @@ export const calibrate = {
   channelsHint: (n: number) => form(n, { one: 'It has one channel: 0.', other: `It has channels 0 to ${n - 1}. Write numbers and ranges, such as 0-3, 7.` }),
   channelsWrong: 'These are no channels of this source.',
   gauge: 'Gauge',
-  gaugeHint: 'Which one: its name or number.',
+  gaugeHint: 'Which one: its name or number. It is taken to err by 3 mmHg at most; “weald calibrate run” can be told otherwise.',
   gaugeWrong: 'Say which gauge it is.',
   highest: (unit: string) => `Up to (${unit})`,
   stepBy: (unit: string) => `In steps of (${unit})`,
@@ -66,6 +67,7 @@ export const calibrate = {
   finish: 'Fit what has been read',
   leave: 'Leave',
   leaveSure: 'What has been read is lost. Leave?',
+  notKept: 'What was accepted is lost, as it is not in force. Leave?',
   stay: 'Stay',
 
   loop: 'Counts against pressure',
@@ -116,7 +118,7 @@ export const calibrate = {
   history: 'All calibrations of this channel',
   notInForce: 'Did not come into force',
   moreRefused: (n: number) => `and ${n} more`,
-  noneInForce: 'No calibration has been put into force: values rest on the straight lines of the configuration.',
+  noneInForce: 'No calibration has been put into force: values rest on the straight lines of the configuration, and where it gives none there are only counts.',
   columns: { channel: 'Channel', made: 'Made', by: 'By', model: 'Model', u: 'Largest u', until: 'Valid until' },
   past: 'past its date: calibrate again',
   due: 'due soon',

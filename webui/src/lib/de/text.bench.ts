@@ -42,7 +42,7 @@ export const bench: Said<typeof en.bench> = {
   start: 'Beginnen',
 
   steps: {
-    bare: { go: 'Noch nichts auf den Sensoren', key: 'Sie sind frei: weiter', hint: 'Vor dem Verband: was sie jetzt zeigen, sollte nichts sein.', name: 'frei' },
+    bare: { go: 'Die Sensoren frei lassen', key: 'Sie sind frei: weiter', hint: 'Vor dem Verband: was sie jetzt zeigen, sollte nichts sein.', name: 'frei' },
     applied: { go: 'Den Verband anlegen', key: 'Der Verband sitzt', hint: 'Sehen Sie zu, wie der Druck Tour um Tour entsteht.', name: 'beim Anlegen' },
     lying: { go: 'Liegen, das Bein still', key: 'Jetzt ablesen', hint: 'Hände weg. Es wird von selbst abgelesen, sobald das Bein eine Weile still ist.', name: 'liegend' },
     standing: { go: 'Aufstehen und still stehen', key: 'Jetzt ablesen', hint: 'Es wird von selbst abgelesen, sobald der Druck gestiegen ist und das Bein still steht.', name: 'stehend' },
@@ -55,6 +55,7 @@ export const bench: Said<typeof en.bench> = {
   keys: 'Leertaste und Eingabetaste drücken die große Taste.',
   state: { still: 'Das Bein ist still.', moving: 'Das Bein bewegt sich.', walking: 'Das Bein geht.', unknown: 'Was das Bein tut, ist nicht bekannt.' },
   pressed: (list) => `Etwas drückte auf die freien Sensoren, oder ihre Null stimmt nicht: ${list}. Die Null wird auf der Seite Kalibrieren gesetzt.`,
+  pressing: (list) => `Jetzt drückt etwas auf sie, oder ihre Null stimmt nicht: ${list}. Sitzt der Verband schon, so lassen Sie diesen Schritt aus.`,
   zero: 'Die Sensoren auf null setzen, auf der Seite Kalibrieren',
   readAgain: (step) => `Noch einmal ablesen: ${step}`,
   skip: 'Diesen Schritt auslassen',

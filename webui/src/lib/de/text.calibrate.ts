@@ -17,6 +17,7 @@ export const calibrate: Said<typeof en.calibrate> = {
   notDone: (status) => `Es wurde nichts getan: Der Dienst antwortete mit ${status}.`,
   caution: 'Eine Kalibrierung sagt, wie weit man einer Zahl auf dem Prüfplatz trauen kann. Sie sagt nicht, welcher Druck für jemanden sicher ist: Es entscheiden die Vorgaben vor Ort und die behandelnde Person.',
 
+  codeFirst: 'Eine Kalibrierung wird gezeichnet: sie beginnt mit Ihrem Kürzel.',
   begin: 'Beginnen',
   source: 'Quelle',
   noSource: 'Es ist keine Quelle eingerichtet.',
@@ -24,7 +25,7 @@ export const calibrate: Said<typeof en.calibrate> = {
   channelsHint: (n) => form(n, { one: 'Sie hat einen Kanal: 0.', other: `Sie hat die Kanäle 0 bis ${n - 1}. Schreiben Sie Nummern und Bereiche, etwa 0-3, 7.` }),
   channelsWrong: 'Das sind keine Kanäle dieser Quelle.',
   gauge: 'Manometer',
-  gaugeHint: 'Welches: sein Name oder seine Nummer.',
+  gaugeHint: 'Welches: sein Name oder seine Nummer. Angenommen wird, dass es höchstens 3 mmHg irrt; „weald calibrate run“ kann man anderes sagen.',
   gaugeWrong: 'Sagen Sie, welches Manometer es ist.',
   highest: (unit) => `Bis (${unit})`,
   stepBy: (unit) => `In Schritten von (${unit})`,
@@ -67,6 +68,7 @@ export const calibrate: Said<typeof en.calibrate> = {
   finish: 'Auswerten, was abgelesen ist',
   leave: 'Verlassen',
   leaveSure: 'Was abgelesen wurde, geht verloren. Verlassen?',
+  notKept: 'Was angenommen wurde, geht verloren, denn es ist nicht in Kraft. Verlassen?',
   stay: 'Bleiben',
 
   loop: 'Zählwerte über dem Druck',
@@ -113,7 +115,7 @@ export const calibrate: Said<typeof en.calibrate> = {
   done: 'Fertig',
 
   inForce: 'In Kraft',
-  noneInForce: 'Es ist keine Kalibrierung in Kraft: Werte beruhen auf den Geraden der Konfiguration.',
+  noneInForce: 'Es ist keine Kalibrierung in Kraft: Werte beruhen auf den Geraden der Konfiguration, und wo sie keine angibt, gibt es nur Zählwerte.',
   columns: { channel: 'Kanal', made: 'Gemacht', by: 'Von', model: 'Modell', u: 'Größtes u', until: 'Gültig bis' },
   past: 'abgelaufen: neu kalibrieren',
   due: 'bald fällig',
