@@ -9,7 +9,8 @@
 // there is nothing: gaps cost no room. A clean stop keeps what is left.
 //
 // A Reader answers from the memory as far as that reaches back, and from the
-// resolution that fits for what was before.
+// resolution that fits for what was before, or from seconds in an hour that may not
+// be summed up yet.
 //
 // # What a crash costs
 //

@@ -119,15 +119,28 @@ func (r *Reader) read(ctx context.Context, q history.Query, tier record.Tier, as
 // hundreds of kilobytes for each line otherwise, while it looks for the rest.
 var rooms = sync.Pool{New: func() any { return new([]record.Point) }}
 
-// fill adds all that is known of a series: of a tier up to the step in which the
-// memory begins, of seconds to where it does, and then of the memory.
+// fill adds all that is known of a series: of a tier up to where the seconds begin, of
+// seconds to where the memory does, and then of the memory. An hour that may not be
+// summed up yet has seconds alone, or more of them than of anything else.
 func (r *Reader) fill(ctx context.Context, l *line, q history.Query, series int, tier record.Tier, reach sample.Instant) error {
 	place, name := r.ids[q.Place], r.memory.Series(q.Place)[series].Name
 	unit := sample.Instant(tier.Step())
 	cut := min(floor(reach, unit), q.To)
 	room := rooms.Get().(*[]record.Point)
 	defer rooms.Put(room)
-	points, err := kept(ctx, r.journal, place, name, tier, l.from, cut, (*room)[:0])
+	summed := max(l.from, min(floor(reach.Add(-2*every), hour), cut))
+	points, err := r.Seconds(ctx, q.Place, name, summed, q.To, (*room)[:0])
+	*room = points
+	if err != nil {
+		return err
+	}
+	for _, p := range points {
+		l.add(p, 1)
+	}
+	if len(points) > 0 && points[0].At < cut {
+		cut = summed
+	}
+	points, err = kept(ctx, r.journal, place, name, tier, l.from, cut, points[:0])
 	*room = points
 	if err != nil {
 		return err
@@ -148,12 +161,7 @@ func (r *Reader) fill(ctx context.Context, l *line, q history.Query, series int,
 		}
 		l.add(p, known)
 	}
-	points, err = r.Seconds(ctx, q.Place, name, max(cut, l.from), q.To, points[:0])
-	*room = points
-	for _, p := range points {
-		l.add(p, 1)
-	}
-	return err
+	return nil
 }
 
 // Seconds appends the seconds of a series with from <= At < to to dst, those that
