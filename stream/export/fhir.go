@@ -5,6 +5,8 @@ import (
 	"math"
 	"path/filepath"
 	"time"
+
+	"weald/ingest/sample"
 )
 
 const (
@@ -80,12 +82,16 @@ func newFHIRExport(r *Recording, o Options) (*fhirExport, error) {
 	if f.l, err = f.wide.layoutWithin(DefaultIrregularRate, math.MaxInt); err != nil {
 		return nil, err
 	}
+	whole := r.Header.Sessions
+	if len(whole) == 0 {
+		whole = []Session{{r.Header.Person, r.Header.Session, sample.Past, sample.Never}}
+	}
 	for i := range r.Tracks {
 		var all []*series
 		for s := range r.Tracks[i].Signals {
 			all = append(all, &series{
 				Signal: r.Tracks[i].Signals[s], stale: r.Tracks[i].stale(), n: f.l.lanes[i].n, regular: f.l.lanes[i].regular,
-				duration: f.l.duration, from: floorSecond(r.Header.Start),
+				duration: f.l.duration, from: floorSecond(r.Header.Start), sessions: whole,
 			})
 		}
 		f.series = append(f.series, all)

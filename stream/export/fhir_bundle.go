@@ -153,11 +153,11 @@ func (b *bundle) about(s *series, from, to sample.Instant) *fhirObservation {
 	if h.Caution != "" {
 		o.note("%s", h.Caution)
 	}
-	if h.Person != "" {
-		o.Subject = &fhirReference{Type: "Patient", Identifier: fhirIdentifier{h.Person}}
+	if s.of.Person != "" {
+		o.Subject = &fhirReference{Type: "Patient", Identifier: fhirIdentifier{s.of.Person}}
 	}
-	if h.Session != "" {
-		o.Encounter = &fhirReference{Type: "Encounter", Identifier: fhirIdentifier{h.Session}}
+	if s.of.ID != "" {
+		o.Encounter = &fhirReference{Type: "Encounter", Identifier: fhirIdentifier{s.of.ID}}
 	}
 	if site, what, _ := strings.Cut(s.Name, "."); meanings[what] != "" && site != "mat" {
 		o.BodySite = &fhirConcept{Text: site}
@@ -175,6 +175,9 @@ func (b *bundle) stamp(at sample.Instant) string {
 
 // absent writes that nothing was ever known.
 func (b *bundle) absent(s *series) {
+	if of, until := s.whose(b.header.Start); until >= b.header.End {
+		s.of = of
+	}
 	o := b.about(s, b.header.Start, b.header.End)
 	o.Absent = &fhirConcept{
 		Coding: []fhirCoding{{"http://terminology.hl7.org/CodeSystem/data-absent-reason", "unknown"}},

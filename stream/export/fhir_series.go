@@ -17,6 +17,8 @@ type series struct {
 	duration time.Duration  // of a record
 	from     sample.Instant // where the grid begins
 
+	sessions []Session
+
 	// From the survey.
 	known       bool
 	most, mostU float64 // the largest value, whatever its sign, and uncertainty
@@ -24,12 +26,14 @@ type series struct {
 	decimalsU   int     // of an uncertainty
 
 	// What waits to be written.
-	first, count     int64  // the first sample, counted on the grid, and how many
-	data, us, doubts []byte // tokens; of the last two none before the first that is told
-	unknown, certain int64  // how many samples are unknown, how many have an uncertainty
-	told             int64  // of how many doubts are told
-	beyond, past     int64  // how many are in doubt for the one reason, and the other
-	below, above     int64  // how many are outside of the range that is given
+	first, count     int64          // the first sample, counted on the grid, and how many
+	data, us, doubts []byte         // tokens; of the last two none before the first that is told
+	unknown, certain int64          // how many samples are unknown, how many have an uncertainty
+	told             int64          // of how many doubts are told
+	beyond, past     int64          // how many are in doubt for the one reason, and the other
+	below, above     int64          // how many are outside of the range that is given
+	of               Session        // whose they are
+	until            sample.Instant // before when
 }
 
 // ranged says that the signal gives a range.
@@ -50,13 +54,32 @@ func (s *series) ends(at int64) bool {
 		return false
 	}
 	last := s.first + s.count - 1
-	return at-s.first >= mostSamples || s.at(at).Sub(s.at(last)) > longestGap
+	return at-s.first >= mostSamples || s.at(at) >= s.until || s.at(at).Sub(s.at(last)) > longestGap
+}
+
+// whose returns whose a reading is that is shown at an instant, and before when the next
+// one's are. One is of its session for as long as it is held after the end.
+func (s *series) whose(at sample.Instant) (of Session, until sample.Instant) {
+	for i, one := range s.sessions {
+		if at < one.From {
+			return Session{}, one.From
+		}
+		end := one.To.Add(s.stale)
+		if i+1 < len(s.sessions) {
+			end = min(end, s.sessions[i+1].From)
+		}
+		if at < end {
+			return one, end
+		}
+	}
+	return Session{}, sample.Never
 }
 
 // add appends a sample that is known, and the unknown ones before it.
 func (s *series) add(at int64, v, u, doubt float64) {
 	if s.count == 0 {
 		s.first = at
+		s.of, s.until = s.whose(s.at(at))
 	}
 	for ; s.first+s.count < at; s.count++ {
 		s.data = append(s.data, "E "...)

@@ -25,6 +25,9 @@ type Header struct {
 	Place   string
 	Person  string // a code, never a name
 	Session string // empty where there was none
+	// Sessions, in the order of their beginnings, are for formats that can say of each
+	// stretch whose it is; where there are none, all of it is of Person and Session.
+	Sessions []Session
 	// Program is the name and version of what exports; empty means "weald".
 	Program string
 	// Start and End bound the recording: every row is at Start or later, and
@@ -34,6 +37,12 @@ type Header struct {
 	Zone *time.Location
 	// Caution is said where a format has room for sentences; empty says nothing.
 	Caution string
+}
+
+// A Session is when it was whose recording, from From until before To.
+type Session struct {
+	Person, ID string
+	From, To   sample.Instant
 }
 
 // A Track is signals that are taken together.
