@@ -84,7 +84,7 @@ export function change(value: number, unit: string): string {
 export const difference = (value: number, unit: string) => `${change(value, unit)} ${unitName(unit)}`;
 
 /** The digits that an uncertainty supports: one decimal below 1, none above. */
-const decimalsOf = (value: number, u?: number | null) => (u != null && u >= 1 ? 0 : Math.abs(value) < 10 || (u != null && u < 1) ? 1 : 0);
+export const decimalsOf = (value: number, u?: number | null) => (u != null && u >= 1 ? 0 : Math.abs(value) < 10 || (u != null && u < 1) ? 1 : 0);
 
 /** A number with the digits that its uncertainty supports. */
 export function number(value: number | null | undefined, u?: number | null): string {

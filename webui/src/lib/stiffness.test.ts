@@ -19,6 +19,18 @@ test('what its uncertainty leaves open is left open', () => {
   expect(of(7, 2)).toContain(': elastic');
 });
 
+// Holds that two wraps whose figures read alike are named alike: 11.8 and 12.3 are both 12 ± 2.
+test('what is named is what is shown', () => {
+  const named = new Map<string, string>();
+  for (let v = 0; v < 25; v += 0.1) {
+    for (const u of [null, 0.3, 0.84, 1.4, 1.9, 2.2]) {
+      const [figure, name] = of(v, u).split(': ') as [string, string];
+      expect(named.get(figure) ?? name, `${v}, ${u}`).toBe(name);
+      named.set(figure, name);
+    }
+  }
+});
+
 test('nothing is said before somebody has stood up', () => {
   expect(of(null)).toBe('');
   expect(stiffness(undefined)).toBe('');
