@@ -287,10 +287,15 @@ func TestTheClockIsSetBack(t *testing.T) {
 			dir := filepath.Join(filepath.Dir(name), "data")
 			before := newWorld(1)
 			before.ahead = by
-			v := launchIn(t, before, name)
-			time.Sleep(2 * time.Second)
-			v.kill()
-			v = launch(t, name)
+			for lives := 0; len(scansOf(t, dir, "board/leg")) < 50; lives++ { // a slow machine keeps less in a life
+				if lives == 5 {
+					t.Fatal("too little is kept to prove anything")
+				}
+				v := launchIn(t, before, name)
+				time.Sleep(2 * time.Second)
+				v.kill()
+			}
+			v := launch(t, name)
 			pages := look(t, v.address)
 			eventually(t, longEnough, func() error {
 				if pages.count("raised", "tight") == 0 {
@@ -322,7 +327,7 @@ func TestTheClockIsSetBack(t *testing.T) {
 				last, first = in.Scan.At, min(first, in.Scan.At)
 			}
 			if span := last.Sub(first); span < 2*time.Second || span > time.Minute {
-				t.Errorf("the two lives took %v by the record", span)
+				t.Errorf("all lives took %v by the record", span)
 			}
 			if ahead := last.Sub(sample.At(time.Now())); ahead < by-time.Minute || ahead > by {
 				t.Errorf("the record ends %v ahead of the host's clock, which was set back by %v", ahead, by)
