@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -18,12 +19,12 @@ import (
 // again is the same one.
 type doubtful struct {
 	*journaltest.Memory
-	quiet bool
+	quiet atomic.Bool
 	first []record.Entry
 }
 
 func (d *doubtful) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
-	if d.quiet {
+	if d.quiet.Load() {
 		d.first = entries
 		return 0, journal.ErrUnreached
 	}
@@ -63,7 +64,8 @@ func TestLooksThatAreKeptLaterAreNotMissing(t *testing.T) {
 // what was tried is tried again as it was, before what was seen since.
 func TestLooksWaitForARecordOutOfReach(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		d := &doubtful{Memory: new(journaltest.Memory), quiet: true}
+		d := &doubtful{Memory: new(journaltest.Memory)}
+		d.quiet.Store(true)
 		v := NewViews(d, func() sample.Instant { return sample.At(time.Now()) })
 		ctx, stop := context.WithCancel(t.Context())
 		ended := make(chan error)
@@ -72,12 +74,13 @@ func TestLooksWaitForARecordOutOfReach(t *testing.T) {
 		for _, bed := range []string{"bed-1", "bed-2", "bed-3"} {
 			v.Saw(record.Deed{Who: "N-4", What: Viewed, Place: bed})
 			time.Sleep(time.Minute)
+			synctest.Wait()
 			if len(d.first) != 1 || tried.Body != nil && string(encode(t, &tried)) != string(encode(t, &d.first[0])) {
 				t.Errorf("%v is tried in place of %v", d.first, tried)
 			}
 			tried = d.first[0]
 		}
-		d.quiet = false
+		d.quiet.Store(false)
 		time.Sleep(2 * time.Second)
 		var said []string
 		for e, err := range Lines(t.Context(), d.Memory, Query{}) {
