@@ -55,12 +55,7 @@ func newCouple(t *testing.T, ward, centre string) *couple {
 	config := func(name, cluster string) string {
 		return write(t, name+".yaml", fmt.Sprintf(`data: record
 web: {listen: "127.0.0.1:%s"}
-%sbridges:
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
-rules:
-  - {id: first, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, priority: low}
+%s`+wavingPlaces+`  - {id: first, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, priority: low}
   - {id: second, limit: {watch: calf.pressure, above: 50}, on_delay: 200ms, priority: medium}
 `, portOf(wiretest.Vacant(t)), cluster, board.Addr()))
 	}

@@ -46,12 +46,7 @@ func TestAMachineJudgesOnWithoutAMajority(t *testing.T) {
 	path := write(t, "weald.yaml", fmt.Sprintf(`data: record
 web: {listen: "127.0.0.1:%s"}
 cluster: {servers: [%s], replicas: 1}
-bridges:
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
-rules:
-  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
+`+wavingPlaces+`  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
 `, portOf(wiretest.Vacant(t)), strings.Join(servers.URLs(), ", "), board.Addr())+long.String())
 	v := launch(t, path)
 	saysSoon(t, v, "/readyz", `"ready":true`)

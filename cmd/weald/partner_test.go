@@ -39,16 +39,20 @@ func aPair(t *testing.T, servers []string, board net.Listener) (paths, addresses
 		paths[i] = write(t, fmt.Sprintf("weald-%c.yaml", 'a'+i), fmt.Sprintf(`data: record
 web: {listen: %q}
 cluster: {servers: [%s], replicas: 1, machine: weald-%c}
-bridges:
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
-rules:
-  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
+`+wavingPlaces+`  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
 `, address, strings.Join(servers, ", "), 'a'+i, board.Addr()))
 	}
 	return paths, addresses
 }
+
+// wavingPlaces is of a configuration what comes before its rules: the bridge to a waving board,
+// whose address it takes, and the place where it is.
+const wavingPlaces = `bridges:
+  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
+places:
+  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
+rules:
+`
 
 // A wavingBoard sends twenty readings a second to whoever dials, one machine after
 // another; its clock and its sequence go on.
@@ -103,12 +107,7 @@ func TestAMachineTakesOver(t *testing.T) {
 		path = write(t, name+".yaml", fmt.Sprintf(`data: record
 web: {listen: "127.0.0.1:%s"}
 cluster: {servers: [%s], machine: %s, pages: "https://%s.larch.example:8420"}
-bridges:
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
-rules:
-  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
+`+wavingPlaces+`  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
   - {id: long, limit: {watch: calf.pressure, above: 50}, on_delay: 10s, resets_after: 20s, forget_after: 1m, priority: medium}
 `, portOf(wiretest.Vacant(t)), strings.Join(servers.URLs(), ", "), name, name, board.Addr()))
 		return path, filepath.Join(filepath.Dir(path), "record")

@@ -2,8 +2,6 @@ package main
 
 import (
 	"fmt"
-	"io"
-	"net/http"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -30,44 +28,14 @@ func TestReadingsWaitForAJudge(t *testing.T) {
 		return write(t, name+".yaml", fmt.Sprintf(`data: record
 web: {listen: "127.0.0.1:%s"}
 cluster: {servers: [%s], replicas: 1, machine: %s, roles: [%s]}
-bridges:
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
-rules:
-  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
+`+wavingPlaces+`  - {id: waves, limit: {watch: ankle.pressure, above: 65}, on_delay: 200ms, off_delay: 100ms, priority: low}
   - {id: long, limit: {watch: calf.pressure, above: 50}, on_delay: 8s, forget_after: 1m, priority: medium}
 `, portOf(wiretest.Vacant(t)), strings.Join(servers.URLs(), ", "), name, roles, board.Addr()))
-	}
-	// ask is text, of a machine that may be about to change its pages.
-	ask := func(v *victim, path string) (string, error) {
-		r, err := http.Get(v.address + path)
-		if err != nil {
-			return "", err
-		}
-		defer r.Body.Close()
-		b, err := io.ReadAll(r.Body)
-		return string(b), err
-	}
-	says := func(v *victim, path string, wants ...string) {
-		t.Helper()
-		eventually(t, longEnough, func() error {
-			got, err := ask(v, path)
-			if err != nil {
-				return err
-			}
-			for _, want := range wants {
-				if !strings.Contains(got, want) {
-					return fmt.Errorf("no %q in %s of %s; %s", want, path, got, v.stderr.String())
-				}
-			}
-			return nil
-		})
 	}
 	raised := func(v *victim, times int) {
 		t.Helper()
 		eventually(t, longEnough, func() error {
-			all, err := ask(v, "/api/v1/alerts/changes?quiet=true&newest=5000")
+			all, err := answered(v.address, "/api/v1/alerts/changes?quiet=true&newest=5000")
 			if n := strings.Count(all, `"raised"`); err != nil || n < times {
 				return fmt.Errorf("%d alerts were raised: %v; %s", n, err, v.stderr.String())
 			}
@@ -76,27 +44,27 @@ rules:
 	}
 	cPath, aPath, bPath := machine("weald-c", "ingest"), machine("weald-a", "judge, serve"), machine("weald-b", "judge, serve")
 	c := launch(t, cPath)
-	says(c, "/", "weald-c reads the bridges, since", "on the machines that judge", "shows no patients")
-	says(c, "/readyz", `"ready":true`)
+	saysSoon(t, c, "/", "weald-c reads the bridges, since", "on the machines that judge", "shows no patients")
+	saysSoon(t, c, "/readyz", `"ready":true`)
 	a := launch(t, aPath)
 	raised(a, 2)
-	says(a, "/api/v1/bridges", `"id":"board"`, `"state":"open"`)
-	says(a, "/readyz", `"ready":true`)
+	saysSoon(t, a, "/api/v1/bridges", `"id":"board"`, `"state":"open"`)
+	saysSoon(t, a, "/readyz", `"ready":true`)
 	b := launch(t, bPath)
-	says(b, "/readyz", "weald-a does the work")
+	saysSoon(t, b, "/readyz", "weald-a does the work")
 	a.kill()
 	raised(b, 4)
 	a = launch(t, aPath)
-	says(a, "/readyz", "weald-b does the work")
+	saysSoon(t, a, "/readyz", "weald-b does the work")
 	b.kill()
 	raised(a, 8)
-	says(a, "/api/v1/alerts/changes", "~long~")
+	saysSoon(t, a, "/api/v1/alerts/changes", "~long~")
 	c.kill()
-	says(a, "/api/v1/bridges", "not seen since", "the machine that reads this bridge is gone")
+	saysSoon(t, a, "/api/v1/bridges", "not seen since", "the machine that reads this bridge is gone")
 	dPath := machine("weald-d", "ingest")
 	d := launch(t, dPath)
 	eventually(t, longEnough, func() error {
-		state, err := ask(a, "/api/v1/bridges")
+		state, err := answered(a.address, "/api/v1/bridges")
 		if err != nil || strings.Contains(state, "not seen since") {
 			return fmt.Errorf("nobody reads on: %s, %v", state, err)
 		}

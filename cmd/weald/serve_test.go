@@ -28,12 +28,7 @@ func TestEachRoleHasAMachine(t *testing.T) {
 		return write(t, name+".yaml", fmt.Sprintf(`data: record
 web: {listen: "127.0.0.1:%s"}
 cluster: {servers: [%s], replicas: 1, machine: %s, roles: [%s]}
-bridges:
-  - {id: board, link: {tcp: {dial: %q}}, format: packed, sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]}
-places:
-  - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [board/leg/0]}, {id: calf, channels: [board/leg/1]}]}
-rules:
-  - {id: stands, limit: {watch: calf.pressure, above: 50}, on_delay: 200ms, priority: medium}
+`+wavingPlaces+`  - {id: stands, limit: {watch: calf.pressure, above: 50}, on_delay: 200ms, priority: medium}
 `, portOf(wiretest.Vacant(t)), strings.Join(servers.URLs(), ", "), name, roles, board.Addr()))
 	}
 	showsPath, judgesPath := machine("weald-s", "serve"), machine("weald-j", "judge, serve")

@@ -48,14 +48,7 @@ func TestLooksThatAreKeptLaterAreNotMissing(t *testing.T) {
 		v.Saw(record.Deed{Who: "N-4", What: Viewed, Place: bed})
 		v.keep(t.Context())
 	}
-	var said []string
-	for e, err := range Lines(t.Context(), l.Memory, Query{}) {
-		if err != nil {
-			t.Fatal(err)
-		}
-		said = append(said, Sentence(&e))
-	}
-	if got := strings.Join(said, "; "); got != "N-4 looked at bed-1; N-4 looked at bed-2" {
+	if got := noted(t, l.Memory); got != "N-4 looked at bed-1; N-4 looked at bed-2" {
 		t.Errorf("noted is %s", got)
 	}
 }
@@ -82,14 +75,7 @@ func TestLooksWaitForARecordOutOfReach(t *testing.T) {
 		}
 		d.quiet.Store(false)
 		time.Sleep(2 * time.Second)
-		var said []string
-		for e, err := range Lines(t.Context(), d.Memory, Query{}) {
-			if err != nil {
-				t.Fatal(err)
-			}
-			said = append(said, Sentence(&e))
-		}
-		if got := strings.Join(said, "; "); got != "N-4 looked at bed-1; N-4 looked at bed-2; N-4 looked at bed-3" {
+		if got := noted(t, d.Memory); got != "N-4 looked at bed-1; N-4 looked at bed-2; N-4 looked at bed-3" {
 			t.Errorf("noted is %s", got)
 		}
 		stop()
@@ -97,6 +83,19 @@ func TestLooksWaitForARecordOutOfReach(t *testing.T) {
 			t.Error(err)
 		}
 	})
+}
+
+// noted is what the list of who did what says, from the first on.
+func noted(t *testing.T, j journal.Journal) string {
+	t.Helper()
+	var said []string
+	for e, err := range Lines(t.Context(), j, Query{}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		said = append(said, Sentence(&e))
+	}
+	return strings.Join(said, "; ")
 }
 
 func encode(t *testing.T, e *record.Entry) []byte {
