@@ -50,6 +50,14 @@ func (k *Keeper) reached(err error) error {
 	return err
 }
 
+// behind reports whether a call cannot be kept at once: the record is known to be out of
+// reach, or others wait, which come before it.
+func (k *Keeper) behind() bool {
+	k.away.mu.Lock()
+	defer k.away.mu.Unlock()
+	return k.away.is.Load() || len(k.away.calls) > 0
+}
+
 // waits reports whether something waits for a record that was out of reach when it was
 // asked last: Run asks again.
 func (k *Keeper) waits() bool {
@@ -64,10 +72,7 @@ func (k *Keeper) waits() bool {
 // put keeps entries, or lets them wait until they can be, which its error says then:
 // journal.ErrLater.
 func (k *Keeper) put(entries ...record.Entry) (record.Position, error) {
-	k.away.mu.Lock()
-	waits := k.away.is.Load() || len(k.away.calls) > 0
-	k.away.mu.Unlock()
-	if !waits {
+	if !k.behind() {
 		ctx, cancel := k.bound(context.Background())
 		defer cancel()
 		p, err := k.journal.Append(ctx, entries...)
@@ -87,10 +92,7 @@ func (k *Keeper) put(entries ...record.Entry) (record.Position, error) {
 // offer keeps an input, or refuses it where it is known that the record is out of reach. Where
 // it is not known whether it was kept, it waits to be, as in put.
 func (k *Keeper) offer(e record.Entry) (record.Position, error) {
-	k.away.mu.Lock()
-	waits := len(k.away.calls) > 0 // which come before it
-	k.away.mu.Unlock()
-	if waits || k.away.is.Load() {
+	if k.behind() {
 		return 0, fmt.Errorf("%w: %w", journal.ErrUnreached, journal.ErrUnchanged)
 	}
 	ctx, cancel := k.bound(context.Background())
