@@ -11,6 +11,21 @@ async function drawing(page) {
   await page.getByRole('heading', { name: 'Regions to propose' }).waitFor();
 }
 
+/**
+ * Pulls with the mouse from where `from` says to a cell of the map. All is measured anew, as an
+ * alert that begins above the map moves it.
+ */
+async function pull(page, from, row, column) {
+  await page.locator('.layer').scrollIntoViewIfNeeded();
+  const box = await page.locator('.layer').boundingBox();
+  const [rows, columns] = await page.locator('canvas').first().evaluate((c) => c.parentElement.style.aspectRatio.split('/').map(Number).reverse());
+  const at = (r, c) => [box.x + ((c + 0.5) / columns) * box.width, box.y + ((r + 0.5) / rows) * box.height];
+  await page.mouse.move(...(await from(at)));
+  await page.mouse.down();
+  await page.mouse.move(...at(row, column), { steps: 4 });
+  await page.mouse.up();
+}
+
 /** Draws with a finger over an empty map, and does not move the page with it. */
 async function byFinger(page, context) {
   for (let n = await page.locator('.layer .region').count(); n > 0; n--) await page.locator('.layer .region').first().press('Delete');
@@ -62,14 +77,14 @@ export default [
       // By hand: from one cell to another, where nothing is.
       for (let n = found; n > 0; n--) await page.locator('.layer .region').first().press('Delete');
       assert.match(await words(page, 'main'), /No region is drawn/);
-      const box = await page.locator('.layer').boundingBox();
-      const [rows, columns] = await page.locator('canvas').first().evaluate((c) => c.parentElement.style.aspectRatio.split('/').map(Number).reverse());
-      const at = (row, column) => [box.x + ((column + 0.5) / columns) * box.width, box.y + ((row + 0.5) / rows) * box.height];
-      await page.mouse.move(...at(3, 4));
-      await page.mouse.down();
-      await page.mouse.move(...at(6, 9), { steps: 4 });
-      await page.mouse.up();
-      await page.getByRole('button', { name: 'head: rows 4 to 7, columns 5 to 10' }).waitFor();
+      const shown = (name) => page.getByRole('button', { name }).waitFor({ timeout: 3000 }).then(() => true, () => false);
+      await until('a region is drawn', async () => {
+        await pull(page, (at) => at(3, 4), 6, 9);
+        if (await shown('head: rows 4 to 7, columns 5 to 10')) return true;
+        // The map moved under the mouse: what came of it goes, and it is drawn again.
+        await page.locator('.layer .region').first().press('Delete');
+        return false;
+      }, 20_000);
       // By keys: moved down and to the right, and made a row taller.
       const region = page.locator('.layer .region');
       for (const k of ['ArrowDown', 'ArrowRight', 'Shift+ArrowDown']) await region.press(k);
@@ -77,12 +92,14 @@ export default [
       // By numbers, and by a corner.
       await page.getByLabel('head: Last column').fill('14');
       await page.getByRole('button', { name: 'head: rows 5 to 9, columns 6 to 14' }).waitFor();
-      const corner = await page.locator('.corner.bottom.right').boundingBox();
-      await page.mouse.move(corner.x + corner.width / 2, corner.y + corner.height / 2);
-      await page.mouse.down();
-      await page.mouse.move(...at(10, 11), { steps: 4 });
-      await page.mouse.up();
-      await page.getByRole('button', { name: 'head: rows 5 to 11, columns 6 to 12' }).waitFor();
+      const corner = async () => {
+        const c = await page.locator('.corner.bottom.right').boundingBox();
+        return [c.x + c.width / 2, c.y + c.height / 2];
+      };
+      await until('a corner is pulled', async () => {
+        await pull(page, corner, 10, 11);
+        return shown('head: rows 5 to 11, columns 6 to 12');
+      }, 20_000);
       await until('the piece follows', async () => /rows: \[4, 10\], columns: \[5, 11\]/.test(await words(page, 'figure pre')));
 
       // What the file would refuse is said with its place.
