@@ -24,11 +24,12 @@ export default [
       const comes = (what, timeout = 60_000) => until(`“${what}” is asked for`, () => asked(what), timeout, () => words(page));
       /** Presses the large key, wherever one is, and again where it says that nothing could be read just then. */
       const keyTo = async (what) => {
-        for (let left = 3; left > 0; left--) {
+        for (let left = 8; left > 0; left--) {
           await page.keyboard.press(' ');
           const why = await until(`“${what}” is asked for, or why not`, async () => (await asked(what)) || page.locator('main [role=alert]').first().innerText({ timeout: 100 }).catch(() => ''), 20_000, () => words(page));
           if (why === true) return;
           say(`the key was answered: ${why}`);
+          await page.waitForTimeout(1500);
         }
         assert.fail(`no key led to “${what}”`);
       };
