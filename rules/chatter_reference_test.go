@@ -20,8 +20,7 @@ import (
 // ten minutes after the last raise it is calm. What one place does is no other's chatter.
 func TestFloodsAgainstASlowReference(t *testing.T) {
 	seen := map[string]int{}
-	enough := func() bool { return tried.Each(seen, 3, "raised true", "raised false", "cleared false", "calm true") }
-	fewUntil(t, 40, enough, func(t *rapid.T) {
+	fewUntil(t, 40, tried.Each(seen, 3, "raised true", "raised false", "cleared false", "calm true"), func(t *rapid.T) {
 		plan := twoBeds()
 		plan.Rules = plan.Rules[:1]
 		plan.Rules[0] = above("mat.peak", 32, 0)
@@ -86,7 +85,4 @@ func TestFloodsAgainstASlowReference(t *testing.T) {
 			}
 		}
 	})
-	if !enough() {
-		t.Errorf("%v: too tame to prove anything", seen)
-	}
 }

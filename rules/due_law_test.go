@@ -16,8 +16,7 @@ import (
 // a rule that only waits for its delay.
 func TestWhatIsDueIsRaisedThen(t *testing.T) {
 	kept := map[string]int{}
-	enough := func() bool { return tried.Each(kept, 1, "cells", "peak", "c", "d") }
-	fewUntil(t, 45, enough, func(t *rapid.T) {
+	fewUntil(t, 45, tried.Each(kept, 1, "cells", "peak", "c", "d"), func(t *rapid.T) {
 		plan := wholePlan()
 		for i := range plan.Sources {
 			plan.Sources[i].StaleAfter = time.Hour
@@ -57,9 +56,6 @@ func TestWhatIsDueIsRaisedThen(t *testing.T) {
 			}
 		}
 	})
-	if !enough() {
-		t.Errorf("%v: too tame to prove anything", kept)
-	}
 }
 
 // Whoever calls Tick when Next says is told of every change at most 250 ms after its
@@ -67,8 +63,7 @@ func TestWhatIsDueIsRaisedThen(t *testing.T) {
 // and later instants: a loop that sleeps until Next makes progress.
 func TestWhoeverSleepsUntilNextIsInTime(t *testing.T) {
 	told := 0
-	enough := func() bool { return told >= 100 }
-	fewUntil(t, 40, enough, func(t *rapid.T) {
+	fewUntil(t, 40, tried.Count(&told, 100), func(t *rapid.T) {
 		plan := wholePlan()
 		e, sink := engineOf(plan)
 		now, seen := sample.Instant(0), 0
@@ -115,7 +110,4 @@ func TestWhoeverSleepsUntilNextIsInTime(t *testing.T) {
 		}
 		told += len(sink.events)
 	})
-	if !enough() {
-		t.Errorf("%d changes only: too tame to prove anything", told)
-	}
 }

@@ -99,9 +99,9 @@ func few(t *testing.T, n int, story func(*rapid.T)) {
 }
 
 // fewUntil is few, again and again until that was enough.
-func fewUntil(t *testing.T, n int, enough func() bool, story func(*rapid.T)) {
+func fewUntil(t *testing.T, n int, enough tried.Enough, story func(*rapid.T)) {
 	t.Helper()
-	tried.Until(enough, func() { few(t, n, story) })
+	tried.Until(t, enough, func() { few(t, n, story) })
 }
 
 // ms is an instant or a duration in words, as lines have it.

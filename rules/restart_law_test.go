@@ -112,8 +112,7 @@ func differing(a, b string) (out string) {
 // whatever can be asked of it.
 func TestARestartAnywhereIsNone(t *testing.T) {
 	changes := map[string]int{}
-	enough := func() bool { return len(changes) >= 6 }
-	fewUntil(t, 5, enough, func(t *rapid.T) {
+	fewUntil(t, 5, func() (any, bool) { return changes, len(changes) >= 6 }, func(t *rapid.T) {
 		plan := everyKind()
 		straight, stopped, now := begun(plan), begun(plan), sample.Instant(0)
 		always := rapid.Bool().Draw(t, "always")
@@ -146,9 +145,6 @@ func TestARestartAnywhereIsNone(t *testing.T) {
 			changes[strings.Split(line, "~")[1]]++
 		}
 	})
-	if !enough() {
-		t.Errorf("only of %v anything was told: too tame to prove anything", changes)
-	}
 }
 
 // A snapshot that was cut off anywhere, or is of no known version, is refused as such,

@@ -171,8 +171,7 @@ func manyRuns(t *rapid.T) []byte {
 // same as one that is walked from its first, whole or damaged; and there are such frames.
 func TestCOBSOfManyRuns(t *testing.T) {
 	frames, right, wrong := 0, 0, 0
-	enough := func() bool { return right >= 10 }
-	tried.Check(t, enough, func(t *rapid.T) {
+	tried.Check(t, tried.Count(&right, 10), func(t *rapid.T) {
 		plain := manyRuns(t)
 		enc := AppendCOBS(nil, plain)
 		if rapid.Bool().Draw(t, "damaged") {
@@ -201,9 +200,7 @@ func TestCOBSOfManyRuns(t *testing.T) {
 			}
 		}
 	})
-	if t.Logf("%d frames tried, %d guesses right and %d not", frames, right, wrong); !enough() {
-		t.Error("too few to prove anything")
-	}
+	t.Logf("%d frames tried, %d guesses right and %d not", frames, right, wrong)
 }
 
 // Guesses that are wrong cost time and nothing else: here are starts at every other byte.

@@ -5,19 +5,11 @@ import (
 	"slices"
 	"testing"
 
-	"pgregory.net/rapid"
-
+	"weald/ingest/near"
 	"weald/rules/attempt"
 	"weald/rules/compression"
 	"weald/rules/limb"
 )
-
-func near(t rapid.TB, what string, got, want, within float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s = %v, want %v within %v", what, got, want, within)
-	}
-}
 
 func bench() attempt.Plan {
 	return attempt.Plan{
@@ -47,18 +39,18 @@ func TestAWholeTry(t *testing.T) {
 	}
 	// Ankle 40, calf 28: residual 70 %. Lying 40, standing 58: index 18 (Partsch,
 	// Dermatol Surg 2005;31:625-630).
-	near(t, "residual", calf.Residual, 0.70, 1e-12)
-	near(t, "stiffness", ankle.Stiffness.MMHg, 18, 0)
-	near(t, "its uncertainty", ankle.Stiffness.U, math.Sqrt2*1.6, 1e-12)
-	near(t, "swing", ankle.Swing.MMHg, 16, 0)
+	near.To(t, "residual", calf.Residual, 0.70, 1e-12)
+	near.To(t, "stiffness", ankle.Stiffness.MMHg, 18, 0)
+	near.To(t, "its uncertainty", ankle.Stiffness.U, math.Sqrt2*1.6, 1e-12)
+	near.To(t, "swing", ankle.Swing.MMHg, 16, 0)
 	// 0.5 kgf, 2 layers, 10 cm wide: 21.0 mmHg at 22 cm, 13.2 at 35 cm (Thomas, World
 	// Wide Wounds, June 2003; worked by hand with its rounded constant).
-	near(t, "predicted at the ankle", ankle.Laplace, 21.0, 0.01)
-	near(t, "predicted at the calf", calf.Laplace, 13.2, 0.01)
-	near(t, "pull at the ankle", ankle.Pull, p.Wrapping.Newtons*40/21, 0.005)
-	near(t, "evenness", got.Evenness, 40*22/(28*35.0), 1e-12)
-	near(t, "pulled at the ankle", ankle.Pulled, got.Evenness, 0)
-	near(t, "pulled at the calf", calf.Pulled, 1, 0)
+	near.To(t, "predicted at the ankle", ankle.Laplace, 21.0, 0.01)
+	near.To(t, "predicted at the calf", calf.Laplace, 13.2, 0.01)
+	near.To(t, "pull at the ankle", ankle.Pull, p.Wrapping.Newtons*40/21, 0.005)
+	near.To(t, "evenness", got.Evenness, 40*22/(28*35.0), 1e-12)
+	near.To(t, "pulled at the ankle", ankle.Pulled, got.Evenness, 0)
+	near.To(t, "pulled at the calf", calf.Pulled, 1, 0)
 	if ankle.Pressed || calf.Pressed || calf.Fault != limb.Fine || !calf.Graded || got.Class != "" {
 		t.Errorf("%+v", got)
 	}
@@ -71,13 +63,13 @@ func TestStepsLeftOut(t *testing.T) {
 	if got.Verdict != attempt.Unknown || !math.IsNaN(got.Stiffness.MMHg) || !math.IsNaN(got.Swing.MMHg) || !math.IsNaN(got.Pull) || got.Pressed {
 		t.Errorf("before anything: %+v", got)
 	}
-	near(t, "predicted all the same", got.Laplace, 21, 0.01)
+	near.To(t, "predicted all the same", got.Laplace, 21, 0.01)
 	nan := math.NaN()
 	part := attempt.Judge(&p, []attempt.Reading{read(attempt.Bare, 12, nan), read(attempt.Lying, 40, nan), read(attempt.Standing, 49, 30)})
 	if !part.Sites[0].Pressed || part.Sites[1].Verdict != attempt.Unknown || part.Sites[1].Graded || !math.IsNaN(part.Evenness) || !math.IsNaN(part.Sites[1].Stiffness.MMHg) {
 		t.Errorf("with a silent calf: %+v", part)
 	}
-	near(t, "stiffness", part.Sites[0].Stiffness.MMHg, 9, 0)
+	near.To(t, "stiffness", part.Sites[0].Stiffness.MMHg, 9, 0)
 }
 
 func TestVerdicts(t *testing.T) {
@@ -104,8 +96,8 @@ func TestAClass(t *testing.T) {
 	if p.Sites[0].Aim != (attempt.Band{Low: 23, High: 32}) || p.Sites[2].Aim != attempt.Open {
 		t.Errorf("bands %+v", p.Sites)
 	}
-	near(t, "least at the calf", p.Sites[1].Aim.Low, 11.5, 1e-12)
-	near(t, "most at the calf", p.Sites[1].Aim.High, 25.6, 1e-12)
+	near.To(t, "least at the calf", p.Sites[1].Aim.Low, 11.5, 1e-12)
+	near.To(t, "most at the calf", p.Sites[1].Aim.High, 25.6, 1e-12)
 	for _, c := range []struct {
 		ankle, calf float64
 		class       string

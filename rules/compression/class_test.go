@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"weald/ingest/near"
 	"weald/rules/compression"
 )
 
@@ -47,9 +48,9 @@ func TestClassesInKPa(t *testing.T) {
 	const kPa = 0.133322387415
 	published := [][2]float64{{2.4, 2.8}, {3.1, 4.3}, {4.5, 6.1}, {6.5, math.Inf(1)}}
 	for i, c := range compression.Named("ral").Classes {
-		near(t, c.ID+" from", c.Low*kPa, published[i][0], 0.05)
+		near.To(t, c.ID+" from", c.Low*kPa, published[i][0], 0.05)
 		if !math.IsInf(c.High, 1) || i < 3 {
-			near(t, c.ID+" to", c.High*kPa, published[i][1], 0.05)
+			near.To(t, c.ID+" to", c.High*kPa, published[i][1], 0.05)
 		}
 	}
 }

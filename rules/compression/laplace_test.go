@@ -4,17 +4,9 @@ import (
 	"math"
 	"testing"
 
-	"pgregory.net/rapid"
-
+	"weald/ingest/near"
 	"weald/rules/compression"
 )
-
-func near(t rapid.TB, what string, got, want, within float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s = %v, want %v within %v", what, got, want, within)
-	}
-}
 
 // The equation of Thomas S., World Wide Wounds, June 2003, with its rounded constant
 // of 4620 (from memory) worked by hand: kgf, layers, girth and width in cm, mmHg.
@@ -35,17 +27,17 @@ func TestLaplace(t *testing.T) {
 	for _, c := range thomas {
 		w := compression.Wrapping{Newtons: c.kgf * compression.Gravity, Layers: c.layers, WidthCM: c.width}
 		got := w.Pressure(c.girth)
-		near(t, "pressure as published", got, c.mmHg, 0.0004*c.mmHg)
-		near(t, "pressure, constant not rounded", got, c.mmHg*unrounded, 1e-5)
-		near(t, "and back", w.Pull(got, c.girth), w.Newtons, 1e-12)
+		near.To(t, "pressure as published", got, c.mmHg, 0.0004*c.mmHg)
+		near.To(t, "pressure, constant not rounded", got, c.mmHg*unrounded, 1e-5)
+		near.To(t, "and back", w.Pull(got, c.girth), w.Newtons, 1e-12)
 	}
 	// 40 mmHg, two layers, 25 cm, 10 cm wide: 1.08225 kgf by the rounded constant.
 	w := compression.Wrapping{Layers: 2, WidthCM: 10}
-	near(t, "pull for 40 mmHg", w.Pull(40, 25)/compression.Gravity, 1.08225, 0.0005)
+	near.To(t, "pull for 40 mmHg", w.Pull(40, 25)/compression.Gravity, 1.08225, 0.0005)
 	// 3 N/cm in one layer is a load at which textiles are tested (Textile Res J 2019,
 	// 10.1177/0040517519833969); the pressures are worked by hand.
 	for girth, mmHg := range map[float64]float64{20: 70.69, 22: 64.27, 25: 56.55, 30: 47.13, 36: 39.27} {
-		near(t, "3 N/cm", compression.Wrapping{Newtons: 30, Layers: 1, WidthCM: 10}.Pressure(girth), mmHg, 0.005)
+		near.To(t, "3 N/cm", compression.Wrapping{Newtons: 30, Layers: 1, WidthCM: 10}.Pressure(girth), mmHg, 0.005)
 	}
 }
 

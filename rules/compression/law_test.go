@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"weald/ingest/near"
 	"weald/rules/compression"
 )
 
@@ -71,14 +72,14 @@ func TestLaplaceIsThatOfAHoop(t *testing.T) {
 		w := compression.Wrapping{Newtons: draw("newtons", 0.1, 100), Layers: draw("layers", 0.5, 8), WidthCM: draw("width", 2, 30)}
 		girth := draw("girth", 4, 120)
 		p := w.Pressure(girth)
-		near(t, "a hoop", p, hoop(w.Newtons, w.Layers, girth, w.WidthCM), 1e-12*p)
+		near.To(t, "a hoop", p, hoop(w.Newtons, w.Layers, girth, w.WidthCM), 1e-12*p)
 		pulled, layered, wide := w, w, w
 		pulled.Newtons, layered.Layers, wide.WidthCM = 2*w.Newtons, 2*w.Layers, 2*w.WidthCM
-		near(t, "twice the pull", pulled.Pressure(girth), 2*p, 1e-12*p)
-		near(t, "twice the layers", layered.Pressure(girth), 2*p, 1e-12*p)
-		near(t, "twice the width", wide.Pressure(girth), p/2, 1e-12*p)
-		near(t, "twice the girth", w.Pressure(2*girth), p/2, 1e-12*p)
-		near(t, "pulled", pulled.Pull(p, girth), w.Newtons, 1e-12*w.Newtons)
+		near.To(t, "twice the pull", pulled.Pressure(girth), 2*p, 1e-12*p)
+		near.To(t, "twice the layers", layered.Pressure(girth), 2*p, 1e-12*p)
+		near.To(t, "twice the width", wide.Pressure(girth), p/2, 1e-12*p)
+		near.To(t, "twice the girth", w.Pressure(2*girth), p/2, 1e-12*p)
+		near.To(t, "pulled", pulled.Pull(p, girth), w.Newtons, 1e-12*w.Newtons)
 	})
 }
 
@@ -88,13 +89,13 @@ func TestLaplaceIsThatOfAHoop(t *testing.T) {
 func TestEvenPullIsGraduated(t *testing.T) {
 	w := compression.Wrapping{Newtons: 5, Layers: 2, WidthCM: 10}
 	share := w.Pressure(35) / w.Pressure(22)
-	near(t, "share at the calf", share, 0.629, 0.0005)
+	near.To(t, "share at the calf", share, 0.629, 0.0005)
 	for _, c := range compression.Named("ral").Classes {
 		if share < c.Least || share > c.Most {
 			t.Errorf("class %s asks for %v to %v", c.ID, c.Least, c.Most)
 		}
 	}
-	near(t, "on a tube", w.Pressure(22)/w.Pressure(22), 1, 0)
+	near.To(t, "on a tube", w.Pressure(22)/w.Pressure(22), 1, 0)
 }
 
 // What a wrap of 40 mmHg has come to: 30.6 after 4 h (less 23.5 %, J Wound Management
@@ -111,7 +112,7 @@ func TestAWrapThatLoosensChangesItsClass(t *testing.T) {
 
 // Sensors that read the least of what was predicted in the study named at LeastShare,
 // 42.1 % less, read 23.2 of 40 mmHg.
-func TestLeastShare(t *testing.T) { near(t, "of 40 mmHg", 40*compression.LeastShare, 23.16, 1e-9) }
+func TestLeastShare(t *testing.T) { near.To(t, "of 40 mmHg", 40*compression.LeastShare, 23.16, 1e-9) }
 
 // What the pull was cannot be told of a wrap, a limb or a pressure that is not known.
 func TestPullOfWhatIsNotKnown(t *testing.T) {
@@ -124,5 +125,5 @@ func TestPullOfWhatIsNotKnown(t *testing.T) {
 			t.Errorf("%s: a pull of %v N", name, got)
 		}
 	}
-	near(t, "nothing presses, nothing was pulled", whole.Pull(0, 25), 0, 0)
+	near.To(t, "nothing presses, nothing was pulled", whole.Pull(0, 25), 0, 0)
 }

@@ -8,16 +8,10 @@ import (
 
 	"pgregory.net/rapid"
 
+	"weald/ingest/near"
 	"weald/ingest/sample"
 	"weald/rules/exposure"
 )
-
-func near(t rapid.TB, what string, got, want, within float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s = %v, want %v within %v", what, got, want, within)
-	}
-}
 
 func published(t testing.TB, name string) *exposure.Model {
 	t.Helper()
@@ -36,7 +30,7 @@ func TestGuidelineCurve(t *testing.T) {
 		0.5: 796.75, 1: 555.145, 2: 298.503, 3: 180.821, 4: 120.114, 6: 64.148, 8: 40.605, 10: 28.592, 12: 21.424, 16: 13.070,
 	} {
 		d := time.Duration(h * float64(time.Hour))
-		near(t, "pressure", exposure.GuidelineMMHg(d), want, 1e-3*math.Max(1, want/555))
+		near.To(t, "pressure", exposure.GuidelineMMHg(d), want, 1e-3*math.Max(1, want/555))
 		back, where := m.Tolerated(exposure.GuidelineMMHg(d))
 		switch {
 		case h < 1: // no data: the original curve was drawn on beyond them
@@ -46,7 +40,7 @@ func TestGuidelineCurve(t *testing.T) {
 		case where != exposure.Within:
 			t.Errorf("%v h is %v, want within", h, where)
 		default:
-			near(t, "time back", back.Hours(), h, 1e-9)
+			near.To(t, "time back", back.Hours(), h, 1e-9)
 		}
 	}
 	// Inverted by SciPy 1.10.1: brentq on the same equation between 1 and 16 h.
@@ -55,7 +49,7 @@ func TestGuidelineCurve(t *testing.T) {
 		60: 6.257677036, 40: 8.076376792, 32: 9.306828343, 20: 12.520348272, 15: 14.834853084,
 	} {
 		got, _ := m.Tolerated(p)
-		near(t, "time", got.Hours(), want, 1e-8)
+		near.To(t, "time", got.Hours(), want, 1e-8)
 	}
 	if _, where := m.Tolerated(13.06); where != exposure.Below || m.Rate(13.06) != 0 {
 		t.Errorf("13.06 mmHg is beyond 16 h, where there are no data: %v, rate %v", where, m.Rate(13.06))
@@ -73,15 +67,15 @@ func TestSigmoid(t *testing.T) {
 		120: {8.5285, 63.97}, 150: {8.0060, 60.05}, 180: {8.0001, 60.01}, 240: {8.0000, 60.00},
 	} {
 		kpa := exposure.SigmoidKPa(time.Duration(minutes) * time.Minute)
-		near(t, "kPa", kpa, want[0], 5.1e-5)
-		near(t, "mmHg", float64(sample.FromPascals(1000*kpa)), want[1], 5.1e-3+1e-3)
+		near.To(t, "kPa", kpa, want[0], 5.1e-5)
+		near.To(t, "mmHg", float64(sample.FromPascals(1000*kpa)), want[1], 5.1e-3+1e-3)
 	}
 	for p, want := range map[float64]float64{67: 116.09, 70: 113.59, 80: 108.55, 100: 102.99, 120: 99.19, 150: 94.42, 200: 85.27} {
 		got, where := m.Tolerated(p)
 		if where != exposure.Within {
 			t.Errorf("%v mmHg is %v, want within", p, where)
 		}
-		near(t, "minutes", got.Minutes(), want, 5.1e-3)
+		near.To(t, "minutes", got.Minutes(), want, 5.1e-3)
 	}
 	if _, where := m.Tolerated(60.004); where != exposure.Below {
 		t.Errorf("60.004 mmHg has a limit: %v", where)
@@ -89,7 +83,7 @@ func TestSigmoid(t *testing.T) {
 	if got, where := m.Tolerated(232.53); got != 0 || where != exposure.Above {
 		t.Errorf("232.53 mmHg is tolerated for %v, %v", got, where)
 	}
-	near(t, "rate beyond the data, 1/min", m.Rate(400)*60, 1.0/15, 1e-12)
+	near.To(t, "rate beyond the data, 1/min", m.Rate(400)*60, 1.0/15, 1e-12)
 	// The abstract: more than 32 kPa within an hour, more than 9 kPa from two on.
 	for minutes := range 241 {
 		kpa := exposure.SigmoidKPa(time.Duration(minutes) * time.Minute)
@@ -101,9 +95,9 @@ func TestSigmoid(t *testing.T) {
 
 // The models contradict each other, and the documentation says how.
 func TestTheConflictThatIsDocumented(t *testing.T) {
-	near(t, "guideline at 4 h", exposure.GuidelineMMHg(4*time.Hour), 120, 0.2)
-	near(t, "muscle at 4 h", float64(sample.FromPascals(1000*exposure.SigmoidKPa(4*time.Hour))), 60, 0.1)
-	near(t, "guideline at 8 h", exposure.GuidelineMMHg(8*time.Hour), 41, 0.5)
+	near.To(t, "guideline at 4 h", exposure.GuidelineMMHg(4*time.Hour), 120, 0.2)
+	near.To(t, "muscle at 4 h", float64(sample.FromPascals(1000*exposure.SigmoidKPa(4*time.Hour))), 60, 0.1)
+	near.To(t, "guideline at 8 h", exposure.GuidelineMMHg(8*time.Hour), 41, 0.5)
 }
 
 func TestEveryModelHasItsSourceAndCaution(t *testing.T) {
@@ -128,7 +122,7 @@ func TestTable(t *testing.T) {
 		if where != exposure.Within {
 			t.Errorf("%v mmHg is %v", p, where)
 		}
-		near(t, "hours", got.Hours(), want, 1e-9)
+		near.To(t, "hours", got.Hours(), want, 1e-9)
 	}
 	if _, where := m.Tolerated(39.9); where != exposure.Below || m.Rate(39.9) != 0 {
 		t.Error("the table is asked below its first point")
@@ -179,24 +173,24 @@ func TestADoseAgainstAnIntegrator(t *testing.T) {
 	s := exposure.Spec{Model: published(t, exposure.LinderGanz), Floor: 30, ResetsAfter: 2 * time.Minute, Recovery: 30 * time.Minute, ForgetAfter: time.Hour}
 	var d exposure.Dose
 	d.Advance(&s, 40*time.Minute, 100)
-	near(t, "after 40 min of 100 mmHg", d.Used, 0.388400536958, 1e-9)
+	near.To(t, "after 40 min of 100 mmHg", d.Used, 0.388400536958, 1e-9)
 	d.Advance(&s, 2*time.Minute, 20)
-	near(t, "2 min of relief change nothing", d.Used, 0.388400536958, 1e-9)
+	near.To(t, "2 min of relief change nothing", d.Used, 0.388400536958, 1e-9)
 	d.Advance(&s, 3*time.Minute, math.NaN())
-	near(t, "nor does a hole", d.Used, 0.388400536958, 1e-9)
+	near.To(t, "nor does a hole", d.Used, 0.388400536958, 1e-9)
 	d.Advance(&s, 8*time.Minute, 20)
-	near(t, "after 8 min of recovery", d.Used, 0.297486977892, 1e-9)
+	near.To(t, "after 8 min of recovery", d.Used, 0.297486977892, 1e-9)
 	d.Advance(&s, 30*time.Minute, 150)
-	near(t, "after 30 min of 150 mmHg", d.Used, 0.615210109926, 1e-9)
+	near.To(t, "after 30 min of 150 mmHg", d.Used, 0.615210109926, 1e-9)
 	d.Advance(&s, time.Hour, math.NaN())
-	near(t, "after an hour of silence", d.Used, 0, 0)
+	near.To(t, "after an hour of silence", d.Used, 0, 0)
 
 	// A ramp from 70 to 200 mmHg over two hours, read every second.
 	d = exposure.Dose{}
 	for i := range 7200 {
 		d.Advance(&s, time.Second, 70+130*(float64(i)+0.5)/7200)
 	}
-	near(t, "after the ramp", d.Used, 1.239382569, 1e-6)
+	near.To(t, "after the ramp", d.Used, 1.239382569, 1e-6)
 }
 
 // The table for thousands of cells is the model to 0.1 %, and beyond the data its

@@ -8,6 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"weald/ingest/near"
 	"weald/rules/exposure"
 	"weald/rules/state"
 )
@@ -67,8 +68,8 @@ func TestAHyperbolaAsATable(t *testing.T) {
 	}
 	for p := 30.0; p <= 240; p += 7 {
 		got, _ := m.Tolerated(p)
-		near(t, "mmHg × h", p*got.Hours(), 120, 1e-6)
-		near(t, "rate", m.Rate(p)*3600, p/120, 1e-9)
+		near.To(t, "mmHg × h", p*got.Hours(), 120, 1e-6)
+		near.To(t, "rate", m.Rate(p)*3600, p/120, 1e-9)
 	}
 }
 
@@ -89,13 +90,13 @@ func TestLoadsAddUp(t *testing.T) {
 				want += 60 * s.Model.Rate(loads[i])
 			}
 		}
-		near(t, "one way", there.Used, want, 1e-12)
-		near(t, "the other way", back.Used, want, 1e-12)
+		near.To(t, "one way", there.Used, want, 1e-12)
+		near.To(t, "the other way", back.Used, want, 1e-12)
 	})
 	slow, _ := exposure.Table([]exposure.Point{{40, 4 * time.Hour}, {80, 2 * time.Hour}})
 	fast, _ := exposure.Table([]exposure.Point{{40, 2 * time.Hour}, {80, time.Hour}})
 	for _, p := range []float64{40, 55, 80, 200} {
-		near(t, "half the time", fast.Rate(p), 2*slow.Rate(p), 1e-15)
+		near.To(t, "half the time", fast.Rate(p), 2*slow.Rate(p), 1e-15)
 	}
 }
 
@@ -106,23 +107,23 @@ func TestReliefToTheNanosecond(t *testing.T) {
 	s := exposure.Spec{Model: published(t, exposure.LinderGanz), Floor: 30, ResetsAfter: 2 * time.Minute, Recovery: 30 * time.Minute, ForgetAfter: time.Hour}
 	d := exposure.Dose{Used: 0.8}
 	d.Advance(&s, 2*time.Minute, 30) // on the floor, not above it
-	near(t, "when the wait is over", d.Used, 0.8, 0)
+	near.To(t, "when the wait is over", d.Used, 0.8, 0)
 	d.Advance(&s, 30*time.Minute, 0)
-	near(t, "after a time constant", d.Used, 0.8/math.E, 1e-12)
+	near.To(t, "after a time constant", d.Used, 0.8/math.E, 1e-12)
 	d.Advance(&s, time.Duration(math.Round(math.Ln2*1.8e12)), -3)
-	near(t, "half of that", d.Used, 0.4/math.E, 1e-9)
+	near.To(t, "half of that", d.Used, 0.4/math.E, 1e-9)
 	d.Advance(&s, time.Nanosecond, 100)
 	was := d.Used
 	d.Advance(&s, 2*time.Minute, 0)
-	near(t, "after a touch", d.Used, was, 0)
+	near.To(t, "after a touch", d.Used, was, 0)
 	s.Recovery = 0
 	d.Advance(&s, time.Nanosecond, 0)
-	near(t, "at once", d.Used, 0, 0)
+	near.To(t, "at once", d.Used, 0, 0)
 
 	s.Recovery = exposure.Never
 	d = exposure.Dose{Used: 0.8}
 	d.Advance(&s, math.MaxInt64, 0)
-	near(t, "never", d.Used, 0.8, 0)
+	near.To(t, "never", d.Used, 0.8, 0)
 }
 
 // One unbroken silence of forget_after forgets, a nanosecond less does not, and a value
@@ -131,16 +132,16 @@ func TestSilenceToTheNanosecond(t *testing.T) {
 	s := exposure.Spec{Model: published(t, exposure.LinderGanz), Floor: 30, Recovery: time.Hour, ForgetAfter: 10 * time.Minute}
 	d := exposure.Dose{Used: 0.8}
 	d.Advance(&s, 10*time.Minute-1, math.NaN())
-	near(t, "a nanosecond short", d.Used, 0.8, 0)
+	near.To(t, "a nanosecond short", d.Used, 0.8, 0)
 	d.Advance(&s, 0, 100)
 	d.Advance(&s, 1, math.NaN())
-	near(t, "a value that lasted no time", d.Used, 0, 0)
+	near.To(t, "a value that lasted no time", d.Used, 0, 0)
 	d = exposure.Dose{Used: 0.8}
 	for range 3 {
 		d.Advance(&s, 10*time.Minute-1, math.NaN())
 		d.Advance(&s, 1, 60)
 	}
-	near(t, "broken three times", d.Used, 0.8, 1e-9)
+	near.To(t, "broken three times", d.Used, 0.8, 1e-9)
 }
 
 // A dose stays between nothing and a number, whatever presses for however long; and what

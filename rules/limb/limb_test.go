@@ -5,24 +5,16 @@ import (
 	"testing"
 	"time"
 
-	"pgregory.net/rapid"
-
+	"weald/ingest/near"
 	"weald/ingest/sample"
 	"weald/rules/limb"
 	"weald/rules/state"
 )
 
-func near(t rapid.TB, what string, got, want, within float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s = %v, want %v within %v", what, got, want, within)
-	}
-}
-
 // Residual pressure ratios reckoned by hand.
 func TestResidual(t *testing.T) {
-	near(t, "calf 28 of ankle 40", limb.Residual(28, 40), 70, 1e-9)
-	near(t, "calf 41 of ankle 40", limb.Residual(41, 40), 102.5, 1e-9)
+	near.To(t, "calf 28 of ankle 40", limb.Residual(28, 40), 70, 1e-9)
+	near.To(t, "calf 41 of ankle 40", limb.Residual(41, 40), 102.5, 1e-9)
 	if !math.IsNaN(limb.Residual(10, 0)) {
 		t.Error("nothing at the ankle has a residual")
 	}
@@ -58,7 +50,7 @@ func TestGrades(t *testing.T) {
 
 // Samples 40 55 41 57 39 56: median of the highest less median of the lowest.
 func TestAmplitude(t *testing.T) {
-	near(t, "amplitude", limb.Amplitude([]float64{55, 57, 56}, []float64{40, 41, 39}), 16, 0)
+	near.To(t, "amplitude", limb.Amplitude([]float64{55, 57, 56}, []float64{40, 41, 39}), 16, 0)
 }
 
 // A story is a limb with readings of its ankle and calf at a rate.
@@ -104,8 +96,8 @@ func TestAStoryAtTheBench(t *testing.T) {
 		s.expect(t, "after a second", limb.Activity{})
 		s.goOn(29, at(40, 28))
 		s.expect(t, "lying", limb.Activity{Still: yes, Walking: no, Bending: no, Standing: maybe})
-		near(t, "resting ankle", s.Site(0).Resting, 40, 0.3)
-		near(t, "resting calf", s.Site(1).Resting, 28, 0.3)
+		near.To(t, "resting ankle", s.Site(0).Resting, 40, 0.3)
+		near.To(t, "resting calf", s.Site(1).Resting, 28, 0.3)
 		s.goOn(2, walk(40, 28, 18, 0.25)) // getting up: one slow swing to the top
 		s.expect(t, "getting up", limb.Activity{Still: no, Walking: no, Bending: yes, Standing: maybe})
 		if r := s.Site(0).Resting; !math.IsNaN(r) {
@@ -113,18 +105,18 @@ func TestAStoryAtTheBench(t *testing.T) {
 		}
 		s.goOn(20, at(58, 36))
 		s.expect(t, "standing", limb.Activity{Still: yes, Walking: no, Bending: no, Standing: yes})
-		near(t, "stiffness at the ankle", s.Site(0).Stiffness, 18, 0.5)
-		near(t, "stiffness at the calf", s.Site(1).Stiffness, 8, 0.5)
+		near.To(t, "stiffness at the ankle", s.Site(0).Stiffness, 18, 0.5)
+		near.To(t, "stiffness at the calf", s.Site(1).Stiffness, 8, 0.5)
 		s.goOn(20, walk(48, 30, 16, 0.92))
 		s.expect(t, "walking", limb.Activity{Still: no, Walking: yes, Bending: no, Standing: yes})
 		w, ok := s.Walk()
 		if !ok {
 			t.Fatal("no walk")
 		}
-		near(t, "strides", w.Hertz, 0.92, 0.02)
-		near(t, "rate", w.Rate, rate, 0.5)
-		near(t, "swing at the ankle", s.Site(0).Swing, 16, 0.8)
-		near(t, "swing at the calf", s.Site(1).Swing, 8, 0.8)
+		near.To(t, "strides", w.Hertz, 0.92, 0.02)
+		near.To(t, "rate", w.Rate, rate, 0.5)
+		near.To(t, "swing at the ankle", s.Site(0).Swing, 16, 0.8)
+		near.To(t, "swing at the calf", s.Site(1).Swing, 8, 0.8)
 		s.goOn(20, at(58, 36))
 		s.expect(t, "standing still", limb.Activity{Still: yes, Walking: no, Bending: no, Standing: yes})
 		s.goOn(2, walk(40, 28, 18, 0.5))
@@ -163,13 +155,13 @@ func TestSettling(t *testing.T) {
 	s := &story{Limb: limb.New(2), rate: 1}
 	fall := func(t float64) float64 { return 40 * (1 - 0.235*(1-math.Exp(-t/1800))) }
 	s.goOn(3600, func(t float64) (float64, float64) { return fall(t), 28 })
-	near(t, "after an hour", s.Site(0).Resting, 31.87, 0.3)
+	near.To(t, "after an hour", s.Site(0).Resting, 31.87, 0.3)
 	want := (fall(3600) - fall(1800)) / 0.5 // mmHg/h over the last half hour
-	near(t, "slope", s.Site(0).Settling*3600, want, 0.15*math.Abs(want))
-	near(t, "slope of a calf that stays", s.Site(1).Settling*3600, 0, 0.3)
+	near.To(t, "slope", s.Site(0).Settling*3600, want, 0.15*math.Abs(want))
+	near.To(t, "slope of a calf that stays", s.Site(1).Settling*3600, 0, 0.3)
 	s.goOn(3*3600, func(t float64) (float64, float64) { return fall(t), 28 })
-	near(t, "after four hours", s.Site(0).Resting, 30.6, 0.3)
-	near(t, "slope", s.Site(0).Settling*3600, 0, 0.3)
+	near.To(t, "after four hours", s.Site(0).Resting, 30.6, 0.3)
+	near.To(t, "slope", s.Site(0).Settling*3600, 0, 0.3)
 }
 
 // State that is written and read goes on as if nothing had been.

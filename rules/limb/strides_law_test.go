@@ -7,6 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"weald/ingest/near"
 	"weald/ingest/sample"
 	"weald/rules/limb"
 	"weald/rules/state"
@@ -72,9 +73,9 @@ func TestScansInStepWithTheStrides(t *testing.T) {
 			t.Errorf("%v scans a stride: no walk", c.rate)
 			continue
 		}
-		near(t, "share of the swing", w.Swing/20, c.want, 1e-6)
-		near(t, "strides a second", w.Hertz, 1, 1e-9)
-		near(t, "scans a second", w.Rate, c.rate, 1e-6)
+		near.To(t, "share of the swing", w.Swing/20, c.want, 1e-6)
+		near.To(t, "strides a second", w.Hertz, 1, 1e-9)
+		near.To(t, "scans a second", w.Rate, c.rate, 1e-6)
 	}
 }
 

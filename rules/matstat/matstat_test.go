@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"pgregory.net/rapid"
 
+	"weald/ingest/near"
 	"weald/rules/matstat"
 )
 
@@ -36,13 +37,6 @@ func all(n int) []int {
 	return cells
 }
 
-func near(t testing.TB, what string, got, want, within float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s = %v, want %v within %v", what, got, want, within)
-	}
-}
-
 // The grid with which the design tests every metric: arithmetic done apart from
 // this program, on definitions of ISO/TR 16840-9 where it has them.
 var grid = []float64{
@@ -57,26 +51,26 @@ func TestTheFourByFourGrid(t *testing.T) {
 	box := matstat.Patch{Rows: 2, Columns: 2}
 	whole := part(g, all(16), box)
 	m := whole.Measure(grid, 5)
-	near(t, "sum", m.Sum, 500, 1e-9)
-	near(t, "mean", m.Mean, 31.25, 1e-9)
-	near(t, "variation", m.Variation, 83.809, 5e-4)
-	near(t, "peak", m.Peak, 90, 0)
-	near(t, "peak pressure index over 25 cm²", m.Index, 75, 1e-9)
-	near(t, "x", m.X, 5.000, 1e-9)
-	near(t, "y", m.Y, 4.900, 1e-9)
-	near(t, "gradient", m.Gradient, 28.0, 1e-9)
-	near(t, "load", m.Newtons, 41.663, 5e-4)
-	near(t, "contact above 5", m.AreaCM2, 100, 1e-9)
-	near(t, "contact above 20", whole.Measure(grid, 20).AreaCM2, 25, 1e-9)
+	near.To(t, "sum", m.Sum, 500, 1e-9)
+	near.To(t, "mean", m.Mean, 31.25, 1e-9)
+	near.To(t, "variation", m.Variation, 83.809, 5e-4)
+	near.To(t, "peak", m.Peak, 90, 0)
+	near.To(t, "peak pressure index over 25 cm²", m.Index, 75, 1e-9)
+	near.To(t, "x", m.X, 5.000, 1e-9)
+	near.To(t, "y", m.Y, 4.900, 1e-9)
+	near.To(t, "gradient", m.Gradient, 28.0, 1e-9)
+	near.To(t, "load", m.Newtons, 41.663, 5e-4)
+	near.To(t, "contact above 5", m.AreaCM2, 100, 1e-9)
+	near.To(t, "contact above 20", whole.Measure(grid, 20).AreaCM2, 25, 1e-9)
 	// At 20 and more is above anything just below 20.
-	near(t, "contact from 20", whole.Measure(grid, math.Nextafter(20, 0)).AreaCM2, 75, 1e-9)
+	near.To(t, "contact from 20", whole.Measure(grid, math.Nextafter(20, 0)).AreaCM2, 75, 1e-9)
 	if m.Above != 5 {
 		t.Errorf("the threshold of contact is not said: %v", m.Above)
 	}
 	centre := part(g, []int{5, 6, 9, 10}, box).Measure(grid, 5)
-	near(t, "dispersion index of the centre", 100*centre.Sum/m.Sum, 60.0, 1e-9)
-	near(t, "its index", centre.Index, 75, 1e-9)
-	near(t, "its centre x", centre.X, (80*3.75+90*6.25+70*3.75+60*6.25)/300, 1e-9)
+	near.To(t, "dispersion index of the centre", 100*centre.Sum/m.Sum, 60.0, 1e-9)
+	near.To(t, "its index", centre.Index, 75, 1e-9)
+	near.To(t, "its centre x", centre.X, (80*3.75+90*6.25+70*3.75+60*6.25)/300, 1e-9)
 }
 
 // Which standard deviation it is, of a population or of a sample, gonum settles;
@@ -85,9 +79,9 @@ func TestVariationIsThatOfAPopulation(t *testing.T) {
 	g := matstat.Grid{Rows: 4, Columns: 4, PitchMM: [2]float64{25, 25}}
 	m := part(g, all(16), matstat.Patch{Rows: 1, Columns: 1}).Measure(grid, 5)
 	mean, sd := stat.PopMeanStdDev(grid, nil)
-	near(t, "variation", m.Variation, 100*sd/mean, 1e-9)
+	near.To(t, "variation", m.Variation, 100*sd/mean, 1e-9)
 	_, sample := stat.MeanStdDev(grid, nil)
-	near(t, "sample variation of the same cells", 100*sample/mean, 86.558, 5e-4)
+	near.To(t, "sample variation of the same cells", 100*sample/mean, 86.558, 5e-4)
 }
 
 func TestPatchByPitch(t *testing.T) {
@@ -110,7 +104,7 @@ func TestPatchByPitch(t *testing.T) {
 			t.Errorf("pitch %v: patch %v, want %v", c.pitch, got, c.want)
 		}
 		if cm2 := got.CM2(c.pitch); cm2 == cm2 {
-			near(t, fmt.Sprint("patch for ", c.pitch), cm2, c.cm2, 1e-9)
+			near.To(t, fmt.Sprint("patch for ", c.pitch), cm2, c.cm2, 1e-9)
 		}
 	}
 }
@@ -123,11 +117,11 @@ func TestDeadCellsAreLeftOutAndCounted(t *testing.T) {
 	if m.Known != 15 || m.Cells != 16 {
 		t.Errorf("%d of %d known, want 15 of 16", m.Known, m.Cells)
 	}
-	near(t, "peak", m.Peak, 80, 0)
-	near(t, "sum", m.Sum, 410, 0)
-	near(t, "mean of 15", m.Mean, 410.0/15, 1e-9)
-	near(t, "index of three of four cells", m.Index, 70, 1e-9)
-	near(t, "gradient without the dead cell", m.Gradient, 60/2.5, 1e-9)
+	near.To(t, "peak", m.Peak, 80, 0)
+	near.To(t, "sum", m.Sum, 410, 0)
+	near.To(t, "mean of 15", m.Mean, 410.0/15, 1e-9)
+	near.To(t, "index of three of four cells", m.Index, 70, 1e-9)
+	near.To(t, "gradient without the dead cell", m.Gradient, 60/2.5, 1e-9)
 	values = make([]float64, 16)
 	for i := range values {
 		values[i] = math.NaN()

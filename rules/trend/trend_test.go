@@ -9,16 +9,10 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"pgregory.net/rapid"
 
+	"weald/ingest/near"
 	"weald/ingest/sample"
 	"weald/rules/trend"
 )
-
-func near(t testing.TB, what string, got, want, within float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s = %v, want %v within %v", what, got, want, within)
-	}
-}
 
 // Made by SciPy 1.10.1: a line of -0.31 with noise of 0.8 on an uneven clock,
 // and two readings far off; scipy.stats.theilslopes(ys, xs).
@@ -36,7 +30,7 @@ var (
 const scipySlope = -0.3020435526834849
 
 func TestSlopeOfPairs(t *testing.T) {
-	near(t, "slope", trend.TheilSen(xs, ys), scipySlope, 1e-12)
+	near.To(t, "slope", trend.TheilSen(xs, ys), scipySlope, 1e-12)
 	if !math.IsNaN(trend.TheilSen(xs[:1], ys[:1])) || !math.IsNaN(trend.TheilSen([]float64{1, 1}, []float64{2, 3})) {
 		t.Error("one instant has a slope")
 	}
@@ -55,12 +49,12 @@ func TestSlopeOfAWindow(t *testing.T) {
 	for i := range xs {
 		w.Add(sample.Instant(xs[i]*1e9), ys[i])
 	}
-	near(t, "slope per s", w.Slope(), scipySlope, 2e-2) // some slots have two readings
+	near.To(t, "slope per s", w.Slope(), scipySlope, 2e-2) // some slots have two readings
 	line := trend.NewWindow(40*time.Second, 40)
 	for i := range xs {
 		line.Add(sample.Instant(xs[i]*1e9), 7-0.25*xs[i])
 	}
-	near(t, "slope of a line", line.Slope(), -0.25, 1e-9)
+	near.To(t, "slope of a line", line.Slope(), -0.25, 1e-9)
 }
 
 // A window knows nothing of what is older than it, whatever it was.
@@ -119,7 +113,7 @@ func TestEWMA(t *testing.T) {
 	want := []float64{50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99}
 	for i, x := range []float64{52, 47, 53, 49.3, 50.1, 47, 51, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1} {
 		v = trend.EWMA(v, 0.3, x)
-		near(t, "average", v, want[i], 0.0051)
+		near.To(t, "average", v, want[i], 0.0051)
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"weald/ingest/sample"
+	"weald/ingest/tried"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
 	"weald/stream/record"

@@ -231,8 +231,7 @@ func TestADiskThatIsSlow(t *testing.T) {
 // something is raised that is.
 func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
 	onFull := 0
-	enough := func() bool { return onFull >= 50 }
-	tried.Check(t, enough, func(t *rapid.T) {
+	tried.Check(t, tried.Count(&onFull, 50), func(t *rapid.T) {
 		j := &crowded{Journal: new(journaltest.Memory)}
 		at := sample.Instant(0)
 		for range rapid.IntRange(2, 4).Draw(t, "lives") {
@@ -285,9 +284,7 @@ func TestNothingIsToldTwiceAfterAFullDisk(t *testing.T) {
 			}
 		}
 	})
-	if t.Logf("%d changes were kept on a full disk", onFull); !enough() {
-		t.Error("too few to prove anything")
-	}
+	t.Logf("%d changes were kept on a full disk", onFull)
 }
 
 // Whoever wants to know that the record is written hears it after everything that waited

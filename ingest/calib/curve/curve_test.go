@@ -11,15 +11,9 @@ import (
 
 	"pgregory.net/rapid"
 
+	"weald/ingest/near"
 	"weald/ingest/sample"
 )
-
-func near(t *testing.T, what string, got, want, within float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s is %v, want %v", what, got, want)
-	}
-}
 
 func must(t *testing.T) func(Curve, error) Curve {
 	return func(c Curve, err error) Curve {
@@ -33,18 +27,18 @@ func must(t *testing.T) func(Curve, error) Curve {
 
 func TestModels(t *testing.T) {
 	line := must(t)(New(Line, 1, 0.5))
-	near(t, "line", line.At(10), 6, 0)
+	near.To(t, "line", line.At(10), 6, 0)
 	square := must(t)(New(Quadratic, 1, 0.5, 0.25))
-	near(t, "quadratic", square.At(2), 3, 0)
+	near.To(t, "quadratic", square.At(2), 3, 0)
 	rising := must(t)(New(Power, 100, 2, 1.5, 1))
-	near(t, "power law", rising.At(104), 16, 1e-12)
-	near(t, "power law at no load", rising.At(90), 0, 0)
+	near.To(t, "power law", rising.At(104), 16, 1e-12)
+	near.To(t, "power law at no load", rising.At(90), 0, 0)
 	falling := must(t)(New(Power, 240, 2, 1, -1))
-	near(t, "power law that falls", falling.At(230), 20, 1e-12)
+	near.To(t, "power law that falls", falling.At(230), 20, 1e-12)
 	cubic := must(t)(Through([]Knot{{0, 0}, {10, 10}, {20, 20}}))
-	near(t, "cubic through a line", cubic.At(13), 13, 1e-12)
-	near(t, "cubic beyond its knots", cubic.At(25), 25, 1e-12)
-	near(t, "cubic before its knots", cubic.At(-5), -5, 1e-12)
+	near.To(t, "cubic through a line", cubic.At(13), 13, 1e-12)
+	near.To(t, "cubic beyond its knots", cubic.At(25), 25, 1e-12)
+	near.To(t, "cubic before its knots", cubic.At(-5), -5, 1e-12)
 	if v := line.At(math.NaN()); v == v {
 		t.Errorf("a missing count is %v mmHg", v)
 	}
@@ -138,8 +132,8 @@ func TestBranches(t *testing.T) {
 		Loading: {50, 4 / math.Sqrt(12) / 2}, Unloading: {46, 4 / math.Sqrt(12) / 2}, Still: {48, 4 / math.Sqrt(12)},
 	} {
 		v := c.Value(50, d, 0)
-		near(t, "pressure", float64(v.MMHg), want[0], 1e-12)
-		near(t, "uncertainty", v.Independent, want[1], 1e-12)
+		near.To(t, "pressure", float64(v.MMHg), want[0], 1e-12)
+		near.To(t, "uncertainty", v.Independent, want[1], 1e-12)
 	}
 }
 
@@ -153,8 +147,8 @@ func TestWorkedBudget(t *testing.T) {
 		Repeatability: []float64{1.5, 1.5}, DriftPerDay: 1.1547 / 30, Reference: 1.73205,
 	}
 	v := c.Value(50, Still, 30*24*time.Hour)
-	near(t, "combined", v.U(), 2.69397, 1e-4)
-	near(t, "shared", v.Shared, 1.73205, 1e-12)
+	near.To(t, "combined", v.U(), 2.69397, 1e-4)
+	near.To(t, "shared", v.Shared, 1.73205, 1e-12)
 }
 
 func TestOutsideIsExtrapolated(t *testing.T) {
@@ -169,7 +163,7 @@ func TestOutsideIsExtrapolated(t *testing.T) {
 		if v.Extrapolated != want.extrapolated {
 			t.Errorf("count %v: extrapolated is %v", raw, v.Extrapolated)
 		}
-		near(t, "uncertainty", v.U(), want.u, 1e-12)
+		near.To(t, "uncertainty", v.U(), want.u, 1e-12)
 	}
 	if v := c.Value(math.NaN(), Loading, 0); v.MMHg == v.MMHg || v.Extrapolated {
 		t.Errorf("a missing count gave %+v", v)
@@ -180,12 +174,12 @@ func TestOutsideIsExtrapolated(t *testing.T) {
 func TestCreepFactor(t *testing.T) {
 	c := Creep{PerDecade: 0.03}
 	for s, want := range map[int]float64{10: 1.03124, 60: 1.05356, 600: 1.08337, 3600: 1.10669, 86400: 1.14810} {
-		near(t, "factor", c.Factor(time.Duration(s)*time.Second), want, 5e-6)
+		near.To(t, "factor", c.Factor(time.Duration(s)*time.Second), want, 5e-6)
 	}
 	dwell := Creep{PerDecade: 0.03, Dwell: 30}
-	near(t, "factor at the dwell", dwell.Factor(30*time.Second), 1, 0)
+	near.To(t, "factor at the dwell", dwell.Factor(30*time.Second), 1, 0)
 	v := c.Correct(Value{MMHg: 1.08337 * 40, Independent: 1}, 10*time.Minute)
-	near(t, "corrected", float64(v.MMHg), 40, 1e-3)
+	near.To(t, "corrected", float64(v.MMHg), 40, 1e-3)
 }
 
 // Each line: minutes, pressure, and what the motion is then. Over minutes the
@@ -232,8 +226,8 @@ func TestMotionIsSmooth(t *testing.T) {
 		}
 		squares += (m.Smooth - 40) * (m.Smooth - 40)
 	}
-	near(t, "share of the noise", math.Sqrt(squares/n), Smoothed(rate), 0.02)
-	near(t, "share at one reading a second", Smoothed(1), math.Sqrt((1-math.Exp(-1))/(1+math.Exp(-1))), 1e-12)
+	near.To(t, "share of the noise", math.Sqrt(squares/n), Smoothed(rate), 0.02)
+	near.To(t, "share at one reading a second", Smoothed(1), math.Sqrt((1-math.Exp(-1))/(1+math.Exp(-1))), 1e-12)
 }
 
 func TestEncoding(t *testing.T) {

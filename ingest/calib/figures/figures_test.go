@@ -1,16 +1,10 @@
 package figures
 
 import (
-	"math"
 	"testing"
-)
 
-func near(t *testing.T, what string, got, want, within float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s is %v, want %v", what, got, want)
-	}
-}
+	"weald/ingest/near"
+)
 
 // Worked is the synthetic example: one cycle, up and down, full scale 100.
 func worked() (rows []Row) {
@@ -28,12 +22,12 @@ func worked() (rows []Row) {
 
 func TestWorkedExample(t *testing.T) {
 	f := Of(worked())
-	near(t, "hysteresis", f.Hysteresis.Percent, 2.8, 1e-9)
-	near(t, "hysteresis at", f.Hysteresis.At, 30, 0)
-	near(t, "terminal linearity", f.Terminal.Percent, 1.2, 1e-9)
-	near(t, "terminal linearity at", f.Terminal.At, 30, 0)
-	near(t, "least-squares linearity", f.LeastSquares.Percent, 0.913636, 1e-6)
-	near(t, "sensitivity", f.Sensitivity, 1.00772727, 1e-8)
+	near.To(t, "hysteresis", f.Hysteresis.Percent, 2.8, 1e-9)
+	near.To(t, "hysteresis at", f.Hysteresis.At, 30, 0)
+	near.To(t, "terminal linearity", f.Terminal.Percent, 1.2, 1e-9)
+	near.To(t, "terminal linearity at", f.Terminal.At, 30, 0)
+	near.To(t, "least-squares linearity", f.LeastSquares.Percent, 0.913636, 1e-6)
+	near.To(t, "sensitivity", f.Sensitivity, 1.00772727, 1e-8)
 	if f.Repeatability != nil {
 		t.Errorf("repeatability of a single cycle is %+v", *f.Repeatability)
 	}
@@ -49,7 +43,7 @@ func TestWorkedExample(t *testing.T) {
 		rows = append(rows, Row{Reference: level[i], Raw: m[i]})
 	}
 	g := Of(rows)
-	near(t, "least squares of the means", g.LeastSquares.MMHg*g.Output/g.FullScale, 0.131818, 1e-6)
+	near.To(t, "least squares of the means", g.LeastSquares.MMHg*g.Output/g.FullScale, 0.131818, 1e-6)
 	if g.Hysteresis != nil {
 		t.Error("a table without directions has a hysteresis")
 	}
@@ -62,9 +56,9 @@ func TestFallingCounts(t *testing.T) {
 		rows[i].Raw = 4000 - 20*rows[i].Raw
 	}
 	f, g := Of(rows), Of(worked())
-	near(t, "hysteresis", f.Hysteresis.Percent, g.Hysteresis.Percent, 1e-9)
-	near(t, "linearity", f.Linearity.Percent, g.Linearity.Percent, 1e-9)
-	near(t, "sensitivity", f.Sensitivity, -20*g.Sensitivity, 1e-9)
+	near.To(t, "hysteresis", f.Hysteresis.Percent, g.Hysteresis.Percent, 1e-9)
+	near.To(t, "linearity", f.Linearity.Percent, g.Linearity.Percent, 1e-9)
+	near.To(t, "sensitivity", f.Sensitivity, -20*g.Sensitivity, 1e-9)
 }
 
 func TestRepeatability(t *testing.T) {
@@ -77,9 +71,9 @@ func TestRepeatability(t *testing.T) {
 		rows = append(rows, r)
 	}
 	f := Of(rows)
-	near(t, "repeatability", f.Repeatability.Percent, 4, 1e-9)
-	near(t, "repeatability at", f.Repeatability.At, 50, 0)
-	near(t, "hysteresis of the worse cycle", f.Hysteresis.Percent, 6.2, 1e-9)
+	near.To(t, "repeatability", f.Repeatability.Percent, 4, 1e-9)
+	near.To(t, "repeatability at", f.Repeatability.At, 50, 0)
+	near.To(t, "hysteresis of the worse cycle", f.Hysteresis.Percent, 6.2, 1e-9)
 }
 
 // A hand on a bulb does not hit a level exactly.
@@ -92,5 +86,5 @@ func TestLevels(t *testing.T) {
 			t.Errorf("row %d is of level %d, want %d (levels %v)", i, of[i], want[i], level)
 		}
 	}
-	near(t, "mean of the third level", level[2], 50.05, 1e-9)
+	near.To(t, "mean of the third level", level[2], 50.05, 1e-9)
 }
