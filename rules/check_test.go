@@ -83,13 +83,8 @@ func TestGate(t *testing.T) {
 	rule := above("ankle.pressure", 32, 5*time.Second)
 	rule.While = "calf.pressure < 20"
 	rule.OffDelay = 5 * time.Second
-	p := &rules.Plan{
-		Sources: []rules.Source{{ID: "a/leg", Channels: 2, StaleAfter: 3 * time.Second, Calibrated: true}},
-		Places: []rules.Place{{ID: "bench-1", Kind: rules.Wrap, Sites: []rules.Site{
-			{ID: "ankle", Channels: []rules.Channel{{Index: 0}}}, {ID: "calf", Channels: []rules.Channel{{Index: 1}}},
-		}}},
-		Rules: []rules.Rule{rule},
-	}
+	p := leg(rule)
+	p.Sources[0].StaleAfter = 3 * time.Second
 	s := newStory(t, p)
 	for at := range 40 {
 		ankle, calf := 40.0, 10.0
@@ -104,7 +99,7 @@ func TestGate(t *testing.T) {
 	s.Finish()
 	// 3 s before the gate closed and 2 s after; then 2 s of off-delay, and 3
 	// more once it is open again.
-	s.expect(t, "12s raised bench-1~tight~ankle", "29s cleared bench-1~tight~ankle")
+	s.expect(t, "12s raised bench-1~rule~ankle", "29s cleared bench-1~rule~ankle")
 }
 
 // An unknown gate is closed, and a gate that opens on a condition that is
@@ -112,19 +107,14 @@ func TestGate(t *testing.T) {
 func TestUnknownGateIsClosed(t *testing.T) {
 	rule := above("ankle.pressure", 32, 0)
 	rule.While = "calf.pressure < 20"
-	p := &rules.Plan{
-		Sources: []rules.Source{{ID: "a/leg", Channels: 2, StaleAfter: 3 * time.Second, Calibrated: true}},
-		Places: []rules.Place{{ID: "bench-1", Kind: rules.Wrap, Sites: []rules.Site{
-			{ID: "ankle", Channels: []rules.Channel{{Index: 0}}}, {ID: "calf", Channels: []rules.Channel{{Index: 1}}},
-		}}},
-		Rules: []rules.Rule{rule},
-	}
+	p := leg(rule)
+	p.Sources[0].StaleAfter = 3 * time.Second
 	s := newStory(t, p)
 	s.scan(0, 0, 40, math.NaN())
 	s.scan(0, time.Second, 40, math.NaN())
 	s.expect(t)
 	s.scan(0, 2*time.Second, 40, 10)
-	s.expect(t, "2s raised bench-1~tight~ankle")
+	s.expect(t, "2s raised bench-1~rule~ankle")
 }
 
 func TestSentences(t *testing.T) {

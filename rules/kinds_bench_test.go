@@ -126,16 +126,7 @@ func TestSteadyRulesDoNotAllocate(t *testing.T) {
 // A mat with everything that is measured of it.
 func TestSteadyMatsDoNotAllocate(t *testing.T) {
 	plan := bed(8, 8, rules.Rule{ID: "spent", Exposure: &rules.Exposure{Model: exposure.LinderGanz, Share: 0.8, Floor: 20}, Priority: alert.Low, ForgetAfter: time.Minute})
-	e := rules.NewEngine(plan, nobody{})
-	s := sample.Scan{Values: make([]float64, 64)}
-	if got := testing.AllocsPerRun(200, func() {
-		s.At = s.At.Add(time.Second)
-		s.Values[int(s.At/1e9)%64] = float64(int(s.At/1e9) % 100)
-		e.Scan(&s)
-		e.Next()
-	}); got != 0 {
-		t.Errorf("%v allocations a scan, want none", got)
-	}
+	allocatesNothing(t, plan, sample.Scan{Values: make([]float64, 64)})
 }
 
 // surely gives a scan everything that only a calibration record knows.
@@ -148,18 +139,9 @@ func surely(s *sample.Scan) {
 func TestSteadyQualityDoesNotAllocate(t *testing.T) {
 	rule := faulty(rules.Faults...)
 	rule.OnDelay = time.Hour
-	e := rules.NewEngine(bed(8, 8, rule), nobody{})
 	s := sample.Scan{Values: make([]float64, 64)}
 	surely(&s)
-	if got := testing.AllocsPerRun(200, func() {
-		s.At = s.At.Add(time.Second)
-		s.Arrived = s.At
-		s.Values[int(s.At/1e9)%64] = float64(int(s.At/1e9) % 100)
-		e.Scan(&s)
-		e.Next()
-	}); got != 0 {
-		t.Errorf("%v allocations a scan, want none", got)
-	}
+	allocatesNothing(t, bed(8, 8, rule), s)
 }
 
 // What one scan of a 2,048-cell mat costs more where each cell has an uncertainty,

@@ -179,20 +179,3 @@ func TestTheAlertOfAChangedRuleIsOver(t *testing.T) {
 		t.Errorf("%+v, want it out of service and not raised", got)
 	}
 }
-
-// A life costs nothing while nothing happens.
-func TestLivesCostNothingOnTheSteadyPath(t *testing.T) {
-	plan := bed(4, 4, above("mat.pressure", 60, time.Minute), above("back.peak", 60, time.Minute))
-	plan.Rules[1].ID, plan.Rules[1].EscalateAfter = "peak", time.Minute
-	e := rules.NewEngine(plan, nobody{})
-	scan := sample.Scan{Values: make([]float64, 16)}
-	n := testing.AllocsPerRun(200, func() {
-		scan.At = scan.At.Add(time.Second)
-		scan.Arrived = scan.At
-		e.Scan(&scan)
-		e.Tick(scan.At)
-	})
-	if n != 0 {
-		t.Errorf("%v allocations for a scan and a tick", n)
-	}
-}

@@ -145,6 +145,30 @@ func tell(l *limb.Limb, story []part, begin sample.Instant, values func(ankle fl
 	}
 }
 
+// known is what is known of a limb after each reading of a story.
+func known(story []part) (after []string) {
+	l := limb.New(2)
+	tell(l, story, 0, both, func(int) { after = append(after, everything(l, 2)) })
+	return after
+}
+
+// written is a limb's state, with what was said of it.
+func written(l *limb.Limb) []byte { return state.Append(state.Append(nil, l), l.MarksCode()) }
+
+// reread is the limb of a state, which it has to the byte.
+func reread(t rapid.TB, b []byte) *limb.Limb {
+	t.Helper()
+	l := limb.New(2)
+	rest, err := state.Read(b, l)
+	if err == nil {
+		rest, err = state.Read(rest, l.MarksCode())
+	}
+	if err != nil || len(rest) != 0 || !bytes.Equal(written(l), b) {
+		t.Fatalf("%v, %d bytes left", err, len(rest))
+	}
+	return l
+}
+
 func both(ankle float64) []float64 { return []float64{ankle, 0.7 * ankle} }
 
 // When a story happens does not matter, by whole minutes, before 1970 or in 2200: at each
@@ -152,9 +176,7 @@ func both(ankle float64) []float64 { return []float64{ankle, 0.7 * ankle} }
 func TestWhenItHappensDoesNotMatter(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		story := drawStory(t)
-		var first []string
-		l := limb.New(2)
-		tell(l, story, 0, both, func(int) { first = append(first, everything(l, 2)) })
+		first := known(story)
 		begin := sample.Instant(time.Minute) * sample.Instant(rapid.Int64Range(-100_000_000, 120_000_000).Draw(t, "minutes"))
 		m := limb.New(2)
 		tell(m, story, begin, both, func(k int) {
@@ -194,15 +216,8 @@ func TestAnyStoryAtAnyInstant(t *testing.T) {
 		cut := rapid.IntRange(0, len(first)-1).Draw(t, "cut")
 		tell(m, story, 0, both, func(k int) {
 			if k == cut {
-				b := state.Append(state.Append(nil, m), m.MarksCode())
-				*m = *limb.New(2)
-				rest, err := state.Read(b, m)
-				if err == nil {
-					rest, err = state.Read(rest, m.MarksCode())
-				}
-				if err != nil || len(rest) != 0 || !bytes.Equal(state.Append(state.Append(nil, m), m.MarksCode()), b) {
-					t.Fatalf("%v, %d bytes left", err, len(rest))
-				}
+				b := written(m)
+				*m = *reread(t, b)
 				if _, err := state.Read(state.Append(nil, m)[:rapid.IntRange(0, len(b)/2).Draw(t, "bytes")], limb.New(2)); err == nil {
 					t.Fatal("a part of a state is taken")
 				}
@@ -219,9 +234,7 @@ func TestAnyStoryAtAnyInstant(t *testing.T) {
 func TestASilentSiteChangesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		story := drawStory(t)
-		var first []string
-		l, m := limb.New(2), limb.New(3)
-		tell(l, story, 0, both, func(int) { first = append(first, everything(l, 2)) })
+		first, m := known(story), limb.New(3)
 		tell(m, story, 0, func(ankle float64) []float64 { return append(both(ankle), math.NaN()) }, func(k int) {
 			if got := everything(m, 2); got != first[k] {
 				t.Fatalf("%v: reading %d is\n%s\nnot\n%s", story, k, got, first[k])

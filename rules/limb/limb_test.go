@@ -60,6 +60,15 @@ type story struct {
 	t    float64
 }
 
+// lies begins a story at ten readings a second, in which the limb rests and is then said to lie.
+func lies(ankle, calf float64) *story {
+	s := &story{Limb: limb.New(2), rate: 10}
+	s.goOn(20, at(ankle, calf))
+	s.says(false)
+	s.goOn(5, at(ankle, calf))
+	return s
+}
+
 func (s *story) goOn(seconds float64, f func(t float64) (ankle, calf float64)) {
 	for end := s.t + seconds; s.t < end-1e-9; s.t += 1 / s.rate {
 		a, c := f(s.t)

@@ -6,7 +6,6 @@ import (
 
 	"weald/ingest/sample"
 	"weald/rules/limb"
-	"weald/rules/state"
 )
 
 // says marks the posture at the story's present.
@@ -36,18 +35,9 @@ func TestMarksTellWhatIsNotRecognised(t *testing.T) {
 	for _, cut := range []bool{false, true} {
 		s := &story{Limb: limb.New(2), rate: 10}
 		again := func() {
-			if !cut {
-				return
+			if cut {
+				s.Limb = reread(t, written(s.Limb))
 			}
-			fresh := limb.New(2)
-			rest, err := state.Read(state.Append(state.Append(nil, s.Limb), s.MarksCode()), fresh)
-			if err == nil {
-				rest, err = state.Read(rest, fresh.MarksCode())
-			}
-			if err != nil || len(rest) != 0 {
-				t.Fatalf("%v, %d bytes left", err, len(rest))
-			}
-			s.Limb = fresh
 		}
 		s.goOn(20, at(20, 14))
 		s.says(false)
@@ -79,10 +69,7 @@ func TestMarksTellWhatIsNotRecognised(t *testing.T) {
 // What is said wins over what is recognised, and the rise is that from where somebody
 // was said to lie, not from the rest before.
 func TestMarksWinOverWhatIsRecognised(t *testing.T) {
-	s := &story{Limb: limb.New(2), rate: 10}
-	s.goOn(20, at(40, 28))
-	s.says(false)
-	s.goOn(5, at(40, 28))
+	s := lies(40, 28)
 	s.moves(40, 28)
 	s.goOn(20, at(46, 30))
 	s.stiff(t, "it was drawn up, and is taken for a stand", sample.Yes, 6)
@@ -103,10 +90,7 @@ func TestMarksWinOverWhatIsRecognised(t *testing.T) {
 // Who says "standing" before somebody gets up speaks of the next rest, as no posture
 // changes without a movement; so does who says it while the limb moves, but not for long.
 func TestMarksAreOfOneRest(t *testing.T) {
-	s := &story{Limb: limb.New(2), rate: 10}
-	s.goOn(20, at(40, 28))
-	s.says(false)
-	s.goOn(5, at(40, 28))
+	s := lies(40, 28)
 	s.says(true)
 	s.goOn(5, at(40, 28))
 	s.stiff(t, "before it gets up", sample.No, none)

@@ -91,10 +91,7 @@ func TestAWalkIsToldOfWhoWalks(t *testing.T) {
 
 // Who says twice how the limb rests has said it of one rest: the next is recognised.
 func TestSaidTwiceIsSaidOfOneRest(t *testing.T) {
-	s := &story{Limb: limb.New(2), rate: 10}
-	s.goOn(20, at(40, 28))
-	s.says(false)
-	s.goOn(5, at(40, 28))
+	s := lies(40, 28)
 	s.says(false)
 	s.goOn(5, at(40, 28))
 	s.moves(40, 28)
@@ -105,10 +102,7 @@ func TestSaidTwiceIsSaidOfOneRest(t *testing.T) {
 // What was said of a rest holds for as long as it lasts, far beyond the two minutes that it
 // would have waited for one: the rise goes on following the level.
 func TestWhatIsSaidLastsAsLongAsTheRest(t *testing.T) {
-	s := &story{Limb: limb.New(2), rate: 10}
-	s.goOn(20, at(20, 14))
-	s.says(false)
-	s.goOn(5, at(20, 14))
+	s := lies(20, 14)
 	s.moves(20, 14)
 	s.goOn(10, at(22, 15))
 	s.says(true)
@@ -121,10 +115,7 @@ func TestWhatIsSaidLastsAsLongAsTheRest(t *testing.T) {
 // Where a limb was said to lie counts until it is said anew, whatever is recognised after
 // somebody has said that it stands.
 func TestWhereItWasSaidToLieCounts(t *testing.T) {
-	s := &story{Limb: limb.New(2), rate: 10}
-	s.goOn(20, at(40, 28))
-	s.says(false)
-	s.goOn(5, at(40, 28))
+	s := lies(40, 28)
 	s.moves(40, 28)
 	s.goOn(10, at(50, 33))
 	s.says(true)
