@@ -56,10 +56,7 @@ func (w *Watcher) take(ctx context.Context) error {
 	if len(over) == 0 {
 		return nil
 	}
-	switch _, err := w.Journal.Append(ctx, over...); {
-	case errors.Is(err, journal.ErrUnreached): // that one is over may be said twice
-		w.unkept = append(w.unkept, over...)
-	case err != nil:
+	if _, err := w.late.Append(ctx, over...); err != nil && !errors.Is(err, journal.ErrLater) {
 		return fmt.Errorf("ending alerts of the daemon's own: %w", err)
 	}
 	return nil

@@ -3,7 +3,6 @@ package selfwatch
 import (
 	"cmp"
 	"context"
-	"errors"
 	"log/slog"
 	"math"
 	"slices"
@@ -13,6 +12,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules/alert"
 	"weald/stream/journal"
+	"weald/stream/journal/backlog"
 	"weald/stream/record"
 )
 
@@ -45,8 +45,8 @@ type Watcher struct {
 	settings []Setting // those without a probe are off
 	watch    *Watch
 	untold   []alert.Event
-	unkept   []record.Entry // in their order
-	said     bool           // that they wait
+	late     backlog.Queue // what is to be kept
+	said     bool          // that it waits
 	shown    atomic.Pointer[[]Condition]
 }
 
@@ -62,6 +62,7 @@ func New(ctx context.Context, o Options) (*Watcher, error) {
 	if o.Journal == nil {
 		return w, nil
 	}
+	w.late.Log, w.late.Within = o.Journal, keepWithin
 	return w, w.take(ctx)
 }
 
@@ -121,9 +122,15 @@ func (w *Watcher) note(ctx context.Context, now sample.Instant, c *Change) {
 		level = slog.LevelInfo
 	}
 	w.Log.Log(ctx, level, c.Fault.Text)
-	if w.Journal != nil {
-		w.unkept = append(w.unkept, record.Entry{At: c.At, Written: now, Body: c.Fault})
+	if w.Journal != nil && !w.late.Push(record.Entry{At: c.At, Written: now, Body: c.Fault}) {
+		w.unkept(journal.ErrUnreached)
 	}
+}
+
+// unkept says that a change is not kept.
+func (w *Watcher) unkept(err error) {
+	w.Log.Error("an alert of the daemon's own was not kept, so that no sender sends it", slog.Any("error", err),
+		slog.String("do", "make room on the disk, or see whether the servers of the log can be reached"))
 }
 
 // keepWithin is how long keeping may take: a record that is out of reach must not keep
@@ -131,24 +138,11 @@ func (w *Watcher) note(ctx context.Context, now sample.Instant, c *Change) {
 const keepWithin = 2 * time.Second
 
 // keep puts changes into the record, which senders go by. On a disk that is full to its
-// reserve they are told all the same, and while the record is out of reach they wait: made
-// again as it was, a call is the same one.
+// reserve they are told all the same, and while the record is out of reach they wait.
 func (w *Watcher) keep(ctx context.Context) {
-	for len(w.unkept) > 0 {
-		bound, cancel := context.WithTimeoutCause(context.WithoutCancel(ctx), keepWithin, journal.ErrUnreached)
-		_, err := w.Journal.Append(bound, w.unkept[0])
-		late := err != nil && (bound.Err() != nil || errors.Is(err, journal.ErrUnreached)) // which may be known before anything is sent
-		cancel()
-		if late {
-			if !w.said {
-				w.Log.Warn("alerts of the daemon's own are told, and wait to be kept, so that no sender sends them yet", slog.Any("error", err), slog.String("do", "see whether the servers of the log can be reached"))
-			}
-			w.said = true
-			return
-		}
-		if w.said = false; err != nil && !errors.Is(err, journal.ErrLater) {
-			w.Log.Error("an alert of the daemon's own was not kept, so that no sender sends it", slog.Any("error", err), slog.String("do", "make room on the disk"))
-		}
-		w.unkept = w.unkept[1:]
+	err := w.late.Drain(context.WithoutCancel(ctx), w.unkept)
+	if err != nil && !w.said {
+		w.Log.Warn("alerts of the daemon's own are told, and wait to be kept, so that no sender sends them yet", slog.Any("error", err), slog.String("do", "see whether the servers of the log can be reached"))
 	}
+	w.said = err != nil
 }
