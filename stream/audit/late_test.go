@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"weald/ingest/sample"
-	"weald/ingest/tried"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
 	"weald/stream/record"
@@ -84,6 +83,37 @@ func TestLooksWaitForARecordOutOfReach(t *testing.T) {
 			t.Error(err)
 		}
 	})
+}
+
+// A full journal has room when a test lets it.
+type full struct {
+	*journaltest.Memory
+	is bool
+}
+
+func (f *full) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
+	if f.is {
+		return 0, journal.ErrFull
+	}
+	return f.Memory.Append(ctx, entries...)
+}
+
+// Looks for which there is no room are counted, and the count is noted when there is, with those
+// that it counts: also where the count itself found no room.
+func TestLooksWithoutRoomAreCounted(t *testing.T) {
+	f := &full{Memory: new(journaltest.Memory), is: true}
+	v := NewViews(f, func() sample.Instant { return 1 })
+	for _, bed := range []string{"bed-1", "bed-2"} {
+		v.Saw(record.Deed{Who: "N-4", What: Viewed, Place: bed})
+		v.keep(t.Context())
+	}
+	v.keep(t.Context())
+	f.is = false
+	v.Saw(record.Deed{Who: "N-4", What: Viewed, Place: "bed-3"})
+	v.keep(t.Context())
+	if got := noted(t, f.Memory); got != "N-4 looked at bed-3; weald did not note 2 looks, which came too fast or found no room" {
+		t.Errorf("noted is %s", got)
+	}
 }
 
 // noted is what the list of who did what says, from the first on.
