@@ -2,12 +2,12 @@ package audit
 
 import (
 	"context"
-	"errors"
 	"sync"
 	"time"
 
 	"weald/ingest/sample"
 	"weald/stream/journal"
+	"weald/stream/journal/backlog"
 	"weald/stream/record"
 )
 
@@ -27,10 +27,10 @@ const (
 // another goroutine, so that no page waits for a disk. The last second of it can be
 // lost with the power; what people do cannot.
 type Views struct {
-	log journal.Log
 	now func() sample.Instant
 
-	late batch // what is being kept; Run's own
+	late  backlog.Queue // what is being kept, in one call; Run's own, as is the next
+	stand int           // how many looks that stands for, with those that are only counted
 
 	mu     sync.Mutex
 	seen   map[look]sample.Instant // when it was last noted; guarded by mu, as is all below
@@ -44,7 +44,7 @@ type look = record.Deed
 
 // NewViews returns one that keeps in log.
 func NewViews(log journal.Log, now func() sample.Instant) *Views {
-	return &Views{log: log, now: now, seen: map[look]sample.Instant{}, wake: make(chan struct{}, 1)}
+	return &Views{late: backlog.Queue{Log: log}, now: now, seen: map[look]sample.Instant{}, wake: make(chan struct{}, 1)}
 }
 
 // Saw says that somebody has seen something; when that was, Views knows itself.
@@ -103,7 +103,7 @@ func (v *Views) forget(now sample.Instant) {
 func (v *Views) Run(ctx context.Context) error {
 	for {
 		var again <-chan time.Time
-		if v.late.links != nil {
+		if n, _ := v.late.Waits(); n > 0 {
 			again = time.After(lateAgain)
 		}
 		select {
@@ -122,46 +122,39 @@ func (v *Views) Run(ctx context.Context) error {
 // lateAgain is how soon what waits is tried again.
 const lateAgain = time.Second
 
-// A batch is what is kept in one call, for how many looks that stands, and how many of those
-// are only counted. Made again as it was, the call is the same one.
-type batch struct {
-	links         []record.Entry
-	looks, missed int
-}
-
-// keep keeps what was seen, until ctx ends or the record is out of reach.
+// keep keeps what was seen, until ctx ends or the record is out of reach or has no room: at the
+// end of the daemon once more.
 func (v *Views) keep(ctx context.Context) {
-	for v.late.links != nil || v.take() {
-		_, err := v.log.Append(ctx, v.late.links...)
-		if err != nil && (ctx.Err() != nil || errors.Is(err, journal.ErrUnreached)) {
-			return // it is tried again: at the end of the daemon once more
-		}
-		lost := err != nil && !errors.Is(err, journal.ErrLater)
-		if lost {
-			v.mu.Lock()
-			v.missed += v.late.looks + v.late.missed
-			v.mu.Unlock()
-		}
-		v.late = batch{}
-		if lost {
-			return
-		}
+	refused := false
+	for v.late.Drain(ctx, func(error) { refused = true; v.miss(v.stand) }) == nil && !refused && v.take() {
 	}
 }
 
-// take makes a batch of what is in the queue; false for nothing.
+// miss counts looks that are not kept.
+func (v *Views) miss(looks int) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.missed += looks
+}
+
+// take makes one call of all that was seen meanwhile; false for nothing. What is seen while that
+// waits is in the next one: the queue never has more than one, so that it always has room.
 func (v *Views) take() bool {
 	v.mu.Lock()
 	queue, missed := v.queue, v.missed
 	v.queue, v.missed = nil, 0
 	v.mu.Unlock()
-	v.late = batch{looks: len(queue), missed: missed}
+	v.stand = len(queue) + missed
 	if missed > 0 {
 		now := v.now()
 		queue = append(queue, record.Deed{At: now, Written: now, What: Unseen, Subject: count(uint64(missed))})
 	}
-	for i := range queue {
-		v.late.links = append(v.late.links, queue[i].Entry(salt))
+	if len(queue) == 0 {
+		return false
 	}
-	return len(queue) > 0
+	links := make([]record.Entry, len(queue))
+	for i := range queue {
+		links[i] = queue[i].Entry(salt)
+	}
+	return v.late.Push(links...)
 }
