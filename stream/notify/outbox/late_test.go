@@ -2,6 +2,7 @@ package outbox
 
 import (
 	"context"
+	"iter"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -21,6 +22,7 @@ type far struct {
 	*journaltest.Memory
 	gone   atomic.Bool
 	waited atomic.Bool
+	torn   atomic.Bool
 }
 
 func (f *far) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
@@ -75,8 +77,40 @@ func TestMessagesGoOutWithoutTheRecord(t *testing.T) {
 }
 
 // What waits when the outbox ends, as for another configuration, is kept before that where the record
-// is there again: the next outbox would send once more what it does not find as sent.
+// is there again: the next outbox would send once more what it does not find as sent. So it is also
+// while the outbox waits to begin anew, as the record could not be read.
 func TestWhatWaitsAtTheEndIsKept(t *testing.T) {
+	for _, torn := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			j := &far{Memory: new(journaltest.Memory)}
+			desk := &way{}
+			_, _, stop := begin(t, j, specs("desk"), desk)
+			time.Sleep(2 * time.Second)
+			j.gone.Store(true)
+			keep(t, j.Memory, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 0)})
+			time.Sleep(15 * time.Second)
+			j.torn.Store(torn)
+			time.Sleep(2 * time.Second)
+			j.gone.Store(false)
+			stop()
+			if got, want := strings.Join(notices(t, j), ", "), "queued "+desk.keys()[0]+", sent "+desk.keys()[0]; got != want {
+				t.Errorf("torn %t: the record has %q, and should have %q", torn, got, want)
+			}
+		})
+	}
+}
+
+// Entries cannot be read once, where they are torn.
+func (f *far) Entries(ctx context.Context, q journal.Query) iter.Seq2[record.Entry, error] {
+	if f.torn.Swap(false) {
+		return func(yield func(record.Entry, error) bool) { yield(record.Entry{}, journal.ErrBroken) }
+	}
+	return f.Memory.Entries(ctx, q)
+}
+
+// An outbox that begins anew, as the record could not be read, keeps what waits before it reads what
+// was sent: a message whose outcome waited is not sent again.
+func TestWhatWaitsIsKeptBeforeTheRecordIsReadAnew(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		j := &far{Memory: new(journaltest.Memory)}
 		desk := &way{}
@@ -84,11 +118,14 @@ func TestWhatWaitsAtTheEndIsKept(t *testing.T) {
 		time.Sleep(2 * time.Second)
 		j.gone.Store(true)
 		keep(t, j.Memory, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 0)})
-		time.Sleep(15 * time.Second)
+		time.Sleep(5 * time.Second)
+		j.torn.Store(true)
+		time.Sleep(2 * time.Second)
 		j.gone.Store(false)
-		stop()
-		if got, want := strings.Join(notices(t, j), ", "), "queued "+desk.keys()[0]+", sent "+desk.keys()[0]; got != want {
-			t.Errorf("the record has %q, and should have %q", got, want)
+		time.Sleep(time.Minute)
+		if keys := desk.keys(); len(keys) != 1 {
+			t.Errorf("%q went out", keys)
 		}
+		stop()
 	})
 }

@@ -14,6 +14,7 @@ import (
 	"weald/ingest/sample"
 	"weald/rules/alert"
 	"weald/stream/journal"
+	"weald/stream/journal/backlog"
 	"weald/stream/notify"
 	"weald/stream/record"
 )
@@ -70,6 +71,7 @@ type Outbox struct {
 	Options
 	seen atomic.Pointer[[]notify.Status]
 	down atomic.Pointer[error]
+	late backlog.Queue // what waits for a record that is out of reach
 
 	mu     sync.Mutex // guards the desk, until what it decided is kept; and all below
 	desk   *notify.Desk
@@ -77,14 +79,13 @@ type Outbox struct {
 	marked record.Position
 	when   time.Time // of the newest mark
 	ready  bool
-	late   [][]record.Entry // calls that wait for a record that is out of reach, in their order
 
 	kick []chan struct{} // by sender: something is to be sent
 }
 
 // New returns an outbox that has not begun.
 func New(o Options) *Outbox {
-	b := &Outbox{Options: o, desk: notify.NewDesk(o.Specs, o.Zone, o.Now()), asked: map[string]chan error{}}
+	b := &Outbox{Options: o, late: backlog.Queue{Log: o.Journal}, desk: notify.NewDesk(o.Specs, o.Zone, o.Now()), asked: map[string]chan error{}}
 	for range o.Specs {
 		b.kick = append(b.kick, make(chan struct{}, 1))
 	}
@@ -107,10 +108,10 @@ func (b *Outbox) publish() {
 // after the next start. Where the record cannot be read, it says so and begins anew a
 // little later: what judges must not end for what sends.
 func (b *Outbox) Run(ctx context.Context) error {
+	defer b.last(ctx)
 	for {
 		err := b.once(ctx)
 		if ctx.Err() != nil {
-			b.last(ctx)
 			return context.Cause(ctx)
 		}
 		b.Log.Error("nothing is sent", slog.Any("error", err), slog.String("do", "it is tried again every ten seconds; weald doctor reads the record"))
@@ -135,6 +136,7 @@ func (b *Outbox) Down() error {
 }
 
 func (b *Outbox) once(ctx context.Context) error {
+	b.keepLate(ctx) // or messages whose outcome waits would be sent again
 	pos, err := b.resume(ctx)
 	if err != nil {
 		return err
