@@ -23,7 +23,7 @@ RACE := -race $(foreach c2go,sqlite/lib libc/... memory,'-gcflags=modernc.org/$(
 CALM := ./rules/... ./ingest/assembly ./ingest/battery ./ingest/calib/... ./ingest/capture ./ingest/clock \
   ./ingest/frame ./ingest/health ./stream/access/guesses ./stream/access/password ./stream/export/... ./stream/journal ./stream/lag ./stream/record \
   ./stream/ahead ./stream/calibrating ./stream/history ./stream/notify ./stream/notify/secret ./stream/order ./stream/person ./stream/selfwatch/host \
-  ./ingest/sample ./ingest/near ./ingest/tried ./ingest/tcp/wire/pair ./cmd/internal/calmlog ./stream/report/paper ./stream/report/sheet ./stream/report/tally ./stream/rehearsal ./stream/view ./config/internal/... ./config/figures ./cmd/internal/archtest ./cmd/internal/beds \
+  ./ingest/sample ./ingest/near ./ingest/recorded ./ingest/tried ./ingest/tcp/wire/pair ./cmd/internal/calmlog ./stream/report/paper ./stream/report/sheet ./stream/report/tally ./stream/rehearsal ./stream/view ./config/internal/... ./config/figures ./cmd/internal/archtest ./cmd/internal/beds \
   ./cmd/internal/posturefit
 # What is counted here is the program as it is, and not what the detector makes of it.
 COUNTED := ./cmd/internal/toll

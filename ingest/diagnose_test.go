@@ -10,13 +10,12 @@ import (
 	"weald/ingest/frame"
 )
 
-// wire returns n packed frames of two readings, as they go over a stream.
-func wire(t *testing.T, n int) []byte {
+// encoded returns n frames of two readings in an encoding.
+func encoded(t *testing.T, n int, add func([]byte, *frame.Frame) ([]byte, error)) (b []byte) {
 	t.Helper()
-	var b []byte
 	for i := range uint32(n) {
 		var err error
-		b, err = frame.AppendWire(b, &frame.Frame{Kind: frame.Readings, Seq: i, Millis: 100 * i, Readings: []float64{40, 20}}, frame.U12)
+		b, err = add(b, &frame.Frame{Kind: frame.Readings, Seq: i, Millis: 100 * i, Readings: []float64{40, 20}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -24,19 +23,13 @@ func wire(t *testing.T, n int) []byte {
 	return b
 }
 
-// text returns n line frames.
-func text(t *testing.T, n int) []byte {
-	t.Helper()
-	var b []byte
-	for i := range uint32(n) {
-		var err error
-		b, err = frame.AppendLine(b, &frame.Frame{Kind: frame.Readings, Seq: i, Millis: 100 * i, Readings: []float64{40, 20}})
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
-	return b
+// wire returns n packed frames, as they go over a stream.
+func wire(t *testing.T, n int) []byte {
+	return encoded(t, n, func(b []byte, f *frame.Frame) ([]byte, error) { return frame.AppendWire(b, f, frame.U12) })
 }
+
+// text returns n line frames.
+func text(t *testing.T, n int) []byte { return encoded(t, n, frame.AppendLine) }
 
 func TestTheWrongFormatIsNamed(t *testing.T) {
 	noise := make([]byte, 4000)
@@ -73,13 +66,7 @@ func TestTheWrongFormatIsNamed(t *testing.T) {
 				return b
 			}
 			bubble(t, bridge, func(r *rig) {
-				part := len(c.sent)/50 + 1
-				for rest := c.sent; len(rest) > 0; {
-					n := min(part, len(rest))
-					r.link.send(rest[:n])
-					rest = rest[n:]
-					r.pass(100 * time.Millisecond)
-				}
+				r.trickle(c.sent)
 				if s := r.sup.Status(); !strings.HasPrefix(s.Trouble, c.want) {
 					t.Errorf("trouble: %q, want %q", s.Trouble, c.want)
 				}
@@ -116,12 +103,7 @@ func TestNoiseInTheMidstIsSaidAndForgotten(t *testing.T) {
 
 func TestALineThatLosesFramesIsSaid(t *testing.T) {
 	bubble(t, twoLegs, func(r *rig) {
-		for i := range 250 {
-			if i%5 == 0 {
-				r.link.send([]byte("w1,0,1,1,2*00\r\n"))
-			}
-			r.line(uint16(i%2), 40, 20)
-		}
+		r.lossy(250, 5)
 		if s := r.sup.Status(); !strings.Contains(s.Trouble, "frames arrived damaged (checksum)") {
 			t.Errorf("trouble: %q", s.Trouble)
 		}

@@ -28,14 +28,7 @@ func summed(line string) string {
 }
 
 func TestFramesThatAreNearlyRightAreToldWhatIsWrong(t *testing.T) {
-	var bare []byte
-	for i := range uint32(20) {
-		b, err := frame.AppendPacked(nil, &frame.Frame{Kind: frame.Readings, Seq: i, Millis: 100 * i, Readings: []float64{40, 20}}, frame.U12)
-		if err != nil {
-			t.Fatal(err)
-		}
-		bare = append(bare, b...)
-	}
+	bare := encoded(t, 20, func(b []byte, f *frame.Frame) ([]byte, error) { return frame.AppendPacked(b, f, frame.U12) })
 	for _, c := range []struct {
 		name   string
 		bridge func(Link) Bridge
@@ -51,12 +44,7 @@ func TestFramesThatAreNearlyRightAreToldWhatIsWrong(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			bubble(t, c.bridge, func(r *rig) {
-				for rest := []byte(c.sent); len(rest) > 0; {
-					n := min(len(c.sent)/40+1, len(rest))
-					r.link.send(rest[:n])
-					rest = rest[n:]
-					r.pass(100 * time.Millisecond)
-				}
+				r.trickle([]byte(c.sent))
 				if s := r.sup.Status(); !strings.Contains(s.Trouble, c.want) {
 					t.Errorf("trouble: %q, want %q in it", s.Trouble, c.want)
 				}
@@ -92,12 +80,7 @@ func TestNoiseAfterTheWrongFormatIsNoise(t *testing.T) {
 // What was damaged gives way to what is so now.
 func TestSilenceAfterDamage(t *testing.T) {
 	bubble(t, twoLegs, func(r *rig) {
-		for i := range 150 {
-			if i%4 == 0 {
-				r.link.send([]byte("w1,0,1,1,2*00\r\n"))
-			}
-			r.line(uint16(i%2), 40, 20)
-		}
+		r.lossy(150, 4)
 		if s := r.sup.Status(); !strings.Contains(s.Trouble, "frames arrived damaged") {
 			t.Fatalf("trouble: %q", s.Trouble)
 		}

@@ -121,6 +121,21 @@ type rig struct {
 	kept []sample.Scan // guarded by mu
 }
 
+// running runs a supervisor in virtual time, until cancel; ended waits for its end.
+func running(t *testing.T, sup *Supervisor) (cancel, ended func()) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- sup.Run(ctx) }()
+	synctest.Wait()
+	return cancel, func() {
+		t.Helper()
+		if err := <-done; err != nil {
+			t.Errorf("Run returned %v", err)
+		}
+	}
+}
+
 // bubble runs f with a supervised bridge in virtual time.
 func bubble(t *testing.T, b func(Link) Bridge, f func(r *rig)) {
 	t.Helper()
@@ -142,15 +157,10 @@ func bubble(t *testing.T, b func(Link) Bridge, f func(r *rig)) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		ctx, cancel := context.WithCancel(t.Context())
-		done := make(chan error, 1)
-		go func() { done <- r.sup.Run(ctx) }()
-		synctest.Wait()
+		cancel, ended := running(t, r.sup)
 		f(r)
 		cancel()
-		if err := <-done; err != nil {
-			t.Errorf("Run returned %v", err)
-		}
+		ended()
 		if s := r.sup.Status().State; s != Stopped && s != Ended {
 			t.Errorf("after Run the state is %s", s)
 		}
@@ -169,6 +179,25 @@ func (r *rig) line(source uint16, readings ...float64) {
 	r.seq++
 	r.link.send(b)
 	r.pass(100 * time.Millisecond)
+}
+
+// lossy sends n line frames of two sources, and before each so-many-th a damaged one.
+func (r *rig) lossy(n, every int) {
+	r.t.Helper()
+	for i := range n {
+		if i%every == 0 {
+			r.link.send([]byte("w1,0,1,1,2*00\r\n"))
+		}
+		r.line(uint16(i%2), 40, 20)
+	}
+}
+
+// trickle sends bytes within five seconds, in fifty parts at the most.
+func (r *rig) trickle(b []byte) {
+	for part := range slices.Chunk(b, len(b)/50+1) {
+		r.link.send(part)
+		r.pass(100 * time.Millisecond)
+	}
 }
 
 // scans returns what came out so far.

@@ -49,16 +49,11 @@ func (c radioConn) Battery() (int, bool) { p := int(c.radio.level.Load()); retur
 func onAir(t *testing.T, r *radio, f func(sup *Supervisor, send func(*frame.Frame))) {
 	synctest.Test(t, func(t *testing.T) {
 		r.whole = true
-		b := twoLegs(r)
-		b.Format = Format{Kind: Packed}
-		sup, err := New(b, Options{Now: func() sample.Instant { return sample.At(time.Now()) }, Out: func(*sample.Scan) {}})
+		sup, err := New(packed(r), Options{Now: func() sample.Instant { return sample.At(time.Now()) }, Out: func(*sample.Scan) {}})
 		if err != nil {
 			t.Fatal(err)
 		}
-		ctx, cancel := context.WithCancel(t.Context())
-		done := make(chan error, 1)
-		go func() { done <- sup.Run(ctx) }()
-		synctest.Wait()
+		cancel, ended := running(t, sup)
 		f(sup, func(fr *frame.Frame) {
 			t.Helper()
 			p, err := frame.AppendPacked(nil, fr, frame.U12)
@@ -70,9 +65,7 @@ func onAir(t *testing.T, r *radio, f func(sup *Supervisor, send func(*frame.Fram
 			synctest.Wait()
 		})
 		cancel()
-		if err := <-done; err != nil {
-			t.Error(err)
-		}
+		ended()
 	})
 }
 

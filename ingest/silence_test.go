@@ -13,8 +13,7 @@ import (
 
 // oneLeg is a packed bridge with one source of two channels at 10/s.
 func oneLeg(l Link) Bridge {
-	b := twoLegs(l)
-	b.Format = Format{Kind: Packed}
+	b := packed(l)
 	b.Sources = b.Sources[:1]
 	return b
 }

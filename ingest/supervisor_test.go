@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"context"
 	"errors"
 	"strings"
 	"testing"
@@ -259,19 +258,14 @@ func twoMessages(t *testing.T, story func(waiting func() int, handOn, end func()
 	synctest.Test(t, func(t *testing.T) {
 		link := &fakeLink{whole: true}
 		busy := make(chan struct{})
-		b := twoLegs(link)
-		b.Format = Format{Kind: Packed}
-		sup, err := New(b, Options{
+		sup, err := New(packed(link), Options{
 			Now: func() sample.Instant { return sample.At(time.Now()) },
 			Out: func(*sample.Scan) { <-busy },
 		})
 		if err != nil {
 			t.Fatal(err)
 		}
-		ctx, cancel := context.WithCancel(t.Context())
-		done := make(chan error, 1)
-		go func() { done <- sup.Run(ctx) }()
-		synctest.Wait()
+		cancel, ended := running(t, sup)
 		for i := range uint32(2) {
 			p, err := frame.AppendPacked(nil, &frame.Frame{Kind: frame.Readings, Seq: i, Millis: i, Readings: []float64{1, 2}}, frame.U12)
 			if err != nil {
@@ -281,8 +275,6 @@ func twoMessages(t *testing.T, story func(waiting func() int, handOn, end func()
 		}
 		synctest.Wait()
 		story(func() int { synctest.Wait(); return len(link.conn.in) }, func() { close(busy) }, cancel)
-		if err := <-done; err != nil {
-			t.Error(err)
-		}
+		ended()
 	})
 }

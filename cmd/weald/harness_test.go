@@ -16,21 +16,6 @@ import (
 	"time"
 )
 
-// recordings returns the folder of real recordings, which are not part of the
-// project.
-func recordings(t testing.TB, parts ...string) string {
-	t.Helper()
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = "../../../shared/data"
-	}
-	path := filepath.Join(append([]string{root}, parts...)...)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("recordings not found: %v", err)
-	}
-	return path
-}
-
 // A log is what a running daemon writes; tests read it while it does.
 type log struct {
 	mu sync.Mutex

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/recorded"
 	"weald/stream/export/edf"
 )
 
@@ -112,7 +113,7 @@ func TestEDFComesBack(t *testing.T) {
 // Files of other programs have no pressure under a body in them: what is left out
 // is said, with its unit, and nothing is written.
 func TestEDFOfOthers(t *testing.T) {
-	dir := recordings(t, "edf")
+	dir := recorded.Path(t, "edf")
 	for name, reason := range map[string]string{
 		"pyedflib_test_generator.edf": `is in "uV" and not in mmHg`,
 		"short_psg.edf":               "and not in mmHg",

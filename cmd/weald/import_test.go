@@ -12,6 +12,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"weald/ingest/raced"
+	"weald/ingest/recorded"
 )
 
 // accounts runs `weald import --json` and returns the accounts.
@@ -61,9 +62,9 @@ func TestRealRecordingsImported(t *testing.T) {
 		}},
 		{"sole", walkConfig, "walking/*.txt", func(s string) int { return strings.Count(s, "\n") }},
 	} {
-		files, err := filepath.Glob(filepath.Join(recordings(t), c.files))
-		if err != nil || len(files) < 2 {
-			t.Fatalf("%s: %d files, %v", c.files, len(files), err)
+		files := recorded.Files(t, c.files)
+		if len(files) < 2 {
+			t.Fatalf("%s: %d files", c.files, len(files))
 		}
 		config := write(t, "weald.yaml", c.config)
 		raised, refused := 0, uint64(0)

@@ -1,19 +1,18 @@
 package main
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
-	"strconv"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"weald/ingest/emulate"
 	"weald/ingest/frame"
+	"weald/ingest/recorded"
 )
 
 const (
@@ -28,29 +27,6 @@ type bedTape struct {
 	scans [][]float64
 	every time.Duration
 	next  int
-}
-
-func readBed(t testing.TB, path string) (scans [][]float64) {
-	t.Helper()
-	f, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	lines := bufio.NewScanner(f)
-	lines.Buffer(nil, 1<<20)
-	for lines.Scan() {
-		var scan []float64
-		for _, w := range strings.Fields(lines.Text()) {
-			v, err := strconv.ParseFloat(w, 64)
-			if err != nil {
-				t.Fatal(err)
-			}
-			scan = append(scan, v)
-		}
-		scans = append(scans, scan)
-	}
-	return scans
 }
 
 func (b *bedTape) Next(s *emulate.Scan) error {
@@ -84,7 +60,10 @@ rules:
 // and the metrics. Scan 1 is damaged at its source: it must raise nothing and
 // leave no peak behind.
 func TestRecordedBedFromPortToAlertMapAndMetric(t *testing.T) {
-	scans := readBed(t, recordings(t, "bed-postures", "S1", "11.txt"))
+	var scans [][]float64
+	for scan := range recorded.Counts(t, recorded.Path(t, "bed-postures", "S1", "11.txt")) {
+		scans = append(scans, slices.Clone(scan))
+	}
 	port, err := emulate.NewPort(filepath.Join(t.TempDir(), "hub"))
 	if err != nil {
 		t.Fatal(err)

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"weald/ingest/recorded"
 )
 
 // A row is one line of a recording of a seat: when, and 12 cells.
@@ -78,9 +80,9 @@ rules:
 // recording itself gives, not the number of readings times a nominal period.
 func TestSecondsAboveALimitOnAnUnevenClock(t *testing.T) {
 	t.Parallel()
-	files, err := filepath.Glob(filepath.Join(recordings(t, "seat-drives"), "speed_*.csv"))
-	if err != nil || len(files) < 20 {
-		t.Fatalf("found %d drives: %v", len(files), err)
+	files := recorded.Files(t, "seat-drives", "speed_*.csv")
+	if len(files) < 20 {
+		t.Fatalf("found %d drives", len(files))
 	}
 	config := write(t, "seat.yaml", seatConfig)
 	compared, nominalOff := 0, 0.0
@@ -169,7 +171,7 @@ rules:
 // a whole second is not, although the foot is above the limit for minutes in
 // all. (The numbers are newtons at the source; the unit is invented.)
 func TestStepsAtAHundredHertz(t *testing.T) {
-	file := recordings(t, "walking", "GaCo01_01.txt")
+	file := recorded.Path(t, "walking", "GaCo01_01.txt")
 	events, s := rehearsed(t, "-c", write(t, "walk.yaml", walkConfig), "--input", "sole="+file)
 	raised := map[string]int{}
 	for _, e := range events {
@@ -221,7 +223,7 @@ func steps(t *testing.T, file string, seconds float64) (n int) {
 // Files without a time are played by a period; ragged rows are refused and
 // counted, and the others are judged.
 func TestRecordingWithoutTimes(t *testing.T) {
-	file := recordings(t, "seat-drives", "user1_s1.csv")
+	file := recorded.Path(t, "seat-drives", "user1_s1.csv")
 	config := strings.NewReplacer(
 		"time: {column: 0, as: seconds}", `time: {period: 90ms, start: "2026-03-01T10:00:00Z"}`,
 		"      source: {column: 1, is: {seat: 0, back: 1}}\n", "",

@@ -8,12 +8,12 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
 	"github.com/klauspost/compress/zstd"
 
+	"weald/ingest/processor"
 	"weald/ingest/sample"
 	"weald/stream/journal/sqlite"
 	"weald/stream/record"
@@ -37,13 +37,13 @@ func BenchmarkRehearseADayOfTheRecord(b *testing.B) {
 	keepDay(b, filepath.Join(dir, "data"))
 	measured := func(what string, f func(b *testing.B)) {
 		b.Run(what, func(b *testing.B) {
-			began := processor(b)
+			began := processor.Used(b)
 			for b.Loop() {
 				f(b)
 			}
 			all := float64(b.N * *days)
 			b.ReportMetric(b.Elapsed().Seconds()/all, "s/day")
-			b.ReportMetric((processor(b)-began).Seconds()/all, "cpu-s/day")
+			b.ReportMetric((processor.Used(b)-began).Seconds()/all, "cpu-s/day")
 		})
 	}
 	rehearse := func(more ...string) func(b *testing.B) {
@@ -60,16 +60,6 @@ func BenchmarkRehearseADayOfTheRecord(b *testing.B) {
 	measured("bare", func(b *testing.B) { decompress(b, filepath.Join(dir, "data")) })
 	measured("one", rehearse())
 	measured("two", rehearse("--against", other))
-}
-
-// processor is what this process has used of the processors so far.
-func processor(b *testing.B) time.Duration {
-	b.Helper()
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // decompress reads all blocks of a record, and decompresses what is in them.

@@ -14,12 +14,12 @@ import (
 	"runtime"
 	"strconv"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
 	"github.com/gorilla/websocket"
 
+	"weald/ingest/processor"
 	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/live"
@@ -293,11 +293,7 @@ func openPage(t *testing.T, address, wish string) {
 func busyOf(t *testing.T, pid int) time.Duration {
 	t.Helper()
 	if pid == os.Getpid() {
-		var u syscall.Rusage
-		if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-			t.Fatal(err)
-		}
-		return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+		return processor.Used(t)
 	}
 	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
 	if err != nil {

@@ -2,49 +2,20 @@ package assembly
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"weald/ingest/calib"
+	"weald/ingest/recorded"
 	"weald/ingest/sample"
 )
 
-// recordings returns the bed recordings, or skips the test where they are not.
-func recordings(t testing.TB) []string {
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	files, _ := filepath.Glob(filepath.Join(root, "bed-postures", "S*", "*.txt"))
-	if len(files) == 0 {
-		t.Skipf("recordings not found: %s", filepath.Join(root, "bed-postures"))
-	}
-	return files
-}
-
-// readScans returns the scans of a recording: a line each, whole numbers
-// between blanks.
-func readScans(t testing.TB, file string) [][]float64 {
+// readScans returns the scans of a recording.
+func readScans(t testing.TB, file string) (scans [][]float64) {
 	t.Helper()
-	text, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var scans [][]float64
-	line := make([]float64, 0, 2048)
-	n, in := 0, false
-	for _, c := range append(text, '\n') {
-		if c >= '0' && c <= '9' {
-			n, in = 10*n+int(c-'0'), true
-			continue
-		}
-		if in {
-			line, n, in = append(line, float64(n)), 0, false
-		}
-		if c == '\n' && len(line) > 0 {
-			scans, line = append(scans, line), make([]float64, 0, 2048)
-		}
+	for line := range recorded.Counts(t, file) {
+		scans = append(scans, slices.Clone(line))
 	}
 	return scans
 }
@@ -53,7 +24,7 @@ func readScans(t testing.TB, file string) [][]float64 {
 // nothing else is. What is damaged comes out with nothing in it, and no scan is
 // lost, moved or changed.
 func TestRecordings(t *testing.T) {
-	files := recordings(t)
+	files := recorded.Files(t, "bed-postures", "S*", "*.txt")
 	if testing.Short() {
 		files = files[:min(len(files), 8)]
 	}
@@ -113,7 +84,7 @@ func TestRecordings(t *testing.T) {
 
 // The signature is far from both kinds: this test says how far.
 func TestMargins(t *testing.T) {
-	files := recordings(t)
+	files := recorded.Files(t, "bed-postures", "S*", "*.txt")
 	if testing.Short() {
 		files = files[:min(len(files), 8)]
 	}

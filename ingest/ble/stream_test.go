@@ -17,6 +17,13 @@ var ways = []struct {
 	acquire bool
 }{{"socket", true}, {"signals", false}}
 
+// eachWay runs f with a ward for each of them.
+func eachWay(t *testing.T, f func(t *testing.T, w *ward)) {
+	for _, way := range ways {
+		t.Run(way.name, func(t *testing.T) { f(t, newWard(t, way.acquire)) })
+	}
+}
+
 func TestEveryNotificationInOrder(t *testing.T) {
 	const n = 5000
 	for _, way := range ways {
@@ -53,67 +60,55 @@ func TestEveryNotificationInOrder(t *testing.T) {
 }
 
 func TestNotificationsBeforeADropAreRead(t *testing.T) {
-	for _, way := range ways {
-		t.Run(way.name, func(t *testing.T) {
-			w := newWard(t, way.acquire)
-			c := open(t, w.link(t, Config{Address: padAddress}))
-			for i := range 40 {
-				w.frames.Notify(packed(t, uint32(i)))
-			}
-			w.pad.Drop()
-			got, err := readErr(t, c)
-			wants(t, err, ErrDropped)
-			if len(got) != 40 {
-				t.Errorf("%d notifications, want all 40", len(got))
-			}
-		})
-	}
+	eachWay(t, func(t *testing.T, w *ward) {
+		c := open(t, w.link(t, Config{Address: padAddress}))
+		for i := range 40 {
+			w.frames.Notify(packed(t, uint32(i)))
+		}
+		w.pad.Drop()
+		got, err := readErr(t, c)
+		wants(t, err, ErrDropped)
+		if len(got) != 40 {
+			t.Errorf("%d notifications, want all 40", len(got))
+		}
+	})
 }
 
 func TestAnEmptyNotificationIsNoMessageAndNoEnd(t *testing.T) {
-	for _, way := range ways {
-		t.Run(way.name, func(t *testing.T) {
-			w := newWard(t, way.acquire)
-			c := open(t, w.link(t, Config{Address: padAddress}))
-			w.frames.Notify([]byte{})
-			w.frames.Notify([]byte{7})
-			if got := message(t, c); !bytes.Equal(got, []byte{7}) {
-				t.Errorf("read %x, want 07", got)
-			}
-		})
-	}
+	eachWay(t, func(t *testing.T, w *ward) {
+		c := open(t, w.link(t, Config{Address: padAddress}))
+		w.frames.Notify([]byte{})
+		w.frames.Notify([]byte{7})
+		if got := message(t, c); !bytes.Equal(got, []byte{7}) {
+			t.Errorf("read %x, want 07", got)
+		}
+	})
 }
 
 func TestANotificationThatDoesNotFitIsAnError(t *testing.T) {
-	for _, way := range ways {
-		t.Run(way.name, func(t *testing.T) {
-			w := newWard(t, way.acquire)
-			c := open(t, w.link(t, Config{Address: padAddress}))
-			w.frames.Notify(make([]byte, 30))
-			if n, err := c.Read(make([]byte, 29)); err == nil {
-				t.Errorf("read %d bytes of 30 without an error", n)
-			}
-		})
-	}
+	eachWay(t, func(t *testing.T, w *ward) {
+		c := open(t, w.link(t, Config{Address: padAddress}))
+		w.frames.Notify(make([]byte, 30))
+		if n, err := c.Read(make([]byte, 29)); err == nil {
+			t.Errorf("read %d bytes of 30 without an error", n)
+		}
+	})
 }
 
 func TestOwnCloseEndsARead(t *testing.T) {
-	for _, way := range ways {
-		t.Run(way.name, func(t *testing.T) {
-			w := newWard(t, way.acquire)
-			c := open(t, w.link(t, Config{Address: padAddress}))
-			time.AfterFunc(20*time.Millisecond, func() { c.Close() })
-			_, err := readErr(t, c)
-			wants(t, err, os.ErrClosed)
-			if errors.Is(err, ErrDropped) {
-				t.Errorf("our own Close looks like a drop: %v", err)
-			}
-			if err := c.Close(); err != nil {
-				t.Errorf("closing again: %v", err)
-			}
-			eventually(t, "the peripheral is free for others", func() bool { return !w.pad.Connected() })
-		})
-	}
+	eachWay(t, func(t *testing.T, w *ward) {
+		c := open(t, w.link(t, Config{Address: padAddress}))
+		time.AfterFunc(20*time.Millisecond, func() { c.Close() })
+		_, err := readErr(t, c)
+		wants(t, err, os.ErrClosed)
+		if errors.Is(err, ErrDropped) {
+			t.Errorf("our own Close looks like a drop: %v", err)
+		}
+		if err := c.Close(); err != nil {
+			t.Errorf("closing again: %v", err)
+		}
+		eventually(t, "the peripheral is free for others", func() bool { return !w.pad.Connected() })
+	})
 }
 
 func TestAReaderThatStopsEndsTheLink(t *testing.T) {
@@ -144,37 +139,34 @@ func TestAReaderThatStopsEndsTheLink(t *testing.T) {
 // Subscriptions must not pile up over reconnections: a stream that arrives
 // twice is a source that repeats every frame.
 func TestNoStreamIsDoubledByReconnecting(t *testing.T) {
-	for _, way := range ways {
-		t.Run(way.name, func(t *testing.T) {
-			w := newWard(t, way.acquire)
-			l := w.link(t, Config{Address: padAddress})
-			before := openFiles(t)
-			for round := range uint32(5) {
-				c := open(t, l)
-				if n := w.frames.Listeners(); n != 1 {
-					t.Fatalf("connection %d: %d subscriptions", round, n)
-				}
-				for i := range uint32(20) {
-					want := packed(t, 100*round+i)
-					w.frames.Notify(want)
-					if got := message(t, c); !bytes.Equal(got, want) {
-						t.Fatalf("connection %d: %x, want %x", round, got, want)
-					}
-				}
-				if round%2 == 0 {
-					w.pad.Drop()
-					if got, err := readErr(t, c); len(got) > 0 {
-						t.Fatalf("connection %d: %d more notifications, then %v", round, len(got), err)
-					}
-				}
-				if err := c.Close(); err != nil {
-					t.Fatal(err)
-				}
-				eventually(t, "no subscription is left", func() bool { return w.frames.Listeners() == 0 })
+	eachWay(t, func(t *testing.T, w *ward) {
+		l := w.link(t, Config{Address: padAddress})
+		before := openFiles(t)
+		for round := range uint32(5) {
+			c := open(t, l)
+			if n := w.frames.Listeners(); n != 1 {
+				t.Fatalf("connection %d: %d subscriptions", round, n)
 			}
-			eventually(t, "no socket is left", func() bool { return openFiles(t) <= before })
-		})
-	}
+			for i := range uint32(20) {
+				want := packed(t, 100*round+i)
+				w.frames.Notify(want)
+				if got := message(t, c); !bytes.Equal(got, want) {
+					t.Fatalf("connection %d: %x, want %x", round, got, want)
+				}
+			}
+			if round%2 == 0 {
+				w.pad.Drop()
+				if got, err := readErr(t, c); len(got) > 0 {
+					t.Fatalf("connection %d: %d more notifications, then %v", round, len(got), err)
+				}
+			}
+			if err := c.Close(); err != nil {
+				t.Fatal(err)
+			}
+			eventually(t, "no subscription is left", func() bool { return w.frames.Listeners() == 0 })
+		}
+		eventually(t, "no socket is left", func() bool { return openFiles(t) <= before })
+	})
 }
 
 // openFiles counts the descriptors of this process.

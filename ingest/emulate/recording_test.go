@@ -4,8 +4,6 @@ import (
 	"errors"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,6 +12,7 @@ import (
 	"time"
 
 	"weald/ingest/frame"
+	"weald/ingest/recorded"
 )
 
 func TestARecordingIsPlayedAtItsTimes(t *testing.T) {
@@ -58,26 +57,8 @@ func TestARecordingIsPlayedAtItsTimes(t *testing.T) {
 	}
 }
 
-// recordings is the folder of real recordings.
-func recordings(t *testing.T, folder string) string {
-	t.Helper()
-	data := os.Getenv("WEALD_DATA")
-	if data == "" {
-		data = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	path := filepath.Join(data, folder)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("recordings not found: %v", err)
-	}
-	return path
-}
-
 func TestABedRecordingIsSentBitForBit(t *testing.T) {
-	path := filepath.Join(recordings(t, "bed-postures"), "S1", "1.txt")
-	content, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	content := recorded.Text(t, "bed-postures", "S1", "1.txt")
 	var want [][]string
 	for row := range strings.Lines(string(content)) {
 		want = append(want, strings.Split(strings.TrimSpace(row), "\t"))

@@ -30,6 +30,19 @@ func matScan(cells int, loaded float64, top int) *Frame {
 	return f
 }
 
+// decodes measures a decoder that is fed the same frames again and again.
+func decodes(b *testing.B, name string, frames []byte, feed func([]byte, Handler)) {
+	b.Run(name, func(b *testing.B) {
+		s := &sink{}
+		b.SetBytes(int64(len(frames)))
+		b.ReportAllocs()
+		for b.Loop() {
+			feed(frames, s)
+		}
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(s.readings), "ns/reading")
+	})
+}
+
 // BenchmarkPacked decodes scans of 2,048 cells as they come over a port. Each
 // case reports the bytes on the wire per second and the time a reading takes;
 // "copy" moves the same bytes and does nothing else, for comparison.
@@ -57,24 +70,8 @@ func BenchmarkPacked(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		b.Run(c.name+"/wire", func(b *testing.B) {
-			d, s := NewPacked(), &sink{}
-			b.SetBytes(int64(len(wire)))
-			b.ReportAllocs()
-			for b.Loop() {
-				d.Feed(wire, s)
-			}
-			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(s.readings), "ns/reading")
-		})
-		b.Run(c.name+"/bare", func(b *testing.B) {
-			d, s := NewPacked(), &sink{}
-			b.SetBytes(int64(len(bare)))
-			b.ReportAllocs()
-			for b.Loop() {
-				d.Message(bare, s)
-			}
-			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(s.readings), "ns/reading")
-		})
+		decodes(b, c.name+"/wire", wire, NewPacked().Feed)
+		decodes(b, c.name+"/bare", bare, NewPacked().Message)
 		b.Run(c.name+"/copy", func(b *testing.B) {
 			dst := make([]byte, len(wire))
 			b.SetBytes(int64(len(wire)))
@@ -118,15 +115,7 @@ func BenchmarkLine(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		b.Run(c.name, func(b *testing.B) {
-			d, s := NewLine(), &sink{}
-			b.SetBytes(int64(len(line)))
-			b.ReportAllocs()
-			for b.Loop() {
-				d.Feed(line, s)
-			}
-			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(s.readings), "ns/reading")
-		})
+		decodes(b, c.name, line, NewLine().Feed)
 	}
 }
 
@@ -143,14 +132,6 @@ func BenchmarkRows(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		b.Run(c.name, func(b *testing.B) {
-			d, s := newRows(b, logger), &sink{}
-			b.SetBytes(int64(len(row)))
-			b.ReportAllocs()
-			for b.Loop() {
-				d.Feed(row, s)
-			}
-			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(s.readings), "ns/reading")
-		})
+		decodes(b, c.name, row, newRows(b, logger).Feed)
 	}
 }

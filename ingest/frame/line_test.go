@@ -170,14 +170,19 @@ func TestLineUnfit(t *testing.T) {
 	}
 }
 
-func drawLine(t *rapid.T) Frame {
-	f := Frame{
+// drawHead draws all but the readings of a frame.
+func drawHead(t *rapid.T) Frame {
+	return Frame{
 		Kind:   Readings,
 		Source: rapid.Uint16().Draw(t, "source"),
 		Seq:    rapid.Uint32().Draw(t, "seq"),
 		Millis: rapid.Uint32().Draw(t, "ms"),
 		Wall:   sample.Never,
 	}
+}
+
+func drawLine(t *rapid.T) Frame {
+	f := drawHead(t)
 	for range rapid.SampledFrom([]int{1, 2, 4, 16, 200, 512}).Draw(t, "readings") {
 		v := float64(rapid.IntRange(-1, maxLineReading).Draw(t, "reading"))
 		if v < 0 {

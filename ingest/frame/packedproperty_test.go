@@ -11,13 +11,7 @@ import (
 
 // drawPacked draws a frame that the packed format can carry, and its coding.
 func drawPacked(t *rapid.T) (Frame, Coding) {
-	f := Frame{
-		Kind:   Readings,
-		Source: rapid.Uint16().Draw(t, "source"),
-		Seq:    rapid.Uint32().Draw(t, "seq"),
-		Millis: rapid.Uint32().Draw(t, "ms"),
-		Wall:   sample.Never,
-	}
+	f := drawHead(t)
 	if rapid.IntRange(0, 9).Draw(t, "is status") == 0 {
 		f.Kind = Status
 		f.Health = Health{

@@ -1,31 +1,11 @@
 package frame
 
 import (
-	"errors"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"testing"
 	"time"
-)
 
-// recording reads a real recording, or skips the test.
-func recording(t *testing.T, name string) []byte {
-	t.Helper()
-	dir := os.Getenv("WEALD_DATA")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	path := filepath.Join(dir, name)
-	b, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		t.Skipf("recordings not found: %s", path)
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	return b
-}
+	"weald/ingest/recorded"
+)
 
 func columns(first, last int) []int {
 	var cs []int
@@ -41,7 +21,7 @@ func TestRecordingOfSeatAndBack(t *testing.T) {
 		Separator: ",", Columns: 14,
 		Time: TimeColumn{As: InSeconds}, Channels: columns(2, 13),
 		Source: SourceColumn{1, map[string]uint16{"seat": 0, "back": 1}},
-	}), recording(t, "seat-drives/speed_level1_user1_rotation.csv"))
+	}), recorded.Text(t, "seat-drives/speed_level1_user1_rotation.csv"))
 	if len(r.bads) > 0 {
 		t.Fatalf("%d rows refused, first %+v", len(r.bads), r.bads[0])
 	}
@@ -64,7 +44,7 @@ func TestRecordingOfSeatAndBack(t *testing.T) {
 // asked for, and are read when only the seat is.
 func TestRecordingOfRaggedRows(t *testing.T) {
 	c := Delimited{Separator: ",", Time: TimeColumn{Column: -1, Period: 90 * time.Millisecond}, Channels: columns(0, 11)}
-	b := recording(t, "seat-drives/user1_s1.csv")
+	b := recorded.Text(t, "seat-drives/user1_s1.csv")
 	seat := decode(newRows(t, c), b)
 	if len(seat.bads) > 0 || len(seat.frames) < 1000 {
 		t.Errorf("seat: %d frames, %d refused", len(seat.frames), len(seat.bads))
@@ -84,7 +64,7 @@ func TestRecordingOfRaggedRows(t *testing.T) {
 // Soles at 100 a second, tabs and "\r\n".
 func TestRecordingOfWalking(t *testing.T) {
 	r := decode(newRows(t, Delimited{Separator: "\t", Time: TimeColumn{As: InSeconds}, Channels: columns(1, 18)}),
-		recording(t, "walking/GaCo01_01.txt"))
+		recorded.Text(t, "walking/GaCo01_01.txt"))
 	if len(r.bads) > 0 || len(r.frames) < 10_000 {
 		t.Fatalf("%d frames, %d refused", len(r.frames), len(r.bads))
 	}
@@ -99,7 +79,7 @@ func TestRecordingOfWalking(t *testing.T) {
 // A bed as a logger wrote it comes out the same over a packed port.
 func TestRecordingOfBedOverPacked(t *testing.T) {
 	c := Delimited{Separator: "\t", Time: TimeColumn{Column: -1, Period: time.Second}, Channels: columns(0, 2047)}
-	rows := decode(newRows(t, c), recording(t, "bed-postures/S1/1.txt"))
+	rows := decode(newRows(t, c), recorded.Text(t, "bed-postures/S1/1.txt"))
 	if len(rows.bads) > 0 || len(rows.frames) < 30 {
 		t.Fatalf("%d frames, %d refused: %+v", len(rows.frames), len(rows.bads), rows.bads)
 	}

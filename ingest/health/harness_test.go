@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"math"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -87,24 +86,6 @@ func (r *rig) finding(i int) Finding {
 	return Finding{}
 }
 
-// data returns the recordings that match, or skips the test.
-func data(t testing.TB, pattern ...string) []string {
-	t.Helper()
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	glob := filepath.Join(append([]string{root}, pattern...)...)
-	files, err := filepath.Glob(glob)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(files) == 0 {
-		t.Skipf("recordings not found: %s", glob)
-	}
-	return files
-}
-
 // rows yields the lines of a recording as fields.
 func rows(t testing.TB, file string, yield func(fields []string)) {
 	t.Helper()
@@ -134,28 +115,4 @@ func numbers(fields []string, into []float64) []float64 {
 		into = append(into, v)
 	}
 	return into
-}
-
-// counts yields the lines of a recording of whole numbers, in scan, which has
-// room for them. There are 27 million.
-func counts(t testing.TB, file string, scan []float64, yield func(scan []float64)) {
-	t.Helper()
-	text, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	n, in := 0, false
-	for _, c := range append(text, '\n') {
-		if c >= '0' && c <= '9' {
-			n, in = 10*n+int(c-'0'), true
-			continue
-		}
-		if in {
-			scan, n, in = append(scan, float64(n)), 0, false
-		}
-		if c == '\n' && len(scan) > 0 {
-			yield(scan)
-			scan = scan[:0]
-		}
-	}
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"weald/ingest/recorded"
 	"weald/ingest/sample"
 )
 
@@ -14,9 +15,7 @@ import (
 // scan; seen is called after each.
 func night(t *testing.T, m *Monitor, alter func(raw []float64), seen func(name string, at sample.Instant)) {
 	t.Helper()
-	data(t, "bed-postures", "S*", "*.txt")
 	at := sample.Instant(0)
-	raw := make([]float64, 0, 2048)
 	people := []int{1, 2, 3, 4, 5, 8, 9, 10, 12}
 	if testing.Short() {
 		people = people[:2]
@@ -25,15 +24,15 @@ func night(t *testing.T, m *Monitor, alter func(raw []float64), seen func(name s
 		for posture := 1; posture <= 17; posture++ {
 			name := filepath.Join("S"+strconv.Itoa(who), strconv.Itoa(posture)+".txt")
 			n := 0
-			counts(t, data(t, "bed-postures", name)[0], raw, func(raw []float64) {
+			for raw := range recorded.Counts(t, recorded.Path(t, "bed-postures", name)) {
 				if n++; n <= 3 || len(raw) != 2048 {
-					return
+					continue
 				}
 				alter(raw)
 				at = at.Add(time.Second)
 				m.Scan(at, raw, 4095)
 				seen(name, at)
-			})
+			}
 		}
 	}
 }
@@ -131,7 +130,7 @@ func TestBedsWithDeadCells(t *testing.T) {
 // In a chamber everything feels the same: of ten cells, the two that are dead
 // are found, one of them in spite of a spike to the other end of the range.
 func TestChamber(t *testing.T) {
-	file := data(t, "cell-calibration", "*.csv")[0]
+	file := recorded.Files(t, "cell-calibration", "*.csv")[0]
 	together := []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9}
 	for _, falling := range []bool{false, true} {
 		r := newRig(t, Config{Channels: 10, Together: [][]int{together}, Falling: falling}, time.Millisecond)
@@ -171,7 +170,7 @@ func TestSeats(t *testing.T) {
 	for _, part := range []string{"seat", "back"} {
 		r := newRig(t, Config{Channels: 12}, 90*time.Millisecond)
 		begun, first, n := sample.Instant(0), sample.Instant(0), 0
-		for _, file := range data(t, "seat-drives", "speed*.csv") {
+		for _, file := range recorded.Files(t, "seat-drives", "speed*.csv") {
 			first, begun = 0, r.at.Add(time.Minute)
 			rows(t, file, func(fields []string) {
 				if len(fields) != 14 || fields[1] != part {
@@ -203,7 +202,7 @@ func TestWalking(t *testing.T) {
 	config := Config{Channels: 16, Together: [][]int{left, right}}
 	sound, broken := newRig(t, config, 10*time.Millisecond), newRig(t, config, 10*time.Millisecond)
 	n := 0
-	files := data(t, "walking", "*.txt")
+	files := recorded.Files(t, "walking", "*.txt")
 	for _, file := range append(files, files...) {
 		rows(t, file, func(fields []string) {
 			if n++; testing.Short() && n > 36000 {

@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"sync"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"time"
 
@@ -15,6 +14,7 @@ import (
 	"weald/ingest/calib"
 	"weald/ingest/frame"
 	"weald/ingest/mqtt/broker"
+	"weald/ingest/processor"
 	"weald/ingest/sample"
 	"weald/ingest/tcp"
 )
@@ -102,13 +102,13 @@ func ward(b *testing.B, coding frame.Coding, overMQTT bool) {
 		}
 		return n
 	}
-	before, had, read := cpu(b), scans.Load(), bytes()
+	before, had, read := processor.Used(b), scans.Load(), bytes()
 	began := time.Now()
 	for b.Loop() {
 		time.Sleep(time.Second / bigRate)
 	}
 	took := time.Since(began).Seconds()
-	cores := (cpu(b) - before).Seconds() / took
+	cores := (processor.Used(b) - before).Seconds() / took
 	b.ReportMetric(cores, "cores")
 	b.ReportMetric(float64(scans.Load()-had)/took, "scans/s")
 	b.ReportMetric(float64(bytes()-read)/took/1e6, "MB/s")
@@ -151,13 +151,4 @@ func listener(b *testing.B, ctx context.Context, all *sync.WaitGroup) *broker.Br
 		return nil
 	})
 	return own
-}
-
-// cpu is the processor time of this process so far.
-func cpu(b *testing.B) time.Duration {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

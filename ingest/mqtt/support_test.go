@@ -44,33 +44,23 @@ type result struct {
 	err  error
 }
 
-// reader reads c as a supervisor does: in a goroutine, one message at a time.
-// Each token that step gets lets it read one more.
-func reader(c io.Reader) (step chan<- struct{}, got <-chan result) {
-	steps, results := make(chan struct{}), make(chan result, 16)
+// begin begins to read one message, and so acknowledges the one before.
+func begin(c io.Reader) <-chan result {
+	got := make(chan result, 1)
 	go func() {
-		defer close(results)
 		p := make([]byte, 64<<10)
-		for range steps {
-			n, err := c.Read(p)
-			results <- result{string(p[:n]), err}
-			if err != nil {
-				return
-			}
-		}
+		n, err := c.Read(p)
+		got <- result{string(p[:n]), err}
 	}()
-	return steps, results
+	return got
 }
 
 // next reads one message. It leaves the read before acknowledged, and this one
 // not yet.
 func next(t *testing.T, c io.Reader) (string, error) {
 	t.Helper()
-	step, got := reader(c)
-	step <- struct{}{}
-	close(step)
 	select {
-	case r := <-got:
+	case r := <-begin(c):
 		return r.text, r.err
 	case <-time.After(soon):
 		t.Fatalf("no message within %v", soon)
@@ -97,9 +87,7 @@ func again(t *testing.T, c io.Reader, want bool) {
 // one comes. It ends the connection.
 func wantNone(t *testing.T, c io.ReadCloser) {
 	t.Helper()
-	step, got := reader(c)
-	step <- struct{}{}
-	close(step)
+	got := begin(c)
 	select {
 	case r := <-got:
 		t.Errorf("read %q, %v, want nothing", r.text, r.err)

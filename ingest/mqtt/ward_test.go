@@ -4,13 +4,13 @@ import (
 	"bytes"
 	"fmt"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"weald/ingest/mqtt/mosquitto"
+	"weald/ingest/processor"
 )
 
 // BenchmarkWard measures the processor time of 200 bridges at 10 frames a
@@ -44,7 +44,7 @@ func BenchmarkWard(b *testing.B) {
 					}
 				})
 			}
-			before := cpu(b)
+			before := processor.Used(b)
 			b.ResetTimer()
 			tick := time.NewTicker(time.Second / rate)
 			defer tick.Stop()
@@ -55,17 +55,8 @@ func BenchmarkWard(b *testing.B) {
 				}
 			}
 			readers.Wait()
-			b.ReportMetric((cpu(b)-before).Seconds()/b.Elapsed().Seconds(), "cores")
+			b.ReportMetric((processor.Used(b)-before).Seconds()/b.Elapsed().Seconds(), "cores")
 			b.ReportMetric(float64(bridges*b.N)/b.Elapsed().Seconds(), "frames/s")
 		})
 	}
-}
-
-// cpu is the processor time of this program so far.
-func cpu(b *testing.B) time.Duration {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

@@ -3,9 +3,10 @@ package tcp
 import (
 	"io"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
+
+	"weald/ingest/processor"
 )
 
 // BenchmarkRead measures what one link carries: frames of 3 KB, as a mat of
@@ -13,12 +14,7 @@ import (
 func BenchmarkRead(b *testing.B) {
 	const frame = 3094
 	address, peers := bridge(b)
-	c, err := (&Dial{Address: address}).Open(b.Context())
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer c.Close()
-	peer := <-peers
+	c, peer := openDial(b, &Dial{Address: address}), <-peers
 	b.SetBytes(frame)
 	go func() {
 		p := make([]byte, frame)
@@ -45,16 +41,11 @@ func BenchmarkRead(b *testing.B) {
 func BenchmarkWard(b *testing.B) {
 	const bridges, rate, frame = 200, 10, 3094
 	var all sync.WaitGroup
-	before := cpu(b)
+	before := processor.Used(b)
 	b.ResetTimer()
 	for range bridges {
 		address, peers := bridge(b)
-		c, err := (&Dial{Address: address}).Open(b.Context())
-		if err != nil {
-			b.Fatal(err)
-		}
-		defer c.Close()
-		peer := <-peers
+		c, peer := openDial(b, &Dial{Address: address}), <-peers
 		all.Go(func() {
 			tick := time.NewTicker(time.Second / rate)
 			defer tick.Stop()
@@ -73,15 +64,6 @@ func BenchmarkWard(b *testing.B) {
 		})
 	}
 	all.Wait()
-	b.ReportMetric((cpu(b)-before).Seconds()/b.Elapsed().Seconds(), "cores")
+	b.ReportMetric((processor.Used(b)-before).Seconds()/b.Elapsed().Seconds(), "cores")
 	b.ReportMetric(float64(bridges*b.N)/b.Elapsed().Seconds(), "frames/s")
-}
-
-// cpu is the processor time of this program so far.
-func cpu(b *testing.B) time.Duration {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

@@ -53,15 +53,7 @@ func TestListen(t *testing.T) {
 	l := &Listen{Address: wiretest.Vacant(t)}
 	for range 2 { // and once more after the first bridge has gone
 		ours, theirs := openListen(t, l)
-		theirs.Write([]byte("w1"))
-		if got := read(t, ours, 2); got != "w1" {
-			t.Fatalf("read %q", got)
-		}
-		theirs.Close()
-		if err := readErr(t, ours); err != io.EOF {
-			t.Fatalf("after the farewell: %v", err)
-		}
-		ours.Close()
+		speaksAndGoes(t, theirs, ours)
 	}
 }
 

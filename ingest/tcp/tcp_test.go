@@ -87,7 +87,7 @@ func bridge(t testing.TB) (address string, peers <-chan net.Conn) {
 	return l.Addr().String(), accepted
 }
 
-func openDial(t *testing.T, d *Dial) io.ReadCloser {
+func openDial(t testing.TB, d *Dial) io.ReadCloser {
 	t.Helper()
 	c, err := d.Open(t.Context())
 	if err != nil {
@@ -151,21 +151,27 @@ func TestASilentPeerIsGivenUp(t *testing.T) {
 	}
 }
 
+// speaksAndGoes has a peer of ours say something and go.
+func speaksAndGoes(t *testing.T, peer net.Conn, ours io.ReadCloser) {
+	t.Helper()
+	peer.Write([]byte("w1"))
+	if got := read(t, ours, 2); got != "w1" {
+		t.Fatalf("read %q", got)
+	}
+	peer.Close()
+	if err := readErr(t, ours); err != io.EOF {
+		t.Fatalf("after the farewell: %v", err)
+	}
+	ours.Close()
+}
+
 func TestReplug(t *testing.T) {
 	address, peers := bridge(t)
 	d := &Dial{Address: address}
 	for range 3 {
 		c := openDial(t, d)
 		peer := <-peers
-		peer.Write([]byte("w1"))
-		if got := read(t, c, 2); got != "w1" {
-			t.Fatalf("read %q", got)
-		}
-		peer.Close()
-		if err := readErr(t, c); err != io.EOF {
-			t.Fatalf("after the farewell: %v", err)
-		}
-		c.Close()
+		speaksAndGoes(t, peer, c)
 	}
 }
 

@@ -2,13 +2,12 @@ package limb_test
 
 import (
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"weald/ingest/recorded"
 	"weald/ingest/sample"
 	"weald/rules/limb"
 )
@@ -32,18 +31,7 @@ var walks = []struct {
 // leftFoot returns the force under the left foot in N, 100 a second.
 func leftFoot(t testing.TB, file string) (force []float64) {
 	t.Helper()
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	text, err := os.ReadFile(filepath.Join(root, "walking", file))
-	if os.IsNotExist(err) {
-		t.Skipf("recordings of walks not found: %s", filepath.Join(root, "walking"))
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	for line := range strings.Lines(string(text)) {
+	for line := range strings.Lines(string(recorded.Text(t, "walking", file))) {
 		words := strings.Fields(line)
 		v, err := strconv.ParseFloat(words[17], 64)
 		if err != nil {

@@ -2,13 +2,11 @@ package relief_test
 
 import (
 	"math"
-	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
 	"testing"
 	"time"
 
+	"weald/ingest/recorded"
 	"weald/ingest/sample"
 	"weald/rules/relief"
 )
@@ -24,46 +22,13 @@ type drive struct {
 
 func drives(t testing.TB) (all []drive) {
 	t.Helper()
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	files, _ := filepath.Glob(filepath.Join(root, "seat-drives", "speed_*.csv"))
-	if len(files) == 0 {
-		t.Skipf("recordings of drives not found: %s", filepath.Join(root, "seat-drives"))
-	}
-	for _, file := range files {
-		text, err := os.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
+	for _, file := range recorded.Files(t, "seat-drives", "speed_*.csv") {
 		d := drive{name: filepath.Base(file)}
-		for line := range strings.Lines(string(text)) {
-			words := strings.Split(strings.TrimSpace(line), ",")
-			if len(words) != 14 || words[1] != "seat" {
-				continue
-			}
-			seconds, err := strconv.ParseFloat(words[0], 64)
-			if err != nil {
-				t.Fatal(err)
-			}
-			var load [2]float64
-			for i, w := range words[2:] {
-				v, err := strconv.ParseFloat(w, 64)
-				if err != nil {
-					t.Fatal(err)
-				}
-				load[i/6] += v
-			}
-			d.at, d.loads = append(d.at, sample.Instant(seconds*1e9)), append(d.loads, load)
+		at, loads := recorded.Drive(t, d.name)
+		for _, at := range at {
+			d.at = append(d.at, sample.Instant(at))
 		}
-		once := len(d.at)
-		length := d.at[once-1].Sub(d.at[0]) + 90*time.Millisecond
-		for n := 1; time.Duration(n)*length < 100*time.Second; n++ {
-			for i := range once {
-				d.at, d.loads = append(d.at, d.at[i].Add(time.Duration(n)*length)), append(d.loads, d.loads[i])
-			}
-		}
+		d.loads = loads
 		all = append(all, d)
 	}
 	return all

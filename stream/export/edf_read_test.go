@@ -6,12 +6,12 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"pgregory.net/rapid"
+	"weald/ingest/recorded"
 	"weald/stream/export/edf"
 )
 
@@ -136,18 +136,7 @@ func TestReadEDF(t *testing.T) {
 }
 
 func TestForeignFilesAsRecordings(t *testing.T) {
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = "../../../shared/data"
-	}
-	files, err := filepath.Glob(filepath.Join(root, "edf", "*.?df"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(files) == 0 {
-		t.Skipf("recordings not found: %s has no EDF file", root)
-	}
-	for _, path := range files {
+	for _, path := range recorded.Files(t, "edf", "*.?df") {
 		r, _, err := ReadEDF(path, edf.Lenient, east)
 		if err != nil {
 			t.Error(err)

@@ -10,12 +10,11 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
-	"strings"
 	"testing"
 	"time"
 
 	"weald/ingest/calib"
+	"weald/ingest/recorded"
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
@@ -222,14 +221,7 @@ func TestGrowsThroughFailures(t *testing.T) {
 // Real recordings of beds (bed-postures, see the README of the data), a scan a
 // second, written each second: the record has at most half a byte a cell.
 func TestRealBedsAreSmallWhenKept(t *testing.T) {
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	files, _ := filepath.Glob(filepath.Join(root, "bed-postures", "S*", "*.txt"))
-	if len(files) == 0 {
-		t.Skipf("recordings not found: %s", filepath.Join(root, "bed-postures"))
-	}
+	files := recorded.Files(t, "bed-postures", "S*", "*.txt")
 	const some = 12
 	dir := t.TempDir()
 	s, err := sqlite.Open(t.Context(), dir, sqlite.Options{Reserve: -1})
@@ -240,23 +232,11 @@ func TestRealBedsAreSmallWhenKept(t *testing.T) {
 	var b *desk
 	at, cells := journaltest.Noon, 0
 	for i := range some {
-		text, err := os.ReadFile(files[i*len(files)/some])
-		if err != nil {
-			t.Fatal(err)
-		}
-		for line := range strings.Lines(string(text)) {
-			var raw []float64
-			for _, f := range strings.Fields(line) {
-				v, err := strconv.ParseFloat(f, 64)
-				if err != nil {
-					t.Fatal(err)
-				}
-				raw = append(raw, v)
-			}
+		for raw := range recorded.Counts(t, files[i*len(files)/some]) {
 			if b == nil {
 				b = newDesk(t, s, len(raw))
 			}
-			b.scan(at, raw...)
+			b.scan(at, slices.Clone(raw)...)
 			at = at.Add(time.Second)
 			cells += len(raw)
 			if err := b.keeper.Flush(t.Context()); err != nil {

@@ -16,8 +16,8 @@ import (
 	"time"
 
 	"github.com/gorilla/websocket"
-	"golang.org/x/sys/unix"
 
+	"weald/ingest/processor"
 	"weald/ingest/sample"
 )
 
@@ -110,7 +110,7 @@ func crowd(t *testing.T, viewers int) {
 	// Ten readings of the wrap a second and one of the bed, and an alert each second
 	// that comes and goes; no site more than three in ten minutes, which would be told
 	// as one that chatters.
-	raised, busy, began := 0, processor(), time.Now()
+	raised, busy, began := 0, processor.Used(t), time.Now()
 	for end := time.Now().Add(*crowdFor); time.Now().Before(end) && raised < 72; raised++ {
 		for i := range 10 {
 			w.only(raised%24, 40+30*float64(i/5)) // from the fifth on above 60
@@ -121,7 +121,7 @@ func crowd(t *testing.T, viewers int) {
 		}
 		w.only(raised%24, 40)
 	}
-	share := (processor() - busy).Seconds() / time.Since(began).Seconds()
+	share := (processor.Used(t) - busy).Seconds() / time.Since(began).Seconds()
 	var readings, alerts []time.Duration
 	wrong := 0
 	for i, f := range good {
@@ -152,15 +152,6 @@ func crowd(t *testing.T, viewers int) {
 }
 
 var pool sync.Pool
-
-// processor is the time that this program has had of processors.
-func processor() time.Duration {
-	var u unix.Rusage
-	if unix.Getrusage(unix.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
-}
 
 // memory is what is in use, in bytes, without what is garbage.
 func memory() float64 {

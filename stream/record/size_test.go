@@ -4,44 +4,24 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
-	"strconv"
-	"strings"
+	"slices"
 	"testing"
 
+	"weald/ingest/recorded"
 	"weald/ingest/sample"
 )
 
 // beds returns the blocks, ten scans each, of real recordings of beds.
 func beds(t testing.TB, most int) []*Block {
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "data")
-	}
-	files, _ := filepath.Glob(filepath.Join(root, "bed-postures", "S*", "*.txt"))
-	if len(files) == 0 {
-		t.Skipf("recordings not found: %s", filepath.Join(root, "bed-postures"))
-	}
+	files := recorded.Files(t, "bed-postures", "S*", "*.txt")
 	var blocks []*Block
 	for _, file := range files[:min(len(files), most)] {
-		text, err := os.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
 		b := &Block{Source: "hub/mat4", Number: uint64(len(blocks) + 1), Config: 1}
 		ord := uint64(0)
-		for line := range strings.Lines(string(text)) {
+		for raw := range recorded.Counts(t, file) {
 			ord++
 			at := sample.Instant(ord) * 1e9
-			s := Scan{Ord: ord, At: at, Arrived: at + 3e6, Seq: uint32(ord), Rail: 4095}
-			for _, f := range strings.Fields(line) {
-				v, err := strconv.Atoi(f)
-				if err != nil {
-					t.Fatal(err)
-				}
-				s.Raw = append(s.Raw, float64(v))
-			}
+			s := Scan{Ord: ord, At: at, Arrived: at + 3e6, Seq: uint32(ord), Rail: 4095, Raw: slices.Clone(raw)}
 			b.Scans = append(b.Scans, s)
 			if len(b.Scans) == 10 {
 				blocks = append(blocks, b)

@@ -21,6 +21,8 @@ const root = "../../.."
 var ranks = map[string]int{
 	"weald/ingest/sample":      0,
 	"weald/ingest/raced":       0,
+	"weald/ingest/recorded":    0,
+	"weald/ingest/processor":   0,
 	"weald/ingest/near":        0,
 	"weald/ingest/tried":       0,
 	"weald/ingest/frame":       1,

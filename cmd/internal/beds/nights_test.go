@@ -5,29 +5,15 @@ import (
 	"io/fs"
 	"math/rand/v2"
 	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
+	"weald/ingest/recorded"
 	"weald/rules/posture"
 	"weald/rules/turning"
 )
 
-func recordings(t *testing.T) fs.FS { return data(t, "bed-postures") }
-
-// data opens a folder of the recordings.
-func data(t *testing.T, name string) fs.FS {
-	t.Helper()
-	data := os.Getenv("WEALD_DATA")
-	if data == "" {
-		data = filepath.Join("..", "..", "..", "..", "shared", "data")
-	}
-	path := filepath.Join(data, name)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("recordings not found: %v", err)
-	}
-	return os.DirFS(path)
-}
+func recordings(t *testing.T) fs.FS { return os.DirFS(recorded.Path(t, "bed-postures")) }
 
 var full = flag.Bool("full", false, "more and longer nights, for minutes")
 

@@ -3,10 +3,12 @@ package beds
 import (
 	"encoding/csv"
 	"io/fs"
+	"os"
 	"strconv"
 	"strings"
 	"testing"
 
+	"weald/ingest/recorded"
 	"weald/rules/outline"
 )
 
@@ -50,7 +52,7 @@ func drawings(t *testing.T, dir fs.FS) map[string]map[string]stretch {
 
 // What is found on another mat and another person is where its makers drew it.
 func TestOutlineIsWherePeopleDrewIt(t *testing.T) {
-	dir := data(t, "bed-two-layers")
+	dir := os.DirFS(recorded.Path(t, "bed-two-layers"))
 	drawn := drawings(t, dir)
 	maps, labels, err := Layers(dir, Over, "supine", "left", "right")
 	if err != nil {

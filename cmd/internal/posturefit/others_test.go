@@ -5,11 +5,11 @@ import (
 	"io/fs"
 	"math/rand/v2"
 	"os"
-	"path/filepath"
 	"slices"
 	"testing"
 
 	"weald/cmd/internal/beds"
+	"weald/ingest/recorded"
 	"weald/rules/posture"
 )
 
@@ -18,14 +18,7 @@ var full = flag.Bool("full", false, "fit as much as the coefficients were fitted
 // recordings returns the folders of real recordings.
 func recordings(t *testing.T) (postures, layers fs.FS) {
 	t.Helper()
-	data := os.Getenv("WEALD_DATA")
-	if data == "" {
-		data = filepath.Join("..", "..", "..", "..", "shared", "data")
-	}
-	if _, err := os.Stat(filepath.Join(data, "bed-postures")); err != nil {
-		t.Skipf("recordings not found: %v", err)
-	}
-	return os.DirFS(filepath.Join(data, "bed-postures")), os.DirFS(filepath.Join(data, "bed-two-layers"))
+	return os.DirFS(recorded.Path(t, "bed-postures")), os.DirFS(recorded.Path(t, "bed-two-layers"))
 }
 
 // A course is what the tests fit models to, each model once.

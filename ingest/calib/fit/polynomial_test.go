@@ -2,11 +2,11 @@ package fit
 
 import (
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+
+	"weald/ingest/recorded"
 )
 
 // digits is how many decimal digits of got agree with the certified value (the
@@ -167,21 +167,15 @@ func TestLoadCellCase(t *testing.T) {
 
 // The files as published hold the numbers above.
 func TestPublishedFiles(t *testing.T) {
-	dir := data(t, "nist")
 	x, y := norrisData(t)
-	b, err := os.ReadFile(filepath.Join(dir, "Norris.dat"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	b := recorded.Text(t, "nist", "Norris.dat")
 	got := numbers(t, strings.Join(strings.Split(strings.ReplaceAll(string(b), "\r", ""), "\n")[60:96], "\n"))
 	for i := range x {
 		if got[2*i] != y[i] || got[2*i+1] != x[i] {
 			t.Errorf("row %d is %v, embedded %v %v", i, got[2*i:2*i+2], y[i], x[i])
 		}
 	}
-	if b, err = os.ReadFile(filepath.Join(dir, "PONTIUS.DAT")); err != nil {
-		t.Fatal(err)
-	}
+	b = recorded.Text(t, "nist", "PONTIUS.DAT")
 	x, y = pontiusData(t)
 	got = numbers(t, strings.Join(strings.Split(strings.ReplaceAll(string(b), "\r", ""), "\n")[25:], "\n"))
 	for i := range x {
@@ -189,17 +183,4 @@ func TestPublishedFiles(t *testing.T) {
 			t.Errorf("row %d is %v, embedded %v %v", i, got[2*i:2*i+2], y[i], x[i])
 		}
 	}
-}
-
-func data(t *testing.T, name string) string {
-	t.Helper()
-	for _, dir := range []string{os.Getenv("WEALD_DATA"), "../../../../shared/data"} {
-		if p := filepath.Join(dir, name); dir != "" {
-			if _, err := os.Stat(p); err == nil {
-				return p
-			}
-		}
-	}
-	t.Skipf("no %s beside the checkout or in $WEALD_DATA", name)
-	return ""
 }

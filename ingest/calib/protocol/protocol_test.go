@@ -1,12 +1,11 @@
 package protocol
 
 import (
+	"bytes"
 	"encoding/csv"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,6 +16,7 @@ import (
 	"weald/ingest/calib/fit"
 	"weald/ingest/calib/record"
 	"weald/ingest/calib/simulate"
+	"weald/ingest/recorded"
 	"weald/ingest/sample"
 )
 
@@ -325,21 +325,12 @@ func TestLevels(t *testing.T) {
 	}
 }
 
-// A real chamber (../shared/data, an insole calibration dataset) goes up and down
+// A real chamber (an insole calibration dataset) goes up and down
 // without a rest: there is no plateau but before it starts and after it has ended,
 // and, for cells of which a count is 10 kPa, at the top, where it stays within 20
 // kPa for a minute.
 func TestARampHasNoPlateaus(t *testing.T) {
-	path := filepath.Join("..", "..", "..", "..", "shared", "data", "cell-calibration", "calibration_10taxels.csv")
-	if root := os.Getenv("WEALD_DATA"); root != "" {
-		path = filepath.Join(root, "cell-calibration", "calibration_10taxels.csv")
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		t.Skipf("recordings not found: %v", err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
+	rows, err := csv.NewReader(bytes.NewReader(recorded.Text(t, "cell-calibration", "calibration_10taxels.csv"))).ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -4,11 +4,12 @@ import (
 	"bytes"
 	"fmt"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"weald/ingest/processor"
 )
 
 // frame is of the size of a mat's: 2,048 cells at 12 bits, packed.
@@ -41,7 +42,7 @@ func BenchmarkWard(b *testing.B) {
 	}
 	broker, _ := start(b, Options{Accounts: accounts(b, ids...)})
 	var all sync.WaitGroup
-	before := cpu(b)
+	before := processor.Used(b)
 	b.ResetTimer()
 	for _, id := range ids {
 		p := client(b, broker, id, nil)
@@ -57,7 +58,7 @@ func BenchmarkWard(b *testing.B) {
 		all.Go(func() { read(b, c, b.N) })
 	}
 	all.Wait()
-	b.ReportMetric((cpu(b)-before).Seconds()/b.Elapsed().Seconds(), "cores")
+	b.ReportMetric((processor.Used(b)-before).Seconds()/b.Elapsed().Seconds(), "cores")
 	b.ReportMetric(float64(bridges*b.N)/b.Elapsed().Seconds(), "frames/s")
 }
 
@@ -75,13 +76,4 @@ func read(b *testing.B, c interface{ Read([]byte) (int, error) }, n int) {
 			return
 		}
 	}
-}
-
-// cpu is the processor time of this program so far.
-func cpu(b *testing.B) time.Duration {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

@@ -5,23 +5,17 @@ import (
 	"errors"
 	"math"
 	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"weald/ingest/recorded"
 )
 
 // foreign opens a file that another program has written.
 func foreign(t *testing.T, name string) *os.File {
 	t.Helper()
-	root := os.Getenv("WEALD_DATA")
-	if root == "" {
-		root = "../../../../shared/data"
-	}
-	f, err := os.Open(filepath.Join(root, "edf", name))
-	if errors.Is(err, os.ErrNotExist) {
-		t.Skipf("recordings not found: %v", err)
-	}
+	f, err := os.Open(recorded.Path(t, "edf", name))
 	if err != nil {
 		t.Fatal(err)
 	}
