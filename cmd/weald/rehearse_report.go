@@ -81,7 +81,7 @@ func lineOf(e *alert.Event) eventLine {
 	return eventLine{
 		At: e.At.String(), Event: string(e.What), Rule: e.Rule, Place: e.Place, Subject: e.Subject,
 		Priority: e.Priority.String(), Value: view.Reached(e.Value, e.Limit), Limit: view.Number(e.Limit),
-		HeldS: e.Held.Seconds(), Text: e.Text, ID: e.ID(), Signal: e.Signal, Unit: e.Unit, U: view.Measured(e.U),
+		HeldS: view.Seconds(e.Held), Text: e.Text, ID: e.ID(), Signal: e.Signal, Unit: e.Unit, U: view.Measured(e.U),
 		State: string(e.State), Tier: e.Tier, Chattering: e.Chattering, Quiet: e.Quiet, Who: e.Who, Why: e.Why,
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"weald/ingest/sample"
+	"weald/rules/alert"
 	"weald/stream/record"
 	"weald/stream/selfwatch"
 )
@@ -27,6 +28,13 @@ func TestARateIsNotMadeOfLessThanAnHour(t *testing.T) {
 	}
 	if got, want := alertRate(4, 90*time.Minute), "4.0 alerts per place and hour"; got != want {
 		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// A line for programs says for how long a condition had lasted as the API does: cut to the millisecond.
+func TestALineOfARehearsalHasMilliseconds(t *testing.T) {
+	if got := lineOf(&alert.Event{Held: 7*time.Second + 123*time.Millisecond + 999_999}).HeldS; got != 7.123 {
+		t.Errorf("held_s is %v, want 7.123", got)
 	}
 }
 

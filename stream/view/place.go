@@ -172,7 +172,7 @@ func (b *Builder) newHold(p *rules.Progress) Hold {
 		Bound: b.bound(p), Limit: b.limit(p), Note: p.Note, Waits: p.Waits,
 		Rule: p.Rule, Subject: p.Subject, Signal: p.Signal,
 		Priority: p.Priority.String(), Condition: p.Condition.String(),
-		HeldS: p.Held.Seconds(), OnDelayS: p.OnDelay.Seconds(), Used: math.Floor(p.Used()*decimals) / decimals, // cut, as what has lasted is
+		HeldS: Seconds(p.Held), OnDelayS: p.OnDelay.Seconds(), Used: math.Floor(p.Used()*decimals) / decimals, // cut, as what has lasted is
 
 		DueAt: Moment(p.Due), Raised: p.Raised, Since: Moment(p.Since),
 	}

@@ -80,7 +80,7 @@ type Hold struct {
 	Waits     string     `json:"waits,omitempty" doc:"Why the condition is unknown although readings come"`
 	Priority  string     `json:"priority" enum:"low,medium,high"`
 	Condition string     `json:"condition" enum:"yes,no,unknown"`
-	HeldS     float64    `json:"held_s"`
+	HeldS     float64    `json:"held_s" doc:"For how long the condition has lasted, as the rule counts it; to the millisecond"`
 	OnDelayS  float64    `json:"on_delay_s"`
 	Used      float64    `json:"used" doc:"Share of the delay that has been held, 0 to 1"`
 	DueAt     *time.Time `json:"due_at" doc:"When it will be raised if the condition lasts"`
@@ -125,6 +125,10 @@ func Number(v float64) *float64 {
 	}
 	return &v
 }
+
+// Seconds returns how long something has lasted for JSON: to the millisecond, as no sensor
+// says when to the nanosecond. It is cut and not rounded, so that nothing looks over early.
+func Seconds(d time.Duration) float64 { return float64(d.Milliseconds()) / 1e3 }
 
 // decimals are those of a measured value in JSON: more than any sensor supports, and as few
 // as keep the noise of computing out of sight.
