@@ -166,9 +166,10 @@ func (b *bundle) readings(s *person.Stay) error {
 		b.lines = append(b.lines, fmt.Sprintf("no readings of %v: the configuration has no such place", s))
 		return nil
 	}
-	to := s.To
-	if to != to.Add(1) {
-		to = to.Add(1) // with the last
+	// With what was read at the very end, which an erasure would take too.
+	to, err := excerpt.Through(b.ctx, b.store, setup.Plan, place, s.To)
+	if err != nil {
+		return err
 	}
 	x, err := excerpt.New(b.ctx, b.store, setup.Plan, setup.Reviver, setup.Rates, place, s.From, to)
 	return b.orSay(s, "no readings", err, func() error {

@@ -17,6 +17,7 @@ import (
 	"iter"
 	"slices"
 	"strings"
+	"time"
 
 	"weald/ingest/sample"
 	"weald/rules"
@@ -46,7 +47,8 @@ type Excerpt struct {
 
 // New returns the excerpt of a place, by its index in the plan. rates are those
 // of the plan's sources, scans a second. reviver makes a new one for each pass. from and to may be Past and Never: then
-// they are where the place's record begins and ends.
+// they are where the place's record begins and ends, which is a nominal period behind its
+// newest reading: for so long it counts by itself.
 //
 // If there is nothing of the place its error wraps journal.ErrNotFound.
 func New(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver func() *keeper.Reviver, rates []float64, place int, from, to sample.Instant) (*Excerpt, error) {
@@ -65,11 +67,34 @@ func New(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver func(
 	return x, nil
 }
 
+// Through returns before when a stretch ends that has what a place's sensors read at an
+// instant too. That is the instant itself, unless something was read just then.
+func Through(ctx context.Context, j journal.Journal, plan *rules.Plan, place int, at sample.Instant) (sample.Instant, error) {
+	if at == sample.Never {
+		return at, nil
+	}
+	for i := range plan.Sources {
+		if !plan.Places[place].Uses(i) {
+			continue
+		}
+		for block, err := range journal.Readable(j.Readings(ctx, plan.Sources[i].ID, at, at+1), nil) {
+			if err != nil {
+				return at, err
+			}
+			if slices.ContainsFunc(block.Scans, func(s record.Scan) bool { return s.At == at }) {
+				return at + 1, nil
+			}
+		}
+	}
+	return at, nil
+}
+
 // Recording returns what is to be exported. Its rows and annotations may be
 // ranged over again and again, one after another.
 func (x *Excerpt) Recording() (export.Recording, error) {
 	r := export.Recording{Header: export.Header{Place: x.place().ID, Start: x.from, End: x.to}}
-	if err := x.person(&r.Header); err != nil {
+	var err error
+	if r.Header.Sessions, err = x.sessions(); err != nil {
 		return r, err
 	}
 	for _, t := range x.tracks() {
@@ -224,24 +249,29 @@ func (x *Excerpt) bound() error {
 	}
 	if x.from == sample.Past {
 		x.from = sample.Never
-		err = x.look(first, last, func(s *record.Scan) bool {
+		err = x.look(first, last, func(_ int, s *record.Scan) bool {
 			x.from = min(x.from, s.At)
 			return false
 		})
 	}
 	if x.to == sample.Never && err == nil {
 		x.to = sample.Past
+		newest := sample.Past
 		// The end is not far from the end: some ten thousand inputs are
 		// seconds of a ward.
 		for back := uint64(1e4); x.to == sample.Past && err == nil; back *= 10 {
 			begin := last - min(last-first, back)
-			err = x.look(begin, last, func(s *record.Scan) bool {
-				x.to = max(x.to, s.At+1)
+			err = x.look(begin, last, func(source int, s *record.Scan) bool {
+				newest = max(newest, s.At)
+				x.to = max(x.to, s.At.Add(x.period(source)))
 				return true
 			})
 			if begin == first {
 				break
 			}
+		}
+		if x.from > newest {
+			x.to = x.from
 		}
 	}
 	if err == nil && x.from >= x.to {
@@ -250,16 +280,27 @@ func (x *Excerpt) bound() error {
 	return err
 }
 
-// look calls each with the scans of the place's sources until it returns false.
-func (x *Excerpt) look(first, last uint64, each func(*record.Scan) bool) error {
+// period is how long a reading of a source counts by itself: until the next one is due.
+func (x *Excerpt) period(source int) time.Duration {
+	if rate := x.rates[source]; rate > 0 {
+		return time.Duration(float64(time.Second) / rate)
+	}
+	return max(x.plan.Sources[source].StaleAfter, 1)
+}
+
+// look calls each with the scans of the place's sources, and of which one it is, until it
+// returns false.
+func (x *Excerpt) look(first, last uint64, each func(source int, s *record.Scan) bool) error {
 	for in, err := range journal.Readable(x.journal.Inputs(x.ctx, first, last), x.lose) {
-		switch {
-		case err != nil:
+		if err != nil {
 			return err
-		case in.Scan != nil && slices.ContainsFunc(x.sources, func(s int) bool { return x.plan.Sources[s].ID == in.Source }):
-			if !each(in.Scan) {
-				return nil
-			}
+		}
+		if in.Scan == nil {
+			continue
+		}
+		i := slices.IndexFunc(x.sources, func(s int) bool { return x.plan.Sources[s].ID == in.Source })
+		if i >= 0 && !each(x.sources[i], in.Scan) {
+			return nil
 		}
 	}
 	return nil

@@ -63,19 +63,15 @@ func (x *Excerpt) annotations() ([]export.Annotation, error) {
 	return all, err
 }
 
-// person fills in whose recording it is, if there was one session and no more in
-// that time: a recording of two people is of nobody, but for each session's part of it.
-func (x *Excerpt) person(h *export.Header) error {
+// sessions are those that have something of the excerpt, in the order of their beginnings.
+func (x *Excerpt) sessions() (have []export.Session, err error) {
 	all, err := sessions.Read(x.ctx, x.journal, x.place().ID, x.lose)
 	all = slices.DeleteFunc(all, func(s sessions.Session) bool { return s.To <= x.from || s.From >= x.to })
-	if len(all) == 1 {
-		h.Person, h.Session = all[0].Code, all[0].ID
-	}
 	slices.SortStableFunc(all, func(a, b sessions.Session) int { return cmp.Compare(a.From, b.From) })
 	for _, s := range all {
-		h.Sessions = append(h.Sessions, export.Session{Person: s.Code, ID: s.ID, From: s.From, To: s.To})
+		have = append(have, export.Session{Person: s.Code, ID: s.ID, From: s.From, To: s.To})
 	}
-	return err
+	return have, err
 }
 
 // Span returns where the excerpt begins and ends.

@@ -57,8 +57,11 @@ func (t *taker) Updated(_ int, at sample.Instant) {
 	if t.done || !news {
 		return
 	}
-	t.row.At, t.waits = at, true
+	t.row.At, t.row.Until, t.waits = at, 0, true
 	for i, k := range t.which {
+		if s := &signals[k]; s.Value == s.Value && (t.row.Until == 0 || s.Until < t.row.Until) {
+			t.row.Until = s.Until
+		}
 		t.row.Values[i], t.row.U[i], t.row.Doubts[i] = current(&signals[k], at)
 	}
 }

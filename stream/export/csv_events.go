@@ -33,14 +33,11 @@ func (r *Recording) csvEvents(ctx context.Context, p *part) error {
 	})
 }
 
-// annotations calls each with every annotation until one of them, or ctx, has
-// an error.
+// annotations calls each with every annotation, and every session, until one of
+// them, or ctx, has an error.
 func (r *Recording) annotations(ctx context.Context, each func(*Annotation) error) error {
-	if r.Annotations == nil {
-		return context.Cause(ctx)
-	}
 	last := sample.Past
-	for a, err := range r.Annotations {
+	for a, err := range r.happened() {
 		if err == nil {
 			err = context.Cause(ctx)
 		}
@@ -81,9 +78,10 @@ func (r *Recording) csvAbout(_ context.Context, p *part) error {
 		_, _ = p.Write(row.end())
 	}
 	stamp := func(at sample.Instant) string { return at.Time().In(h.zone()).Format(time.RFC3339Nano) }
+	whose := h.whose()
 	line("what", "value", "unit", "rows per second", "value lasts at most (s)")
 	for _, each := range [][2]string{
-		{"place", h.Place}, {"person", h.Person}, {"session", h.Session}, {"program", h.program()},
+		{"place", h.Place}, {"person", whose.Person}, {"session", whose.ID}, {"program", h.program()},
 		{"start", stamp(h.Start)}, {"end", stamp(h.End)}, {"zone", h.zoneName()},
 	} {
 		line(each[0], each[1], "", "", "")

@@ -26,7 +26,9 @@ type lane struct {
 	regular bool
 	// follows says that the former sample had a row of its own.
 	follows bool
-	out     [][]float64 // of each signal: n samples, NaN where unknown
+	out     [][]float64      // of each signal: n samples, NaN where unknown
+	read    []sample.Instant // of each sample: when the row was that it shows
+	own     []bool           // whether that row came for it, and is not held from one before
 
 	repeated int64 // samples that are known and have no row of their own
 	skipped  int64 // rows that no sample shows
@@ -45,6 +47,7 @@ func (r *Recording) grid(ctx context.Context, l *layout) *grid {
 		n := l.lanes[i].n
 		g.lanes[i] = lane{
 			held: newHeld(&r.Tracks[i]), f: r.feed(ctx, i), n: n, step: l.duration / time.Duration(n), regular: l.lanes[i].regular,
+			read: make([]sample.Instant, n), own: make([]bool, n),
 		}
 		for range r.Tracks[i].Signals {
 			g.lanes[i].out = append(g.lanes[i].out, make([]float64, n))
@@ -145,6 +148,7 @@ func (l *lane) fill(begin, end sample.Instant, duration time.Duration) bool {
 				l.take(l.f)
 			}
 		}
+		l.read[k], l.own[k] = l.at, own > 0
 		lasts := l.lasts(at) && at < end
 		some := false
 		for s := range l.out {

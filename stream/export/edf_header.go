@@ -11,7 +11,7 @@ import (
 
 // header writes what the survey has found, and begins the result.
 func (e *edfExport) header(base sample.Instant, room int) (edf.Header, error) {
-	h := &e.r.Header
+	h, whose := &e.r.Header, e.r.Header.whose()
 	start := base.Time().In(h.zone())
 	kind := edf.Continuous
 	if len(e.records.runs) > 1 {
@@ -20,10 +20,10 @@ func (e *edfExport) header(base sample.Instant, room int) (edf.Header, error) {
 	e.result.Kind = kind
 	// What is too long is cut, so that it takes no room from what is fixed; the
 	// place is last, and is cut by what room there is.
-	recording := edf.RecordingField(start, cut(ascii(h.Session), 20), edf.Unstated, cut(ascii(h.program()), 16),
+	recording := edf.RecordingField(start, cut(ascii(whose.ID), 20), edf.Unstated, cut(ascii(h.program()), 16),
 		zoneMark+start.Format("-07:00"), placeMark+h.Place)
 	out := edf.Header{
-		Patient:   edf.PatientField(cut(ascii(h.Person), 74)),
+		Patient:   edf.PatientField(cut(ascii(whose.Person), 74)),
 		Recording: cut(recording, 80),
 		Start:     start,
 		Kind:      kind,

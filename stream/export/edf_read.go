@@ -118,9 +118,15 @@ func (f *edfFile) annotations(r *edf.Reader) (all []Annotation, end time.Duratio
 // sentenceForm is how sentences of annotations look that can be taken apart.
 var sentenceForm = regexp.MustCompile(`^(alert|mark|fault)(?: (\S+?))?(?: \(([^,()]+), ([^,()]+), ([^,()]+)\))?(?:: ((?s:.*)))?$`)
 
+// sessionForm is how a session is written.
+var sessionForm = regexp.MustCompile(`^session (\S+) \((\S+)\)$`)
+
 // annotationOf takes the kind, and what happened, off a sentence. What does not
 // look like one of ours stays as it is.
 func annotationOf(text string) Annotation {
+	if m := sessionForm.FindStringSubmatch(text); m != nil {
+		return Annotation{Kind: Sat, What: m[1], Subject: m[2]}
+	}
 	m := sentenceForm.FindStringSubmatch(text)
 	if m == nil {
 		return Annotation{Kind: Text, Text: text}

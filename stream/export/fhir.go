@@ -5,8 +5,6 @@ import (
 	"math"
 	"path/filepath"
 	"time"
-
-	"weald/ingest/sample"
 )
 
 const (
@@ -82,16 +80,13 @@ func newFHIRExport(r *Recording, o Options) (*fhirExport, error) {
 	if f.l, err = f.wide.layoutWithin(DefaultIrregularRate, math.MaxInt); err != nil {
 		return nil, err
 	}
-	whole := r.Header.Sessions
-	if len(whole) == 0 {
-		whole = []Session{{r.Header.Person, r.Header.Session, sample.Past, sample.Never}}
-	}
+	stretches := r.Header.stretches()
 	for i := range r.Tracks {
 		var all []*series
 		for s := range r.Tracks[i].Signals {
 			all = append(all, &series{
 				Signal: r.Tracks[i].Signals[s], stale: r.Tracks[i].stale(), n: f.l.lanes[i].n, regular: f.l.lanes[i].regular,
-				duration: f.l.duration, from: floorSecond(r.Header.Start), sessions: whole,
+				duration: f.l.duration, from: floorSecond(r.Header.Start), stretches: stretches,
 			})
 		}
 		f.series = append(f.series, all)
@@ -101,7 +96,7 @@ func newFHIRExport(r *Recording, o Options) (*fhirExport, error) {
 
 // each goes through the grid and hands every record to every series, as three
 // columns: values, uncertainties, doubts.
-func (f *fhirExport) each(ctx context.Context, do func(s *series, index int64, values, us, doubts []float64) error) error {
+func (f *fhirExport) each(ctx context.Context, do func(s *series, index int64, l *lane, values, us, doubts []float64) error) error {
 	g := f.wide.grid(ctx, &f.l)
 	defer g.stop()
 	for {
@@ -110,9 +105,9 @@ func (f *fhirExport) each(ctx context.Context, do func(s *series, index int64, v
 			return err
 		}
 		for i, all := range f.series {
-			out := g.lanes[i].out
+			l := &g.lanes[i]
 			for k, s := range all {
-				if err := do(s, g.index, out[k], out[len(all)+k], out[2*len(all)+k]); err != nil {
+				if err := do(s, g.index, l, l.out[k], l.out[len(all)+k], l.out[2*len(all)+k]); err != nil {
 					return err
 				}
 			}
@@ -125,7 +120,7 @@ func (f *fhirExport) each(ctx context.Context, do func(s *series, index int64, v
 func (f *fhirExport) survey(ctx context.Context) error {
 	f.m.part("looking for the range of values")
 	known := false
-	err := f.each(ctx, func(s *series, _ int64, values, us, _ []float64) error {
+	err := f.each(ctx, func(s *series, _ int64, _ *lane, values, us, _ []float64) error {
 		for k, v := range values {
 			if v != v {
 				continue
@@ -159,16 +154,20 @@ func (f *fhirExport) write(ctx context.Context, p *part) error {
 			}
 		}
 	}
-	err := f.each(ctx, func(s *series, index int64, values, us, doubts []float64) error {
+	err := f.each(ctx, func(s *series, index int64, l *lane, values, us, doubts []float64) error {
 		for k, v := range values {
 			if v != v {
 				continue
 			}
 			at := index*int64(s.n) + int64(k)
-			if s.ends(at) {
+			of, mine := s.whose(l.read[k], s.at(at), l.own[k])
+			if !mine {
+				continue
+			}
+			if s.ends(at, of) {
 				b.observation(s)
 			}
-			s.add(at, v, us[k], doubts[k])
+			s.add(at, of, v, us[k], doubts[k])
 			p.rows++
 		}
 		return b.err

@@ -141,7 +141,7 @@ func plainJSON(v any) ([]byte, error) {
 }
 
 // about begins the Observation of a series.
-func (b *bundle) about(s *series, from, to sample.Instant) *fhirObservation {
+func (b *bundle) about(s *series, of Session, from, to sample.Instant) *fhirObservation {
 	h := b.header
 	o := &fhirObservation{
 		Resource: "Observation", Status: "preliminary",
@@ -153,11 +153,11 @@ func (b *bundle) about(s *series, from, to sample.Instant) *fhirObservation {
 	if h.Caution != "" {
 		o.note("%s", h.Caution)
 	}
-	if s.of.Person != "" {
-		o.Subject = &fhirReference{Type: "Patient", Identifier: fhirIdentifier{s.of.Person}}
+	if of.Person != "" {
+		o.Subject = &fhirReference{Type: "Patient", Identifier: fhirIdentifier{of.Person}}
 	}
-	if s.of.ID != "" {
-		o.Encounter = &fhirReference{Type: "Encounter", Identifier: fhirIdentifier{s.of.ID}}
+	if of.ID != "" {
+		o.Encounter = &fhirReference{Type: "Encounter", Identifier: fhirIdentifier{of.ID}}
 	}
 	if site, what, _ := strings.Cut(s.Name, "."); meanings[what] != "" && site != "mat" {
 		o.BodySite = &fhirConcept{Text: site}
@@ -175,10 +175,7 @@ func (b *bundle) stamp(at sample.Instant) string {
 
 // absent writes that nothing was ever known.
 func (b *bundle) absent(s *series) {
-	if of, until := s.whose(b.header.Start); until >= b.header.End {
-		s.of = of
-	}
-	o := b.about(s, b.header.Start, b.header.End)
+	o := b.about(s, b.header.whose(), b.header.Start, b.header.End)
 	o.Absent = &fhirConcept{
 		Coding: []fhirCoding{{"http://terminology.hl7.org/CodeSystem/data-absent-reason", "unknown"}},
 		Text:   "not known at any time of this period",
@@ -191,7 +188,7 @@ func (b *bundle) observation(s *series) {
 	if s.count == 0 {
 		return
 	}
-	o := b.about(s, s.at(s.first), s.at(s.first+s.count-1))
+	o := b.about(s, s.stretches[s.of], s.at(s.first), s.at(s.first+s.count-1))
 	o.Value = s.sampled(s.data, s.Unit, s.decimals)
 	if s.ranged() {
 		o.Value.LowerLimit, o.Value.UpperLimit = number(s.Low), number(s.High)

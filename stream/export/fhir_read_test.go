@@ -55,6 +55,10 @@ var sampledToken = regexp.MustCompile(`^(-?[0-9]+(\.[0-9]+)?|[EUL])( (-?[0-9]+(\
 // origin. NaN is unknown; what is beyond a limit is infinite.
 func (s *readSampled) samples(t *testing.T) (all []float64) {
 	t.Helper()
+	return s.read(t)
+}
+
+func (s *readSampled) read(t interface{ Fatalf(string, ...any) }) (all []float64) {
 	if !sampledToken.MatchString(s.Data) || s.Dimensions != 1 || s.Period <= 0 {
 		t.Fatalf("%+v", s)
 	}
@@ -73,7 +77,7 @@ func (s *readSampled) samples(t *testing.T) (all []float64) {
 		default:
 			n, err := strconv.ParseFloat(token, 64)
 			if err != nil {
-				t.Fatal(err)
+				t.Fatalf("%v", err)
 			}
 			all = append(all, s.Origin.Value+factor*n)
 		}

@@ -17,7 +17,8 @@ type series struct {
 	duration time.Duration  // of a record
 	from     sample.Instant // where the grid begins
 
-	sessions []Session
+	stretches []Session // whose what is, through all time
+	now       int       // that which was asked for last
 
 	// From the survey.
 	known       bool
@@ -26,14 +27,13 @@ type series struct {
 	decimalsU   int     // of an uncertainty
 
 	// What waits to be written.
-	first, count     int64          // the first sample, counted on the grid, and how many
-	data, us, doubts []byte         // tokens; of the last two none before the first that is told
-	unknown, certain int64          // how many samples are unknown, how many have an uncertainty
-	told             int64          // of how many doubts are told
-	beyond, past     int64          // how many are in doubt for the one reason, and the other
-	below, above     int64          // how many are outside of the range that is given
-	of               Session        // whose they are
-	until            sample.Instant // before when
+	first, count     int64  // the first sample, counted on the grid, and how many
+	data, us, doubts []byte // tokens; of the last two none before the first that is told
+	unknown, certain int64  // how many samples are unknown, how many have an uncertainty
+	told             int64  // of how many doubts are told
+	beyond, past     int64  // how many are in doubt for the one reason, and the other
+	below, above     int64  // how many are outside of the range that is given
+	of               int    // index of the stretch that their readings are of
 }
 
 // ranged says that the signal gives a range.
@@ -48,38 +48,38 @@ func (s *series) at(sample int64) sample.Instant {
 }
 
 // ends reports whether an Observation cannot go on to the given sample, which is
-// known.
-func (s *series) ends(at int64) bool {
+// known and whose reading is of that stretch.
+func (s *series) ends(at int64, of int) bool {
 	if s.count == 0 {
 		return false
 	}
 	last := s.first + s.count - 1
-	return at-s.first >= mostSamples || s.at(at) >= s.until || s.at(at).Sub(s.at(last)) > longestGap
+	return at-s.first >= mostSamples || of != s.of || s.at(at).Sub(s.at(last)) > longestGap
 }
 
-// whose returns whose a reading is that is shown at an instant, and before when the next
-// one's are. One is of its session for as long as it is held after the end.
-func (s *series) whose(at sample.Instant) (of Session, until sample.Instant) {
-	for i, one := range s.sessions {
-		if at < one.From {
-			return Session{}, one.From
-		}
-		end := one.To.Add(s.stale)
-		if i+1 < len(s.sessions) {
-			end = min(end, s.sessions[i+1].From)
-		}
-		if at < end {
-			return one, end
-		}
+// whose returns whose a reading is, by when it was read, and whether a sample may show it.
+// Its own may, though it stands beside it; what is held from before may not over the edge of
+// a session.
+func (s *series) whose(read, at sample.Instant, own bool) (stretch int, may bool) {
+	stretch = s.stretch(read)
+	return stretch, own || s.stretch(at) == stretch
+}
+
+// stretch returns the index of the one that an instant is in.
+func (s *series) stretch(at sample.Instant) int {
+	for at < s.stretches[s.now].From {
+		s.now--
 	}
-	return Session{}, sample.Never
+	for at >= s.stretches[s.now].To {
+		s.now++
+	}
+	return s.now
 }
 
 // add appends a sample that is known, and the unknown ones before it.
-func (s *series) add(at int64, v, u, doubt float64) {
+func (s *series) add(at int64, of int, v, u, doubt float64) {
 	if s.count == 0 {
-		s.first = at
-		s.of, s.until = s.whose(s.at(at))
+		s.first, s.of = at, of
 	}
 	for ; s.first+s.count < at; s.count++ {
 		s.data = append(s.data, "E "...)

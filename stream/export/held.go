@@ -2,7 +2,6 @@ package export
 
 import (
 	"slices"
-	"time"
 
 	"weald/ingest/sample"
 )
@@ -12,22 +11,21 @@ import (
 type held struct {
 	values []float64
 	at     sample.Instant
-	any    bool // whether there has been a row
-	stale  time.Duration
+	until  sample.Instant // before when it counts; Past before the first row
 }
 
 func newHeld(t *Track) held {
-	return held{values: make([]float64, len(t.Signals)), stale: t.stale()}
+	return held{values: make([]float64, len(t.Signals)), until: sample.Past}
 }
 
 // take makes the next row of f the one in force.
 func (h *held) take(f *feed) {
-	h.at, h.any = f.at(), true
-	f.take(h.values)
+	h.at = f.at()
+	h.until = f.take(h.values)
 }
 
 // lasts reports whether the row still counts at the instant at.
-func (h *held) lasts(at sample.Instant) bool { return h.any && at < h.at.Add(h.stale) }
+func (h *held) lasts(at sample.Instant) bool { return at < h.until }
 
 // rates returns the distinct rates of the tracks, highest first, irregular last.
 func (r *Recording) rates() []float64 {

@@ -154,10 +154,10 @@ func (r *Recording) parquetEvents(ctx context.Context, out *output, name string)
 
 // metadata is what both tables say of the recording.
 func (r *Recording) metadata() []parquet.WriterOption {
-	h := &r.Header
+	h, whose := &r.Header, r.Header.whose()
 	var o []parquet.WriterOption
 	for _, each := range [][2]string{
-		{"place", h.Place}, {"person", h.Person}, {"session", h.Session}, {"program", h.program()},
+		{"place", h.Place}, {"person", whose.Person}, {"session", whose.ID}, {"program", h.program()},
 		{"start", h.Start.String()}, {"end", h.End.String()}, {"zone", h.zoneName()},
 	} {
 		o = append(o, parquet.KeyValueMetadata("weald."+each[0], each[1]))

@@ -23,10 +23,10 @@ type Recording struct {
 // A Header says of what a recording is.
 type Header struct {
 	Place   string
-	Person  string // a code, never a name
+	Person  string // a code, never a name; whose all of it is
 	Session string // empty where there was none
-	// Sessions, in the order of their beginnings, are for formats that can say of each
-	// stretch whose it is; where there are none, all of it is of Person and Session.
+	// Sessions are those that have something of the recording, in the order of their
+	// beginnings. Where there are any, Person and Session count for nothing (see whose).
 	Sessions []Session
 	// Program is the name and version of what exports; empty means "weald".
 	Program string
@@ -37,12 +37,6 @@ type Header struct {
 	Zone *time.Location
 	// Caution is said where a format has room for sentences; empty says nothing.
 	Caution string
-}
-
-// A Session is when it was whose recording, from From until before To.
-type Session struct {
-	Person, ID string
-	From, To   sample.Instant
 }
 
 // A Track is signals that are taken together.
@@ -69,10 +63,9 @@ type Signal struct {
 }
 
 // A Row is one instant of a track, with one value a signal: NaN where unknown.
-// Formats that have a place for them take U and Doubts, others leave them out (see
-// the package).
 type Row struct {
 	At     sample.Instant
+	Until  sample.Instant // before when the values end, if sooner than StaleAfter has it; 0 says nothing
 	Values []float64
 	U      []float64 // standard uncertainties, NaN where not known; nil where none is
 	Doubts []Doubt   // nil where it is not known whether there are any
@@ -95,7 +88,9 @@ const (
 	Alert Kind = "alert"
 	Mark  Kind = "mark"
 	Fault Kind = "fault"
-	Text  Kind = "text" // from a file that does not say
+	// Sat is a session: What is its id, Subject the code of whoever was there.
+	Sat  Kind = "session"
+	Text Kind = "text" // from a file that does not say
 )
 
 // An Annotation is something that happened.
@@ -103,9 +98,9 @@ type Annotation struct {
 	At       sample.Instant
 	Duration time.Duration // 0 for what happened at an instant
 	Kind     Kind
-	What     string // "raised", "cleared", "turned", …
+	What     string // "raised", "cleared", "turned", …; a session's id
 	Rule     string // of an alert
-	Subject  string // of an alert
+	Subject  string // of an alert; a session's code
 	Priority string // of an alert
 	Author   string // of a mark
 	Text     string // a sentence, or what the person wrote

@@ -15,13 +15,14 @@ const batchValues = 8192
 // A batch is consecutive rows of one track, row by row in one slice.
 type batch struct {
 	at     []sample.Instant
-	values []float64 // finite or NaN
+	until  []sample.Instant // before when the values end
+	values []float64        // finite or NaN
 	width  int
 }
 
 func (b *batch) row(i int) []float64 { return b.values[i*b.width : (i+1)*b.width] }
 
-func (b *batch) clear() { b.at, b.values = b.at[:0], b.values[:0] }
+func (b *batch) clear() { b.at, b.until, b.values = b.at[:0], b.until[:0], b.values[:0] }
 
 // batches yields the rows of track i of r, checked: in order, within the
 // recording, and of the right width. A batch is valid until the next iteration.
@@ -31,7 +32,7 @@ func (r *Recording) batches(ctx context.Context, i int) iter.Seq2[*batch, error]
 		t := &r.Tracks[i]
 		b := &batch{width: len(t.Signals)}
 		full := max(1, batchValues/b.width)
-		last := r.Header.Start
+		last, stale := r.Header.Start, t.stale()
 		for row, err := range t.Rows {
 			switch {
 			case err != nil:
@@ -50,7 +51,11 @@ func (r *Recording) batches(ctx context.Context, i int) iter.Seq2[*batch, error]
 				return
 			}
 			last = row.At
-			b.at = append(b.at, row.At)
+			until := row.At.Add(stale)
+			if row.Until != 0 {
+				until = min(until, row.Until)
+			}
+			b.at, b.until = append(b.at, row.At), append(b.until, until)
 			for _, v := range row.Values {
 				b.values = append(b.values, finite(v))
 			}
@@ -110,11 +115,14 @@ func (f *feed) at() sample.Instant {
 	return f.b.at[f.next]
 }
 
-// take copies the values of the next row into dst and moves on.
-func (f *feed) take(dst []float64) {
+// take copies the values of the next row into dst, says before when they end, and
+// moves on.
+func (f *feed) take(dst []float64) (until sample.Instant) {
 	copy(dst, f.b.row(f.next))
+	until = f.b.until[f.next]
 	f.next++
 	if f.next == len(f.b.at) {
 		f.fill()
 	}
+	return until
 }

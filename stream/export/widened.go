@@ -33,7 +33,7 @@ func (t *Track) widened() Track {
 				yield(Row{}, err)
 				return
 			}
-			out.At = row.At
+			out.At, out.Until = row.At, row.Until
 			copy(out.Values, row.Values)
 			for i := range n {
 				out.Values[n+i], out.Values[2*n+i] = sample.Unknown, sample.Unknown
