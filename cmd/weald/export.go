@@ -38,14 +38,16 @@ func newExport() *cobra.Command {
 		Use:   "export -c FILE --place P --format csv|edf|parquet|fhir --out DIR",
 		Short: "Write what the record has of a place into files that other programs read",
 		Long: `Makes the signals of a place of the readings in the record, in the order of their
-times, and writes them with alerts and marks:
+times, and writes them with alerts, marks and sessions:
 
-  csv      a table for each rate (RFC 4180), one of alerts and marks, one about both
-  edf      one EDF+ file, gaps left out, alerts and marks as annotations
-  parquet  a table of readings, one of alerts and marks
+  csv      a table for each rate (RFC 4180), one of what happened, one about both
+  edf      one EDF+ file, gaps left out, what happened as annotations
+  parquet  a table of readings, one of what happened
   fhir     one Bundle of HL7 FHIR R4, readings as Observations; no alerts, no marks
 
-Parquet and FHIR say of each value how uncertain it is and whether its calibration held.
+CSV, Parquet and FHIR say of each value how uncertain it is (standard uncertainty) and whether
+its calibration held; EDF+ says of each signal between what bounds, and when it did not hold.
+A person's code is in a file's header where one session covers all of the stretch.
 
 Calibrations are those that were in force at the time, or else the configuration's
 lines. Files appear when all of them are whole,
@@ -69,7 +71,7 @@ what it keeps after the beginning is not in the files.`,
 	flags.StringVar(&f.format, "format", "", "csv, edf, parquet or fhir")
 	flags.StringVar(&f.place, "place", "", "the place's id")
 	flags.StringVar(&f.from, "from", "", "from this instant on, RFC 3339; the beginning without it")
-	flags.StringVar(&f.to, "to", "", "before this instant, RFC 3339; the end without it")
+	flags.StringVar(&f.to, "to", "", "before this instant, RFC 3339; without it to the newest reading and as long as that counts")
 	flags.StringVar(&f.zone, "zone", f.zone, "the zone of the place, such as Europe/Vienna, in which times are written")
 	flags.StringVar(&f.out, "out", f.out, "a folder, or a file")
 	flags.BoolVar(&f.replace, "replace", false, "replace files that exist")

@@ -29,6 +29,18 @@ func TestAnotherProgramReadsEDF(t *testing.T) {
 	}
 	folder := t.TempDir()
 	r := bench()
+	plain := r.Tracks[0].Rows
+	r.Tracks[0].Rows = func(yield func(Row, error) bool) {
+		for row, err := range plain {
+			row.U, row.Doubts = []float64{1.25, 0.5}, []Doubt{0, 0}
+			if row.Values[0] > 38 && row.Values[0] < 39 {
+				row.U[0], row.Doubts[0] = 2, Extrapolated
+			}
+			if !yield(row, err) {
+				return
+			}
+		}
+	}
 	f, err := EDF(t.Context(), r, folder, "k07", EDFOptions{})
 	if err != nil {
 		t.Fatal(err)
@@ -81,6 +93,9 @@ func TestAnotherProgramReadsEDF(t *testing.T) {
 	// Its times are a few microseconds off. The mark of second 7 stands where
 	// the sixth record begins.
 	for want, second := range map[string]float64{
+		"standard uncertainty 1.25 to 2 mmHg@@ankle.pressure":                                   0,
+		"standard uncertainty 0.5 mmHg@@calf.pressure":                                          0,
+		"outside of the calibrated range@@ankle.pressure":                                       6.5,
 		"alert raised (ankle-too-loose, ankle, medium): ankle at 0 mmHg, asked for at least 20": 1.2,
 		"mark turned: said \"better\",\nthen slept [N-2]":                                       7,
 	} {

@@ -12,13 +12,17 @@ import (
 //
 //   - base-50-per-s.csv and so on, one for each rate, base-irregular.csv for
 //     tracks without one: time (RFC 3339, in the zone of the place), seconds
-//     since the start, and a column a signal with the unit in its name; an empty
-//     cell is unknown. See the package for rows of several tracks.
-//   - base-events.csv: alerts and marks, a row each.
-//   - base-about.csv: the header and the signals, for whom the files are passed
-//     on to.
+//     since the start, and four columns a signal: "ankle.pressure (mmHg)",
+//     "ankle.pressure u (mmHg)", the standard uncertainty of the value, and
+//     "ankle.pressure extrapolated" and "ankle.pressure expired", 1 or 0, what it
+//     is in doubt for (see Doubt). They are those of Parquet. An empty cell is
+//     unknown. See the package for rows of several tracks.
+//   - base-events.csv: alerts, marks and sessions, a row each.
+//   - base-about.csv: the header, the signals and what columns mean, for whom the
+//     files are passed on to.
 //
-// Numbers are written so that they read back exactly.
+// Values are written so that they read back exactly, uncertainties with three
+// significant digits: more than they have (JCGM 100, 7.2.6).
 func CSV(ctx context.Context, r Recording, folder, base string, o Options) ([]File, error) {
 	if err := r.check(); err != nil {
 		return nil, err
@@ -64,12 +68,13 @@ func rateName(rate float64) string {
 	return strconv.FormatFloat(rate, 'f', -1, 64) + "-per-s"
 }
 
-// title is the heading of a column.
-func (s *Signal) title() string {
-	if s.Unit == "" {
-		return s.Name
+// titles are the headings of the columns of a signal.
+func (s *Signal) titles() [4]string {
+	unit := ""
+	if s.Unit != "" {
+		unit = " (" + s.Unit + ")"
 	}
-	return s.Name + " (" + s.Unit + ")"
+	return [...]string{s.Name + unit, s.Name + " u" + unit, s.Name + " extrapolated", s.Name + " expired"}
 }
 
 // csvReadings writes the tracks of one rate.
@@ -84,15 +89,18 @@ func (r *Recording) csvReadings(ctx context.Context, p *part, rate float64, m *m
 			f.stop()
 		}
 	}()
+	wide := r.widened()
 	for i := range r.Tracks {
 		t := &r.Tracks[i]
 		if t.Rate != rate {
 			continue
 		}
 		for s := range t.Signals {
-			row.text(t.Signals[s].title())
+			for _, title := range t.Signals[s].titles() {
+				row.text(title)
+			}
 		}
-		feeds, now = append(feeds, r.feed(ctx, i)), append(now, newHeld(t))
+		feeds, now = append(feeds, wide.feed(ctx, i)), append(now, newHeld(&wide.Tracks[i]))
 	}
 	if _, err := p.Write(row.end()); err != nil {
 		return err
@@ -113,13 +121,7 @@ func (r *Recording) csvReadings(ctx context.Context, p *part, rate float64, m *m
 			if f.at() == at {
 				now[i].take(f)
 			}
-			lasts := now[i].lasts(at)
-			for _, v := range now[i].values {
-				if !lasts {
-					v = sample.Unknown
-				}
-				row.number(v)
-			}
+			row.held(&now[i], at)
 		}
 		if _, err := p.Write(row.end()); err != nil {
 			return err

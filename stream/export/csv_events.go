@@ -96,5 +96,8 @@ func (r *Recording) csvAbout(_ context.Context, p *part) error {
 			line("signal", s.Name, s.Unit, rate, string(edf.AppendSeconds(nil, t.stale())))
 		}
 	}
+	for _, each := range [...][2]string{{"u", saysU}, {"extrapolated", saysExtrapolated}, {"expired", saysExpired}} {
+		line("column "+each[0], each[1], "", "", "")
+	}
 	return nil
 }

@@ -71,6 +71,34 @@ func (r *csvRow) number(v float64) {
 	}
 }
 
+// held adds four cells for each signal of a widened track: what is in force at an instant,
+// how uncertain it is, and what it is in doubt for.
+func (r *csvRow) held(h *held, at sample.Instant) {
+	n := len(h.values) / 3
+	lasts := h.lasts(at)
+	for i, v := range h.values[:n] {
+		if !lasts || v != v {
+			r.b = append(r.b, ",,,,"...)
+			continue
+		}
+		r.number(v)
+		if r.comma(); h.values[n+i] == h.values[n+i] {
+			r.b = strconv.AppendFloat(r.b, h.values[n+i], 'g', 3, 64)
+		}
+		d := h.values[2*n+i]
+		for _, why := range [...]Doubt{Extrapolated, Expired} {
+			r.comma()
+			switch {
+			case d != d:
+			case Doubt(d)&why != 0:
+				r.b = append(r.b, '1')
+			default:
+				r.b = append(r.b, '0')
+			}
+		}
+	}
+}
+
 // instant adds two cells: at in RFC 3339, and the seconds since start.
 func (r *csvRow) instant(at, start sample.Instant, zone *time.Location) {
 	r.comma()

@@ -61,7 +61,7 @@ func TestCSVOfTwoTracksOfOneRate(t *testing.T) {
 			{Signals: []Signal{{Name: "b"}}, Rate: 1, StaleAfter: 1500 * time.Millisecond, Rows: func(yield func(Row, error) bool) {
 				for row := range second {
 					row.At = row.At.Add(250 * time.Millisecond)
-					row.Values = []float64{10 * row.Values[0]}
+					row.Values, row.U, row.Doubts = []float64{10 * row.Values[0]}, []float64{row.Values[0] / 3}, []Doubt{Expired}
 					if !yield(row, nil) {
 						return
 					}
@@ -75,13 +75,13 @@ func TestCSVOfTwoTracksOfOneRate(t *testing.T) {
 	}
 	var got []string
 	for _, row := range table(t, files[0].Path)[1:] {
-		got = append(got, strings.Join(row[1:], " "))
+		got = append(got, strings.Join(row[1:], ","))
 	}
-	want := []string{"0 1 ", "0.25 1 10", "1 2 10", "1.25 2 20", "4 3 ", "4.25 3 30"}
+	want := []string{"0,1,,,,,,,", "0.25,1,,,,10,0.333,0,1", "1,2,,,,10,0.333,0,1", "1.25,2,,,,20,0.667,0,1", "4,3,,,,,,,", "4.25,3,,,,30,1,0,1"}
 	if !slices.Equal(got, want) {
 		t.Errorf("rows %q, want %q", got, want)
 	}
-	if head := table(t, files[0].Path)[0]; !slices.Equal(head, []string{"time", "seconds", "a (mmHg)", "b"}) {
+	if head := table(t, files[0].Path)[0]; !slices.Equal(head, []string{"time", "seconds", "a (mmHg)", "a u (mmHg)", "a extrapolated", "a expired", "b", "b u", "b extrapolated", "b expired"}) {
 		t.Errorf("header %q", head)
 	}
 }

@@ -5,12 +5,12 @@
 // signals that were taken together, and annotations (alerts, marks). Where they
 // come from is not this package's business. Everything is streamed: memory does
 // not grow with the length of a recording, but for one bit a data record of
-// EDF+ (half a megabyte for a month of seconds).
+// EDF+ (half a megabyte for a month of seconds) and for its annotations.
 //
 // # What becomes of values and of time
 //
 // A value lasts until the next row of its track, and no longer than the track's
-// StaleAfter; NaN is unknown, from its instant on. No format turns an unknown
+// StaleAfter, or to its row's Until; NaN is unknown, from its instant on. No format turns an unknown
 // into a number:
 //
 //   - CSV has one file for each rate. Each row is an instant at which a track of
@@ -27,8 +27,18 @@
 //   - FHIR has the same samples as SampledData in Observations, with "E" for
 //     unknown (see FHIR). It leaves annotations out.
 //
-// Of what rows say beside values, their uncertainties and doubts, Parquet has
-// columns and FHIR has components; CSV and EDF+ leave it out.
+// Each value comes with its standard uncertainty and with what it is in doubt for
+// (see Row): in columns beside it in CSV and Parquet, in components in FHIR. EDF+ has
+// no place beside a sample; its annotations say between which bounds the uncertainty
+// of a signal is, and from when to when it was in doubt.
+//
+// # Whose it is
+//
+// A code stands for the time of its session and for no other. Files say of all of
+// themselves whose they are where one session covers all of the stretch, and each
+// session is an event with its beginning and its length. FHIR has the subject and the
+// encounter in each Observation, and none is of two sessions: whose a reading is goes
+// by its own instant, and nothing is held over the edge of a session.
 //
 // # Files
 //

@@ -66,6 +66,9 @@ type EDFSignal struct {
 // A data record of which nothing is known is left out, and the file is then
 // EDF+D. The patient field has the person's code and nothing else.
 //
+// How uncertain values are, and which are in doubt, annotations say, each linked to
+// its signal as the format's standard texts have it (see quality).
+//
 // Its error wraps ErrRecording, ErrEmpty or edf.ErrRange, or is that of a track,
 // of ctx or of the file system.
 func EDF(ctx context.Context, r Recording, folder, base string, o EDFOptions) (EDFFile, error) {
@@ -114,6 +117,7 @@ type edfExport struct {
 	records spans
 	low     []float64 // of each signal, through all tracks
 	high    []float64
+	quality []quality
 }
 
 // survey goes through the recording for the first time: which records are there,
@@ -123,9 +127,11 @@ func (e *edfExport) survey(ctx context.Context) error {
 	for i := range e.r.Tracks {
 		for range e.r.Tracks[i].Signals {
 			e.low, e.high = append(e.low, math.NaN()), append(e.high, math.NaN())
+			e.quality = append(e.quality, newQuality())
 		}
 	}
-	g := e.r.grid(ctx, e.l)
+	wide := e.r.widened()
+	g := wide.grid(ctx, e.l)
 	defer g.stop()
 	for {
 		switch more, err := g.next(); {
@@ -140,8 +146,11 @@ func (e *edfExport) survey(ctx context.Context) error {
 		e.records.add(g.index)
 		signal := 0
 		for i := range g.lanes {
-			for _, samples := range g.lanes[i].out {
+			out := g.lanes[i].out
+			n := len(out) / 3
+			for k, samples := range out[:n] {
 				e.low[signal], e.high[signal] = extend(e.low[signal], e.high[signal], samples)
+				e.quality[signal].take(g, samples, out[n+k], out[2*n+k])
 				signal++
 			}
 		}
@@ -231,6 +240,7 @@ func (e *edfExport) place(ctx context.Context, base, from sample.Instant) (texts
 	if err != nil {
 		return nil, 0, err
 	}
+	all, longest = e.qualities(base, all, longest)
 	e.result.Annotations = len(all)
 	onset := func(number int64) time.Duration {
 		return from.Add(time.Duration(e.records.index(number)) * e.l.duration).Sub(base)

@@ -6,6 +6,13 @@ import (
 	"weald/ingest/sample"
 )
 
+// What a file says of the columns beside a value.
+const (
+	saysU            = "standard uncertainty of the value (JCGM 100, k = 1), in its unit; empty where it is not known"
+	saysExtrapolated = "1 where the value lies outside of what its sensor was calibrated for, else 0; empty where that is not known"
+	saysExpired      = "1 where it was made by a calibration that was past its date, else 0; empty where that is not known"
+)
+
 // widened returns r with what rows say beside values as signals of their own.
 func (r *Recording) widened() Recording {
 	wide := Recording{Header: r.Header}
@@ -16,7 +23,8 @@ func (r *Recording) widened() Recording {
 }
 
 // widened returns t with a signal for the uncertainty of each of its signals, and
-// one for its doubts, so that they go the way that values do.
+// one for its doubts, so that they go the way that values do. Of a value that is unknown
+// there is neither.
 func (t *Track) widened() Track {
 	n := len(t.Signals)
 	wide := *t
@@ -37,10 +45,11 @@ func (t *Track) widened() Track {
 			copy(out.Values, row.Values)
 			for i := range n {
 				out.Values[n+i], out.Values[2*n+i] = sample.Unknown, sample.Unknown
-				if row.U != nil {
+				known := finite(row.Values[i]) == row.Values[i]
+				if known && row.U != nil {
 					out.Values[n+i] = row.U[i]
 				}
-				if row.Doubts != nil {
+				if known && row.Doubts != nil {
 					out.Values[2*n+i] = float64(row.Doubts[i])
 				}
 			}

@@ -53,9 +53,9 @@ type fileInput struct {
 type newExport struct {
 	Body struct {
 		Place  string    `json:"place" minLength:"1" maxLength:"64" doc:"The place's id in the configuration"`
-		Format string    `json:"format" enum:"csv,edf,parquet,fhir" doc:"fhir has readings alone, the others alerts and marks too; parquet and fhir have the uncertainty of each value"`
+		Format string    `json:"format" enum:"csv,edf,parquet,fhir" doc:"fhir has readings alone, the others alerts, marks and sessions too; csv, parquet and fhir have the uncertainty of each value and whether its calibration held, edf says it of each signal"`
 		From   time.Time `json:"from,omitempty" doc:"The beginning of the record without it"`
-		To     time.Time `json:"to,omitempty" doc:"The end of the record without it"`
+		To     time.Time `json:"to,omitempty" doc:"Before this instant; without it to the newest reading and as long as that counts"`
 	}
 }
 
