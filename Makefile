@@ -115,7 +115,7 @@ web-test: webui/node_modules/.package-lock.json
 # Now and then the end of its time is all that Go complains of (go.dev/issue/75804, mended
 # in 1.27); what is found comes with the input that failed.
 GUIDED_ALSO := go.yaml.in/...
-OURS := FuzzReadLife FuzzReadCells rules/state/FuzzRead FuzzRestorePlace FuzzCut FuzzPages FuzzOpen FuzzCall \
+OURS := FuzzReader FuzzReadLife FuzzReadCells rules/state/FuzzRead FuzzRestorePlace FuzzCut FuzzPages FuzzOpen FuzzCall \
   FuzzLabel FuzzTAL FuzzDecode stream/access/password/FuzzParse
 
 fuzz: $(WEB)
