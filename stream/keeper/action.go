@@ -1,6 +1,7 @@
 package keeper
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -27,7 +28,7 @@ func (k *Keeper) Act(ord uint64, key alert.Key, a alert.Action) error {
 func (k *Keeper) decided(what string, e record.Entry) (record.Position, error) {
 	_ = k.settle(e.Ord) // where readings find no room it is kept all the same
 	e.Written = k.now()
-	p, err := k.offer(e)
+	p, err := k.late.Offer(context.Background(), e)
 	if errors.Is(err, journal.ErrLater) {
 		k.log.Warn("what a person did is done, and waits to be kept", slog.String("what", what), slog.Any("error", err),
 			slog.String("do", "make room on the disk, or see that a majority of the servers of the log runs and can be reached"))

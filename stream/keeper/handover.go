@@ -43,12 +43,12 @@ func (k *Keeper) HandOver(ctx context.Context, ord uint64, places int, state fun
 	if next.Hash == was.Hash {
 		return 0, nil
 	}
-	_, err = k.offer(record.Entry{Ord: ord + 1, At: now, Written: now, Author: author, Body: next})
+	_, err = k.late.Offer(context.Background(), record.Entry{Ord: ord + 1, At: now, Written: now, Author: author, Body: next})
 	switch {
 	case errors.Is(err, journal.ErrLater):
 		undo := record.NewConfig(next.Version+1, was.Text)
 		undo.Undoes = next.Version
-		k.late([]record.Entry{{Ord: ord + 2, At: now, Written: now, Body: undo}})
+		k.late.Follow(record.Entry{Ord: ord + 2, At: now, Written: now, Body: undo})
 		k.fix(ord + 2)
 		why := journal.ErrUnreached // and not that it comes later, as it does not come into force
 		if errors.Is(err, journal.ErrFull) {

@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"weald/ingest/sample"
 	"weald/rules"
 	"weald/rules/alert"
 	"weald/stream/journal"
+	"weald/stream/journal/backlog"
 	"weald/stream/record"
 )
 
@@ -39,7 +41,8 @@ type Keeper struct {
 	// Within is how long the record may take for one call; 0 for as long as it takes.
 	Within time.Duration
 
-	away away // what waits while it takes longer
+	away atomic.Bool   // the last that was given to it did not get there in time
+	late backlog.Queue // what waits for it
 
 	// Tell, if it is set before Run, is told of the keeper's own alert: that
 	// readings are not kept.
@@ -79,6 +82,7 @@ func New(j journal.Journal, plan *rules.Plan, r *Resumed, reviver *Reviver, conf
 	for i := range k.blocks {
 		k.blocks[i] = record.Block{Source: plan.Sources[i].ID, Config: config}
 	}
+	k.late.Log, k.late.Away = asked{k}, k.away.Load
 	return k
 }
 
@@ -113,12 +117,12 @@ func (k *Keeper) Tick(ord uint64, place int, now sample.Instant) {
 // would be kept as often as it was given.
 func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []byte) (took bool, err error) {
 	var at record.Position
-	err = k.settle(next)
+	unread := k.settle(next)
 	entries := make([]record.Entry, len(events), len(events)+1)
 	for i, e := range events {
 		entries[i] = record.Entry{At: e.At, Written: k.now(), Place: e.Place, Body: record.Transition{Event: e}}
 	}
-	if err != nil {
+	if _, waiting := k.late.Waits(); unread != nil && waiting < mostStanding {
 		stands := k.stand(next, events, state)
 		at, err = k.put(append(entries, stands...)...)
 		took = len(stands) > 0 && (err == nil || errors.Is(err, journal.ErrLater))

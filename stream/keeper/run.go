@@ -36,7 +36,7 @@ func (k *Keeper) Run(ctx context.Context, state Source) error {
 		}
 		err := k.write(ctx)
 		if err == nil && !k.waits() {
-			k.away.is.Store(false) // as far as anybody knows: nothing waits, and so nothing asks again
+			k.away.Store(false) // as far as anybody knows: nothing waits, and so nothing asks again
 		}
 		holed := k.note(ctx, err) // what comes after a hole would not be judged as it was
 		if errors.Is(err, journal.ErrBroken) || errors.Is(err, journal.ErrClosed) {

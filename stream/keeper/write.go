@@ -80,12 +80,12 @@ func (k *Keeper) writeShare(ctx context.Context, from int) (next int, err error)
 // ward again takes longer than all that is new. New ones begin instead. For a record that is
 // out of reach it does not wait.
 func (k *Keeper) hurry(ctx context.Context) error {
-	if k.away.is.Load() {
+	if k.away.Load() {
 		return journal.ErrUnreached
 	}
 	k.writing.Lock()
 	defer k.writing.Unlock()
-	if k.away.is.Load() { // who held it has found that out
+	if k.away.Load() { // who held it has found that out
 		return journal.ErrUnreached
 	}
 	return k.append(ctx, k.doubt, wanted{to: len(k.open)})

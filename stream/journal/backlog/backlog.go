@@ -57,7 +57,7 @@ type Queue struct {
 	Log    Log
 	Within time.Duration // how long the log may take for one call; 0 for as long as it takes
 	Calls  int           // how many may wait; 0 for DefaultCalls
-	Bytes  int           // and how many bytes they may have as the record has them; 0 for DefaultBytes
+	Bytes  int           // and how many bytes they may hold; 0 for DefaultBytes
 
 	// Away reports that the log is known to be out of reach: only Drain asks it then. Nil is for
 	// never.
@@ -128,18 +128,22 @@ func (q *Queue) push(entries []record.Entry, room bool) bool {
 	return true
 }
 
-// size is how many bytes a record needs for entries. What it cannot have counts for nothing,
-// and is refused when it is given.
+// size is how many bytes entries hold: what a record needs for them, but for states, which it
+// compresses. What it cannot have counts for nothing, and is refused when it is given.
 func size(entries []record.Entry) (n int) {
 	var b []byte
 	for i := range entries {
+		if s, ok := entries[i].Body.(record.State); ok {
+			n += len(s.Body)
+			continue
+		}
 		b, _ = entries[i].Append(b[:0])
 		n += len(b)
 	}
 	return n
 }
 
-// Waits returns how many calls wait, and how many bytes they have.
+// Waits returns how many calls wait, and how many bytes they hold.
 func (q *Queue) Waits() (calls, bytes int) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
