@@ -156,6 +156,11 @@ func (a *Access) take(d *record.Document, now sample.Instant) {
 	}
 }
 
+// unkept reports whether something that was to be kept is not and will not be. What the log of
+// several machines has (journal.ErrLater), and this one has no room for, is done all the same: it
+// will be in force after the next start. The error goes on to whoever asked.
+func unkept(err error) bool { return err != nil && !errors.Is(err, journal.ErrLater) }
+
 // put keeps a document; a nil body takes it away. The caller holds change.
 func (a *Access) put(ctx context.Context, name string, body any, now sample.Instant) error {
 	d := record.Document{Name: name, Version: a.versions[name], Written: now}
@@ -178,11 +183,14 @@ func (a *Access) put(ctx context.Context, name string, body any, now sample.Inst
 		d.Version = was.Version
 		version, err = a.store.PutDocument(ctx, d)
 	}
-	if err != nil {
+	switch {
+	case unkept(err):
 		return err
+	case err != nil:
+		version = d.Version + 1 // as the log counts them
 	}
 	a.versions[name] = version
-	return nil
+	return err
 }
 
 // note keeps that somebody is about to change something.

@@ -2,6 +2,7 @@ package access
 
 import (
 	"context"
+	"errors"
 	"regexp"
 	"slices"
 	"strings"
@@ -91,7 +92,8 @@ func (a *Access) Any() bool {
 }
 
 // Make makes an account. Its errors wrap ErrName, ErrTaken or ErrMany, or are about
-// the password, or are those of the record, and there is no account then.
+// the password, or are those of the record, and there is no account then, unless they
+// wrap journal.ErrLater.
 func (a *Access) Make(ctx context.Context, d Deed, name string, role Role, pass string) error {
 	if !nameForm.MatchString(name) {
 		return asked{ErrName}
@@ -173,22 +175,24 @@ func (a *Access) SetPassword(ctx context.Context, d Deed, name, pass string) err
 	if err != nil {
 		return err
 	}
-	if err := a.alter(ctx, d, name, "account-password", "", func(x *account) { x.Password, x.ChangedAt = kept, d.Now.Time() }); err != nil {
-		return err
+	late := a.alter(ctx, d, name, "account-password", "", func(x *account) { x.Password, x.ChangedAt = kept, d.Now.Time() })
+	if unkept(late) {
+		return late
 	}
-	return a.endSessions(ctx, name, d.Now)
+	return errors.Join(late, a.endSessions(ctx, name, d.Now))
 }
 
 // Remove takes an account away, and ends its sessions. Its errors wrap ErrNone or
 // ErrLast.
 func (a *Access) Remove(ctx context.Context, d Deed, name string) error {
 	// What is left of it says that the name was in use: documents count their versions.
-	if err := a.alter(ctx, d, name, "account-removed", "", func(x *account) {
+	late := a.alter(ctx, d, name, "account-removed", "", func(x *account) {
 		*x = account{Name: x.Name, MadeAt: x.MadeAt, MadeBy: x.MadeBy, ChangedAt: d.Now.Time(), Gone: true}
-	}); err != nil {
-		return err
+	})
+	if unkept(late) {
+		return late
 	}
-	return a.endSessions(ctx, name, d.Now)
+	return errors.Join(late, a.endSessions(ctx, name, d.Now))
 }
 
 // EndSessions logs an account out everywhere. Its errors wrap ErrNone.
@@ -199,10 +203,11 @@ func (a *Access) EndSessions(ctx context.Context, d Deed, name string) error {
 	if !known {
 		return ErrNone
 	}
-	if err := a.note(ctx, d, "account-logged-out", "account "+name, ""); err != nil {
-		return err
+	late := a.note(ctx, d, "account-logged-out", "account "+name, "")
+	if unkept(late) {
+		return late
 	}
-	return a.endSessions(ctx, name, d.Now)
+	return errors.Join(late, a.endSessions(ctx, name, d.Now))
 }
 
 // alter changes an account.
@@ -229,21 +234,26 @@ func (a *Access) alter(ctx context.Context, d Deed, name, what, reason string, f
 	return a.keep(ctx, d, what, reason, next)
 }
 
-// keep keeps an account, and puts it into force. The caller holds change.
+// keep keeps an account, and puts it into force. The caller holds change. What goes wrong before
+// the account itself is kept leaves it as it is.
 func (a *Access) keep(ctx context.Context, d Deed, what, reason string, x account) error {
-	if err := a.note(ctx, d, what, "account "+x.Name, reason); err != nil {
-		return err
+	late := a.note(ctx, d, what, "account "+x.Name, reason)
+	if unkept(late) {
+		return late
 	}
 	key := strings.ToLower(x.Name)
-	if err := a.put(ctx, accountDocs+key, &x, d.Now); err != nil {
-		return err
-	}
 	if what != roleDeed && what != directoryDeed && len(x.devices) > 0 { // whoever knew the former password is a stranger
-		if err := a.put(ctx, deviceDocs+key, devices{}, d.Now); err != nil {
+		err := a.put(ctx, deviceDocs+key, devices{}, d.Now)
+		if unkept(err) {
 			return err
 		}
-		x.devices = nil
+		x.devices, late = nil, errors.Join(late, err)
 	}
+	err := a.put(ctx, accountDocs+key, &x, d.Now)
+	if unkept(err) {
+		return err
+	}
+	late = errors.Join(late, err)
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if x.Gone {
@@ -251,5 +261,5 @@ func (a *Access) keep(ctx context.Context, d Deed, what, reason string, x accoun
 	} else {
 		a.accounts[key] = &x
 	}
-	return nil
+	return late
 }

@@ -173,7 +173,7 @@ func (a *Access) OpenScreen(key string, v *Visit, now sample.Instant) (Who, erro
 var ErrKey = errors.New("this link opens nothing here: it was withdrawn, is for screens at other addresses, or never was one")
 
 // WithdrawPass ends a pass at once. Its errors wrap ErrPass or ErrGone, or are those of
-// the record, and it works on then.
+// the record, and it works on then, unless they wrap journal.ErrLater.
 func (a *Access) WithdrawPass(ctx context.Context, d Deed, id string) (Pass, error) {
 	a.change.Lock()
 	defer a.change.Unlock()
@@ -198,17 +198,19 @@ func (a *Access) WithdrawPass(ctx context.Context, d Deed, id string) (Pass, err
 
 // keepPass keeps a pass, and puts it into force. The caller holds change.
 func (a *Access) keepPass(ctx context.Context, d Deed, what string, p *Pass, h hash) error {
-	if err := a.note(ctx, d, string(p.Means)+"-"+what, string(p.Means)+" "+p.ID, p.Name); err != nil {
-		return err
+	late := a.note(ctx, d, string(p.Means)+"-"+what, string(p.Means)+" "+p.ID, p.Name)
+	if unkept(late) {
+		return late
 	}
-	if err := a.put(ctx, passDocs+p.ID, p.doc(h), d.Now); err != nil {
+	err := a.put(ctx, passDocs+p.ID, p.doc(h), d.Now)
+	if unkept(err) {
 		return err
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	kept := *p
 	a.passes[h] = &kept
-	return nil
+	return errors.Join(late, err)
 }
 
 // Passes returns all, the one that was made first comes first.
