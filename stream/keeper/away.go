@@ -12,7 +12,8 @@ import (
 
 // A record that several machines keep is out of reach while its servers have no majority.
 // The loop that judges must not wait for that: after Within it goes on, alerts are told, and
-// what was to be kept of them waits in a backlog.Queue until it can be.
+// what was to be kept of them waits in a backlog.Queue until it can be. Alerts that find no room
+// there are told and not kept.
 //
 // Readings wait beside it, and not in it: of them the oldest are given up and not the newest,
 // what waits grows with what comes, and their ordinals make a call that was made again, with
