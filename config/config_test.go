@@ -19,11 +19,7 @@ import (
 
 func ward(t *testing.T) *Config {
 	t.Helper()
-	c, problems := Load("testdata/ward.yaml")
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
-	return c
+	return load(t, "testdata/ward.yaml")
 }
 
 // minimal returns a file with one bridge, and room for more at its end.
@@ -35,6 +31,15 @@ bridges:
     format: packed
     sources: [{number: 0, id: s, channels: 4096, rate: 2}]
 ` + rest)
+}
+
+func load(t *testing.T, file string) *Config {
+	t.Helper()
+	c, problems := Load(file)
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	return c
 }
 
 func parse(t *testing.T, text []byte) *Config {

@@ -14,10 +14,7 @@ import (
 
 // Every kind of rule, with its defaults and without.
 func TestKinds(t *testing.T) {
-	c, problems := Load("testdata/kinds.yaml")
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := load(t, "testdata/kinds.yaml")
 	all := []relief.Kind{relief.Shift, relief.Relief, relief.Transfer}
 	want := []rules.Rule{
 		{ID: "flat", Graduation: &rules.Graduation{Ratio: 0.8}},

@@ -12,10 +12,7 @@ import (
 
 // A proposal is the rule of the file with two things changed, and can be read.
 func TestAProposalIsTheRuleWithAnotherLimitAndDelay(t *testing.T) {
-	c, problems := Load("testdata/kinds.yaml")
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := load(t, "testdata/kinds.yaml")
 	text, err := c.Proposal("high", true, 87.5, 90*time.Minute+1500*time.Millisecond)
 	if err != nil {
 		t.Fatal(err)

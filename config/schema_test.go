@@ -190,24 +190,34 @@ func TestSchemaRefuses(t *testing.T) {
 	}
 }
 
-// Every key has a description, and every default that a tag states is named in
-// it, for that is where people look.
-func TestEveryKeyIsDescribed(t *testing.T) {
+// A definition is what the schema says of one part of a file.
+type definition struct {
+	Properties map[string]struct {
+		Description string
+		Default     any
+	}
+}
+
+// defs are the definitions of the schema by their names.
+func defs(t *testing.T) map[string]definition {
+	t.Helper()
 	var file struct {
-		Defs map[string]struct {
-			Properties map[string]struct {
-				Description string
-				Default     any
-			}
-		} `json:"$defs"`
+		Defs map[string]definition `json:"$defs"`
 	}
 	if err := json.Unmarshal(Schema(), &file); err != nil {
 		t.Fatal(err)
 	}
-	if len(file.Defs) < 10 {
-		t.Fatalf("the schema defines only %d types", len(file.Defs))
+	return file.Defs
+}
+
+// Every key has a description, and every default that a tag states is named in
+// it, for that is where people look.
+func TestEveryKeyIsDescribed(t *testing.T) {
+	all := defs(t)
+	if len(all) < 10 {
+		t.Fatalf("the schema defines only %d types", len(all))
 	}
-	for def, d := range file.Defs {
+	for def, d := range all {
 		for key, p := range d.Properties {
 			if p.Description == "" {
 				t.Errorf("%s.%s has no description", def, key)

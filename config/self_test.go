@@ -1,7 +1,6 @@
 package config
 
 import (
-	"encoding/json"
 	"fmt"
 	"strings"
 	"testing"
@@ -34,15 +33,7 @@ func TestSelf(t *testing.T) {
 // The descriptions, which are what people read, state the defaults of every kind as
 // they are.
 func TestDefaultsOfSelfAreDescribed(t *testing.T) {
-	var file struct {
-		Defs map[string]struct {
-			Properties map[string]struct{ Description string }
-		} `json:"$defs"`
-	}
-	if err := json.Unmarshal(Schema(), &file); err != nil {
-		t.Fatal(err)
-	}
-	said := file.Defs["Self"].Properties
+	said := defs(t)["Self"].Properties
 	if len(said) != len(selfwatch.Kinds) {
 		t.Errorf("%d kinds can be set, there are %d", len(said), len(selfwatch.Kinds))
 	}

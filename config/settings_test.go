@@ -2,7 +2,6 @@ package config
 
 import (
 	"encoding"
-	"encoding/json"
 	"fmt"
 	"reflect"
 	"regexp"
@@ -108,14 +107,7 @@ func TestEachDefaultNamesItsSource(t *testing.T) {
 	for _, f := range figures.Defaults() {
 		listed[f.Name] = true
 	}
-	var schema struct {
-		Defs map[string]struct {
-			Properties map[string]struct{ Description string }
-		} `json:"$defs"`
-	}
-	if err := json.Unmarshal(Schema(), &schema); err != nil {
-		t.Fatal(err)
-	}
+	schema := defs(t)
 	for _, s := range settings() {
 		text, f := said[s.comment()], figures.Default(s.path)
 		has := s.tag() != "" || strings.Contains(text, "Default")
@@ -137,12 +129,12 @@ func TestEachDefaultNamesItsSource(t *testing.T) {
 			t.Errorf("%s: %v", s.path, err)
 		}
 		key, _, _ := strings.Cut(s.field.Tag.Get("yaml"), ",")
-		if d := schema.Defs[s.owner.Name()].Properties[key].Description; !strings.Contains(d, f.From()) {
+		if d := schema[s.owner.Name()].Properties[key].Description; !strings.Contains(d, f.From()) {
 			t.Errorf("%s: the schema does not say that its default is from %q: %q", s.path, f.From(), d)
 		}
 		for name := range listed {
 			if strings.HasPrefix(name, s.path+"@") {
-				if !strings.Contains(schema.Defs[s.owner.Name()].Properties[key].Description, figures.Default(name).From()) {
+				if !strings.Contains(schema[s.owner.Name()].Properties[key].Description, figures.Default(name).From()) {
 					t.Errorf("the schema does not say where %s is from", name)
 				}
 				delete(listed, name)

@@ -135,19 +135,21 @@ func TestThroughASitesBroker(t *testing.T) {
 	}
 }
 
-const wardConfig = `
+// gatewayConfig is a bridge of a configuration: a gateway over the daemon's own listener, with
+// a source of two channels and its password in a file of its name.
+func gatewayConfig(id, source string, rate int) string {
+	return fmt.Sprintf(`  - id: %s
+    link: {mqtt: {listener: true, password_file: %[1]s.secret}}
+    format: packed
+    sources: [{number: 1, id: %s, channels: 2, rate: %d, unit: mmHg}]
+`, id, source, rate)
+}
+
+var wardConfig = `
 web: {listen: "127.0.0.1:0"}
 mqtt: {listen: %q}
 bridges:
-  - id: hub-a
-    link: {mqtt: {listener: true, password_file: hub-a.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 10, unit: mmHg}]
-  - id: hub-b
-    link: {mqtt: {listener: true, password_file: hub-b.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 10, unit: mmHg}]
-places:
+` + gatewayConfig("hub-a", "leg", 10) + gatewayConfig("hub-b", "leg", 10) + `places:
   - {id: bench-a, kind: wrap, sites: [{id: ankle, channels: [hub-a/leg/0, hub-a/leg/1]}]}
   - {id: bench-b, kind: wrap, sites: [{id: calf, channels: [hub-b/leg/0, hub-b/leg/1]}]}
 rules:

@@ -13,22 +13,27 @@ import (
 	"weald/ingest/frame"
 	"weald/ingest/mqtt/mosquitto"
 	"weald/ingest/tcp/wire/wiretest"
+	"weald/stream/record"
 )
+
+// scansKept gives each scan of a source that is in the record.
+func scansKept(t *testing.T, dir, source string, each func(*record.Scan)) {
+	t.Helper()
+	store, done := recordIn(t, dir)
+	defer done()
+	for in, err := range store.Inputs(t.Context(), 1, math.MaxUint64) {
+		must(t, err)
+		if in.Scan != nil && in.Source == source {
+			each(in.Scan)
+		}
+	}
+}
 
 // seqsKept counts how often each sequence number of a source is in the record.
 func seqsKept(t *testing.T, dir, source string) map[uint32]int {
 	t.Helper()
-	store, done := recordIn(t, dir)
-	defer done()
 	kept := map[uint32]int{}
-	for in, err := range store.Inputs(t.Context(), 1, math.MaxUint64) {
-		if err != nil {
-			t.Fatal(err)
-		}
-		if in.Scan != nil && in.Source == source {
-			kept[in.Scan.Seq]++
-		}
-	}
+	scansKept(t, dir, source, func(s *record.Scan) { kept[s.Seq]++ })
 	return kept
 }
 
@@ -115,22 +120,14 @@ func TestWhatABrokerKeepsHasItsOwnTime(t *testing.T) {
 		`weald_gap_scans_total{source="hub/leg"}`: 0,
 	}))
 	v.end()
-	store, done := recordIn(t, dir)
-	defer done()
 	kept := map[uint32]int{}
-	for in, err := range store.Inputs(t.Context(), 1, math.MaxUint64) {
-		if err != nil {
-			t.Fatal(err)
+	scansKept(t, dir, "hub/leg", func(s *record.Scan) {
+		kept[s.Seq]++
+		measured := began.Add(time.Duration(s.Millis) * time.Millisecond)
+		if off := s.At.Time().Sub(measured); off.Abs() > time.Second {
+			t.Errorf("frame %d is at %v off the time at which it was measured, and came %v after it", s.Seq, off, s.Arrived.Sub(s.At))
 		}
-		if in.Scan == nil || in.Source != "hub/leg" {
-			continue
-		}
-		kept[in.Scan.Seq]++
-		measured := began.Add(time.Duration(in.Scan.Millis) * time.Millisecond)
-		if off := in.Scan.At.Time().Sub(measured); off.Abs() > time.Second {
-			t.Errorf("frame %d is at %v off the time at which it was measured, and came %v after it", in.Scan.Seq, off, in.Scan.Arrived.Sub(in.Scan.At))
-		}
-	}
+	})
 	for i := range last {
 		if kept[i] != 1 {
 			t.Errorf("frame %d is in the record %d times", i, kept[i])

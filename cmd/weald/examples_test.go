@@ -129,18 +129,20 @@ rules:
   - {id: tight, at: {place: bench-1}, limit: {watch: ankle.pressure, above: 60}, on_delay: 30s}
 `
 
+// trialInAFolder goes to a folder with nothing in it, and is the configuration of the README's
+// trial.
+func trialInAFolder(t *testing.T) (yaml string) {
+	t.Helper()
+	yaml = readmeYAML(t, readmeSection(t, "Ten minutes: from a folder of recordings to a report"))
+	t.Chdir(t.TempDir())
+	return yaml
+}
+
 // layOut lays out what the examples are about in the folder that one is in, under the
 // names that they use.
 func layOut(t *testing.T) {
 	t.Helper()
-	trial := readmeYAML(t, readmeSection(t, "Ten minutes: from a folder of recordings to a report"))
-	t.Chdir(t.TempDir())
-	must := func(err error) {
-		t.Helper()
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
+	trial := trialInAFolder(t)
 	said := func(args ...string) {
 		t.Helper()
 		var out bytes.Buffer
@@ -148,10 +150,10 @@ func layOut(t *testing.T) {
 			t.Fatalf("%v ended with %d: %s", args, code, out.String())
 		}
 	}
-	must(os.WriteFile("weald.yaml", []byte(exampleYAML), 0o600))
-	must(os.WriteFile("milder.yaml", []byte("rules:\n  - {id: tight, at: {place: bench-1}, limit: {watch: ankle.pressure, above: 80}, on_delay: 1m}\n"), 0o600))
-	must(os.WriteFile("trial.yaml", []byte(trial), 0o600))
-	must(os.Mkdir("recordings", 0o700))
+	must(t, os.WriteFile("weald.yaml", []byte(exampleYAML), 0o600))
+	must(t, os.WriteFile("milder.yaml", []byte("rules:\n  - {id: tight, at: {place: bench-1}, limit: {watch: ankle.pressure, above: 80}, on_delay: 1m}\n"), 0o600))
+	must(t, os.WriteFile("trial.yaml", []byte(trial), 0o600))
+	must(t, os.Mkdir("recordings", 0o700))
 	sit(t, "k07.csv", "2026-03-01T22:00:00Z", 2*time.Second, time.Minute) // one example plays it as it was
 	sit(t, "recordings/K-12_monday.csv", "2026-03-02T09:00:00Z", 2*time.Minute, time.Minute)
 	said("emulate", "bed", "--out", "card.bin", "--speed", "0", "--lasting", "20s")
@@ -170,10 +172,10 @@ func layOut(t *testing.T) {
 	for i := range 60 {
 		fmt.Fprintf(&held, "%d,%v\n", 10+i*12, 1700+float64(i)/4)
 	}
-	must(os.WriteFile("leg-0.csv", []byte(table.String()), 0o600))
-	must(os.WriteFile("cell.csv", []byte(table.String()), 0o600))
-	must(os.WriteFile("leg-0-held.csv", []byte(held.String()), 0o600))
-	must(os.WriteFile("password", []byte("vier blaue Heringe\n"), 0o600))
+	must(t, os.WriteFile("leg-0.csv", []byte(table.String()), 0o600))
+	must(t, os.WriteFile("cell.csv", []byte(table.String()), 0o600))
+	must(t, os.WriteFile("leg-0-held.csv", []byte(held.String()), 0o600))
+	must(t, os.WriteFile("password", []byte("vier blaue Heringe\n"), 0o600))
 	said("account", "add", "eva", "--role", "admin", "-c", "weald.yaml", "--password-file", "password")
 	said("tls", "make", "--dir", "larch-ca", "log-1.larch.example")
 }

@@ -22,16 +22,12 @@ import (
 	"weald/ingest/tcp/wire/wiretest"
 )
 
-const fullConfig = `
+var fullConfig = `
 data: %q
 web: {listen: "127.0.0.1:0"}
 mqtt: {listen: %q}
 bridges:
-  - id: hub
-    link: {mqtt: {listener: true, password_file: hub.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]
-  - id: mats
+` + gatewayConfig("hub", "leg", 20) + `  - id: mats
     link: {tcp: {dial: %q}}
     format: packed
     sources: [{number: 1, id: mat, channels: 2048, rate: 200, calibration: {slope: 0.01}}]
@@ -96,15 +92,10 @@ func TestTheDiskOfADaemonFills(t *testing.T) {
 	if testing.Short() || os.Getuid() != 0 {
 		t.Skip("not allowed to mount a small file system: run as root to test a daemon on a full disk")
 	}
-	disk := t.TempDir()
-	if err := unix.Mount("tmpfs", disk, "tmpfs", 0, "size=64m"); err != nil {
-		t.Skipf("no small file system can be mounted here: %v", err)
+	disk := smallDisk(t, "64m")
+	if disk == "" {
+		t.Skip("no small file system can be mounted here")
 	}
-	t.Cleanup(func() {
-		if err := unix.Unmount(disk, 0); err != nil {
-			t.Errorf("%s stays mounted: %v", disk, err)
-		}
-	})
 	ballast := filepath.Join(disk, "ballast")
 	if err := os.WriteFile(ballast, make([]byte, 44<<20), 0o600); err != nil {
 		t.Fatal(err)
@@ -203,16 +194,9 @@ func TestTheDiskOfADaemonFills(t *testing.T) {
 
 	store, done := recordIn(t, data)
 	defer done()
-	for f, err := range store.Check(t.Context()) {
-		t.Errorf("the record is not in order: %v, %v", f, err)
-	}
+	inOrder(t, store)
 	all := tallied(t, store)
-	for _, one := range shown {
-		one.at = one.at.UTC()
-		if (one.what == "raised" || one.what == "cleared") && !strings.HasPrefix(one.id, "~") && all.changes[one] != 1 {
-			t.Errorf("%+v was shown, and is kept %d times", one, all.changes[one])
-		}
-	}
+	all.keptAsShown(t, shown)
 	for i := range marks {
 		if n := all.noted[fmt.Sprintf("number %d", i)]; n != 1 {
 			t.Errorf("mark %d was answered, and is kept %d times", i, n)

@@ -16,6 +16,13 @@ import (
 	"time"
 )
 
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
 // A log is what a running daemon writes; tests read it while it does.
 type log struct {
 	mu sync.Mutex

@@ -29,7 +29,7 @@ const (
 	lines   = "one\r\nSet-Cookie: weal=1\r\n\r\nlevel=ERROR msg=forged \x1b[2Jcleared \u202egnorw"
 )
 
-const hostileConfig = `
+var hostileConfig = `
 data: %s
 web: {listen: %q, tls: {self_signed: true}%s}
 mqtt: {listen: %q}
@@ -38,11 +38,7 @@ bridges:
     link: {serial: {port: none}}
     format: line
     sources: [{number: 0, id: leg, channels: 2, rate: 2, unit: mmHg}, {number: 1, id: raw, channels: 1, rate: 2}]
-  - id: hub-a
-    link: {mqtt: {listener: true, password_file: hub-a.secret}}
-    format: packed
-    sources: [{number: 1, id: seat, channels: 2, rate: 50, unit: mmHg}]
-places:
+` + gatewayConfig("hub-a", "seat", 50) + `places:
   - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [logger/leg/0]}, {id: calf, channels: [logger/leg/1]}]}
   - {id: seat-1, kind: seat, sites: [{id: left, channels: [hub-a/seat/0]}, {id: right, channels: [hub-a/seat/1]}]}
 notify:

@@ -23,17 +23,10 @@ import (
 // in the end everything is as if it had not been.
 func TestAnInterruptedImportGoesOn(t *testing.T) {
 	raced.Skip(t, "one command after the other")
-	yaml := readmeYAML(t, readmeSection(t, "Ten minutes: from a folder of recordings to a report"))
-	t.Chdir(t.TempDir())
-	must := func(err error) {
-		t.Helper()
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
-	must(os.Mkdir("recordings", 0o700))
-	must(os.WriteFile("trial.yaml", []byte(yaml), 0o600))
-	must(os.WriteFile("whole.yaml", []byte(strings.Replace(yaml, "data: record", "data: whole", 1)), 0o600))
+	yaml := trialInAFolder(t)
+	must(t, os.Mkdir("recordings", 0o700))
+	must(t, os.WriteFile("trial.yaml", []byte(yaml), 0o600))
+	must(t, os.WriteFile("whole.yaml", []byte(strings.Replace(yaml, "data: record", "data: whole", 1)), 0o600))
 	sit(t, "recordings/K-12_monday.csv", "2026-03-02T09:00:00Z", 50*time.Minute, 20*time.Minute)
 	sit(t, "recordings/K-12_tuesday.csv", "2026-03-03T09:00:00Z", 45*time.Minute, 0)
 	sit(t, "recordings/K-13_monday.csv", "2026-03-02T14:00:00Z", 35*time.Minute, 10*time.Minute)
@@ -75,12 +68,12 @@ func TestAnInterruptedImportGoesOn(t *testing.T) {
 		}
 	}
 	tables, err := filepath.Glob("whole-tables/*")
-	must(err)
+	must(t, err)
 	for _, path := range tables {
 		want, err := os.ReadFile(path)
-		must(err)
+		must(t, err)
 		got, err := os.ReadFile(filepath.Join("trial-tables", filepath.Base(path)))
-		must(err)
+		must(t, err)
 		if !bytes.Equal(got, want) {
 			t.Errorf("%s is not what an import without interruption gives: %d bytes, want %d", filepath.Base(path), len(got), len(want))
 		}
@@ -105,20 +98,13 @@ func TestAnInterruptedImportGoesOn(t *testing.T) {
 
 // A recording that is another by now is not mixed with what was taken of it.
 func TestAnImportGoesOnWithTheSameRecordingOnly(t *testing.T) {
-	yaml := readmeYAML(t, readmeSection(t, "Ten minutes: from a folder of recordings to a report"))
-	t.Chdir(t.TempDir())
-	must := func(err error) {
-		t.Helper()
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
+	yaml := trialInAFolder(t)
 	const path = "recordings/K-12_monday.csv"
-	must(os.Mkdir("recordings", 0o700))
-	must(os.WriteFile("trial.yaml", []byte(yaml), 0o600))
+	must(t, os.Mkdir("recordings", 0o700))
+	must(t, os.WriteFile("trial.yaml", []byte(yaml), 0o600))
 	sit(t, path, "2026-03-02T09:00:00Z", 20*time.Minute, 0)
 	whole, err := os.ReadFile(path)
-	must(err)
+	must(t, err)
 
 	// What an import leaves that ends after a thousand readings.
 	ctx := t.Context()
@@ -127,27 +113,27 @@ func TestAnImportGoesOnWithTheSameRecordingOnly(t *testing.T) {
 		t.Fatal(problems)
 	}
 	place, bridge, err := measuredAt(c, "")
-	must(err)
+	must(t, err)
 	all, err := sittingsIn("recordings", c, bridge)
-	must(err)
+	must(t, err)
 	s := all[0]
-	must(s.look(ctx, time.UTC))
+	must(t, s.look(ctx, time.UTC))
 	store, err := openOrMakeRecord(ctx, c.Data)
-	must(err)
+	must(t, err)
 	log := audit.Over(store)
 	version, err := configVersion(ctx, log, c, 0, s.from, false)
-	must(err)
+	must(t, err)
 	_, err = log.Append(ctx, record.Entry{At: s.from, Written: s.from, Place: place.ID, Author: "R-1",
 		Body: record.Session{ID: "s-half", What: sessions.Begun, Code: s.code, Config: version}})
-	must(err)
+	must(t, err)
 	w := &sittingWriter{ctx: ctx, log: log, plan: c.Plan(), config: version, blocks: map[int]*record.Block{}}
 	n := 0
-	must(s.play(ctx, func(scan *sample.Scan) {
+	must(t, s.play(ctx, func(scan *sample.Scan) {
 		if n++; n <= 1000 {
-			must(w.add(scan, s.shift))
+			must(t, w.add(scan, s.shift))
 		}
 	}))
-	must(errors.Join(w.flush(), store.Close()))
+	must(t, errors.Join(w.flush(), store.Close()))
 
 	take := func() string {
 		var out bytes.Buffer
@@ -161,11 +147,11 @@ func TestAnImportGoesOnWithTheSameRecordingOnly(t *testing.T) {
 		thinned += lines[i]
 	}
 	thinned += lines[len(lines)-2] // the end is the same
-	must(os.WriteFile(path, []byte(thinned), 0o600))
+	must(t, os.WriteFile(path, []byte(thinned), 0o600))
 	if said := take(); !strings.HasPrefix(said, "1 ") || !strings.Contains(said, "not the recording that was begun with") {
 		t.Errorf("another recording: %s", said)
 	}
-	must(os.WriteFile(path, whole, 0o600))
+	must(t, os.WriteFile(path, whole, 0o600))
 	if said := take(); !strings.HasPrefix(said, "0 ") || !strings.Contains(said, "1 session of 1 person is in the record") {
 		t.Errorf("the recording that it was begun with: %s", said)
 	}

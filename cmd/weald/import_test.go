@@ -41,18 +41,12 @@ func accounts(t *testing.T, args ...string) (all []importAccount) {
 func TestRealRecordingsImported(t *testing.T) {
 	t.Parallel()
 	raced.Skip(t, "one rehearsal after the other")
-	ragged := strings.NewReplacer(
-		"time: {column: 0, as: seconds}", `time: {period: 90ms, start: "2026-03-01T10:00:00Z"}`,
-		"      source: {column: 1, is: {seat: 0, back: 1}}\n", "",
-		"channels: [2-13]", "channels: [0-11]\n      columns: 32",
-		"      - {number: 1, id: back, channels: 12, rate: 11, unit: mmHg, stale_after: 1s}\n", "",
-	).Replace(seatConfig)
 	for _, c := range []struct {
 		bridge, config, files string
 		lines                 func(string) int // that a recording should give
 	}{
 		{"chair", seatConfig, "seat-drives/speed_*.csv", func(s string) int { return strings.Count(s, "seat") + strings.Count(s, "back") }},
-		{"chair", ragged, "seat-drives/user1_*.csv", func(s string) (n int) {
+		{"chair", raggedConfig, "seat-drives/user1_*.csv", func(s string) (n int) {
 			for line := range strings.Lines(s) {
 				if strings.Count(line, ",") == 31 {
 					n++

@@ -21,7 +21,7 @@ import (
 	"weald/ingest/tcp/wire/wiretest"
 )
 
-const interopConfig = `
+var interopConfig = `
 data: data
 web: {listen: "127.0.0.1:0"}
 mqtt: {listen: %q}
@@ -30,11 +30,7 @@ bridges:
     link: {serial: {port: none}}
     format: line
     sources: [{number: 0, id: leg, channels: 2, rate: 2, calibration: [{slope: 1, u: 1.5}]}]
-  - id: hub-a
-    link: {mqtt: {listener: true, password_file: hub-a.secret}}
-    format: packed
-    sources: [{number: 1, id: seat, channels: 2, rate: 10, unit: mmHg}]
-places:
+` + gatewayConfig("hub-a", "seat", 10) + `places:
   - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [logger/leg/0]}, {id: calf, channels: [logger/leg/1]}]}
   - {id: seat-1, kind: seat, sites: [{id: left, channels: [hub-a/seat/0]}, {id: right, channels: [hub-a/seat/1]}]}
 notify:

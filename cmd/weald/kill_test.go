@@ -22,20 +22,12 @@ import (
 // kills makes TestKilledUnderLoad longer: 200 is ten minutes' worth.
 var kills = flag.Int("kills", 12, "how often the daemon under load is killed")
 
-const killConfig = `
+var killConfig = `
 data: record
 web: {listen: "127.0.0.1:0"}
 mqtt: {listen: %q}
 bridges:
-  - id: hub-a
-    link: {mqtt: {listener: true, password_file: hub-a.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 50, unit: mmHg}]
-  - id: hub-b
-    link: {mqtt: {listener: true, password_file: hub-b.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 50, unit: mmHg}]
-places:
+` + gatewayConfig("hub-a", "leg", 50) + gatewayConfig("hub-b", "leg", 50) + `places:
   - {id: bench-a, kind: wrap, sites: [{id: ankle, channels: [hub-a/leg/0, hub-a/leg/1]}]}
   - {id: bench-b, kind: wrap, sites: [{id: ankle, channels: [hub-b/leg/0, hub-b/leg/1]}]}
 rules:
@@ -179,9 +171,7 @@ func TestKilledUnderLoad(t *testing.T) {
 
 	store, done := recordIn(t, dir)
 	defer done()
-	for f, err := range store.Check(t.Context()) {
-		t.Errorf("the record is not in order: %v, %v", f, err)
-	}
+	inOrder(t, store)
 	if r, err := audit.Verify(t.Context(), store); err != nil || len(r.Findings) > 0 || r.Covered < len(marks) {
 		t.Errorf("after kills the audit's chain does not hold: %v %+v", err, r)
 	}

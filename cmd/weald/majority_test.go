@@ -140,16 +140,9 @@ cluster: {servers: [%s], replicas: 1}
 	sameAlerts(t, live, path)
 	store, done := recordIn(t, dir)
 	defer done()
-	for f, err := range store.Check(t.Context()) {
-		t.Errorf("the record is not in order: %v, %v", f, err)
-	}
+	inOrder(t, store)
 	all := tallied(t, store)
-	for _, one := range shown {
-		one.at = one.at.UTC()
-		if (one.what == "raised" || one.what == "cleared") && strings.Contains(one.id, "bench-1") && all.changes[one] != 1 {
-			t.Errorf("%+v was shown, and is kept %d times", one, all.changes[one])
-		}
-	}
+	all.keptAsShown(t, shown)
 	if all.noted["with one"] != 1 {
 		t.Errorf("marks are kept: %v", all.noted)
 	}

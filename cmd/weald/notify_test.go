@@ -30,16 +30,12 @@ import (
 // planted are secrets that nothing may say.
 var planted = []string{"p1anted-of-the-desk", "p1anted-of-the-chat", "p1anted-address", "p1anted-of-mail", "p1anted-of-the-lamp"}
 
-const notifyConfig = `
+var notifyConfig = `
 data: record
 web: {listen: "127.0.0.1:0"}
 mqtt: {listen: %q}
 bridges:
-  - id: hub-a
-    link: {mqtt: {listener: true, password_file: hub-a.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 50, unit: mmHg}]
-places:
+` + gatewayConfig("hub-a", "leg", 50) + `places:
   - {id: bench-a, kind: wrap, sites: [{id: ankle, channels: [hub-a/leg/0, hub-a/leg/1]}]}
 notify:
   - {id: desk, webhook: {url: %q, secret_file: desk.secret}}

@@ -24,16 +24,12 @@ import (
 
 var powerCuts = flag.Int("powercuts", 0, "how often TestPowerCutOfADaemon takes the power away; it needs root")
 
-const powerConfig = `
+var powerConfig = `
 data: %q
 web: {listen: "127.0.0.1:0"}
 mqtt: {listen: %q}
 bridges:
-  - id: hub
-    link: {mqtt: {listener: true, password_file: hub.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 20, unit: mmHg}]
-  - id: board
+` + gatewayConfig("hub", "leg", 20) + `  - id: board
     link: {tcp: {dial: %q}}
     format: packed
     sources: [{number: 1, id: leg, channels: 2, rate: 100, unit: mmHg}]
@@ -193,9 +189,7 @@ func (s *stream) lostOn(t *testing.T, image string, at time.Time, frames uint32,
 	defer os.Remove(image)
 	store, done := recordIn(t, filepath.Join(disk, "record"))
 	defer done()
-	for f, err := range store.Check(t.Context()) {
-		t.Errorf("the record is not in order: %v, %v", f, err)
-	}
+	inOrder(t, store)
 	newest, kept := -1, map[uint32]bool{}
 	for in, err := range store.Inputs(t.Context(), 1, math.MaxUint64) {
 		switch {

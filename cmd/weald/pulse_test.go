@@ -1,9 +1,7 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -106,20 +104,9 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 		h.Every = 2 * time.Second
 	}
 	d.reign.pulses.hearts[0].Every, d.reign.pulses.patience, d.reign.self.Every = 100*time.Millisecond, time.Second, 100*time.Millisecond
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	ended := make(chan error)
-	go func() { ended <- d.run(ctx, l) }()
-	defer func() {
-		cancel()
-		if err := <-ended; !errors.Is(err, context.Canceled) {
-			t.Errorf("it ended with %v", err)
-		}
-	}()
-	address := "http://" + l.Addr().String()
+	host, end := served(t, d)
+	defer end()
+	address := "http://" + host
 	retained := func(topic string) string { return mosquitto.Retained(t, broker.Address, topic) }
 	eventually(t, longEnough, func() error {
 		if n, at := len(o.heard()), retained("larch/time"); n < 2 || !strings.Contains(at, "T") {
@@ -132,7 +119,7 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 	})
 
 	hung, release := make(chan struct{}), make(chan struct{})
-	go d.reign.pipe.Do(ctx, func(*pipeline.State) { close(hung); <-release })
+	go d.reign.pipe.Do(t.Context(), func(*pipeline.State) { close(hung); <-release })
 	<-hung
 	eventually(t, longEnough, func() error {
 		self, err := get[api.Self](address, "/api/v1/self") // the pages are served all the same

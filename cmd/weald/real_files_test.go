@@ -75,6 +75,15 @@ rules:
   - {id: pair, at: {place: seat-1}, limit: {watch: pair.pressure, above: 85.5}}
 `
 
+// raggedConfig is of recordings of the seat alone, whose rows have no time and are not all of
+// one length.
+var raggedConfig = strings.NewReplacer(
+	"time: {column: 0, as: seconds}", `time: {period: 90ms, start: "2026-03-01T10:00:00Z"}`,
+	"      source: {column: 1, is: {seat: 0, back: 1}}\n", "",
+	"channels: [2-13]", "channels: [0-11]\n      columns: 32",
+	"      - {number: 1, id: back, channels: 12, rate: 11, unit: mmHg, stale_after: 1s}\n", "",
+).Replace(seatConfig)
+
 // The clock of these recordings is uneven: 90 ms mostly, 130 to 182 ms for a
 // fifth of the steps. Seconds above a limit must be those of the times that the
 // recording itself gives, not the number of readings times a nominal period.
@@ -224,13 +233,7 @@ func steps(t *testing.T, file string, seconds float64) (n int) {
 // counted, and the others are judged.
 func TestRecordingWithoutTimes(t *testing.T) {
 	file := recorded.Path(t, "seat-drives", "user1_s1.csv")
-	config := strings.NewReplacer(
-		"time: {column: 0, as: seconds}", `time: {period: 90ms, start: "2026-03-01T10:00:00Z"}`,
-		"      source: {column: 1, is: {seat: 0, back: 1}}\n", "",
-		"channels: [2-13]", "channels: [0-11]\n      columns: 32",
-		"      - {number: 1, id: back, channels: 12, rate: 11, unit: mmHg, stale_after: 1s}\n", "",
-	).Replace(seatConfig)
-	_, s := rehearsed(t, "-c", write(t, "seat.yaml", config), "--input", "chair="+file)
+	_, s := rehearsed(t, "-c", write(t, "seat.yaml", raggedConfig), "--input", "chair="+file)
 	b, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)

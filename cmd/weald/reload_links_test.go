@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -251,15 +250,9 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	defer cancel()
-	ended := make(chan error, 1)
-	go func() { ended <- d.run(ctx, l) }()
-	address := "http://" + l.Addr().String()
+	host, end := served(t, d)
+	defer end()
+	address := "http://" + host
 	flows := func() {
 		t.Helper()
 		before := h.sent.Load()
@@ -312,10 +305,7 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 		return err
 	})
 	eventually(t, longEnough, allJudged(t, address))
-	cancel()
-	if err := <-ended; !errors.Is(err, context.Canceled) {
-		t.Errorf("it ended with %v", err)
-	}
+	end()
 	dir := filepath.Join(filepath.Dir(name), "record")
 	seqs := seqsKept(t, dir, "hub/leg")
 	for i := range h.sent.Load() {

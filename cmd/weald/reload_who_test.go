@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -39,25 +37,14 @@ func TestWhoMayComesWithAReload(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	ended := make(chan error, 1)
-	go func() { ended <- d.run(ctx, l) }()
-	defer func() {
-		cancel()
-		if err := <-ended; !errors.Is(err, context.Canceled) {
-			t.Errorf("it ended with %v", err)
-		}
-	}()
-	address := "https://" + l.Addr().String()
+	host, end := served(t, d)
+	defer end()
+	address := "https://" + host
 	pin, err := cert.Pin(certificate)
 	if err != nil {
 		t.Fatal(err)
 	}
-	pins.Store(l.Addr().String(), pin)
+	pins.Store(host, pin)
 	var asAdmin context.Context
 	eventually(t, longEnough, func() error {
 		asAdmin = context.WithValue(t.Context(), asKey{}, d.access.Console(d.clock.Now()))

@@ -186,9 +186,7 @@ places:
 		t.Errorf("they ended with %v and %v", b.cmd.ProcessState, again.ProcessState)
 	}
 	store, _ := recordIn(t, recordBeside(path))
-	for f, err := range store.Check(t.Context()) {
-		t.Errorf("the record is not in order: %v, %v", f, err)
-	}
+	inOrder(t, store)
 }
 
 // toldStatus is what is in every file of testdata/said of a bridge.

@@ -6,7 +6,6 @@ import (
 	"flag"
 	"fmt"
 	"math"
-	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -22,7 +21,6 @@ import (
 	"weald/ingest/processor"
 	"weald/ingest/raced"
 	"weald/ingest/tcp/wire/wiretest"
-	"weald/stream/live"
 )
 
 // How TestScale goes about it.
@@ -248,12 +246,7 @@ func playMany(t *testing.T, config, scenario string, args ...string) *player {
 func (s *player) end() (sent, begun int) {
 	s.t.Helper()
 	s.ended = true
-	if err := s.cmd.Process.Signal(os.Interrupt); err != nil {
-		s.t.Fatal(err)
-	}
-	if err := s.cmd.Wait(); err != nil {
-		s.t.Errorf("it ended with %v: %s", err, s.said.String())
-	}
+	interrupt(s.t, s.cmd, &s.said)
 	says := s.said.String()
 	if _, err := fmt.Sscanf(says[max(0, strings.LastIndex(says, "weald: ")):], "weald: %d scans were sent, of %d that were begun", &sent, &begun); err != nil {
 		s.t.Fatalf("it does not say how many it has sent: %v: %s", err, says)
@@ -264,29 +257,12 @@ func (s *player) end() (sent, begun int) {
 // openPage is a page that confirms what it takes in, as those of a browser do.
 func openPage(t *testing.T, address, wish string) {
 	t.Helper()
-	dialer := websocket.Dialer{Subprotocols: []string{live.Protocol}, HandshakeTimeout: 10 * time.Second, EnableCompression: true}
-	conn, _, err := dialer.Dial("ws"+strings.TrimPrefix(address, "http")+"/live", http.Header{"Origin": {address}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := conn.WriteMessage(websocket.TextMessage, []byte(wish)); err != nil {
-		t.Fatal(err)
-	}
-	done := make(chan struct{})
-	t.Cleanup(func() { conn.Close(); <-done })
-	go func() {
-		defer close(done)
-		for {
-			kind, body, err := conn.ReadMessage()
-			if err != nil {
-				return
-			}
-			if kind == websocket.BinaryMessage {
-				got, _ := json.Marshal(map[string]uint32{"got": uint32(body[4]) | uint32(body[5])<<8 | uint32(body[6])<<16 | uint32(body[7])<<24})
-				_ = conn.WriteMessage(websocket.TextMessage, got)
-			}
+	follow(t, address, wish, func(conn *websocket.Conn, kind int, body []byte) {
+		if kind == websocket.BinaryMessage {
+			got, _ := json.Marshal(map[string]uint32{"got": uint32(body[4]) | uint32(body[5])<<8 | uint32(body[6])<<16 | uint32(body[7])<<24})
+			_ = conn.WriteMessage(websocket.TextMessage, got)
 		}
-	}()
+	})
 }
 
 // busyOf is how much of processors a process has used.

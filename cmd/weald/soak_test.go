@@ -40,15 +40,7 @@ data: %s
 web: {listen: "127.0.0.1:0"}
 mqtt: {listen: %q}
 bridges:
-  - id: hub-a
-    link: {mqtt: {listener: true, password_file: hub-a.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 5, unit: mmHg}]
-  - id: hub-b
-    link: {mqtt: {listener: true, password_file: hub-b.secret}}
-    format: packed
-    sources: [{number: 1, id: leg, channels: 2, rate: 5, unit: mmHg}]
-places:
+`+gatewayConfig("hub-a", "leg", 5)+gatewayConfig("hub-b", "leg", 5)+`places:
   - {id: bench-1, kind: wrap, sites: [{id: ankle, channels: [hub-a/leg/0]}, {id: calf, channels: [hub-a/leg/1]}]}
   - {id: bench-2, kind: wrap, sites: [{id: ankle, channels: [hub-b/leg/0]}, {id: calf, channels: [hub-b/leg/1]}]}
 rules:
@@ -127,15 +119,10 @@ func TestSoak(t *testing.T) {
 	if *soak == 0 {
 		t.Skip("by hand: -soak 1h, with the race detector, takes three minutes")
 	}
-	disk := t.TempDir()
-	if err := unix.Mount("tmpfs", disk, "tmpfs", 0, "size=96m"); err != nil {
-		t.Skipf("no small file system can be mounted here: %v", err)
+	disk := smallDisk(t, "96m")
+	if disk == "" {
+		t.Skip("no small file system can be mounted here")
 	}
-	t.Cleanup(func() {
-		if err := unix.Unmount(disk, 0); err != nil {
-			t.Errorf("%s stays mounted: %v", disk, err)
-		}
-	})
 	w := newWorld(soakSpeed)
 	port, data := wiretest.Vacant(t), filepath.Join(disk, "record")
 	name := write(t, "ward.yaml", soakConfig(data, port, 0))
@@ -212,9 +199,7 @@ func TestSoak(t *testing.T) {
 	v.end()
 
 	store, closed := recordIn(t, data)
-	for f, err := range store.Check(t.Context()) {
-		t.Errorf("the record is not in order: %v, %v", f, err)
-	}
+	inOrder(t, store)
 	if r, err := audit.Verify(t.Context(), store); err != nil || len(r.Findings) > 0 {
 		t.Errorf("the audit's chain does not hold: %v %+v", err, r)
 	}

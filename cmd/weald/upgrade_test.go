@@ -224,9 +224,7 @@ func TestFoldersOfFormerVersions(t *testing.T) {
 			same()
 			v.end()
 			store, _ := recordIn(t, dir)
-			for f, err := range store.Check(t.Context()) {
-				t.Errorf("the record is not in order: %v, %v", f, err)
-			}
+			inOrder(t, store)
 			var got []string
 			for e, err := range store.Entries(t.Context(), journal.Query{Kinds: []record.Kind{record.KindTransition}}) {
 				if err != nil {

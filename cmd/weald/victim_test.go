@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -76,6 +77,22 @@ func runIn(text, path string) error {
 	return nil
 }
 
+// served has a daemon of this process answer until end, which waits for it; host is where.
+func served(t *testing.T, d *daemon) (host string, end func()) {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	must(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- d.run(ctx, l) }()
+	return l.Addr().String(), sync.OnceFunc(func() {
+		cancel()
+		if err := <-ended; !errors.Is(err, context.Canceled) {
+			t.Errorf("it ended with %v", err)
+		}
+	})
+}
+
 // A victim is a daemon in a process of its own, so that it can be killed.
 type victim struct {
 	t       *testing.T
@@ -146,11 +163,15 @@ func (v *victim) kill() {
 func (v *victim) end() {
 	v.t.Helper()
 	v.ended = true
-	if err := v.cmd.Process.Signal(os.Interrupt); err != nil {
-		v.t.Fatal(err)
-	}
-	if err := v.cmd.Wait(); err != nil {
-		v.t.Errorf("it ended with %v: %s", err, v.stderr.String())
+	interrupt(v.t, v.cmd, &v.stderr)
+}
+
+// interrupt asks a process to end, and waits.
+func interrupt(t *testing.T, cmd *exec.Cmd, said *log) {
+	t.Helper()
+	must(t, cmd.Process.Signal(os.Interrupt))
+	if err := cmd.Wait(); err != nil {
+		t.Errorf("it ended with %v: %s", err, said.String())
 	}
 }
 
@@ -202,6 +223,25 @@ type tally struct {
 	changes map[told]int   // of alerts
 	noted   map[string]int // marks, by their text
 	faults  int
+}
+
+// inOrder fails if a check of the record finds anything.
+func inOrder(t *testing.T, store *sqlite.Store) {
+	t.Helper()
+	for f, err := range store.Check(t.Context()) {
+		t.Errorf("the record is not in order: %v, %v", f, err)
+	}
+}
+
+// keptAsShown fails unless each raise and clear of a place's alert that was shown is kept, once.
+func (all *tally) keptAsShown(t *testing.T, shown []told) {
+	t.Helper()
+	for _, one := range shown {
+		one.at = one.at.UTC()
+		if (one.what == "raised" || one.what == "cleared") && !strings.HasPrefix(one.id, "~") && all.changes[one] != 1 {
+			t.Errorf("%+v was shown, and is kept %d times", one, all.changes[one])
+		}
+	}
 }
 
 func tallied(t *testing.T, store *sqlite.Store) tally {

@@ -39,45 +39,50 @@ func look(t *testing.T, address string) *viewer {
 	return v
 }
 
-// watch calls tell with every change of an alert that a viewer is told of, until the
-// daemon does not answer any more, and then closes done.
-func watch(t *testing.T, address string, tell func(told)) (done chan struct{}) {
+// follow is the connection of a page, with a wish; each gets what comes, until the daemon does
+// not answer any more or the test ends, which closes done.
+func follow(t *testing.T, address, wish string, each func(conn *websocket.Conn, kind int, body []byte)) (done chan struct{}) {
 	t.Helper()
-	dialer := websocket.Dialer{Subprotocols: []string{live.Protocol}, HandshakeTimeout: 10 * time.Second}
+	dialer := websocket.Dialer{Subprotocols: []string{live.Protocol}, HandshakeTimeout: 10 * time.Second, EnableCompression: true}
 	conn, _, err := dialer.Dial("ws"+strings.TrimPrefix(address, "http")+"/live", http.Header{"Origin": {address}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := conn.WriteMessage(websocket.TextMessage, []byte(`{"subscribe": {"places": "all"}}`)); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, conn.WriteMessage(websocket.TextMessage, []byte(wish)))
 	done = make(chan struct{})
 	t.Cleanup(func() { conn.Close(); <-done })
 	go func() {
 		defer close(done)
 		for {
-			_, body, err := conn.ReadMessage()
+			kind, body, err := conn.ReadMessage()
 			if err != nil {
 				return
 			}
-			var m struct {
-				Event, What string
-				Alert       view.Alert
-			}
-			if json.Unmarshal(body, &m) != nil || m.Event != "alert" {
-				continue
-			}
-			one := told{what: m.What, id: m.Alert.ID}
-			switch {
-			case m.What == "raised" && m.Alert.RaisedAt != nil:
-				one.at = *m.Alert.RaisedAt
-			case m.What == "cleared" && m.Alert.ClearedAt != nil:
-				one.at = *m.Alert.ClearedAt
-			}
-			tell(one)
+			each(conn, kind, body)
 		}
 	}()
 	return done
+}
+
+// watch calls tell with every change of an alert that a viewer is told of, until the
+// daemon does not answer any more, and then closes done.
+func watch(t *testing.T, address string, tell func(told)) (done chan struct{}) {
+	t.Helper()
+	return follow(t, address, `{"subscribe": {"places": "all"}}`, func(_ *websocket.Conn, _ int, body []byte) {
+		var m struct {
+			Event, What string
+			Alert       view.Alert
+		}
+		if json.Unmarshal(body, &m) != nil || m.Event != "alert" {
+			return
+		}
+		one := told{what: m.What, id: m.Alert.ID}
+		switch {
+		case m.What == "raised" && m.Alert.RaisedAt != nil:
+			one.at = *m.Alert.RaisedAt
+		case m.What == "cleared" && m.Alert.ClearedAt != nil:
+			one.at = *m.Alert.ClearedAt
+		}
+		tell(one)
+	})
 }
 
 // all returns what it was told so far.

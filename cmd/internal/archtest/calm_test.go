@@ -12,15 +12,21 @@ import (
 	"testing"
 )
 
+func readMakefile(t *testing.T) []byte {
+	t.Helper()
+	b, err := os.ReadFile(root + "/Makefile")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
 // The Makefile names packages that are tested without the race detector, as
 // nothing runs beside anything else there. That stays true: neither their code
 // nor their tests start a goroutine or run in parallel, nor does what they use of
 // the project.
 func TestCalmPackagesAreCalm(t *testing.T) {
-	makefile, err := os.ReadFile(root + "/Makefile")
-	if err != nil {
-		t.Fatal(err)
-	}
+	makefile := readMakefile(t)
 	named := regexp.MustCompile(`(?m)^CALM +:= ((?:.*\\\n)*.*)`).FindSubmatch(makefile)
 	if named == nil {
 		t.Fatal("the Makefile has no line CALM := packages")

@@ -4,7 +4,6 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"os"
 	"path"
 	"regexp"
 	"slices"
@@ -16,10 +15,7 @@ import (
 // names its package as one that is run so, or, of the daemon, whose package is run so in
 // part, the test itself.
 func TestWhatIsLeftToARunWithoutTheDetectorIsTold(t *testing.T) {
-	makefile, err := os.ReadFile(root + "/Makefile")
-	if err != nil {
-		t.Fatal(err)
-	}
+	makefile := readMakefile(t)
 	list := func(name, between string) []string {
 		t.Helper()
 		line := regexp.MustCompile(`(?m)^` + name + ` := (.*)$`).FindSubmatch(makefile)
