@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"weald/ingest/frame"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // A bell is a wrap beside whatever else a daemon hears. Each time it is rung, one frame
@@ -111,10 +112,7 @@ func (b *bell) heard(within time.Duration) (took []time.Duration, all bool) {
 
 func boardOn(t *testing.T) net.Listener {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	t.Cleanup(func() { l.Close() })
 	return l
 }

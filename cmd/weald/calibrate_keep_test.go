@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"weald/ingest/frame"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 const uncalibratedConfig = `
@@ -46,11 +47,7 @@ func kneeTable() string {
 // refused changes nothing, and a calibration that goes on outlives the daemon.
 func TestACalibrationComesIntoForce(t *testing.T) {
 	t.Parallel()
-	port, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer port.Close()
+	port := wiretest.Listen(t)
 	data := t.TempDir()
 	config := write(t, "hub.yaml", fmt.Sprintf(uncalibratedConfig, data, port.Addr()))
 	table := write(t, "leg-0.csv", kneeTable())

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -18,6 +17,7 @@ import (
 	"weald/ingest/capture"
 	"weald/ingest/raced"
 	"weald/ingest/sample"
+	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/journal"
 	"weald/stream/record"
 )
@@ -43,10 +43,7 @@ rules:
 // told to.
 func board(t *testing.T) (address string, road *stream) {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	road = &stream{}
 	quit := make(chan struct{})
 	var playing sync.WaitGroup

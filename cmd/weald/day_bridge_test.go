@@ -13,6 +13,7 @@ import (
 
 	"weald/ingest/frame"
 	"weald/ingest/sample"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // A wireless bridge is one end of a link of a fast world: a device that measures
@@ -230,10 +231,7 @@ func dayBridges(t *testing.T, w world) (bridges map[string]*wireless, ports map[
 		if b.wire == nil {
 			b.wire = packed
 		}
-		l, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
+		l := wiretest.Listen(t)
 		ports[id] = l.Addr().String()
 		playing.Go(func() { b.run(ctx, l) })
 	}

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -172,11 +171,7 @@ func TestDoctorOfCalibrations(t *testing.T) {
 }
 
 func TestDoctorOfSenders(t *testing.T) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := wiretest.Listen(t)
 	secret := write(t, "a.secret", "p1anted\n")
 	text := func(address, secret string) string {
 		return fmt.Sprintf(`data: record
@@ -210,11 +205,7 @@ heartbeat: {webhook: {url: "http://%[1]s/x", secret_file: %[2]q}}
 }
 
 func TestDoctorOfTheDaemon(t *testing.T) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := wiretest.Listen(t)
 	ask := func(address string) []finding {
 		c := parsed(t, fmt.Sprintf("data: record\nweb: {listen: %q}\nbridges: []\n", address))
 		return finds(t, func(d *doctor) { d.daemon(t.Context(), c) })

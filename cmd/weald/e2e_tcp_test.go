@@ -18,11 +18,7 @@ import (
 // source later, and hears a third one that nobody has configured.
 func TestAGatewayThatIsDialled(t *testing.T) {
 	t.Parallel()
-	port, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer port.Close()
+	port := wiretest.Listen(t)
 	link := fmt.Sprintf("tcp: {dial: %q}", port.Addr())
 	address := start(t, "run", "-c", write(t, "hub.yaml", fmt.Sprintf(hubConfig, "", link, "packed")))
 	accept := func() net.Conn {
@@ -39,12 +35,11 @@ func TestAGatewayThatIsDialled(t *testing.T) {
 	var buf []byte
 	send := func(f *frame.Frame) {
 		t.Helper()
-		if buf, err = frame.AppendWire(buf[:0], f, frame.U16); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := c.Write(buf); err != nil {
-			t.Fatal(err)
-		}
+		var err error
+		buf, err = frame.AppendWire(buf[:0], f, frame.U16)
+		must(t, err)
+		_, err = c.Write(buf)
+		must(t, err)
 	}
 	// Only one of the two is there; the stranger has readings all the same.
 	d.until(t, send, raised(address, "leg-tight"), 70, 1, 9)

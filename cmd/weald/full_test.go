@@ -100,11 +100,7 @@ func TestTheDiskOfADaemonFills(t *testing.T) {
 	if err := os.WriteFile(ballast, make([]byte, 44<<20), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	mats, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer mats.Close()
+	mats := wiretest.Listen(t)
 	port, data := wiretest.Vacant(t), filepath.Join(disk, "record")
 	name := write(t, "full.yaml", fmt.Sprintf(fullConfig, data, port, mats.Addr()))
 	secrets(t, name, "hub")

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -12,6 +11,7 @@ import (
 	"testing"
 
 	"weald/config"
+	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/audit"
 	"weald/stream/record"
 )
@@ -38,10 +38,7 @@ places:
 	if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	address := "http://" + l.Addr().String()
 	ctx, cancel := context.WithCancel(t.Context())
 	var stderr log

@@ -97,10 +97,7 @@ func TestPowerCutOfADaemon(t *testing.T) {
 	}
 	disk, unmount := mounted(t, image)
 	t.Cleanup(unmount)
-	board, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	board := wiretest.Listen(t)
 	port, quit := wiretest.Vacant(t), make(chan struct{})
 	name := write(t, "power.yaml", fmt.Sprintf(powerConfig, filepath.Join(disk, "record"), port, board.Addr()))
 	secrets(t, name, "hub")

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -16,6 +15,7 @@ import (
 
 	"weald/config"
 	"weald/ingest/mqtt/mosquitto"
+	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/notify/webhook"
 	"weald/stream/pipeline"
 	"weald/stream/pulse"
@@ -79,11 +79,7 @@ func (o *outside) heard() []pulse.Body {
 func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 	t.Parallel()
 	broker := mosquitto.Start(t, mosquitto.Options{})
-	hub, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer hub.Close()
+	hub := wiretest.Listen(t)
 	o := &outside{t: t}
 	srv := httptest.NewServer(o)
 	defer srv.Close()

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"math"
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -108,11 +107,7 @@ bridges:
 	both(version("unit: mmHg", spare, wrist))
 	both(version("calibration: {slope: 0.5, offset: 3, u: 2}", "", ""))
 
-	taken, err := net.Listen("tcp", "127.0.0.1:0") // somebody else has the port
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer taken.Close()
+	taken := wiretest.Listen(t) // somebody else has the port
 	good := version("calibration: {slope: 0.5, offset: 3, u: 2}", "", "")
 	knock := func(address string) string {
 		return version("calibration: {slope: 0.5, offset: 3, u: 2}", fmt.Sprintf("  - {id: door, link: {tcp: {listen: %q}}, format: packed, sources: [{number: 1, id: arm, channels: 1, rate: 1, unit: mmHg}]}\n", address), "")

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -13,6 +12,7 @@ import (
 
 	"weald/config"
 	"weald/ingest/sample"
+	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/journal"
 )
 
@@ -72,11 +72,7 @@ func TestADaemonThatCannotBeginClosesItsRecord(t *testing.T) {
 		t.Fatal(err)
 	}
 	c.Bridges[0].Link.File = nil
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := wiretest.Listen(t)
 	if err := d.run(t.Context(), l); err == nil || !strings.Contains(err.Error(), "has no link") {
 		t.Errorf("it began: %v", err)
 	}

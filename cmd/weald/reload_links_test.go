@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"net"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -158,11 +157,7 @@ func TestReloadedOverEveryLink(t *testing.T) {
 	}
 
 	// What cannot be opened is found before anything ends for it.
-	busy, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer busy.Close()
+	busy := wiretest.Listen(t)
 	good := version(8, mmhg, "", "")
 	was := inForce()
 	for _, c := range []struct{ from, to, says string }{

@@ -16,6 +16,7 @@ import (
 	"weald/config"
 	"weald/ingest/frame"
 	"weald/ingest/sample"
+	"weald/ingest/tcp/wire/wiretest"
 	"weald/rules"
 	"weald/rules/alert"
 	"weald/stream/keeper"
@@ -67,10 +68,7 @@ type hub struct {
 // ankle, at the calf a wave from 0 to 40.
 func newHub(t *testing.T) *hub {
 	t.Helper()
-	port, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	port := wiretest.Listen(t)
 	h := &hub{port: port, done: make(chan struct{})}
 	h.more.Store(true)
 	go func() {

@@ -16,6 +16,7 @@ import (
 	"weald/ingest/frame"
 	"weald/ingest/sample"
 	"weald/ingest/tcp"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // The ward of this test lives faster than we do, so that ten seconds of it pass
@@ -119,11 +120,7 @@ func TestAFloodSlowsNobodyElse(t *testing.T) {
 	var sups []*ingest.Supervisor
 	var devices []*device
 	for i := range bridges {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer l.Close()
+		l := wiretest.Listen(t)
 		g := &gateway{listener: l, began: began}
 		id := fmt.Sprint("hub-", i)
 		b := ingest.Bridge{ID: id, Link: &tcp.Dial{Address: l.Addr().String()}, Format: ingest.Format{Kind: ingest.Packed}}

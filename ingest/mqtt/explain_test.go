@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"net"
 	"strings"
 	"testing"
 	"time"
@@ -12,15 +11,13 @@ import (
 	paho5 "github.com/eclipse/paho.golang/paho"
 
 	"weald/ingest/mqtt/guard"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // broken is a broker that answers whatever comes with the same bytes.
 func broken(t *testing.T, answer string) (address string) {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	done := make(chan struct{})
 	go func() {
 		defer close(done)

@@ -13,6 +13,7 @@ import (
 	"go.uber.org/goleak"
 
 	"weald/ingest/mqtt/mosquitto"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -139,10 +140,7 @@ type relay struct {
 
 func newRelay(t *testing.T, to string) *relay {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	r := &relay{address: l.Addr().String(), l: l, to: to}
 	r.wg.Go(r.serve)
 	t.Cleanup(func() { l.Close(); r.cut(); r.wg.Wait() })

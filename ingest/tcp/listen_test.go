@@ -137,11 +137,7 @@ func TestAParkedPeerIsLetGo(t *testing.T) {
 }
 
 func TestListenSaysWhatIsWrong(t *testing.T) {
-	busy, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer busy.Close()
+	busy := wiretest.Listen(t)
 	for _, c := range []struct {
 		link *Listen
 		want string

@@ -66,10 +66,7 @@ func readErr(t *testing.T, r io.Reader) error {
 // bridge is a bridge that listens: what it accepts comes out of the channel.
 func bridge(t testing.TB) (address string, peers <-chan net.Conn) {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	accepted := make(chan net.Conn, 8)
 	done := make(chan struct{})
 	go func() {
@@ -176,10 +173,7 @@ func TestReplug(t *testing.T) {
 }
 
 func TestDialSaysWhatIsWrong(t *testing.T) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	vacant := l.Addr().String()
 	l.Close()
 	for _, c := range []struct {

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"flag"
 	"fmt"
-	"net"
 	"net/http"
 	"runtime"
 	"slices"
@@ -19,6 +18,7 @@ import (
 
 	"weald/ingest/processor"
 	"weald/ingest/sample"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 var (
@@ -49,10 +49,7 @@ func TestCrowd(t *testing.T) {
 func crowd(t *testing.T, viewers int) {
 	stalling, lying := viewers/10, viewers/20
 	w := newWardOf(t, ruled())
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	server := &http.Server{Handler: w.hub}
 	w.running.Go(func() { server.Serve(l) })
 	// Bubbles aside, these are sockets: what is asked of them ends with them.

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"weald/ingest/tcp/wire/pair"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 var asked = []string{"weald.larch.example", "10.0.0.5", "fd00::5"}
@@ -181,10 +182,7 @@ func TestVersions(t *testing.T) {
 // serve answers every connection with its own bytes.
 func serve(t *testing.T, k *Keeper) string {
 	t.Helper()
-	raw, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	raw := wiretest.Listen(t)
 	l := tls.NewListener(raw, k.Config())
 	srv := &http.Server{ErrorLog: log.New(io.Discard, "", 0), Handler: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { io.Copy(w, r.Body) })}
 	done := make(chan struct{})

@@ -13,6 +13,7 @@ import (
 	"weald/ingest/emulate/hospital"
 	"weald/ingest/frame"
 	"weald/ingest/mqtt/broker"
+	"weald/ingest/tcp/wire/wiretest"
 )
 
 // run plays until the test ends.
@@ -47,10 +48,7 @@ func (s *scans) Bad(b *frame.Bad) { s.t.Errorf("%s: %s", b.Reason, b.Detail) }
 // daemon's listener with the password that was written; what all send are whole scans.
 func TestBridgesOverBothWays(t *testing.T) {
 	secret := filepath.Join(t.TempDir(), "secret")
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	l := wiretest.Listen(t)
 	address := l.Addr().String()
 	l.Close()
 	h, err := hospital.New(hospital.Options{Scenario: "bed", Places: 2, Rate: 50, TCP: "127.0.0.1:0", MQTT: address, Password: secret, Seed: 1})

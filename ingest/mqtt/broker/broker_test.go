@@ -3,7 +3,6 @@ package broker
 import (
 	"context"
 	"errors"
-	"net"
 	"strings"
 	"testing"
 	"time"
@@ -214,11 +213,7 @@ func TestNewRefusesWhatMakesNoSense(t *testing.T) {
 }
 
 func TestRunSaysWhyItCannot(t *testing.T) {
-	busy, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer busy.Close()
+	busy := wiretest.Listen(t)
 	b, err := New(Options{Address: busy.Addr().String()})
 	if err != nil {
 		t.Fatal(err)

@@ -1,4 +1,4 @@
-// Package wiretest makes what tests of links need: certificates, and addresses at
+// Package wiretest makes what tests of links need: certificates, listeners, and addresses at
 // which nobody listens.
 package wiretest
 

@@ -32,3 +32,14 @@ func Vacant(t testing.TB) string {
 	t.Fatal("there is no vacant port")
 	return ""
 }
+
+// Listen listens at a loopback address until the test ends.
+func Listen(t testing.TB) net.Listener {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { l.Close() })
+	return l
+}
