@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"weald/ingest/mqtt/guard"
+	"weald/ingest/mqtt/internal/handovertest"
 	"weald/ingest/mqtt/mosquitto"
 	"weald/ingest/tcp/wire"
 	"weald/ingest/tcp/wire/wiretest"
@@ -28,7 +29,7 @@ func TestFramesArriveWhole(t *testing.T) {
 		}
 		for _, text := range []string{"a", string(all), "\x00\x00"} {
 			publish(t, b.Address, "hub", text)
-			want(t, c, text)
+			handovertest.Want(t, c, text)
 		}
 		c.Close()
 	})
@@ -40,21 +41,21 @@ func TestAFrameComesAgainUntilItIsSafe(t *testing.T) {
 		l := &Link{Broker: r.address, Bridge: "hub", Version: v}
 		c := open(t, l)
 		publish(t, b.Address, "hub", "one")
-		want(t, c, "one")
+		handovertest.Want(t, c, "one")
 		again(t, c, false)
 		c.Close() // with the frame in the reader's hands
 
 		c = open(t, l)
-		want(t, c, "one")
+		handovertest.Want(t, c, "one")
 		again(t, c, true)
 		r.cut() // as the death of this program does
-		if _, err := next(t, c); err == nil || !strings.HasPrefix(err.Error(), r.address+" ") {
+		if _, err := handovertest.Next(t, c); err == nil || !strings.HasPrefix(err.Error(), r.address+" ") {
 			t.Errorf("after the cut: %v", err)
 		}
 		c.Close()
 
 		c = open(t, l)
-		want(t, c, "one")
+		handovertest.Want(t, c, "one")
 		again(t, c, true)
 		wantNone(t, c) // asks for the next one, so one is safe now
 		time.Sleep(5 * ackEvery)
@@ -80,7 +81,7 @@ func TestFramesSentWhileAway(t *testing.T) {
 		c := open(t, l)
 		time.Sleep(quiet)
 		for i := range 60 {
-			want(t, c, fmt.Sprint("frame ", i))
+			handovertest.Want(t, c, fmt.Sprint("frame ", i))
 		}
 	})
 }
@@ -90,9 +91,9 @@ func TestTheBrokerIsRestarted(t *testing.T) {
 		l := &Link{Broker: b.Address, Bridge: "hub", Version: v}
 		c := open(t, l)
 		publish(t, b.Address, "hub", "one")
-		want(t, c, "one")
+		handovertest.Want(t, c, "one")
 		b.Stop()
-		if _, err := next(t, c); err == nil || !strings.HasPrefix(err.Error(), b.Address+" ") {
+		if _, err := handovertest.Next(t, c); err == nil || !strings.HasPrefix(err.Error(), b.Address+" ") {
 			t.Errorf("as the broker ends: %v, want its address and plain words", err)
 		}
 		c.Close()
@@ -102,9 +103,9 @@ func TestTheBrokerIsRestarted(t *testing.T) {
 		b.Run()
 		c = open(t, l)
 		publish(t, b.Address, "hub", "two")
-		got, err := next(t, c)
+		got, err := handovertest.Next(t, c)
 		if got == "one" { // the acknowledgement and the end crossed each other
-			got, err = next(t, c)
+			got, err = handovertest.Next(t, c)
 		}
 		if got != "two" || err != nil {
 			t.Errorf("read %q, %v, want %q", got, err, "two")
@@ -118,7 +119,7 @@ func TestRetainedFramesAreDropped(t *testing.T) {
 		l := &Link{Broker: b.Address, Bridge: "hub", Version: v}
 		c := open(t, l)
 		publish(t, b.Address, "hub", "live", "-r") // as it is published it is not old
-		want(t, c, "live")
+		handovertest.Want(t, c, "live")
 		if got := l.Counts(); got.Retained != 1 || got.Messages != 1 {
 			t.Errorf("counted %+v, want one retained and one message", got)
 		}
@@ -146,7 +147,7 @@ func TestPasswords(t *testing.T) {
 		set("right\r\n# of the broker\n")
 		c := open(t, l)
 		publish(t, b.Address, "hub", "one", "-u", "hub", "-P", "x")
-		want(t, c, "one")
+		handovertest.Want(t, c, "one")
 		c.Close()
 
 		l.PasswordFile = "/nowhere/password"
@@ -163,7 +164,7 @@ func TestTLS(t *testing.T) {
 		l := &Link{Broker: b.Address, Bridge: "hub", Version: v, TLS: &wire.ClientTLS{CA: ca.File}}
 		c := open(t, l)
 		publish(t, b.Address, "hub", "one", "--cafile", ca.File)
-		want(t, c, "one")
+		handovertest.Want(t, c, "one")
 		c.Close()
 
 		l.TLS = &wire.ClientTLS{CA: stranger.File}
@@ -183,8 +184,8 @@ func TestBridgesAreKeptApart(t *testing.T) {
 		two := open(t, &Link{Broker: b.Address, Bridge: "two", Version: v})
 		publish(t, b.Address, "two", "for two")
 		publish(t, b.Address, "one", "for one")
-		want(t, one, "for one")
-		want(t, two, "for two")
+		handovertest.Want(t, one, "for one")
+		handovertest.Want(t, two, "for two")
 		one.Close()
 		two.Close()
 	})
@@ -202,12 +203,12 @@ func TestAFloodSlowsNobodyElse(t *testing.T) {
 		began := time.Now()
 		for range 5 {
 			publish(t, b.Address, "calm", "calm")
-			want(t, calm, "calm")
+			handovertest.Want(t, calm, "calm")
 		}
 		if d := time.Since(began); d > 2*time.Second {
 			t.Errorf("a calm bridge waits %v for five frames", d)
 		}
-		want(t, flooded, floodFrame) // late, but it comes
+		handovertest.Want(t, flooded, floodFrame) // late, but it comes
 		flooded.Close()
 		calm.Close()
 	})
@@ -219,21 +220,21 @@ func TestLargeMessages(t *testing.T) {
 		c := open(t, l)
 		publish(t, b.Address, "hub", strings.Repeat("x", 64<<10+1))
 		publish(t, b.Address, "hub", strings.Repeat("y", 64<<10))
-		want(t, c, strings.Repeat("y", 64<<10))
+		handovertest.Want(t, c, strings.Repeat("y", 64<<10))
 		if got := l.Counts(); got.Oversized != 1 {
 			t.Errorf("counted %+v, want one oversized", got)
 		}
 		publish(t, b.Address, "hub", strings.Repeat("z", maxPacket+1))
 		if v == V311 {
 			// The broker could not be told; it must not send it for ever.
-			if _, err := next(t, c); !errors.Is(err, guard.ErrTooLarge) {
+			if _, err := handovertest.Next(t, c); !errors.Is(err, guard.ErrTooLarge) {
 				t.Errorf("with a message over all bounds: %v", err)
 			}
 			c.Close()
 			c = open(t, l)
 		}
 		publish(t, b.Address, "hub", "small")
-		want(t, c, "small")
+		handovertest.Want(t, c, "small")
 		c.Close()
 	})
 }
@@ -243,7 +244,7 @@ func TestASecondClientWithTheSameId(t *testing.T) {
 	c := open(t, &Link{Broker: b.Address, Bridge: "hub"})
 	open(t, &Link{Broker: b.Address, Bridge: "hub"})
 	// mosquitto hangs up on the first without the reason that MQTT 5 has for it.
-	if _, err := next(t, c); err == nil || err.Error() != b.Address+" ended the connection" {
+	if _, err := handovertest.Next(t, c); err == nil || err.Error() != b.Address+" ended the connection" {
 		t.Error(err)
 	}
 }
@@ -252,7 +253,7 @@ func TestCloseEndsAWaitingRead(t *testing.T) {
 	eachVersion(t, mosquitto.Options{}, func(t *testing.T, b *mosquitto.Broker, v Version) {
 		c := open(t, &Link{Broker: b.Address, Bridge: "hub", Version: v})
 		time.AfterFunc(20*time.Millisecond, func() { c.Close() })
-		if _, err := next(t, c); !errors.Is(err, os.ErrClosed) {
+		if _, err := handovertest.Next(t, c); !errors.Is(err, os.ErrClosed) {
 			t.Error(err)
 		}
 	})

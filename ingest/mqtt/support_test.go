@@ -12,6 +12,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"go.uber.org/goleak"
 
+	"weald/ingest/mqtt/internal/handovertest"
 	"weald/ingest/mqtt/mosquitto"
 	"weald/ingest/tcp/wire/wiretest"
 )
@@ -19,7 +20,7 @@ import (
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 const (
-	soon  = 10 * time.Second
+	soon  = handovertest.Soon
 	quiet = 150 * time.Millisecond // long enough for what is wrong to happen
 )
 
@@ -40,42 +41,6 @@ func open(t *testing.T, l *Link) io.ReadCloser {
 	return c
 }
 
-type result struct {
-	text string
-	err  error
-}
-
-// begin begins to read one message, and so acknowledges the one before.
-func begin(c io.Reader) <-chan result {
-	got := make(chan result, 1)
-	go func() {
-		p := make([]byte, 64<<10)
-		n, err := c.Read(p)
-		got <- result{string(p[:n]), err}
-	}()
-	return got
-}
-
-// next reads one message. It leaves the read before acknowledged, and this one
-// not yet.
-func next(t *testing.T, c io.Reader) (string, error) {
-	t.Helper()
-	select {
-	case r := <-begin(c):
-		return r.text, r.err
-	case <-time.After(soon):
-		t.Fatalf("no message within %v", soon)
-		panic("unreached")
-	}
-}
-
-func want(t *testing.T, c io.Reader, text string) {
-	t.Helper()
-	if got, err := next(t, c); got != text || err != nil {
-		t.Fatalf("read %q, %v, want %q", got, err, text)
-	}
-}
-
 // again checks whether what was read last is said to have come before.
 func again(t *testing.T, c io.Reader, want bool) {
 	t.Helper()
@@ -88,10 +53,10 @@ func again(t *testing.T, c io.Reader, want bool) {
 // one comes. It ends the connection.
 func wantNone(t *testing.T, c io.ReadCloser) {
 	t.Helper()
-	got := begin(c)
+	got := handovertest.Begin(c)
 	select {
 	case r := <-got:
-		t.Errorf("read %q, %v, want nothing", r.text, r.err)
+		t.Errorf("read %q, %v, want nothing", r.Text, r.Err)
 	case <-time.After(quiet):
 	}
 	c.Close()

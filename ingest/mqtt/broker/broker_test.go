@@ -10,6 +10,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"weald/ingest/mqtt"
+	"weald/ingest/mqtt/internal/handovertest"
 	"weald/ingest/mqtt/mosquitto"
 	"weald/ingest/tcp/wire"
 	"weald/ingest/tcp/wire/wiretest"
@@ -27,9 +28,9 @@ func TestAnOutsideClientPublishes(t *testing.T) {
 			said := make(chan string, 1)
 			go func() { s, _ := try(t, b, "hub", string(all), args...); said <- s }()
 			c := open(t, b, "hub")
-			want(t, c, string(all))
+			handovertest.Want(t, c, string(all))
 			// It says goodbye after the acknowledgement, which takes this read.
-			_, err := next(t, c)
+			_, err := handovertest.Next(t, c)
 			if err == nil || !strings.HasSuffix(err.Error(), " said goodbye") {
 				t.Errorf("version %s, QoS %s: then %v", version, qos, err)
 			}
@@ -51,7 +52,7 @@ func TestNothingIsAcknowledgedBeforeItIsSafe(t *testing.T) {
 	p := client(t, b, "hub", keep)
 	c := open(t, b, "hub")
 	token := p.Publish(topic("hub"), 1, false, "one")
-	want(t, c, "one")
+	handovertest.Want(t, c, "one")
 	if token.WaitTimeout(quiet) {
 		t.Fatal("acknowledged while it is in the reader's hands")
 	}
@@ -65,17 +66,17 @@ func TestNothingIsAcknowledgedBeforeItIsSafe(t *testing.T) {
 	// The same client connects anew and sends what was not acknowledged.
 	p = client(t, b, "hub", func(o *paho.ClientOptions) { o.SetStore(kept{store}) })
 	c = open(t, b, "hub")
-	want(t, c, "one")
+	handovertest.Want(t, c, "one")
 	again := func() bool { return c.(interface{ Again() bool }).Again() }
 	if !again() {
 		t.Error("that a frame came before is not told")
 	}
 	token = p.Publish(topic("hub"), 1, false, "two")
-	want(t, c, "two") // and so "one" is safe
+	handovertest.Want(t, c, "two") // and so "one" is safe
 	if again() {
 		t.Error("a new frame is said to have come before")
 	}
-	asked := begin(c)
+	asked := handovertest.Begin(c)
 	if err := wait(token); err != nil {
 		t.Errorf("asked for the next one, and yet: %v", err)
 	}
@@ -119,7 +120,7 @@ func TestWhoMayNotComeIn(t *testing.T) {
 	}
 	setPassword(t, all[0], "new\n")
 	go try(t, b, "hub", "x", "-P", "new")
-	want(t, open(t, b, "hub"), "x")
+	handovertest.Want(t, open(t, b, "hub"), "x")
 }
 
 func TestABridgeKeepsToItsTopic(t *testing.T) {
@@ -146,14 +147,14 @@ func TestABridgeKeepsToItsTopic(t *testing.T) {
 		t.Error("a client that publishes to what is no topic is left waiting")
 	}
 	other.Publish(topic("other"), 1, false, "mine")
-	want(t, c, "mine")
+	handovertest.Want(t, c, "mine")
 
 	// Nobody reads anything, not even its own topic.
 	for _, v := range []mqtt.Version{mqtt.V5, mqtt.V311} {
 		l := &mqtt.Link{Broker: b.Address(), Bridge: "hub", User: "hub", PasswordFile: all[0].PasswordFile, Version: v}
 		spy, err := l.Open(t.Context())
 		if err == nil {
-			_, err = next(t, spy)
+			_, err = handovertest.Next(t, spy)
 			spy.Close()
 		}
 		words := b.Address() + " does not let user hub read weald/hub/frames"
@@ -169,7 +170,7 @@ func TestTheSameClientIdInTwoAccounts(t *testing.T) {
 	other := client(t, b, "other", nil)
 	for bridge, p := range map[string]paho.Client{"hub": hub, "other": other} {
 		p.Publish(topic(bridge), 1, false, bridge)
-		want(t, open(t, b, bridge), bridge)
+		handovertest.Want(t, open(t, b, bridge), bridge)
 	}
 }
 
@@ -186,7 +187,7 @@ func TestTLS(t *testing.T) {
 		t.Errorf("without TLS: %q", said)
 	}
 	go try(t, b, "hub", "x", "--cafile", ca.File)
-	want(t, open(t, b, "hub"), "x")
+	handovertest.Want(t, open(t, b, "hub"), "x")
 }
 
 func TestNewRefusesWhatMakesNoSense(t *testing.T) {
@@ -233,11 +234,11 @@ func TestTheListenerIsRestarted(t *testing.T) {
 	address := b.Address()
 	client(t, b, "hub", nil)
 	c := open(t, b, "hub")
-	reading := begin(c)
+	reading := handovertest.Begin(c)
 	began := time.Now()
 	stop()
-	if r := <-reading; r.err == nil || r.err.Error() != "the daemon's MQTT listener is shutting down" {
-		t.Errorf("read %q, %v", r.text, r.err)
+	if r := <-reading; r.Err == nil || r.Err.Error() != "the daemon's MQTT listener is shutting down" {
+		t.Errorf("read %q, %v", r.Text, r.Err)
 	}
 	if d := time.Since(began); d > 2*time.Second {
 		t.Errorf("the end took %v", d)
@@ -245,5 +246,5 @@ func TestTheListenerIsRestarted(t *testing.T) {
 	b.opts.Address = address
 	run(t, b)
 	go try(t, b, "hub", "again")
-	want(t, open(t, b, "hub"), "again")
+	handovertest.Want(t, open(t, b, "hub"), "again")
 }

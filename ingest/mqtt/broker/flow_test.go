@@ -10,6 +10,8 @@ import (
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"weald/ingest/mqtt/internal/handovertest"
 )
 
 func TestALargeOrEmptyMessageIsDropped(t *testing.T) {
@@ -22,12 +24,12 @@ func TestALargeOrEmptyMessageIsDropped(t *testing.T) {
 		}
 	}
 	p.Publish(topic("hub"), 1, true, strings.Repeat("y", 64<<10)) // "retain" changes nothing
-	want(t, c, strings.Repeat("y", 64<<10))
+	handovertest.Want(t, c, strings.Repeat("y", 64<<10))
 	if n := b.Link("hub").Counts(); n != (Counts{Messages: 1, Oversized: 1, Empty: 1}) {
 		t.Errorf("counted %+v", n)
 	}
 	p.Publish(topic("hub"), 1, false, strings.Repeat("z", maxPacket))
-	if _, err := next(t, c); err == nil || !strings.HasSuffix(err.Error(), "sent a message of more than 65536 bytes") {
+	if _, err := handovertest.Next(t, c); err == nil || !strings.HasSuffix(err.Error(), "sent a message of more than 65536 bytes") {
 		t.Errorf("beyond all bounds: %v", err)
 	}
 }
@@ -48,13 +50,13 @@ func TestAClientGoesAway(t *testing.T) {
 	} {
 		p := client(t, b, "hub", dial)
 		conn := open(t, b, "hub")
-		reading := begin(conn)
+		reading := handovertest.Begin(conn)
 		c.go_(p)
 		r := <-reading
 		// Of two sessions that end at the same time, either may be the last.
-		anew := c.what == "for another session" && r.err != nil && strings.HasSuffix(r.err.Error(), " connected anew")
-		if r.err == nil || !strings.HasSuffix(r.err.Error(), c.want) && !anew {
-			t.Errorf("%s: %v, want %q", c.what, r.err, c.want)
+		anew := c.what == "for another session" && r.Err != nil && strings.HasSuffix(r.Err.Error(), " connected anew")
+		if r.Err == nil || !strings.HasSuffix(r.Err.Error(), c.want) && !anew {
+			t.Errorf("%s: %v, want %q", c.what, r.Err, c.want)
 		}
 		conn.Close()
 	}
@@ -66,9 +68,9 @@ func TestAClientThatFellSilent(t *testing.T) {
 	// CONNECT with a keep-alive of one second, and then nothing.
 	mute.Write([]byte("\x10\x1f\x00\x04MQTT\x04\xc2\x00\x01\x00\x02gw\x00\x03hub\x00\x0ahub-secret"))
 	conn := open(t, b, "hub")
-	r := <-begin(conn)
-	if r.err == nil || !strings.Contains(r.err.Error(), " no longer answers") {
-		t.Errorf("%v", r.err)
+	r := <-handovertest.Begin(conn)
+	if r.Err == nil || !strings.Contains(r.Err.Error(), " no longer answers") {
+		t.Errorf("%v", r.Err)
 	}
 }
 
@@ -78,12 +80,12 @@ func TestTwoGatewaysOfOneBridge(t *testing.T) {
 	c := open(t, b, "hub")
 	two := client(t, b, "hub", func(o *paho.ClientOptions) { o.SetClientID("two") })
 	one.Publish(topic("hub"), 1, false, "from one")
-	want(t, c, "from one")
+	handovertest.Want(t, c, "from one")
 	two.Publish(topic("hub"), 1, false, "with both") // until then two may not have its seat yet
-	want(t, c, "with both")
+	handovertest.Want(t, c, "with both")
 	one.Disconnect(100)
 	two.Publish(topic("hub"), 1, false, "from two")
-	want(t, c, "from two")
+	handovertest.Want(t, c, "from two")
 }
 
 func TestTooManyClients(t *testing.T) {
@@ -136,7 +138,7 @@ func TestAFloodSlowsNobodyElse(t *testing.T) {
 	for i := range 200 {
 		text := fmt.Sprint(i)
 		calm.Publish(topic("calm"), 1, false, text)
-		want(t, c, text)
+		handovertest.Want(t, c, text)
 	}
 	if d := time.Since(began); d > 2*time.Second {
 		t.Errorf("200 frames beside a flood took %v", d)

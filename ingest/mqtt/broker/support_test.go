@@ -13,13 +13,14 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"go.uber.org/goleak"
 
+	"weald/ingest/mqtt/internal/handovertest"
 	"weald/ingest/mqtt/mosquitto"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 const (
-	soon  = 10 * time.Second
+	soon  = handovertest.Soon
 	quiet = 150 * time.Millisecond // long enough for what is wrong to happen
 )
 
@@ -139,40 +140,6 @@ func open(t testing.TB, b *Broker, bridge string) io.ReadCloser {
 	}
 	t.Cleanup(func() { c.Close() })
 	return c
-}
-
-type result struct {
-	text string
-	err  error
-}
-
-// begin begins to read one message, and so acknowledges the one before.
-func begin(c io.Reader) <-chan result {
-	got := make(chan result, 1)
-	go func() {
-		p := make([]byte, 64<<10)
-		n, err := c.Read(p)
-		got <- result{string(p[:n]), err}
-	}()
-	return got
-}
-
-func next(t testing.TB, c io.Reader) (string, error) {
-	t.Helper()
-	select {
-	case r := <-begin(c):
-		return r.text, r.err
-	case <-time.After(soon):
-		t.Fatalf("no message within %v", soon)
-		panic("unreached")
-	}
-}
-
-func want(t testing.TB, c io.Reader, text string) {
-	t.Helper()
-	if got, err := next(t, c); got != text || err != nil {
-		t.Fatalf("read %q, %v, want %q", got, err, text)
-	}
 }
 
 // drain reads c until it ends.
