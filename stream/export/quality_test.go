@@ -85,6 +85,21 @@ func TestCSVSaysWhatParquetSays(t *testing.T) {
 	}
 }
 
+// Holds that a reading is in a table though it ends when it comes: one that counts with another's,
+// which is stale just then, does.
+func TestAReadingIsOneAtItsOwnInstant(t *testing.T) {
+	r := one(Signal{Name: "ankle.pressure"}, time.Second, func(yield func(Row, error) bool) {
+		yield(Row{At: start, Until: start, Values: []float64{40}}, nil)
+	})
+	files, err := CSV(t.Context(), r, t.TempDir(), "x", Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if rows := table(t, files[0].Path); len(rows) != 2 || rows[1][2] != "40" {
+		t.Errorf("%q", rows)
+	}
+}
+
 // Holds that the annotations of an EDF+ file are linked to their signal, bound every uncertainty,
 // and cover every sample that is in doubt, with how many they cover that are not.
 func TestEDFAnnotatesUncertaintyAndDoubt(t *testing.T) {

@@ -53,7 +53,7 @@ func (r *Recording) batches(ctx context.Context, i int) iter.Seq2[*batch, error]
 			last = row.At
 			until := row.At.Add(stale)
 			if row.Until != 0 {
-				until = min(until, row.Until)
+				until = max(min(until, row.Until), row.At.Add(1)) // a reading is one at its own instant
 			}
 			b.at, b.until = append(b.at, row.At), append(b.until, until)
 			for _, v := range row.Values {
