@@ -43,6 +43,7 @@ func TestTheReceiverThatIsShown(t *testing.T) {
 	}
 	cmd := exec.CommandContext(t.Context(), python, "desk.py")
 	cmd.Dir = dir
+	cmd.Env = append(os.Environ(), "PYTHONUNBUFFERED=1") // what it prints is there when it has answered
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -83,7 +84,7 @@ func TestTheReceiverThatIsShown(t *testing.T) {
 	if answer.StatusCode != http.StatusUnauthorized {
 		t.Errorf("unsigned: %s", answer.Status)
 	}
-	cmd.Process.Signal(os.Interrupt)
+	cmd.Process.Kill() // now and then it is deaf to an interrupt
 	lines := bufio.NewScanner(out)
 	var got []string
 	for lines.Scan() {
