@@ -11,7 +11,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/config"
 	"weald/ingest"
 	"weald/ingest/capture"
 	"weald/ingest/frame"
@@ -124,10 +123,7 @@ func BenchmarkPackedBytesToCellHolds(b *testing.B) {
 		}
 	})
 	weald := func(b *testing.B, lean bool, more string) {
-		c, problems := config.Parse("bench.yaml", []byte(benchConfig+more))
-		if len(problems) > 0 {
-			b.Fatal(problems)
-		}
+		c := parsedAs(b, "bench.yaml", benchConfig+more)
 		hub := bridgeOf(c, &c.Bridges[0], nil)
 		night := bytes.Join(frames, nil)
 		withheld := uint64(0)

@@ -43,11 +43,7 @@ places:
 
 func mixed(t testing.TB) *config.Config {
 	t.Helper()
-	c, problems := config.Parse("ward.yaml", []byte(mixedConfig))
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
-	return c
+	return parsedAs(t, "ward.yaml", mixedConfig)
 }
 
 func TestSourcesAreLaidOutByThePlan(t *testing.T) {

@@ -53,11 +53,7 @@ func reports(t *testing.T, all []finding, state, text string) {
 
 func parsed(t *testing.T, text string) *config.Config {
 	t.Helper()
-	c, problems := config.Parse(filepath.Join(t.TempDir(), "weald.yaml"), []byte(text))
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
-	return c
+	return parsedAs(t, filepath.Join(t.TempDir(), "weald.yaml"), text)
 }
 
 func TestDoctorOfLinks(t *testing.T) {

@@ -14,6 +14,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"weald/config"
 )
 
 func must(t testing.TB, err error) {
@@ -21,6 +23,26 @@ func must(t testing.TB, err error) {
 	if err != nil {
 		t.Fatal(err)
 	}
+}
+
+// parsedAs is the configuration of a text, as if it were the file of that name.
+func parsedAs(t testing.TB, name, text string) *config.Config {
+	t.Helper()
+	c, problems := config.Parse(name, []byte(text))
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	return c
+}
+
+// configOf is the configuration in a file.
+func configOf(t testing.TB, file string) *config.Config {
+	t.Helper()
+	c, problems := config.Load(file)
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	return c
 }
 
 // A log is what a running daemon writes; tests read it while it does.

@@ -16,7 +16,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/config"
 	"weald/ingest/tcp/wire/wiretest"
 )
 
@@ -81,10 +80,7 @@ func newPrey(t *testing.T, more string) *prey {
 		}
 	}
 	p.victim = launch(t, p.config)
-	c, problems := config.Load(p.config)
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := configOf(t, p.config)
 	address, err := localPages(c)
 	if err != nil || address != p.address {
 		t.Fatal(address, p.address, err)

@@ -11,7 +11,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/config"
 	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/stream/audit"
@@ -108,10 +107,7 @@ func TestAnImportGoesOnWithTheSameRecordingOnly(t *testing.T) {
 
 	// What an import leaves that ends after a thousand readings.
 	ctx := t.Context()
-	c, problems := config.Load("trial.yaml")
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := configOf(t, "trial.yaml")
 	place, bridge, err := measuredAt(c, "")
 	must(t, err)
 	all, err := sittingsIn("recordings", c, bridge)

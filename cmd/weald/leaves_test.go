@@ -33,10 +33,7 @@ notify:
 heartbeat: {webhook: {url: "https://alive.example/hook?key=sesame", secret_file: a.secret}, topic: {broker: "10.0.0.9:1883"}}
 `)
 	secrets(t, name, "a")
-	c, problems := config.Load(name)
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := configOf(t, name)
 	all := fmt.Sprintf("%+v", leaves(c))
 	for _, want := range []string{"10.0.0.5:1883", "10.0.0.6:7000", "desk.example", "10.0.0.7:1883", "10.0.0.8:25", "c@d.example", "alive.example", "10.0.0.9:1883"} {
 		if !strings.Contains(all, want) {

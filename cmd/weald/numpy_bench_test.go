@@ -12,7 +12,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/config"
 	"weald/ingest/capture"
 	"weald/ingest/emulate"
 	"weald/ingest/frame"
@@ -101,10 +100,7 @@ func BenchmarkRehearseBesideNumPy(b *testing.B) {
 // regionsOf says of which rows each region of a mat is, where there is one.
 func regionsOf(tb testing.TB, text string) (args []string) {
 	tb.Helper()
-	c, problems := config.Parse("weald.yaml", []byte(text))
-	if len(problems) > 0 {
-		tb.Fatal(problems)
-	}
+	c := parsedAs(tb, "weald.yaml", text)
 	if mat := c.Plan().Places[0].Mat; mat != nil {
 		for _, r := range mat.Regions {
 			first, last := r.Cells[0]/mat.Columns, r.Cells[len(r.Cells)-1]/mat.Columns

@@ -64,10 +64,7 @@ func TestPackagesHoldTogether(t *testing.T) {
 	if _, there := kinds[words[0]]; !there || kinds[words[3]] != "config|noreplace" {
 		t.Errorf("the unit runs %s with %s; the packages put %v", words[0], words[3], kinds)
 	}
-	c, problems := config.Load(filepath.Join(packaging, "weald.yaml"))
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := configOf(t, filepath.Join(packaging, "weald.yaml"))
 	if want := "/var/lib/" + settings["StateDirectory"]; c.Data != want || settings["WorkingDirectory"] != want {
 		t.Errorf("the record is in %s, and the unit has %s", c.Data, want)
 	}

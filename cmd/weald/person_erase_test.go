@@ -10,7 +10,6 @@ import (
 	"strings"
 	"testing"
 
-	"weald/config"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/audit"
 	"weald/stream/record"
@@ -43,10 +42,7 @@ places:
 	ctx, cancel := context.WithCancel(t.Context())
 	var stderr log
 	ended := make(chan error, 1)
-	c, problems := config.Load(name)
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := configOf(t, name)
 	go func() { ended <- runOn(ctx, c, 1, l, &stderr) }()
 	defer func() {
 		cancel()

@@ -13,7 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/config"
 	"weald/ingest/mqtt/mosquitto"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/notify/webhook"
@@ -87,10 +86,7 @@ func TestALoopThatHangsIsNoticedOutside(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "pulse.secret"), []byte("p1anted\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	c, problems := config.Parse(filepath.Join(dir, "pulse.yaml"), fmt.Appendf(nil, pulseConfig, filepath.Join(dir, "record"), hub.Addr(), broker.Address, srv.URL, broker.Address))
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := parsedAs(t, filepath.Join(dir, "pulse.yaml"), fmt.Sprintf(pulseConfig, filepath.Join(dir, "record"), hub.Addr(), broker.Address, srv.URL, broker.Address))
 	var stderr log
 	d, err := newDaemon(t.Context(), c, 1, &stderr)
 	if err != nil {

@@ -10,7 +10,6 @@ import (
 	"testing/synctest"
 	"time"
 
-	"weald/config"
 	"weald/ingest/sample"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/journal"
@@ -63,10 +62,7 @@ rules: []
 // A daemon that cannot begin lets go of its record: another may have it at once.
 func TestADaemonThatCannotBeginClosesItsRecord(t *testing.T) {
 	data := filepath.Join(t.TempDir(), "record")
-	c, problems := config.Parse("weald.yaml", fmt.Appendf(nil, unlinked, data))
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := parsedAs(t, "weald.yaml", fmt.Sprintf(unlinked, data))
 	d, err := newDaemonAfter(t.Context(), c, 1, sample.Past, t.Output())
 	if err != nil {
 		t.Fatal(err)

@@ -128,10 +128,7 @@ rules:
 			t.Fatal(err)
 		}
 	}
-	c, problems := config.Load(paths["weald-a"])
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := configOf(t, paths["weald-a"])
 	connected := func(c *config.Config) *nats.Conn {
 		t.Helper()
 		m := &machine{config: c, name: "looking", closed: make(chan struct{}), log: slog.New(slog.DiscardHandler)}

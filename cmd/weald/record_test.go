@@ -14,7 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/config"
 	"weald/ingest/raced"
 	"weald/ingest/sample"
 	"weald/rules"
@@ -303,10 +302,7 @@ func printed(t *testing.T, e *alert.Event) string {
 // them; and to what the command prints, which sorts them by time.
 func sameAlerts(t *testing.T, live []string, name string) summary {
 	t.Helper()
-	c, problems := config.Load(name)
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := configOf(t, name)
 	var found []string
 	var stderr bytes.Buffer
 	_, err := rehearseRecord(t.Context(), c, []*rules.Plan{c.Plan()}, rehearsal.Options{From: sample.Past, To: sample.Never, Event: func(e alert.Event) { found = append(found, printed(t, &e)) }}, &stderr)

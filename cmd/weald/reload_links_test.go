@@ -234,11 +234,7 @@ func TestAConfigurationThatFailsLateIsUndone(t *testing.T) {
 	text := func(n int) string { return reloadVersion(h.port.Addr().String(), silent, n) }
 	name := write(t, "ward.yaml", text(0))
 	parse := func(n int) *config.Config {
-		c, problems := config.Parse(name, []byte(text(n)))
-		if len(problems) > 0 {
-			t.Fatal(problems)
-		}
-		return c
+		return parsedAs(t, name, text(n))
 	}
 	var stderr log
 	d, err := newDaemon(t.Context(), parse(0), 1, &stderr)

@@ -13,7 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/config"
 	"weald/ingest/frame"
 	"weald/ingest/sample"
 	"weald/ingest/tcp/wire/wiretest"
@@ -248,10 +247,7 @@ func judgedByAllVersions(t *testing.T, store keeper.Kept, folder string) []strin
 	last := map[string]alert.Event{}
 	told := &telling{found, last}
 	judge := func(text string, from, to uint64) {
-		c, problems := config.Parse(filepath.Join(folder, "ward.yaml"), []byte(text))
-		if len(problems) > 0 {
-			t.Fatal(problems)
-		}
+		c := parsedAs(t, filepath.Join(folder, "ward.yaml"), text)
 		converters, err := convertersOf(c)
 		if err != nil {
 			t.Fatal(err)

@@ -9,7 +9,6 @@ import (
 	"testing"
 	"time"
 
-	"weald/config"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/webui/cert"
 )
@@ -29,10 +28,7 @@ func TestWhoMayComesWithAReload(t *testing.T) {
 	const required = ", accounts: required"
 	const directory = ", oidc: {issuer: \"https://login.larch.example\", client_id: weald, secret_file: none.secret, base: \"https://127.0.0.1\"}"
 	name := write(t, "ward.yaml", text(required, ""))
-	c, problems := config.Load(name)
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
+	c := configOf(t, name)
 	d, err := newDaemon(t.Context(), c, 1, t.Output())
 	if err != nil {
 		t.Fatal(err)

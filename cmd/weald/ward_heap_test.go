@@ -14,7 +14,6 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"weald/config"
 	"weald/ingest"
 	"weald/ingest/raced"
 	"weald/ingest/sample"
@@ -53,10 +52,7 @@ func wardHeap(t *testing.T, mats int, lasting time.Duration) int64 {
 	var after int64
 	synctest.Test(t, func(t *testing.T) {
 		ctx, stop := context.WithCancel(t.Context())
-		c, problems := config.Load(path)
-		if len(problems) > 0 {
-			t.Fatal(problems)
-		}
+		c := configOf(t, path)
 		d, err := newDaemon(ctx, c, 1, io.Discard)
 		if err != nil {
 			t.Fatal(err)
