@@ -44,9 +44,9 @@ func Stood(place string, b []byte) (keys []alert.Key) {
 // Ends returns how an alert ends of which last was told last, by whatever engine, and
 // that this one does not go on with: because its rule or its place is not in the plan,
 // or because it judges anew. Now is the present where the place is none of the plan.
-// False if the alert goes on, or was over.
+// False if the alert goes on, or is done with.
 func (e *Engine) Ends(last *alert.Event, now sample.Instant) (alert.Event, bool) {
-	if s := last.State; s == alert.Normal || s == alert.Returned || s == "" && !last.Stands {
+	if s := last.State; s == alert.Normal || s == "" && !last.Stands {
 		return alert.Event{}, false
 	}
 	why, ends := e.parted(last.Key, &now)
@@ -57,7 +57,7 @@ func (e *Engine) Ends(last *alert.Event, now sample.Instant) (alert.Event, bool)
 		At: max(last.At, now), Key: last.Key, Priority: last.Priority, Signal: last.Signal, Unit: last.Unit,
 		Value: sample.Unknown, U: sample.Unknown, Limit: sample.Unknown, State: alert.Normal,
 	}
-	stood := last.Stands || last.State == alert.Latched
+	stood := last.Stands || last.State == alert.Latched || last.State == alert.Returned // which nobody could acknowledge any more
 	switch {
 	case stood:
 		end.What = alert.Cleared

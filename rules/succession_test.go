@@ -234,8 +234,12 @@ func TestAlertsEndWithTheirRulesAndPlaces(t *testing.T) {
 	if e, ends := second.Ends(told("gone", "back", alert.Shelved), minute); !ends || e.What != alert.WasUnshelved || e.Text != "the rule has been removed from the configuration" {
 		t.Errorf("%t %+v", ends, e)
 	}
-	if e, ends := second.Ends(told("gone", "back", alert.Returned), minute); ends {
-		t.Errorf("what is over ends once more: %+v", e)
+	// Shown on, it would ask for an acknowledgement that nobody can give any more.
+	if e, ends := second.Ends(told("gone", "back", alert.Returned), minute); !ends || e.What != alert.Cleared || e.State != alert.Normal {
+		t.Errorf("what nobody acknowledged goes on: %+v", e)
+	}
+	if e, ends := second.Ends(told("gone", "back", alert.Normal), minute); ends {
+		t.Errorf("what is done with ends once more: %+v", e)
 	}
 
 	elsewhere := bed(1, 2, above("mat.peak", 32, 0))

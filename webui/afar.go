@@ -36,7 +36,7 @@ var afarPage = newPlain("{{.Ward}} from afar", `{{if and .Trouble .Seen.IsZero}}
 <p>{{.State}}{{if .Priority}}, {{.Priority}} priority{{end}}{{with .RaisedAt}}; raised {{clock .}}{{end}}{{with .ClearedAt}}; cleared {{clock .}}{{end}}</p>
 {{with .ReachedAt}}<p><strong>Late: it became known here on {{clock .}}.</strong></p>
 {{end}}</li>
-{{else}}<li><p>No alerts are known from the last hour.</p></li>
+{{else}}<li><p>No alerts are known.</p></li>
 {{end}}</ul>
 <h2>Readings</h2>
 <ul>

@@ -19,8 +19,11 @@ import (
 // said, which is our own choice. Clocks of two machines may differ by some of it.
 const lateAfter = 10 * time.Second
 
-// keepCleared is for how long alerts are listed that are over.
-const keepCleared = time.Hour
+// Alerts that are over are listed for this long, as the ward itself lists them.
+const (
+	keepCleared = time.Hour
+	keepOver    = 12 * time.Hour // where nobody has acknowledged them
+)
 
 // An Alert is one of the ward's.
 type Alert struct {
@@ -163,7 +166,12 @@ func (w *Ward) forget() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for id, a := range w.alerts {
-		if s := alert.State(a.State); !s.Open() && !s.Aside() && w.now().Sub(a.Since) > keepCleared {
+		lasts := keepCleared
+		s := alert.State(a.State)
+		if s == alert.Returned {
+			lasts = keepOver
+		}
+		if !s.Open() && !s.Aside() && w.now().Sub(a.Since) > lasts {
 			delete(w.alerts, id)
 		}
 	}

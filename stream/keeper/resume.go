@@ -71,8 +71,9 @@ func (g *gatherer) Alert(e alert.Event)       { g.events = append(g.events, e) }
 func (*gatherer) Updated(int, sample.Instant) {}
 func (*gatherer) Late(int, *sample.Scan)      {}
 
-// pastShown is how long ago an alert may have been cleared to be shown still.
-const pastShown = time.Hour
+// pastShown is how long ago an alert may have been cleared to be shown still: as long as one
+// that nobody has acknowledged is.
+const pastShown = 12 * time.Hour
 
 // Resume builds an engine and brings it to where the record ends.
 func Resume(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver *Reviver, log *slog.Logger) (*Resumed, error) {

@@ -21,7 +21,7 @@ func count(alerts []view.Alert) counts {
 
 // of adds the alerts of a place, rule by rule. That nobody is called, and that
 // nobody is on the way, are counts too; of the other states there is a series
-// only while some alert is in it. Of what is over, the last hour counts.
+// only while some alert is in it. Of what is over, what is still listed counts.
 func (n counts) of(found []fact, place string, holds []rules.Progress) []fact {
 	said := map[string]bool{}
 	for i := range holds {

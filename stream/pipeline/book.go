@@ -9,9 +9,12 @@ import (
 	"weald/stream/view"
 )
 
-// Cleared alerts are listed for this long, and no more of them than that.
+// Alerts that are over are listed for this long, and no more of them than that. One that nobody
+// has acknowledged lasts for a whole shift, so that whoever comes next still finds it; what must
+// not go by unseen at all has a rule that latches.
 const (
 	keepCleared = time.Hour
+	keepOver    = 12 * time.Hour
 	mostCleared = 1000
 )
 
@@ -40,12 +43,12 @@ func (b *book) apply(e *alert.Event) view.Alert {
 	return b.entries[i]
 }
 
-// of returns the alerts of a place that are open, most pressing first, and then
-// those that are put aside.
+// of returns the alerts of a place that are open, most pressing first, then those that
+// are over and not acknowledged, and then those that are put aside.
 func (b *book) of(place string) []view.Alert {
 	var found []view.Alert
 	for _, a := range b.entries {
-		if a.Place == place && (open(&a) || alert.State(a.State).Aside()) {
+		if a.Place == place && (open(&a) || over(&a) || alert.State(a.State).Aside()) {
 			found = append(found, a)
 		}
 	}
@@ -55,22 +58,25 @@ func (b *book) of(place string) []view.Alert {
 
 func open(a *view.Alert) bool { return alert.State(a.State).Open() }
 
-// ended is when an alert that is over was cleared, or was no longer put aside.
-func ended(a *view.Alert) time.Time {
-	if a.ClearedAt != nil {
-		return *a.ClearedAt
+// over reports whether it ended by itself, and nobody has acknowledged it.
+func over(a *view.Alert) bool { return alert.State(a.State) == alert.Returned }
+
+// lasts is for how long an alert that has ended is listed.
+func lasts(a *view.Alert) time.Duration {
+	if over(a) {
+		return keepOver
 	}
-	return a.Since
+	return keepCleared
 }
 
-// forget drops what was cleared too long ago, and the oldest cleared alerts
-// while there are too many. now is asked for the present of a place.
+// forget drops what has been over, done with or no longer put aside for too long, and the
+// oldest of these while there are too many. now is asked for the present of a place.
 func (b *book) forget(now func(place string) sample.Instant) {
 	view.SortAlerts(b.entries)
 	kept, cleared := b.entries[:0], 0
 	for _, a := range b.entries {
-		if over := !open(&a) && !alert.State(a.State).Aside(); over {
-			if cleared++; cleared > mostCleared || now(a.Place).Sub(sample.At(ended(&a))) > keepCleared {
+		if !open(&a) && !alert.State(a.State).Aside() {
+			if cleared++; cleared > mostCleared || now(a.Place).Sub(sample.At(a.Since)) > lasts(&a) {
 				continue
 			}
 		}

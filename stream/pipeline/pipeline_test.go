@@ -124,7 +124,8 @@ func TestSignalsGoUnknownAndTheAlertStays(t *testing.T) {
 	})
 }
 
-func TestClearedAlertsAreListedForAnHour(t *testing.T) {
+// One that nobody has acknowledged is there for whoever comes next on the shift, and its place says so.
+func TestAlertsThatAreOverAreListedForAWhile(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		clock := hostclock.New(1)
 		p := start(t, wrapPlan(0), Options{Clock: clock})
@@ -140,13 +141,33 @@ func TestClearedAlertsAreListedForAnHour(t *testing.T) {
 			}
 			return alerts
 		}
-		time.Sleep(59 * time.Minute)
+		shown := func() (v view.Place) {
+			if err := p.Do(t.Context(), func(s *State) { v = s.Place(0) }); err != nil {
+				t.Fatal(err)
+			}
+			return v
+		}
+		if v := shown(); v.State != view.StateOver || len(v.Alerts) != 1 {
+			t.Errorf("the place is %s with %+v, want one over", v.State, v.Alerts)
+		}
+		time.Sleep(12*time.Hour - time.Minute)
 		if got := list(); len(got) != 1 || got[0].State != string(alert.Returned) || got[0].ClearedAt == nil {
-			t.Errorf("after 59 minutes: %+v, want the cleared alert", got)
+			t.Errorf("near the end of the shift: %+v, want the cleared alert", got)
+		}
+		key := alert.Key{Place: "bench-1", Rule: "tight", Subject: "ankle"}
+		if a, err := p.Act(t.Context(), key, Deed{Verb: alert.Acknowledge, Who: "K-07"}); err != nil || a.State != string(alert.Normal) {
+			t.Errorf("acknowledged: %+v, %v", a, err)
+		}
+		if v := shown(); v.State == view.StateOver || len(v.Alerts) != 0 {
+			t.Errorf("acknowledged, the place is %s with %+v", v.State, v.Alerts)
+		}
+		time.Sleep(59 * time.Minute)
+		if got := list(); len(got) != 1 {
+			t.Errorf("within an hour after it was acknowledged: %+v, want it", got)
 		}
 		time.Sleep(2 * time.Minute)
 		if got := list(); len(got) != 0 {
-			t.Errorf("after an hour: %+v, want none", got)
+			t.Errorf("an hour after it was done with: %+v, want none", got)
 		}
 	})
 }

@@ -186,7 +186,7 @@ func (s *State) Sitting(i int) (rules.Sitting, sample.Instant, bool) {
 func (s *State) Late(i int) uint64 { return s.places[i].late }
 
 // Alerts returns the alerts that are open or put aside and those that were over
-// within the last hour, the open ones first, each with its latest episode.
+// of late, the open ones first, each with its latest episode.
 func (s *State) Alerts() []view.Alert {
 	s.alerts.forget(func(place string) sample.Instant {
 		if i, ok := s.index[place]; ok {

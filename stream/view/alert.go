@@ -38,7 +38,9 @@ func (a *Alert) Apply(e *alert.Event) {
 	case alert.Raised:
 		*a = NewAlert(e)
 	case alert.Cleared:
-		a.ClearedAt = Moment(e.At)
+		if a.ClearedAt == nil { // else it was over, and now its rule is gone too
+			a.ClearedAt = Moment(e.At)
+		}
 		a.signal(true)
 	case alert.Calmed:
 		if !e.Stands {
@@ -80,8 +82,12 @@ func (a *Alert) turn(e *alert.Event) {
 // Standing reports whether it has been raised and not cleared.
 func (a *Alert) Standing() bool { return a.RaisedAt != nil && a.ClearedAt == nil }
 
-// calls reports whether people have something to do about a.
-func (a *Alert) calls() bool { return !alert.State(a.State).Aside() }
+// calls reports whether a stands, or is to be shown as if it did.
+func (a *Alert) calls() bool { return !a.over() && !alert.State(a.State).Aside() }
+
+// over reports whether it ended by itself, and nobody has acknowledged it: somebody still
+// has to look, and nobody is called.
+func (a *Alert) over() bool { return alert.State(a.State) == alert.Returned }
 
 // lost is said of an alert whose signal is not known.
 const lost = "; there is no current reading"

@@ -104,7 +104,7 @@ type Now struct {
 	Signals   []rules.Signal
 	LastKnown []sample.Instant // until when each signal was last known; Past if it never was
 	Holds     []rules.Progress
-	Alerts    []Alert // those that are open or put aside, most pressing first
+	Alerts    []Alert // those that are open, over and not acknowledged, or put aside, most pressing first
 
 	// Stalled says that the place's event time stands still: no scan has been
 	// evaluated for longer than values last. No signal has a value then,
@@ -208,6 +208,9 @@ func (b *Builder) state(index int, now *Now) string {
 	}
 	if len(now.Signals) == 0 {
 		return StateUnknown
+	}
+	if slices.ContainsFunc(now.Alerts, func(a Alert) bool { return a.over() }) {
+		return StateOver
 	}
 	for i := range now.Holds {
 		if now.Holds[i].Used() >= 0.5 {

@@ -12,6 +12,7 @@ const (
 	StateAlert        = "alert"        // at least one alert is raised
 	StateUncalibrated = "uncalibrated" // readings arrive or may arrive, but as counts that mean nothing yet
 	StateUnknown      = "unknown"      // at least one of its pressures has no current value, or a rule nothing to judge
+	StateOver         = "over"         // an alert ended by itself, and nobody has acknowledged it: somebody still has to look
 	StateBuilding     = "building"     // a hold is past half of its delay
 	StateQuiet        = "quiet"        // everything is known and nothing is near
 )
@@ -20,13 +21,13 @@ const (
 type Place struct {
 	ID      string            `json:"id"`
 	Kind    string            `json:"kind" enum:"wrap,bed,seat"`
-	State   string            `json:"state" enum:"alert,uncalibrated,unknown,building,quiet"`
+	State   string            `json:"state" enum:"alert,uncalibrated,unknown,over,building,quiet" doc:"over: an alert ended by itself, and nobody has acknowledged it"`
 	Text    string            `json:"text" doc:"One plain sentence with the numbers that matter now"`
 	At      *time.Time        `json:"at" doc:"When the newest evaluated scan was taken, null before the first"`
 	Sites   []Site            `json:"sites" nullable:"false"`
 	Mat     *Mat              `json:"mat,omitempty"`
 	Signals map[string]Signal `json:"signals"`
-	Alerts  []Alert           `json:"alerts" nullable:"false" doc:"The alerts that are open here, and those that are put aside"`
+	Alerts  []Alert           `json:"alerts" nullable:"false" doc:"The alerts that are open here, those that are over and not acknowledged, and those that are put aside"`
 	Holds   []Hold            `json:"holds" nullable:"false"`
 }
 

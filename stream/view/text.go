@@ -19,6 +19,9 @@ import (
 // then the numbers.
 func (b *Builder) text(index int, now *Now) string {
 	var parts []string
+	if over := over(now); over != "" {
+		parts = append(parts, over)
+	}
 	if lead := b.lead(index, now); lead != "" {
 		parts = append(parts, lead)
 	}
@@ -41,13 +44,8 @@ func (b *Builder) lead(index int, now *Now) string {
 	for open < len(now.Alerts) && now.Alerts[open].calls() {
 		open++
 	}
-	switch n := open; {
-	case n == 1:
-		return raised(&now.Alerts[0], now)
-	case n == 2:
-		return raised(&now.Alerts[0], now) + " (and 1 more alert)"
-	case n > 2:
-		return fmt.Sprintf("%s (and %d more alerts)", raised(&now.Alerts[0], now), n-1)
+	if open > 0 {
+		return raised(&now.Alerts[0], now) + more(open-1)
 	}
 	if !b.judged[index] {
 		return "nothing is watched here"
@@ -74,13 +72,44 @@ func (b *Builder) lead(index int, now *Now) string {
 	return says.Says + "; " + b.holding(&b.plan.Places[index], furthest)
 }
 
+// over is the sentence of the newest alert that ended by itself and that nobody has
+// acknowledged, where none is open: then it is the one to see to.
+func over(now *Now) string {
+	first, n := -1, 0
+	for i := range now.Alerts {
+		switch a := &now.Alerts[i]; {
+		case a.calls():
+			return ""
+		case a.over():
+			if n++; first < 0 {
+				first = i
+			}
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return raised(&now.Alerts[first], now) + more(n-1)
+}
+
+// more says that there are n more alerts than the one that was named.
+func more(n int) string {
+	switch n {
+	case 0:
+		return ""
+	case 1:
+		return " (and 1 more alert)"
+	}
+	return fmt.Sprintf(" (and %d more alerts)", n)
+}
+
 // raised is the sentence of an alert, without what it says of a lost signal
 // where the numbers say that, and since when.
 func raised(a *Alert, now *Now) string {
 	switch alert.State(a.State) {
 	case alert.Acknowledged:
 		return unlost(a, now) + " (" + a.By + " has it)"
-	case alert.Latched:
+	case alert.Latched, alert.Returned:
 		return unlost(a, now) + " (over, and not acknowledged)"
 	}
 	return unlost(a, now)
@@ -95,13 +124,17 @@ func unlost(a *Alert, now *Now) string {
 	return a.Text
 }
 
-// aside counts the alerts that are put aside, by how: "1 alert shelved".
+// aside counts the alerts that are put aside, by how: "1 alert shelved"; and, beside one that
+// is open, those that are over and not acknowledged.
 func aside(alerts []Alert) string {
 	var parts []string
 	for _, by := range []struct {
 		state alert.State
 		words string
-	}{{alert.Shelved, "shelved"}, {alert.OutOfService, "out of service"}, {alert.Suppressed, "put aside, as there is nobody to be judged"}} {
+	}{{alert.Returned, "over, and not acknowledged"}, {alert.Shelved, "shelved"}, {alert.OutOfService, "out of service"}, {alert.Suppressed, "put aside, as there is nobody to be judged"}} {
+		if by.state == alert.Returned && (len(alerts) == 0 || !alerts[0].calls()) {
+			continue // the sentence begins with it
+		}
 		n := 0
 		for i := range alerts {
 			if alert.State(alerts[i].State) == by.state {

@@ -17,7 +17,7 @@ import (
 )
 
 type alertsBody struct {
-	Alerts []view.Alert `json:"alerts" nullable:"false" doc:"The open ones, most pressing first, then those that were over within the last hour and not acknowledged, those that are put aside, and those that were done with within the last hour"`
+	Alerts []view.Alert `json:"alerts" nullable:"false" doc:"The open ones, most pressing first, then those that were over within the last 12 hours and not acknowledged, those that are put aside, and those that were done with within the last hour"`
 }
 
 type alertsInput struct {
@@ -52,7 +52,7 @@ type shelveInput struct {
 }
 
 func (s *server) addAlerts(api huma.API) {
-	huma.Register(api, operation("alerts", "Alerts that are open, put aside, or were over within the last hour", 422), s.alerts)
+	huma.Register(api, operation("alerts", "Alerts that are open, put aside, over and not acknowledged within the last 12 hours, or done with within the last hour", 422), s.alerts)
 	for _, d := range []struct {
 		verb    alert.Verb
 		summary string

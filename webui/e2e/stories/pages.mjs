@@ -105,7 +105,7 @@ export default [
         await page.waitForTimeout(500);
         assert.deepEqual(await order(), urgent);
       }
-      const marks = await page.$$eval('li.band', (list) => list.map((li) => ['high', 'medium', 'low', 'unknown', 'uncalibrated', 'building', 'quiet'].indexOf(li.dataset.mark)));
+      const marks = await page.$$eval('li.band', (list) => list.map((li) => ['high', 'medium', 'low', 'unknown', 'over', 'uncalibrated', 'building', 'quiet'].indexOf(li.dataset.mark)));
       const alerting = marks.filter((m) => m < 3).length;
       assert.ok(alerting === 0 || marks[0] < 3 || (await page.getByRole('button', { name: 'Sort again' }).isVisible()), 'alerts first, or said to have changed');
       await page.getByRole('button', { name: 'by place' }).click();

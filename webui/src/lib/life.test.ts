@@ -41,6 +41,17 @@ it('does not colour a place by what is put aside, and shows it all the same', ()
   expect(standing(bed).word).not.toMatch(/priority/);
 });
 
+// A bed whose alert went by while nobody was there looks like one that never had any, and the skin under it is not looked at.
+it('says of a place that somebody still has to look, until somebody has', () => {
+  const over = alert({ state: 'returned-unacknowledged', cleared_at: '2031-01-01T10:05:00Z' });
+  const bed = withAlerts(place('bed-1'), [over]);
+  expect(standing(bed)).toMatchObject({ mark: 'over', word: 'still to look at' });
+  expect(bed.alerts.filter(isListed)).toEqual([over]); // with its button, on the bed's own page
+  expect(standing(withAlerts({ ...bed, state: 'unknown' }, [over])).word).toBe('no data, still to look at');
+  expect(standing(withAlerts({ ...bed, state: 'over' }, [{ ...over, state: 'normal' as const }])).mark).toBe('quiet');
+  expect(standing(withAlerts(bed, [alert({ id: 'x' }), over])).word).toBe('alert, medium priority');
+});
+
 it('says of a place that somebody has it', () => {
   const had = place('bed-1', { state: 'alert', alerts: [alert({ state: 'acknowledged', by: 'K-07' })] });
   expect(standing(had).word).toBe('alert, medium priority, acknowledged');

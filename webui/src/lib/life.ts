@@ -14,11 +14,14 @@ export const isCalling = (a: Alert) => a.state === 'unacknowledged' || a.state =
 /** It is measured, and nobody is called. */
 export const isAside = (a: Alert) => ASIDE.includes(a.state);
 
+/** It ended by itself and nobody has acknowledged it: somebody still has to look, and nobody is called. */
+export const isOver = (a: Alert) => a.state === 'returned-unacknowledged';
+
 /** It has been raised, and is not over. */
 export const isStanding = (a: Alert) => a.raised_at != null && a.cleared_at == null;
 
 /** One that is worth a line: an empty bed has many that are put aside by design and do not stand. */
-export const isListed = (a: Alert) => isOpen(a) || (isAside(a) && (a.state !== 'suppressed' || isStanding(a)));
+export const isListed = (a: Alert) => isOpen(a) || isOver(a) || (isAside(a) && (a.state !== 'suppressed' || isStanding(a)));
 
 export type Verb = 'acknowledge' | 'shelve' | 'unshelve' | 'out-of-service' | 'in-service';
 

@@ -12,19 +12,20 @@ it('by place counts numbers as numbers', () => {
   expect(ids).toEqual(['bed-1', 'bed-2', 'bed-10']);
 });
 
-it('by urgency: alerts, then silence, then what is due first', () => {
+it('by urgency: alerts, then silence, then what is over and nobody has looked at, then what is due first', () => {
   const list = [
     place('quiet'),
     place('due-later', { state: 'building', holds: [hold({ due_at: '2031-01-01T11:00:00Z' })] }),
     place('due-soon', { holds: [hold({ due_at: '2031-01-01T10:30:00Z' })] }),
     place('silent', { state: 'unknown' }),
     place('raw', { state: 'uncalibrated' }),
+    place('over', { state: 'over' }),
     place('low', raised('low', '2031-01-01T09:00:00Z')),
     place('high-late', raised('high', '2031-01-01T10:00:00Z')),
     place('high-early', raised('high', '2031-01-01T09:30:00Z')),
   ];
   expect(list.sort(byUrgency).map((p) => p.id)).toEqual([
-    'high-early', 'high-late', 'low', 'silent', 'raw', 'due-soon', 'due-later', 'quiet',
+    'high-early', 'high-late', 'low', 'silent', 'over', 'raw', 'due-soon', 'due-later', 'quiet',
   ]);
 });
 

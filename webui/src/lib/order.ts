@@ -45,7 +45,7 @@ export function worst(place: Place): Priority | null {
   return found;
 }
 
-/** Alerts by priority; then places about which nothing is known, since silence is no safety; then by what is due. */
+/** Alerts by priority; then places about which nothing is known, since silence is no safety; then those where somebody still has to look at what is over; then by what is due. */
 function rank(place: Place): number {
   const priority = worst(place);
   if (priority) return PRIORITY[priority];
@@ -54,11 +54,13 @@ function rank(place: Place): number {
       return 2;
     case 'unknown':
       return 3;
-    case 'uncalibrated':
+    case 'over':
       return 4;
+    case 'uncalibrated':
+      return 5;
     case 'building':
     case 'quiet':
-      return 5;
+      return 6;
   }
 }
 
@@ -78,9 +80,9 @@ export function byUrgency(a: Place, b: Place): number {
   return rank(a) - rank(b) || before(since(a), since(b)) || before(nextDue(a), nextDue(b)) || byPlace(a, b);
 }
 
-/** Alerts, those that nobody has first, of these the gravest, and of these the longest standing. */
+/** Alerts, those that nobody has first, what is over and what is put aside last, of these the gravest, and of these the longest standing. */
 export function byPriority(a: { priority: Priority; raised_at: string | null; id: string; state?: string }, b: typeof a): number {
-  const had = (x: typeof a) => (x.state === 'acknowledged' ? 1 : 0);
+  const had = (x: typeof a) => ({ acknowledged: 1, 'returned-unacknowledged': 2, shelved: 3, suppressed: 3, 'out-of-service': 3 })[x.state ?? ''] ?? 0;
   return had(a) - had(b) || PRIORITY[a.priority] - PRIORITY[b.priority] || instant(a.raised_at) - instant(b.raised_at) || collator.compare(a.id, b.id);
 }
 

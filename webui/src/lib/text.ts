@@ -54,6 +54,7 @@ export const caution = {
 
 export const states = {
   alert: 'alert',
+  over: 'still to look at',
   building: 'building up',
   quiet: 'quiet',
   unknown: 'no data',
@@ -79,10 +80,12 @@ export const link = {
 
 export const round = {
   title: 'Round',
-  summary: (alerts: number, silent: number, building: number, all: number) => {
+  summary: (alerts: number, silent: number, over: number, uncalibrated: number, building: number, all: number) => {
     const parts = [
       alerts ? `${alerts} with an alert` : '',
       silent ? `${silent} without data` : '',
+      over ? `${over} still to look at` : '',
+      uncalibrated ? `${uncalibrated} not calibrated` : '',
       building ? `${building} building up` : '',
     ].filter(Boolean);
     return `${form(all, { one: '1 place', other: `${all} places` })}: ${parts.length ? parts.join(', ') : 'nothing needs anybody now'}.`;

@@ -2,11 +2,11 @@
 // What a page shows of a place and how many alerts it counts are to agree at
 // every moment, so each is told of the other.
 
-import { isAside, isOpen, isStanding } from './life';
+import { isAside, isOpen, isOver, isStanding } from './life';
 import { byPriority } from './order';
 import type { Alert, Place, PlaceNews, PlaceState } from './link/types';
 
-const isShown = (a: Alert) => isOpen(a) || isAside(a);
+const isShown = (a: Alert) => isOpen(a) || isOver(a) || isAside(a);
 
 /** The alerts of all places, with those that so far only the place itself has told of. */
 export function withPlace(alerts: Alert[], place: Place): Alert[] {
@@ -14,7 +14,7 @@ export function withPlace(alerts: Alert[], place: Place): Alert[] {
   return news.length > 0 ? [...news, ...alerts.filter((a) => !isShown(a) || !news.some((b) => b.id === a.id))] : alerts;
 }
 
-/** The place, with those among all alerts that are its own and open or put aside, and no others. */
+/** The place, with those among all alerts that are its own and open, over and not acknowledged, or put aside, and no others. */
 export function withAlerts(place: Place, alerts: readonly Alert[]): Place {
   const own = alerts.filter((a) => a.place === place.id && isShown(a)).sort(byPriority);
   const open = own.filter(isOpen);
@@ -24,11 +24,13 @@ export function withAlerts(place: Place, alerts: readonly Alert[]): Place {
   });
   // Its own sentence does not name yet what it has not told of.
   const unsaid = open.find((a) => !place.alerts.some((b) => b.id === a.id));
-  const state = open.length > 0 ? 'alert' : place.state === 'alert' ? without(place) : place.state;
+  const said = place.state === 'alert' || place.state === 'over' ? without(place) : place.state;
+  const calm = said === 'building' || said === 'quiet';
+  const state = open.length > 0 ? 'alert' : calm && own.some(isOver) ? 'over' : said;
   return { ...place, alerts: own, holds, state, text: unsaid?.text ?? place.text };
 }
 
-/** How a place stands whose last alert has been cleared, until it says so itself. */
+/** How a place stands apart from its alerts, until it says so itself. */
 function without(place: Place): PlaceState {
   if (place.holds.some((h) => h.condition === 'unknown')) return 'unknown';
   return place.holds.some((h) => h.used >= 0.5) ? 'building' : 'quiet';

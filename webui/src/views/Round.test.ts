@@ -29,6 +29,14 @@ it('is in the order of the ward, and says how things stand', async () => {
   expect(within(screen.getAllByRole('listitem')[1]!).getByText(/alert, medium priority/)).toBeTruthy();
 });
 
+it('counts for each reason apart: no data, over and not looked at, not calibrated', () => {
+  live.places.set('bed-1', place('bed-1', { state: 'unknown' }));
+  live.places.set('bed-9', place('bed-9', { state: 'over', alerts: [alert({ place: 'bed-9', state: 'returned-unacknowledged', cleared_at: '2031-01-01T09:59:00Z' })] }));
+  live.places.set('bed-10', place('bed-10', { state: 'uncalibrated' }));
+  render(Round);
+  expect(screen.getByText('3 places: 1 without data, 1 still to look at, 1 not calibrated.')).toBeTruthy();
+});
+
 it('sorts by urgency when asked, and then moves nothing under the finger', async () => {
   raise('bed-9');
   render(Round);

@@ -54,6 +54,7 @@ export const caution: Said<typeof en.caution> = {
 
 export const states: Said<typeof en.states> = {
   alert: 'Meldung',
+  over: 'noch anzusehen',
   building: 'baut sich auf',
   quiet: 'ruhig',
   unknown: 'keine Daten',
@@ -79,10 +80,12 @@ export const link: Said<typeof en.link> = {
 
 export const round: Said<typeof en.round> = {
   title: 'Rundgang',
-  summary: (alerts, silent, building, all) => {
+  summary: (alerts, silent, over, uncalibrated, building, all) => {
     const parts = [
       alerts ? `${alerts} mit einer Meldung` : '',
       silent ? `${silent} ohne Daten` : '',
+      over ? `${over} noch anzusehen` : '',
+      uncalibrated ? `${uncalibrated} nicht kalibriert` : '',
       building ? `bei ${building} baut sich etwas auf` : '',
     ].filter(Boolean);
     return `${form(all, { one: '1 Platz', other: `${all} Plätze` })}: ${parts.length ? parts.join(', ') : 'niemand wird jetzt gebraucht'}.`;

@@ -2,7 +2,7 @@
 // unknown, everywhere.
 
 export type Priority = 'high' | 'medium' | 'low';
-export type PlaceState = 'alert' | 'building' | 'quiet' | 'unknown' | 'uncalibrated';
+export type PlaceState = 'alert' | 'over' | 'building' | 'quiet' | 'unknown' | 'uncalibrated';
 export type AlertState =
   | 'normal'
   | 'unacknowledged'
