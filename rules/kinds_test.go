@@ -242,6 +242,20 @@ func seated(interval time.Duration, counts ...relief.Kind) rules.Rule {
 	return rules.Rule{Relief: &rules.Relief{Interval: interval, Depth: [2]float64{d.ShiftDepth, d.ReliefDepth}, Lasting: d.Lasting, EmptyFor: d.EmptyFor, Counts: counts}}
 }
 
+// What an alert of sitting says was missing is what the rule counts, and nothing else.
+func TestReliefSaysWhatCounts(t *testing.T) {
+	for want, counts := range map[string][]relief.Kind{
+		"seat taken for 1 min without a relief:":             {relief.Relief},
+		"seat taken for 1 min without a relief or transfer:": {relief.Transfer, relief.Relief},
+		"seat taken for 1 min without a shift or transfer:":  {relief.Shift, relief.Transfer},
+	} {
+		s := newStory(t, chair(seated(time.Minute, counts...)))
+		s.play(0, time.Minute+10*time.Second, 2, level(60, 55))
+		s.expect(t, "1m0s raised seat-1~rule~seat")
+		s.says(t, want)
+	}
+}
+
 // Half an hour of sitting is told at its instant, between readings; a relief of
 // 15 s clears it at once, and what it counted is said.
 func TestRelief(t *testing.T) {
@@ -256,7 +270,7 @@ func TestRelief(t *testing.T) {
 	}
 	s.Tick(s.Next())
 	s.expect(t, "40m20s raised seat-1~rule~seat")
-	s.says(t, "seat taken for 30 min without relief", "1 weight shift, 0 pressure reliefs, 0 transfers")
+	s.says(t, "seat taken for 30 min without a shift, relief or transfer", "1 weight shift, 0 pressure reliefs, 0 transfers")
 	s.play(40*time.Minute+20*time.Second+500*time.Millisecond, 41*time.Minute, 2, level(60, 55))
 	s.play(41*time.Minute, 42*time.Minute, 2, level(4, 5))
 	s.expect(t, "41m15s cleared seat-1~rule~seat")

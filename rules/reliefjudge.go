@@ -2,6 +2,8 @@ package rules
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"weald/ingest/sample"
@@ -74,7 +76,7 @@ func (j *reliefJudge) measured(_ *place, e *alert.Event) {
 }
 
 func (j *reliefJudge) words(_ *place, e *alert.Event) said {
-	asked := "taken for " + Duration(j.rule.Interval) + " without relief"
+	asked := "taken for " + Duration(j.rule.Interval) + " without " + anyOf(j.rule.Counts)
 	reading := ""
 	if e.Value == e.Value {
 		t := j.tracker
@@ -82,6 +84,21 @@ func (j *reliefJudge) words(_ *place, e *alert.Event) said {
 			counted(t.Count(relief.Shift), "weight shift"), counted(t.Count(relief.Relief), "pressure relief"), counted(t.Count(relief.Transfer), "transfer"))
 	}
 	return said{subject: string(Seat), is: asked, asked: asked, reading: reading}
+}
+
+// anyOf names what counts as people who sit have it: "a shift, relief or transfer".
+func anyOf(kinds []relief.Kind) string {
+	var said []string
+	for _, k := range []relief.Kind{relief.Shift, relief.Relief, relief.Transfer} {
+		if slices.Contains(kinds, k) {
+			said = append(said, k.String())
+		}
+	}
+	last := len(said) - 1
+	if last < 1 {
+		return "a " + strings.Join(said, "")
+	}
+	return "a " + strings.Join(said[:last], ", ") + " or " + said[last]
 }
 
 func counted(n int, what string) string {

@@ -53,7 +53,7 @@ var afarPage = newPlain("{{.Ward}} from afar", `{{if and .Trouble .Seen.IsZero}}
 	if s.Value == nil {
 		return "not known"
 	}
-	return strconv.FormatFloat(math.Round(*s.Value*10)/10, 'f', -1, 64) + " " + s.Unit
+	return strconv.FormatFloat(math.Round(*s.Value*10)/10+0, 'f', -1, 64) + " " + s.Unit
 }})
 
 // Afar returns what a centre serves of a ward: a page of its alerts and readings, the same

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"net/url"
 
 	"github.com/spf13/cobra"
@@ -128,7 +129,7 @@ func calibrateZero(cmd *cobra.Command, f laterFlags) error {
 		if f.undo {
 			fmt.Fprintf(cmd.OutOrStdout(), "%s/%d: the last zeroing is taken back\n", f.source, c)
 		} else {
-			fmt.Fprintf(cmd.OutOrStdout(), "%s/%d: %.2f mmHg are taken off\n", f.source, c, z.Shown[i])
+			fmt.Fprintf(cmd.OutOrStdout(), "%s/%d: %.2f mmHg are taken off\n", f.source, c, math.Round(z.Shown[i]*100)/100+0)
 		}
 	}
 	return nil

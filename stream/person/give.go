@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"time"
 
@@ -125,7 +126,7 @@ func said(e *record.Entry, b []byte) (what, text string) {
 		}
 		var values []string
 		for _, v := range x.Read.Values {
-			values = append(values, fmt.Sprintf("%.1f", v.MMHg))
+			values = append(values, fmt.Sprintf("%.1f", math.Round(v.MMHg*10)/10+0))
 		}
 		return x.What + " " + string(x.Read.Step), strings.Join(values, " ") + " mmHg"
 	}

@@ -46,9 +46,9 @@ func (x *stretch) bed() (part, bool) {
 func (b *bed) take(p *tally.Piece) {
 	since := p.Values[b.since]
 	there, sure := tally.StateOf(p.Values[b.occupied.index]), p.Values[b.positions[0].index].Known()
-	state := tally.No
-	if there == tally.Yes && !sure {
-		state = tally.Yes
+	state := there
+	if sure {
+		state = tally.No
 	}
 	b.notSure.runs.Add(state, p.From, p.To)
 	if n := b.count.Add(p.Values[b.turned]); n > 0 {
@@ -99,12 +99,12 @@ func (b *bed) section() paper.Section {
 			}
 			out.Facts = append(out.Facts, paper.Fact{Name: p.name, Value: value})
 		}
-		strips = append(strips, b.x.strip("not sure", b.notSure.runs))
+		strips = append(strips, b.x.strip("not sure", known(b.notSure.runs)))
 		turns := paper.NotKnown
 		if b.longest.Known > 0 {
 			turns = fmt.Sprint(len(b.turns))
 		}
-		out.Facts = append(out.Facts, paper.Fact{Name: "position not sure", Value: paper.Lasting(b.notSure.runs.In(tally.Yes))},
+		out.Facts = append(out.Facts, paper.Fact{Name: "position not sure", Value: held(b.notSure.runs)},
 			paper.Fact{Name: "turns", Value: turns}, paper.Fact{Name: "longest without one", Value: b.most()})
 		out.Notes = []string{"Shares are of the time in bed. A turn is a change of how somebody lies that lasts; fidgets are none. The first stretch is counted from the beginning of this report, and was longer if somebody lay like that before; time in which nothing is known does not count in the longest, and is in the times between turns. Positions are recognised from the map alone; where that is not sure, none is said."}
 	}

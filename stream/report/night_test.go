@@ -71,3 +71,22 @@ func TestNight(t *testing.T) {
 		}
 	}
 }
+
+// Of a night in which the mat said nothing, nothing is 0 s: not even how long a position was not sure.
+func TestANightOfWhichNothingIsKnown(t *testing.T) {
+	const rows, columns = 64, 32
+	place := rules.Place{ID: "bed-4", Kind: rules.Bed, Mat: &rules.Mat{Source: 0, Rows: rows, Columns: columns, PitchMM: [2]float64{30, 28}, LoadedAbove: 20}}
+	a := newArchive(t, evening, place)
+	a.plan.Sources = []rules.Source{{ID: "hub/mat4", Channels: rows * columns, StaleAfter: 5 * time.Second, Calibrated: true}}
+	cells := make([]float64, rows*columns)
+	for i := range cells {
+		cells[i] = sample.Unknown
+	}
+	for since := time.Duration(0); since < time.Minute; since += 2 * time.Second {
+		a.reads("hub/mat4", a.at(since), cells...)
+	}
+	d, err := a.source(time.UTC).Night(t.Context(), "bed-4", sample.Past, sample.Never)
+	p := newLook(written(t, d, err))
+	p.has(t, "in bed not known")
+	p.has(t, "position not sure not known")
+}

@@ -137,7 +137,7 @@ const decimals = 1e4
 
 // Measured is Number for what was measured or computed from that: rounded, as more digits
 // say nothing, and those of a sum of decimals read as if they did. What is kept is not.
-func Measured(v float64) *float64 { return Number(math.Round(v*decimals) / decimals) }
+func Measured(v float64) *float64 { return Number(math.Round(v*decimals)/decimals + 0) } // + 0 makes 0 of -0
 
 // Reached is Measured for what was compared with a limit: never rounded onto it, or to its
 // other side, so that an alert's numbers say that it is one.

@@ -178,7 +178,7 @@ func (b *Builder) holding(place *rules.Place, p *rules.Progress) string {
 	return what
 }
 
-// used is "62 % of the way to: seated for 30 min without relief", with what has to
+// used is "62 % of the way to: taken for 30 min without a relief", with what has to
 // be said beside the number.
 func used(p *rules.Progress) string {
 	what := fmt.Sprintf("%.0f %% of the way to: %s", 100*p.Used(), p.Asks)

@@ -333,9 +333,9 @@ func TestAlertsAreSortedForPeople(t *testing.T) {
 // limit that made it one.
 func TestNumbersAreReadable(t *testing.T) {
 	for _, c := range []struct{ v, want float64 }{
-		{0.01 * 6970, 69.7}, {63.800000000000004, 63.8}, {1.4999999999999998, 1.5}, {-0.1 - 0.2, -0.3}, {61.205960722392184, 61.206}, {0, 0},
+		{0.01 * 6970, 69.7}, {63.800000000000004, 63.8}, {1.4999999999999998, 1.5}, {-0.1 - 0.2, -0.3}, {61.205960722392184, 61.206}, {0, 0}, {-0.00001, 0},
 	} {
-		if got := Measured(c.v); got == nil || *got != c.want {
+		if got := Measured(c.v); got == nil || *got != c.want || math.Signbit(*got) != math.Signbit(c.want) {
 			t.Errorf("%v is told as %v, want %v", c.v, got, c.want)
 		}
 	}

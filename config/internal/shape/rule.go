@@ -17,7 +17,8 @@ type Rule struct {
 	// True while a share of the tolerance of pressure over time is used.
 	Exposure *Exposure `yaml:"exposure"`
 
-	// True while somebody has been seated for too long without relief.
+	// True while somebody has been seated for too long without a shift, relief or
+	// transfer that counts.
 	Relief *Relief `yaml:"relief"`
 
 	// True while somebody has lain in bed for too long without a turn.

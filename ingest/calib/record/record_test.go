@@ -74,6 +74,7 @@ func TestSpot(t *testing.T) {
 		says  string
 	}{
 		{0, 106.8, true, "holds: +3.4"},
+		{0, 99.98, true, "holds: +0.0 mmHg"}, // it is off by less than is said, which is no minus
 		{0, 107, false, "does not hold: +3.5 mmHg at 50 mmHg, 3.5 allowed"},
 		{30, 113.8, true, "6.9 allowed"},
 		{30, 114, false, "Calibrate this channel again"},

@@ -39,8 +39,9 @@ func Numbers(name string, low, high float64) Axis {
 
 func (a *Axis) span() float64 { return a.High - a.Low }
 
-// Number has four digits that matter and no exponent in the range of counts.
+// Number has four digits that matter, no exponent in the range of counts, and no minus at 0.
 func Number(v float64) string {
+	v += 0 // 0 of -0
 	if a := math.Abs(v); a >= 1000 && a < 1e9 {
 		return strconv.FormatFloat(v, 'f', 0, 64)
 	}

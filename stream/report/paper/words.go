@@ -3,6 +3,7 @@ package paper
 import (
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"weald/ingest/sample"
@@ -39,6 +40,24 @@ func Share(part, whole time.Duration) string {
 	default:
 		return strconv.FormatFloat(p, 'f', 1, 64) + " %"
 	}
+}
+
+// Fixed writes a number with that many decimals; what rounds to nothing has no minus.
+func Fixed(v float64, decimals int) string {
+	s := strconv.FormatFloat(v, 'f', decimals, 64)
+	if strings.Trim(s, "-0.") == "" {
+		return strings.TrimPrefix(s, "-")
+	}
+	return s
+}
+
+// Signed is Fixed with the sign of what is more than nothing, too.
+func Signed(v float64, decimals int) string {
+	s := Fixed(v, decimals)
+	if v > 0 && strings.Trim(s, "0.") != "" {
+		return "+" + s
+	}
+	return s
 }
 
 // Value writes a value with its unit and its standard uncertainty where that is

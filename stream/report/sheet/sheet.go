@@ -26,6 +26,8 @@ var page = paper.New(text, template.FuncMap{
 		}
 		return fmt.Sprint(v)
 	},
+	"fixed":  paper.Fixed,
+	"signed": paper.Signed,
 	"opt": func(v *float64) string {
 		if v == nil {
 			return "–"

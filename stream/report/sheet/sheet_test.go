@@ -36,6 +36,24 @@ func printed(t *testing.T, r *record.Record, now time.Time) string {
 	return b.String()
 }
 
+// What is printed as nothing has no sign: a residual of -0.04 mmHg is no negative one.
+func TestNothingHasNoMinus(t *testing.T) {
+	r := example(t)
+	got := regexp.MustCompile(`>[-+]?0(\.0+)?<`).FindAllString(printed(t, r, made), -1)
+	below := false
+	for _, one := range r.Residuals() {
+		below = below || one.Left < 0 && one.Left > -0.05
+	}
+	if !below || len(got) == 0 {
+		t.Fatal("no residual is nothing when it is rounded: too tame to prove anything")
+	}
+	for _, zero := range got {
+		if strings.ContainsAny(zero, "-+") {
+			t.Errorf("the page has %s", zero)
+		}
+	}
+}
+
 // Everything that the record must show is there, and nothing is loaded.
 func TestSheet(t *testing.T) {
 	r := example(t)
