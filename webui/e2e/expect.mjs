@@ -101,6 +101,20 @@ export function isA4(pdf, what) {
   assert.ok(Math.abs(width - 595.28) < 1 && Math.abs(height - 841.89) < 1, `${what}: a page is ${width} by ${height} points, A4 is 595 by 842`);
 }
 
+/** What is chosen in a select and does not fit into it. */
+export function cutChoices(page) {
+  return page.evaluate(() => {
+    const pen = document.createElement('canvas').getContext('2d');
+    return [...document.querySelectorAll('main select')].filter((s) => s.checkVisibility()).flatMap((s) => {
+      const { font, paddingLeft, paddingRight } = getComputedStyle(s);
+      pen.font = font;
+      const arrow = 16; // of Chromium, within what is clientWidth
+      const widest = [...s.options].map((o) => o.text).filter((t) => pen.measureText(t).width + parseFloat(paddingLeft) + parseFloat(paddingRight) + arrow > s.clientWidth + 1);
+      return widest.map((t) => `${t}: ${s.clientWidth}`);
+    });
+  });
+}
+
 /** Text that is cut off by what holds it, or lies on other text: "what: text". */
 export function unreadable(page) {
   return page.evaluate(() => {

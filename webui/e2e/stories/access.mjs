@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, overflow, PATHS, torn, unreadable, until, violations } from '../expect.mjs';
+import { cutChoices, live, overflow, PATHS, torn, unreadable, until, violations } from '../expect.mjs';
 
 /** Ways to look at a page, in one window after another. */
 const LOOKS = {
@@ -36,6 +36,7 @@ async function lookAt(page, name, look, artifacts) {
   await throughOnce(page);
   await page.screenshot({ path: `${artifacts}/${name}-${look}.png`, fullPage: true });
   if (look === '360') {
+    assert.deepEqual(await cutChoices(page), [], `${name} 360: what can be chosen is read whole`);
     // The same window at 400 %, criterion 1.4.10.
     await page.setViewportSize({ width: 320, height: 700 });
     await page.waitForTimeout(200);

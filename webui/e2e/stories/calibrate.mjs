@@ -43,6 +43,7 @@ export default [
       await page.getByRole('button', { name: 'Begin to calibrate' }).press('Enter');
       await until('a gauge is asked for', async () => /Say which gauge/.test(await page.getByRole('alert').last().innerText().catch(() => '')));
       await page.getByLabel('Gauge').fill('bench gauge');
+      await page.getByLabel('It errs by at most (mmHg)').fill('1');
       await page.getByLabel('Up to (mmHg)').fill('30');
       await page.getByLabel('Times up and down').fill('1');
       await page.getByLabel('Held for (s)').fill('5');
@@ -135,7 +136,7 @@ export default [
       await until('it is taken back', async () => /Nothing is taken off/.test(await words(page, 'main')));
       const sheet = await context.newPage();
       await sheet.goto(`${daemon.url}${await page.getByRole('link', { name: 'Sheet to print' }).first().getAttribute('href')}`);
-      assert.match(await sheet.locator('body').innerText(), /Calibration of hub\/leg\/0[\s\S]*bench gauge/);
+      assert.match(await sheet.locator('body').innerText(), /Calibration of hub\/leg\/0[\s\S]*bench gauge, u 0.5774/);
       assert.deepEqual(complaints, []);
     },
   },

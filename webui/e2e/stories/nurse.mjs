@@ -78,7 +78,12 @@ export default [
       await page.getByRole('link', { name: turned, exact: true }).press('Enter');
       await until('the bed is there', async () => (await page.locator('h1').innerText()) === turned);
       const here = section(page, 'Session and marks');
-      await here.locator('summary').press('Enter');
+      // On a phone the page is long: one key leads down, and the next one is in the section.
+      await page.getByRole('link', { name: 'Session and marks' }).press('Enter');
+      await until('the focus is on the heading', () => page.evaluate(() => document.activeElement?.textContent === 'Session and marks'), 3000);
+      await page.keyboard.press('Tab');
+      assert.ok(await here.locator('summary').evaluate((e) => e === document.activeElement), 'what comes next by keyboard is there too');
+      await page.keyboard.press('Enter');
       await here.getByLabel('Code').fill('K-32');
       await page.keyboard.press('Enter');
       await until('the session lasts', async () => /Session of K-32 began at/.test(await here.innerText()));
@@ -135,6 +140,11 @@ export default [
       await report.setViewportSize({ width: 360, height: 740 });
       assert.equal(await overflow(report), 0);
       await goTo('Records');
+      const nights = section(page, 'Nights');
+      await nights.getByLabel('Place').selectOption(turned);
+      const night = await fetch(ward + (await nights.getByRole('link').getAttribute('href')));
+      assert.equal(night.status, 200);
+      assert.match(await night.text(), new RegExp(`Night in ${turned}`));
       const marks = section(page, 'Marks');
       await marks.getByLabel('Place').selectOption(turned);
       await until('both marks are there', async () => /heels checked[\s\S]*turned/.test(await marks.locator('table').innerText().catch(() => '')));

@@ -34,6 +34,18 @@ test('a leg that still lies is not read as one that stands', () => {
   expect(look(110, 58, NaN)).toBe(false);
 });
 
+// A leg that stood while lying was read rises no more: the step would wait for ever, and nobody knew for what.
+test('says what it waits for where a leg that is to stand is still and no higher', () => {
+  const w = new Waiting();
+  const look = (s: number, doing: number[], lay = 40) => (w.look(1000 * s, 'standing', doing, lay), w.lacks);
+  expect([look(0, rests(41)), look(9.9, rests(41)), look(10, rests(41))]).toEqual(['', '', 'rise']);
+  expect(look(11, walks)).toBe(''); // it gets up
+  expect([look(12, rests(58)), look(30, rests(58))]).toEqual(['', '']);
+  expect([look(40, rests(58), NaN), look(50, rests(58), NaN)]).toEqual(['', 'lying']);
+  w.again();
+  expect(w.lacks).toBe('');
+});
+
 test('bands that are open are said and drawn as such', () => {
   expect(bandOf({ low: 49, high: null })).toEqual([49, Infinity]);
   expect(bandOf({ low: null, high: 20 })).toEqual([0, 20]);

@@ -129,6 +129,9 @@ type Doings = readonly number[];
 /** How far, in mmHg, the lowest site must have risen from lying to be taken to stand; where a wrap gives way more than that, the key reads. */
 const RISEN = 3;
 
+/** For how long, in ms, a leg that was told to stand has been still without a rise until that is said: longer than standing up takes. */
+const STAYS = 10_000;
+
 /**
  * Waits until a step may be read by itself: the limb has done for a while what it asks, as
  * far as the sensors tell. To stand, it must have moved and risen since it lay. What only a
@@ -138,6 +141,10 @@ export class Waiting {
   #step: Step | '' = '';
   #since = NaN;
   #moved = false;
+  #still = NaN; // since when it has been still, and no higher than lying
+
+  /** Why somebody who seems to have stood up is not read: there is no rise since lying, or nothing to rise from. */
+  lacks: '' | 'rise' | 'lying' = '';
 
   /** Looks at what is known now; true where the step is to be read. `lay` is the lowest site's level lying, NaN where it was not read. */
   look(now: number, step: Step | '', [resting = NaN, swing = NaN]: Doings, lay: number): boolean {
@@ -145,6 +152,10 @@ export class Waiting {
     this.#step = step;
     this.#moved ||= Number.isNaN(resting);
     const can = step === 'walking' ? !Number.isNaN(swing) : step === 'standing' ? this.#moved && resting - lay >= RISEN : step === 'lying' && !Number.isNaN(resting);
+    const stays = step === 'standing' && !can && !Number.isNaN(resting);
+    if (!stays) this.#still = NaN;
+    else if (Number.isNaN(this.#still)) this.#still = now;
+    this.lacks = stays && now - this.#still >= STAYS ? (Number.isNaN(lay) ? 'lying' : 'rise') : '';
     const lasts = step === '' ? undefined : LASTS[step];
     if (!can || lasts === undefined) {
       this.#since = NaN;
@@ -156,8 +167,9 @@ export class Waiting {
 
   /** Begins anew: a step is to be read, or to be read again. */
   again(): void {
-    this.#since = NaN;
+    this.#since = this.#still = NaN;
     this.#moved = false;
+    this.lacks = '';
   }
 }
 

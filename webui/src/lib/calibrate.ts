@@ -130,6 +130,7 @@ export interface Wish {
   channels: number[];
   by: string;
   reference: string;
+  reference_u_mmhg: number;
   highest_mmhg: number;
   step_mmhg: number;
   cycles: number;
@@ -150,6 +151,15 @@ const first = (r: Runs): Run | null => r.runs[0] ?? null;
 const post = async (to: string, body: object) => first(await send<Runs>(to, body, text, sentence));
 
 export const readRun = async () => first(await getKept<Runs>(RUN));
+/** The most by which a gauge may err, in mmHg: as much as the least that is calibrated for. */
+export const MOST_GAUGE = 30;
+
+/**
+ * The standard uncertainty of a gauge that errs by `most` either way, as any error between is
+ * as likely as another (JCGM 100:2008, 4.3.7); null where that is no such error. Both in mmHg.
+ */
+export const gaugeU = (most: number | null): number | null => (most !== null && most > 0 && most <= MOST_GAUGE ? most / Math.sqrt(3) : null);
+
 export const begin = (wish: Wish) => post(RUN, wish);
 // What is done names the run, so that a page that was left open does nothing to another.
 export const step = (run: Run, what: 'ready' | 'again' | 'finish' | 'leave') => post(`${RUN}/${what}`, { run: run.id });

@@ -171,6 +171,12 @@ export function smallShare(part: number, whole: number): string {
   return `${fixed(share, share < 1 ? 2 : share < 10 ? 1 : 0)} %`;
 }
 
+/** A time in ms as a form has it, in the site's zone: "2026-03-01T22:15". */
+export function toForm(ms: number): string {
+  const p = Object.fromEntries(format('form', { year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit' }).formatToParts(ms).map((x) => [x.type, x.value]));
+  return `${p.year}-${p.month}-${p.day}T${p.hour}:${p.minute}`;
+}
+
 /** "2026-03-01T22:15", a time in the site's zone as a form gives it, in ms since the epoch; NaN for nonsense. An hour that a clock change leaves out is the one after it. */
 export function fromForm(text: string): number {
   const wanted = Date.parse(`${text}Z`);

@@ -1,5 +1,6 @@
 // Sessions, marks and exports over HTTP.
 
+import { fromForm, toForm } from './format';
 import { getKept } from './link/history';
 import { post as send } from './link/post';
 import type { PlaceKind } from './link/types';
@@ -100,6 +101,24 @@ export const readKept = () => getKept<Kept>(path('record'));
 /** Pages to print, each of which opens beside this one. */
 export const reportHref = {
   session: (id: string) => `/api/v1/reports/session/${encodeURIComponent(id)}`,
-  night: (place: string) => `/api/v1/reports/night/${encodeURIComponent(place)}`,
+  /** Without bounds the last night; both in ms. */
+  night: (place: string, [from, to]: readonly [number, number] | readonly [] = []) => `/api/v1/reports/night/${encodeURIComponent(place)}${from === undefined || to === undefined ? '' : `?from=${stamp(from)}&to=${stamp(to)}`}`,
   trial: (code?: string) => `/api/v1/reports/trial${code ? `?person=${encodeURIComponent(code)}` : ''}`,
 };
+
+// The hours of a night are the daemon's (stream/report, nightBegins and nightEnds).
+const [BEGINS, ENDS] = ['20:00', '08:00'];
+const dayAfter = (day: string, days = 1) => new Date(Date.parse(`${day}T00:00Z`) + days * 86_400_000).toISOString().slice(0, 10);
+
+/** The evening, as a form has it, on which the night began that is or the last one that was. */
+export function lastEvening(now: number): string {
+  const [day, time] = toForm(now).split('T') as [string, string];
+  return time >= BEGINS! ? day : dayAfter(day, -1);
+}
+
+/** The bounds, in ms, of the night that began on an evening, as far as it is over; null where that is no day or is still to come. */
+export function nightOf(evening: string, now: number): [number, number] | null {
+  const from = fromForm(`${evening}T${BEGINS}`);
+  if (Number.isNaN(from) || from >= now) return null;
+  return [from, Math.min(now, fromForm(`${dayAfter(evening)}T${ENDS}`))];
+}

@@ -53,6 +53,11 @@ export const bench = {
   finish: 'End the attempt',
   keys: 'Space bar and Enter press the large key.',
   state: { still: 'The leg is still.', moving: 'The leg moves.', walking: 'The leg walks.', unknown: 'What the leg does is not known.' },
+  /** Why standing is not read by itself, though the leg is still. */
+  lacks: {
+    rise: 'It waits for the pressure to rise above that of lying, and it has not. If the leg stood already when lying was read, read that again, lying. If it stands now and the wrap gives way, press the large key.',
+    lying: 'Lying was not read, so that a rise cannot be told. Press the large key once the leg stands still.',
+  },
   pressed: (list: string) => `Something pressed on the bare sensors, or their zero is off: ${list}. Zeroing is on the page Calibrate.`,
   pressing: (list: string) => `Something presses on them now, or their zero is off: ${list}. Where the wrap is on already, leave this step out.`,
   zero: 'Zero the sensors, on the page Calibrate',
