@@ -90,6 +90,8 @@ export default [
       await page.getByRole('button', { name: 'Leave this step out' }).press('Enter');
       await comes('Lie, leg still');
       await comes('Stand up, and stand still', 60_000);
+      await until('what is waited for is said', async () => /waits for the pressure to rise above that of lying/.test(await words(page)));
+      await page.screenshot({ path: `${artifacts}/bench-waits.png`, fullPage: true });
       for (const then of ['Walk', 'That was all']) {
         await page.getByRole('button', { name: 'Leave this step out' }).press('Enter');
         await comes(then);
