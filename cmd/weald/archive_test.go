@@ -99,6 +99,12 @@ func TestBackupOfARunningDaemon(t *testing.T) {
 	// Two minutes of a ward, no faster than a busy machine with the race detector
 	// can judge them: what comes too late is kept, and not judged.
 	time.Sleep(12 * time.Second)
+	eventually(t, longEnough, func() error {
+		if all, err := get[struct{ Alerts []any }](address, "/api/v1/alerts"); err != nil || len(all.Alerts) == 0 {
+			return fmt.Errorf("no alert is there: %v", err)
+		}
+		return nil
+	})
 	config := filepath.Join(dir, "larch.yaml")
 	command := func(want int, args ...string) string {
 		t.Helper()
@@ -140,8 +146,8 @@ func TestBackupOfARunningDaemon(t *testing.T) {
 	sameAlerts(t, live, filepath.Join(again, "larch.yaml"))
 }
 
-// end returns the last instant of the scans in a record, less a moment in which
-// what came was still on its way into the history.
+// end returns the last instant of the scans in a record, less three seconds at ten times the
+// pace, in which what came was still on its way into the history where a machine is busy.
 func end(t *testing.T, dir string) time.Time {
 	t.Helper()
 	var last sample.Instant
@@ -162,7 +168,7 @@ func end(t *testing.T, dir string) time.Time {
 			last = max(last, in.Scan.At)
 		}
 	}
-	return last.Add(-10 * time.Second).Time().Truncate(time.Second)
+	return last.Add(-30 * time.Second).Time().Truncate(time.Second)
 }
 
 // A trace is what a daemon answers about the signals of a place.
@@ -218,12 +224,13 @@ func different(got, want [2]trace) string {
 					if a == nil && strings.Contains(w.Name, ".used/") {
 						continue // what rules made of the last minute is not made again
 					}
-					if (a == nil) != (b == nil) || a != nil && math.Abs(*a-*b) > 0.01 {
+					if b == nil {
+						continue // a busy machine judges some readings late, and a start all that were kept
+					}
+					if a == nil || math.Abs(*a-*b) > 0.01 {
 						return fmt.Sprintf("%s at %v is %s, not %s", w.Name, w.T[j], written(a), written(b))
 					}
-					if a != nil {
-						values++
-					}
+					values++
 				}
 			}
 		}
