@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -78,15 +77,10 @@ func silent(t *testing.T, test func(t *testing.T, m *mute, k *keeper.Keeper, pla
 	for _, keeps := range []bool{false, true} {
 		synctest.Test(t, func(t *testing.T) {
 			m := &mute{Journal: new(journaltest.Memory), keeps: keeps, kept: map[string]record.Position{}}
-			plan, converters := wardPlan()
 			if _, err := m.Append(t.Context(), record.Entry{Body: record.NewConfig(1, "one")}); err != nil {
 				t.Fatal(err)
 			}
-			resumed, err := keeper.Resume(t.Context(), m, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-			if err != nil {
-				t.Fatal(err)
-			}
-			k := keeper.New(m, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return sample.At(time.Now()) }, slog.New(slog.DiscardHandler))
+			k, plan := wardKeeper(t, m, wallClock)
 			k.Within = 10 * time.Second
 			m.is.Store(true)
 			test(t, m, k, len(plan.Places))

@@ -3,7 +3,6 @@ package keeper_test
 import (
 	"context"
 	"fmt"
-	"log/slog"
 	"math/rand/v2"
 	"strings"
 	"sync/atomic"
@@ -47,13 +46,8 @@ type running struct {
 }
 
 func newRunning(t *testing.T, j journal.Journal) *running {
-	plan, converters := wardPlan()
-	resumed, err := keeper.Resume(t.Context(), j, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := &running{plan: plan}
-	r.keeper = keeper.New(j, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return sample.At(time.Now()) }, slog.New(slog.DiscardHandler))
+	k, plan := wardKeeper(t, j, wallClock)
+	r := &running{keeper: k, plan: plan}
 	ctx, cancel := context.WithCancel(t.Context())
 	r.end = func() { cancel(); synctest.Wait() }
 	go r.keeper.Run(ctx, func(_ context.Context, f func(uint64, int, func(int, []byte) []byte)) error {

@@ -2,7 +2,6 @@ package keeper_test
 
 import (
 	"errors"
-	"log/slog"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -21,13 +20,8 @@ func TestAReloadOutOfReach(t *testing.T) {
 	for name, reading := range map[string]bool{"a reading waits": true, "nothing waits": false} {
 		synctest.Test(t, func(t *testing.T) {
 			d := &deaf{Journal: new(journaltest.Memory)}
-			plan, converters := wardPlan()
-			resumed, err := keeper.Resume(t.Context(), d, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-			if err != nil {
-				t.Fatal(err)
-			}
-			now := func() sample.Instant { return sample.At(time.Now()) }
-			k := keeper.New(d, plan, resumed, keeper.NewReviver(plan, converters), 1, now, slog.New(slog.DiscardHandler))
+			now := wallClock
+			k, plan := wardKeeper(t, d, now)
 			k.Within = 10 * time.Second
 			scan := func(ord uint64) {
 				k.Scan(ord, &sample.Scan{At: now(), Arrived: now(), Seq: uint32(ord), First: uint32(ord), Raw: make([]float64, plan.Sources[0].Channels)})

@@ -50,6 +50,20 @@ func wardPlan() (*rules.Plan, []*calib.Converter) {
 	return plan, []*calib.Converter{mat, leg}
 }
 
+// wardKeeper is a keeper of that ward that has taken a record up, by some clock.
+func wardKeeper(t *testing.T, j journal.Journal, now func() sample.Instant) (*keeper.Keeper, *rules.Plan) {
+	t.Helper()
+	plan, converters := wardPlan()
+	resumed, err := keeper.Resume(t.Context(), j, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return keeper.New(j, plan, resumed, keeper.NewReviver(plan, converters), 1, now, slog.New(slog.DiscardHandler)), plan
+}
+
+// wallClock is the clock of a bubble, in one.
+func wallClock() sample.Instant { return sample.At(time.Now()) }
+
 // A life is one run of a daemon, without its shell.
 type life struct {
 	t       *rapid.T

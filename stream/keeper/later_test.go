@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"math"
 	"testing"
 	"time"
@@ -13,7 +12,6 @@ import (
 	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
-	"weald/stream/keeper"
 	"weald/stream/record"
 )
 
@@ -50,13 +48,8 @@ func (w *waiting) Append(ctx context.Context, entries ...record.Entry) (at recor
 func TestWhatWaitsInALogIsKeptOnce(t *testing.T) {
 	for _, stands := range []bool{true, false} {
 		w := &waiting{Journal: new(journaltest.Memory)}
-		plan, converters := wardPlan()
-		resumed, err := keeper.Resume(t.Context(), w, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-		if err != nil {
-			t.Fatal(err)
-		}
 		now := sample.Instant(1_700_000_000_000_000_000)
-		k := keeper.New(w, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return now }, slog.New(slog.DiscardHandler))
+		k, plan := wardKeeper(t, w, func() sample.Instant { return now })
 		k.Scan(1, &sample.Scan{At: now, Arrived: now, Raw: make([]float64, plan.Sources[0].Channels)})
 		event := alert.Event{Key: alert.Key{Place: plan.Places[0].ID, Rule: "too-tight", Subject: "ankle"}, What: alert.Raised, At: now}
 		state := func(string) []byte { return nil }
@@ -94,13 +87,8 @@ func TestWhatWaitsInALogIsKeptOnce(t *testing.T) {
 // takes the log in has all of them, once.
 func TestReadingsThatWaitInALogAreKeptOnce(t *testing.T) {
 	w := &waiting{Journal: new(journaltest.Memory)}
-	plan, converters := wardPlan()
-	resumed, err := keeper.Resume(t.Context(), w, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-	if err != nil {
-		t.Fatal(err)
-	}
 	now := sample.Instant(1_700_000_000_000_000_000)
-	k := keeper.New(w, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return now }, slog.New(slog.DiscardHandler))
+	k, plan := wardKeeper(t, w, func() sample.Instant { return now })
 	ord := uint64(0)
 	next := func() uint64 { ord++; return ord }
 	for round := range 40 {

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"log/slog"
 	"slices"
 	"testing"
 	"testing/synctest"
@@ -16,7 +15,6 @@ import (
 	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
-	"weald/stream/keeper"
 	"weald/stream/pipeline"
 	"weald/stream/record"
 )
@@ -85,17 +83,12 @@ func packers(t *testing.T) {
 func happen(t *testing.T, steps []step) (wrong string) {
 	fail := func(format string, args ...any) { wrong = cmp.Or(wrong, fmt.Sprintf(format, args...)) }
 	m := &mute{Journal: new(journaltest.Memory), kept: map[string]record.Position{}}
-	plan, converters := wardPlan()
 	want, inForce := []string{"one as 0, undoes false"}, "one"
 	if _, err := m.Append(t.Context(), record.Entry{Body: record.NewConfig(1, inForce)}); err != nil {
 		t.Fatal(err)
 	}
-	resumed, err := keeper.Resume(t.Context(), m, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-	if err != nil {
-		t.Fatal(err)
-	}
-	now := func() sample.Instant { return sample.At(time.Now()) }
-	k := keeper.New(m, plan, resumed, keeper.NewReviver(plan, converters), 1, now, slog.New(slog.DiscardHandler))
+	now := wallClock
+	k, plan := wardKeeper(t, m, now)
 	k.Within = 10 * time.Second
 	key := alert.Key{Place: plan.Places[0].ID, Rule: "too-tight", Subject: "ankle"}
 	ord, scans := uint64(0), 0

@@ -33,6 +33,31 @@ func (w *ward) until(conn *websocket.Conn, event string) *message {
 	}
 }
 
+// subscribe says what a viewer wants, and reads on to what there is of it.
+func (w *ward) subscribe(conn *websocket.Conn, wish string) *message {
+	w.t.Helper()
+	say(w.t, conn, wish)
+	return w.until(conn, "snapshot")
+}
+
+// views returns those of places that come between so many beats.
+func (w *ward) views(conn *websocket.Conn, beats int) (got [][]byte) {
+	w.t.Helper()
+	for beats > 0 {
+		m, err := w.next(conn)
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		switch m.text["event"] {
+		case "beat":
+			beats--
+		case "place":
+			got = append(got, m.raw)
+		}
+	}
+	return got
+}
+
 // frame reads on to the next binary frame, and leaves it unconfirmed.
 func (w *ward) frame(conn *websocket.Conn) *message {
 	w.t.Helper()
@@ -96,8 +121,7 @@ func TestReadingsComeInBatchesAndNoneIsLost(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		w := newWard(t)
 		conn := w.dial(nil)
-		say(t, conn, `{"subscribe":{"signals":["bench-1/s00.pressure"]}}`)
-		w.until(conn, "snapshot")
+		w.subscribe(conn, `{"subscribe":{"signals":["bench-1/s00.pressure"]}}`)
 		w.running.Go(func() {
 			for i := range 50 { // one second
 				w.leg(float64(i))
@@ -233,8 +257,7 @@ func TestAlertsAllArriveInOrderOnAThinLink(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		w := newWardOf(t, ruled())
 		conn := w.dial(w.thin(20_000))
-		say(t, conn, everything)
-		w.until(conn, "snapshot")
+		w.subscribe(conn, everything)
 		var want []string
 		w.running.Go(func() {
 			for i := range 72 {
@@ -261,8 +284,7 @@ func TestViewerThatLetsAlertsPileUpIsSentAway(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		w := newWard(t)
 		conn := w.dial(nil)
-		say(t, conn, everything)
-		w.until(conn, "snapshot")
+		w.subscribe(conn, everything)
 		for range textQueue/2 + 5 { // two changes each, and nobody reads
 			w.leg(70)
 			w.leg(math.NaN())
@@ -342,28 +364,14 @@ func TestPlacesAreToldWhenTheyChangeOnceASecondAtMost(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		w := newWard(t)
 		conn := w.dial(nil)
-		say(t, conn, `{"subscribe":{"places":["bench-1"]}}`)
-		w.until(conn, "snapshot")
+		w.subscribe(conn, `{"subscribe":{"places":["bench-1"]}}`)
 		w.running.Go(func() {
 			for i := range 100 { // ten seconds, each reading another
 				w.leg(float64(i) / 2)
 				time.Sleep(100 * time.Millisecond)
 			}
 		})
-		var texts [][]byte
-		beats := 0
-		for beats < 30 {
-			m, err := w.next(conn)
-			if err != nil {
-				t.Fatal(err)
-			}
-			switch m.text["event"] {
-			case "beat":
-				beats++
-			case "place":
-				texts = append(texts, m.raw)
-			}
-		}
+		texts := w.views(conn, 30)
 		if n := len(texts); n < 10 || n > 12 {
 			t.Errorf("%d views in ten seconds of changes and twenty of silence", n)
 		}

@@ -34,8 +34,7 @@ func (w *ward) far() *websocket.Conn { return w.dial(w.thin(100 << 20)) }
 // snapshot subscribes and returns what comes of it.
 func (w *ward) snapshot(conn *websocket.Conn, wish string) (s snapshot) {
 	w.t.Helper()
-	say(w.t, conn, `{"subscribe":`+wish+`}`)
-	if err := json.Unmarshal(w.until(conn, "snapshot").raw, &s); err != nil {
+	if err := json.Unmarshal(w.subscribe(conn, `{"subscribe":`+wish+`}`).raw, &s); err != nil {
 		w.t.Fatal(err)
 	}
 	return s

@@ -24,16 +24,14 @@ func TestViewerIsNotLeftWithAnOldView(t *testing.T) {
 		}
 		const wish = `{"subscribe":{"places":["bed-1"]}}`
 		first := w.dial(nil)
-		say(t, first, wish)
-		w.until(first, "snapshot")
+		w.subscribe(first, wish)
 		w.mat(0)
 		empty := told(w.until(first, "place"))
 		first.Close()
 		time.Sleep(12 * time.Second) // nobody looks, and the mat falls silent
 
 		second := w.dial(w.thin(1 << 24))
-		say(t, second, wish)
-		if silent := told(w.until(second, "snapshot")); silent == empty {
+		if silent := told(w.subscribe(second, wish)); silent == empty {
 			t.Fatalf("in silence the bed says %q", silent)
 		}
 		w.mat(0) // at once as it was when the first viewer was told
@@ -41,11 +39,9 @@ func TestViewerIsNotLeftWithAnOldView(t *testing.T) {
 			t.Errorf("with readings again the second viewer is told %q, want %q", got, empty)
 		}
 
-		say(t, second, wish) // the same, for a view that changes between snapshot and look
-		w.until(second, "snapshot")
+		w.subscribe(second, wish) // the same, for a view that changes between snapshot and look
 		time.Sleep(5 * time.Second)
-		say(t, second, wish)
-		if silent := told(w.until(second, "snapshot")); silent == empty {
+		if silent := told(w.subscribe(second, wish)); silent == empty {
 			t.Fatalf("in silence the bed says %q", silent)
 		}
 		w.mat(0)
@@ -60,19 +56,9 @@ func TestViewerIsNotToldWhatItsSnapshotHas(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		w := newWard(t)
 		conn := w.dial(nil)
-		say(t, conn, `{"subscribe":{"places":["bed-1"]}}`)
-		w.until(conn, "snapshot")
-		for beats := 0; beats < 3; {
-			m, err := w.next(conn)
-			if err != nil {
-				t.Fatal(err)
-			}
-			switch m.text["event"] {
-			case "beat":
-				beats++
-			case "place":
-				t.Fatalf("told again: %s", m.raw)
-			}
+		w.subscribe(conn, `{"subscribe":{"places":["bed-1"]}}`)
+		if again := w.views(conn, 3); len(again) > 0 {
+			t.Fatalf("told again: %s", again)
 		}
 	})
 }
@@ -116,8 +102,7 @@ func TestViewsOverAThinLinkComeCompressed(t *testing.T) {
 			w := newWard(t)
 			w.packs = packs
 			conn := w.dial(w.thin(2000))
-			say(t, conn, `{"subscribe":{"places":["bench-1"]}}`)
-			w.until(conn, "snapshot")
+			w.subscribe(conn, `{"subscribe":{"places":["bench-1"]}}`)
 			begun := w.clock.Now()
 			w.running.Go(func() {
 				for i := range 30 {

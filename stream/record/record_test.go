@@ -21,18 +21,23 @@ import (
 // are told apart by the round trips below, which compare bits.
 var nan = cmp.Comparer(same)
 
+// again is what is read of what was written of something.
+func again[T any](t *rapid.T, it interface{ Append([]byte) ([]byte, error) }, decode func([]byte) (T, error)) T {
+	b, err := it.Append(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := decode(b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
+}
+
 func TestBlocksComeBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := drawBlock(t)
-		bytes, err := b.Append(nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		got, err := DecodeBlock(bytes)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if got.Number != b.Number || got.After != b.After || !got.Equal(b) {
+		if got := again(t, b, DecodeBlock); got.Number != b.Number || got.After != b.After || !got.Equal(b) {
 			t.Fatalf("wrote and read a different block:\n%s", cmp.Diff(b, got, nan))
 		}
 	})
@@ -44,15 +49,7 @@ func TestRoomIsUsedAgain(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		read := func() (*Block, *Block) {
 			b := drawBlock(t)
-			bytes, err := b.Append(nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			got, err := DecodeBlock(bytes)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return b, got
+			return b, again(t, b, DecodeBlock)
 		}
 		keptOf, kept := read()
 		for range 4 {
@@ -93,15 +90,7 @@ func TestBegins(t *testing.T) {
 func TestEntriesComeBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		e := drawEntry(t)
-		b, err := e.Append(nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		got, err := DecodeEntry(b)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if diff := cmp.Diff(e, got, nan); diff != "" {
+		if diff := cmp.Diff(e, again(t, &e, DecodeEntry), nan); diff != "" {
 			t.Fatalf("wrote and read a different entry:\n%s", diff)
 		}
 	})
@@ -132,11 +121,8 @@ func TestTheRestComesBack(t *testing.T) {
 			ord += rapid.Uint64Range(1, 1<<50).Draw(t, "ord")
 			k.Ticks = append(k.Ticks, Tick{ord, drawText(t, "place"), drawInstant(t, "at")})
 		}
-		if b, err = k.Append(nil); err != nil {
-			t.Fatal(err)
-		}
-		if got, err := DecodeTicks(b); err != nil || !reflect.DeepEqual(got, k) {
-			t.Fatalf("ticks: %v\n%s", err, cmp.Diff(k, got))
+		if got := again(t, k, DecodeTicks); !reflect.DeepEqual(got, k) {
+			t.Fatalf("ticks:\n%s", cmp.Diff(k, got))
 		}
 
 		body := rapid.SliceOf(rapid.Byte()).Draw(t, "body")
@@ -144,19 +130,13 @@ func TestTheRestComesBack(t *testing.T) {
 			body = nil
 		}
 		d := &Document{"d" + drawText(t, "name"), rapid.Uint64().Draw(t, "version"), drawInstant(t, "written"), body}
-		if b, err = d.Append(nil); err != nil {
-			t.Fatal(err)
-		}
-		if got, err := DecodeDocument(b); err != nil || !got.Equal(d) {
-			t.Fatalf("document: %v\n%s", err, cmp.Diff(d, &got))
+		if got := again(t, d, DecodeDocument); !got.Equal(d) {
+			t.Fatalf("document:\n%s", cmp.Diff(d, &got))
 		}
 
 		n := &Snapshot{rapid.Uint64().Draw(t, "ord"), drawInstant(t, "at"), rapid.Uint64().Draw(t, "config"), body}
-		if b, err = n.Append(nil); err != nil {
-			t.Fatal(err)
-		}
-		if got, err := DecodeSnapshot(b); err != nil || got.Ord != n.Ord || got.At != n.At || got.Config != n.Config || !bytes.Equal(got.Body, n.Body) {
-			t.Fatalf("snapshot: %v\n%s", err, cmp.Diff(n, &got))
+		if got := again(t, n, DecodeSnapshot); got.Ord != n.Ord || got.At != n.At || got.Config != n.Config || !bytes.Equal(got.Body, n.Body) {
+			t.Fatalf("snapshot:\n%s", cmp.Diff(n, &got))
 		}
 
 		p := Progress{Position: 3, Ord: rapid.Uint64().Draw(t, "ord"), File: drawText(t, "file"), FirstAt: drawInstant(t, "first"), LastAt: drawInstant(t, "last")}

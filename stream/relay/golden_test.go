@@ -104,17 +104,7 @@ func handAgain(t *testing.T, conn *nats.Conn, o Options, all []handed, want int,
 			t.Fatal(err)
 		}
 	}
-	got := &taker{}
-	ctx, stop := context.WithCancel(t.Context())
-	defer stop()
-	abreast := make(chan struct{})
-	f := &Follower{Conn: conn, Options: o, After: sample.Past, Take: got.take, Log: log, Abreast: func() { close(abreast) }}
-	go func() { _ = f.Run(ctx) }()
-	select {
-	case <-abreast:
-	case <-time.After(time.Minute):
-		t.Fatal("it does not come to the end")
-	}
+	got := taken(t, conn, o, sample.Past, log)
 	if got.len() != want {
 		t.Errorf("%d scans, want %d", got.len(), want)
 	}

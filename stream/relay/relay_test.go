@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats.go"
 	"pgregory.net/rapid"
 
 	"weald/ingest/sample"
@@ -44,6 +45,22 @@ func (t *taker) seqs(source string) (all []uint32) {
 		}
 	}
 	return all
+}
+
+// taken is what a judge takes of what arrived after an instant, until it has all that is there.
+func taken(t *testing.T, conn *nats.Conn, o Options, after sample.Instant, log *slog.Logger) *taker {
+	t.Helper()
+	got, abreast := &taker{}, make(chan struct{})
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	f := &Follower{Conn: conn, Options: o, After: after, Take: got.take, Log: log, Abreast: func() { close(abreast) }}
+	go func() { _ = f.Run(ctx) }()
+	select {
+	case <-abreast:
+	case <-time.After(time.Minute):
+		t.Fatal("it does not come to the end")
+	}
+	return got
 }
 
 func (t *taker) len() int {

@@ -2,7 +2,6 @@ package relay
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -111,10 +110,7 @@ func TestAnAcknowledgementIsLost(t *testing.T) {
 		t.Fatal(err)
 	}
 	<-safe
-	got, abreast := &taker{}, make(chan struct{})
-	f := &Follower{Conn: c.Connect(), Options: o, After: sample.Past, Take: got.take, Log: quiet(), Abreast: func() { close(abreast) }}
-	go func() { _ = f.Run(t.Context()) }()
-	<-abreast
+	got := taken(t, c.Connect(), o, sample.Past, quiet())
 	if seqs := fmt.Sprint(got.seqs("hub/a")); seqs != "[0 1 2 3]" {
 		t.Errorf("%s come", seqs)
 	}
@@ -145,10 +141,7 @@ func TestOneBadScan(t *testing.T) {
 	w.mu.Unlock()
 	wake(w.more)
 	<-safe
-	got, abreast := &taker{}, make(chan struct{})
-	f := &Follower{Conn: c.Connect(), Options: o, After: sample.Past, Take: got.take, Log: quiet(), Abreast: func() { close(abreast) }}
-	go func() { _ = f.Run(t.Context()) }()
-	<-abreast
+	got := taken(t, c.Connect(), o, sample.Past, quiet())
 	if seqs := fmt.Sprint(got.seqs("hub/a")); seqs != "[0 1 2 4 5 6 7 8 10 11 12 13 14 15 16 17 18 19]" {
 		t.Errorf("%s come", seqs)
 	}
@@ -263,12 +256,7 @@ func TestAJudgeGoesOnByArrival(t *testing.T) {
 		<-safe
 	}
 	for has := -1; has < 100; has += 7 {
-		got, abreast := &taker{}, make(chan struct{})
-		ctx, stop := context.WithCancel(t.Context())
-		f := &Follower{Conn: c.Connect(), Options: o, After: hour.Add(time.Duration(has) * time.Minute), Take: got.take, Log: quiet(), Abreast: func() { close(abreast) }}
-		go func() { _ = f.Run(ctx) }()
-		<-abreast
-		stop()
+		got := taken(t, c.Connect(), o, hour.Add(time.Duration(has)*time.Minute), quiet())
 		if seqs := got.seqs("hub/a"); len(seqs) != 99-has || len(seqs) > 0 && seqs[0] != uint32(has+1) {
 			t.Errorf("who has %d gets %v", has, seqs)
 		}

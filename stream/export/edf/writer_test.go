@@ -3,6 +3,7 @@ package edf
 import (
 	"bytes"
 	"errors"
+	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -184,26 +185,26 @@ func TestStrictReaderRefuses(t *testing.T) {
 	} {
 		b := bytes.Clone(good)
 		copy(b[c.at:], c.with)
-		if err := readAll(b, Strict); !errors.Is(err, c.want) {
+		if err := readAll(bytes.NewReader(b), Strict); !errors.Is(err, c.want) {
 			t.Errorf("%s: %v, want %v", name, err, c.want)
 		}
-		if err := readAll(b, Lenient); c.want == ErrStrict && err != nil {
+		if err := readAll(bytes.NewReader(b), Lenient); c.want == ErrStrict && err != nil {
 			t.Errorf("%s: a lenient reader says %v", name, err)
 		}
 	}
-	if err := readAll(good, Strict); err != nil {
+	if err := readAll(bytes.NewReader(good), Strict); err != nil {
 		t.Errorf("unspoilt: %v", err)
 	}
 	for cut := range good {
-		err := readAll(good[:cut], Lenient)
+		err := readAll(bytes.NewReader(good[:cut]), Lenient)
 		if want := ErrTruncated; cut < 256 && !errors.Is(err, ErrFormat) || cut >= 256 && !errors.Is(err, want) {
 			t.Fatalf("cut at %d: %v", cut, err)
 		}
 	}
 }
 
-func readAll(b []byte, mode Mode) error {
-	r, err := NewReader(bytes.NewReader(b), mode)
+func readAll(in io.Reader, mode Mode) error {
+	r, err := NewReader(in, mode)
 	if err != nil {
 		return err
 	}

@@ -19,6 +19,17 @@ func lease(t *testing.T, c *natstest.Cluster, machine string) *Lease {
 	return l
 }
 
+// held are the leases of two machines, of which the first one has it.
+func held(t *testing.T) (c *natstest.Cluster, a, b *Lease) {
+	t.Helper()
+	c = natstest.Serve(t, 1)
+	a, b = lease(t, c, "a"), lease(t, c, "b")
+	if err := a.Take(t.Context(), able); err != nil {
+		t.Fatal(err)
+	}
+	return c, a, b
+}
+
 func able() bool { return true }
 
 // Who could not do the work leaves the lease to others, and sees who has it; once it can,
@@ -45,11 +56,7 @@ func TestLeaseIsLeftByWhoIsNotAble(t *testing.T) {
 // holder says nothing any more; who had it learns that.
 func TestLease(t *testing.T) {
 	t.Parallel()
-	c := natstest.Serve(t, 1)
-	a, b := lease(t, c, "a"), lease(t, c, "b")
-	if err := a.Take(t.Context(), able); err != nil {
-		t.Fatal(err)
-	}
+	c, a, b := held(t)
 	keeping, stop := context.WithCancelCause(t.Context())
 	kept := make(chan error, 1)
 	go func() { kept <- a.Keep(keeping, nil) }()
@@ -86,11 +93,7 @@ func TestLease(t *testing.T) {
 // takes it.
 func TestServersThatComeBackMoveNoLease(t *testing.T) {
 	t.Parallel()
-	c := natstest.Serve(t, 1)
-	a, b := lease(t, c, "a"), lease(t, c, "b")
-	if err := a.Take(t.Context(), able); err != nil {
-		t.Fatal(err)
-	}
+	c, a, b := held(t)
 	keeping, stop := context.WithCancel(t.Context())
 	kept, taken := make(chan error, 1), make(chan error, 1)
 	go func() { kept <- a.Keep(keeping, nil) }()
@@ -121,11 +124,7 @@ func TestServersThatComeBackMoveNoLease(t *testing.T) {
 // when another machine has the lease, with the reason.
 func TestALeaseIsHeldForLongerThanTheWork(t *testing.T) {
 	t.Parallel()
-	c := natstest.Serve(t, 1)
-	a, b := lease(t, c, "a"), lease(t, c, "b")
-	if err := a.Take(t.Context(), able); err != nil {
-		t.Fatal(err)
-	}
+	_, a, b := held(t)
 	ctx, stop := context.WithCancel(t.Context())
 	taken := make(chan error, 1)
 	failed := errors.New("the last is not written")

@@ -84,10 +84,7 @@ func TestBackupAndRestore(t *testing.T) {
 // that was acknowledged before it began, and is in order.
 func TestBackupWhileWriting(t *testing.T) {
 	dir := t.TempDir()
-	s := mustOpen(t, dir)
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, dir)
 	ctx, stop := context.WithCancel(t.Context())
 	var wg sync.WaitGroup
 	wg.Go(func() {
@@ -197,10 +194,7 @@ func TestDamagedBackups(t *testing.T) {
 // Nothing is overwritten, and what was begun and not ended is no backup.
 func TestBackupRefuses(t *testing.T) {
 	dir := t.TempDir()
-	s := mustOpen(t, dir)
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, dir)
 	if _, err := s.Backup(t.Context(), dir, nil); err == nil || !strings.Contains(err.Error(), "not empty") {
 		t.Errorf("over a record: %v", err)
 	}

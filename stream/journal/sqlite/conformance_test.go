@@ -25,6 +25,16 @@ func mustOpen(t testing.TB, dir string) *Store {
 	return s
 }
 
+// begun is a store of which a second is kept.
+func begun(t testing.TB, dir string) *Store {
+	t.Helper()
+	s := mustOpen(t, dir)
+	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 // A passage is a store of which something else is opened next than what was
 // closed: leave, called before it is closed, says which folder.
 type passage struct {

@@ -33,13 +33,14 @@ func other(t testing.TB, path string, statements ...string) {
 }
 
 // What is somebody else's, or a newer version's, is left as it is to the last byte: not
-// even how it is written changes.
+// even how it is written changes. The marks stand here once more, as files have them.
 func TestForeignFilesKeepEveryByte(t *testing.T) {
 	for name, statement := range map[string]string{
-		"somebody's tables": "CREATE TABLE customers(id); INSERT INTO customers VALUES(1)",
-		"somebody's mark":   "PRAGMA application_id=77",
-		"a newer version":   "CREATE TABLE entries(x); PRAGMA application_id=2003135588; PRAGMA user_version=2",
-		"a day's file":      daySchema + "PRAGMA application_id=2003135602; PRAGMA user_version=1",
+		"somebody's tables":    "CREATE TABLE customers(id); INSERT INTO customers VALUES(1)",
+		"somebody's mark":      "PRAGMA application_id=77",
+		"a newer version":      "CREATE TABLE entries(x); PRAGMA application_id=2003135588; PRAGMA user_version=2",
+		"a day's file":         daySchema + "PRAGMA application_id=2003135602; PRAGMA user_version=1",
+		"our tables, and more": mainSchema + "CREATE TABLE more(x); PRAGMA application_id=1; PRAGMA user_version=1",
 	} {
 		dir := t.TempDir()
 		other(t, filepath.Join(dir, mainName), statement)

@@ -17,10 +17,7 @@ import (
 // Whatever it yields is a whole body.
 func FuzzPages(f *testing.F) {
 	dir := f.TempDir()
-	s := mustOpen(f, dir)
-	if err := second(f.Context(), s, 0, secondAt(0)); err != nil {
-		f.Fatal(err)
-	}
+	s := begun(f, dir)
 	for _, name := range []string{mainName, dayFile(secondAt(0))} {
 		log, err := os.ReadFile(filepath.Join(dir, name+"-wal"))
 		if err != nil {

@@ -115,27 +115,16 @@ type feeder struct {
 func feed(f *feeder) bool {
 	var row blockRow
 	var entry record.Entry
-	rows, entries, haveRow, haveEntry := true, true, false, false
+	haveRow, haveEntry, wanted := false, false, true
 	for {
-		for rows && !haveRow {
-			var err error
-			if row, err, rows = f.row(); err != nil {
-				if !f.yield(record.Input{}, err) {
-					return false
-				}
-				continue
-			}
-			haveRow = rows
+		if !haveRow {
+			row, haveRow, wanted = next(f, f.row)
 		}
-		for entries && !haveEntry {
-			var err error
-			if entry, err, entries = f.entry(); err != nil {
-				if !f.yield(record.Input{}, err) {
-					return false
-				}
-				continue
-			}
-			haveEntry = entries
+		if wanted && !haveEntry {
+			entry, haveEntry, wanted = next(f, f.entry)
+		}
+		if !wanted {
+			return false
 		}
 		// Everything open that comes before what is still closed can go out.
 		until := uint64(math.MaxUint64)
@@ -160,6 +149,20 @@ func feed(f *feeder) bool {
 			heap.Push(&f.open, &run{entry: &e})
 		default:
 			return true
+		}
+	}
+}
+
+// next takes the next of a sequence, if there is one, and tells what cannot be read before
+// it. It reports whether yield wants more.
+func next[T any](f *feeder, pull func() (T, error, bool)) (v T, have, wanted bool) {
+	for {
+		var err error
+		if v, err, have = pull(); err == nil {
+			return v, have, true
+		}
+		if !f.yield(record.Input{}, err) {
+			return v, false, false
 		}
 	}
 }

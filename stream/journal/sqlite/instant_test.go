@@ -85,10 +85,7 @@ func TestABackupIsOfOneInstant(t *testing.T) {
 // What lies where a backup or a restored record is to go stays: a file is not replaced by
 // a folder, and nothing of the backup is beside it.
 func TestBackupsReplaceNothing(t *testing.T) {
-	s := mustOpen(t, t.TempDir())
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, t.TempDir())
 	dir := t.TempDir()
 	file := filepath.Join(dir, "thesis.txt")
 	if err := os.WriteFile(file, []byte("mine"), 0o600); err != nil {

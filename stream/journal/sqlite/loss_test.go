@@ -129,19 +129,24 @@ func TestLossesAreNamed(t *testing.T) {
 			if c.first > 1 || c.last < math.MaxUint64 {
 				return
 			}
-			var found []string
-			for f, err := range s.Check(t.Context()) {
-				if err != nil {
-					t.Fatal(err)
-				}
-				found = append(found, f.What())
-			}
-			slices.Sort(found)
-			if !slices.Equal(found, c.want) {
+			if found := found(t, s); !slices.Equal(found, c.want) {
 				t.Errorf("the check names %q, want %q", found, c.want)
 			}
 		})
 	}
+}
+
+// found is what the check says is lost, in order.
+func found(t *testing.T, s *Store) (what []string) {
+	t.Helper()
+	for f, err := range s.Check(t.Context()) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		what = append(what, f.What())
+	}
+	slices.Sort(what)
+	return what
 }
 
 // Entries that are gone are told where all are asked for, from either end.
@@ -179,15 +184,7 @@ func TestLostEntriesAreNamed(t *testing.T) {
 		if p, err := s.Append(t.Context(), journaltest.Mark("next")); err != nil || p != 31 {
 			t.Errorf("%s: the next entry is at %d, %v", name, p, err)
 		}
-		var found []string
-		for f, err := range s.Check(t.Context()) {
-			if err != nil {
-				t.Fatal(err)
-			}
-			found = append(found, f.What())
-		}
-		slices.Sort(found)
-		if !slices.Equal(found, c.want) {
+		if found := found(t, s); !slices.Equal(found, c.want) {
 			t.Errorf("%s: the check names %q, want %q", name, found, c.want)
 		}
 	}

@@ -32,10 +32,7 @@ func (l *sulky) Append(ctx context.Context, entries ...record.Entry) (record.Pos
 // another mending.
 func TestWhatWasMendedIsKept(t *testing.T) {
 	dir := t.TempDir()
-	s := mustOpen(t, dir)
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, dir)
 	told := func(s *Store) (texts []string) {
 		t.Helper()
 		for f, err := range s.Check(t.Context()) {
@@ -149,10 +146,7 @@ func TestDamagedFilesPileUp(t *testing.T) {
 // ends all writing, and says so; what waits is not left waiting.
 func TestMendingThatFails(t *testing.T) {
 	dir := t.TempDir()
-	s := mustOpen(t, dir)
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, dir)
 	// A folder that is not empty, in the place of the file that is to be built anew.
 	if err := os.MkdirAll(filepath.Join(dir, mainName+mendingSuffix, "x"), 0o700); err != nil {
 		t.Fatal(err)

@@ -89,26 +89,9 @@ func TestReadersLeaveLogsAlone(t *testing.T) {
 // start puts it into the file, which is then whole by itself again.
 func TestLogsArePutAwayLater(t *testing.T) {
 	dir := t.TempDir()
-	s := mustOpen(t, dir)
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, dir)
 	day := filepath.Join(dir, dayFile(secondAt(0)))
-	db, err := connect(day, reading)
-	if err != nil {
-		t.Fatal(err)
-	}
-	conn, err := db.Conn(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	var n int
-	if _, err := conn.ExecContext(t.Context(), "BEGIN"); err != nil {
-		t.Fatal(err)
-	}
-	if err := conn.QueryRowContext(t.Context(), "SELECT count(*) FROM blocks").Scan(&n); err != nil || n != 3 {
-		t.Fatalf("%d blocks, %v", n, err)
-	}
+	release := pin(t, day)
 	if err := second(t.Context(), s, 1, secondAt(1)); err != nil {
 		t.Fatal(err)
 	}
@@ -118,8 +101,7 @@ func TestLogsArePutAwayLater(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	conn.Close()
-	db.Close()
+	release()
 	if info, err := os.Stat(day + "-wal"); err != nil || info.Size() == 0 {
 		t.Fatalf("the log is gone although it was read: %v", err)
 	}
@@ -140,6 +122,7 @@ func TestLogsArePutAwayLater(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer still.Close()
+	var n int
 	if err := still.QueryRow("SELECT count(*) FROM blocks").Scan(&n); err != nil || n != 2*3 {
 		t.Errorf("without its log the file has %d blocks, want %d; %v", n, 2*3, err)
 	}

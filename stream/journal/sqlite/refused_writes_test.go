@@ -235,10 +235,7 @@ func TestRefusedReserve(t *testing.T) {
 // number; entries go on, and what may not use the reserve waits with the readings. When
 // there is room the same call is kept, with the number that it would have had.
 func TestFullDay(t *testing.T) {
-	s := mustOpen(t, t.TempDir())
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, t.TempDir())
 	pages := func(statement string) {
 		t.Helper()
 		if _, err := s.days.w.Exec(statement); err != nil {

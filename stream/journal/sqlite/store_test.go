@@ -5,9 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"math"
-	"os"
 	"path/filepath"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -29,45 +27,6 @@ func TestOneProcessAtATime(t *testing.T) {
 	}
 	s.Close()
 	mustOpen(t, dir)
-}
-
-// What is not ours is not touched.
-func TestForeignFiles(t *testing.T) {
-	for name, statement := range map[string]string{
-		"somebody's tables":    "CREATE TABLE customers(id)",
-		"somebody's mark":      "PRAGMA application_id=77",
-		"a newer version":      "CREATE TABLE entries(x); PRAGMA application_id=1785031780; PRAGMA user_version=2",
-		"our tables, and more": mainSchema + "CREATE TABLE more(x); PRAGMA application_id=1; PRAGMA user_version=1",
-	} {
-		statement = strings.ReplaceAll(statement, "1785031780", "2003135588")
-		dir := t.TempDir()
-		path := filepath.Join(dir, mainName)
-		db, err := sql.Open("sqlite", path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := db.Exec(statement); err != nil {
-			t.Fatal(err)
-		}
-		db.Close()
-		before, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := Open(t.Context(), dir, Options{Reserve: -1}); !errors.Is(err, journal.ErrForeign) {
-			t.Errorf("%s: %v", name, err)
-		}
-		after, err := os.ReadFile(path)
-		if err != nil || len(after) != len(before) {
-			t.Errorf("%s: it has %d bytes instead of %d, %v", name, len(after), len(before), err)
-		}
-		if left, _ := filepath.Glob(filepath.Join(dir, "*damaged*")); len(left) > 0 {
-			t.Errorf("%s: was taken for damaged", name)
-		}
-	}
-	if mainID != 2003135588 {
-		t.Errorf("the mark of the main file is %d", mainID)
-	}
 }
 
 // A body is what it is whatever the columns say, and the columns are mended.
@@ -167,10 +126,7 @@ func TestMendedWhileInUse(t *testing.T) {
 
 // A file that is damaged again and again is not written again and again.
 func TestMendingEnds(t *testing.T) {
-	s := mustOpen(t, t.TempDir())
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, t.TempDir())
 	cause := errors.New("somebody said so")
 	for n := range mostMends {
 		if err := s.mendMain(cause, n); err != nil {
@@ -191,10 +147,7 @@ func TestMendingEnds(t *testing.T) {
 // After a failure of the disk nothing is acknowledged, but all can be read.
 func TestBroken(t *testing.T) {
 	dir := t.TempDir()
-	s := mustOpen(t, dir)
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, dir)
 	s.breakDown(journal.ErrBroken)
 	if _, err := s.Append(t.Context(), journaltest.Mark("x")); !errors.Is(err, journal.ErrBroken) {
 		t.Errorf("an entry: %v", err)

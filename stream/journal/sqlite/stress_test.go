@@ -204,10 +204,7 @@ func untilRefused(t *testing.T, s *Store) int {
 // The main file is full: the reserve goes, once; what may not use it is refused;
 // readings wait until it is there again.
 func TestFullMainFile(t *testing.T) {
-	s := mustOpen(t, t.TempDir())
-	if err := second(t.Context(), s, 0, secondAt(0)); err != nil {
-		t.Fatal(err)
-	}
+	s := begun(t, t.TempDir())
 	simulated(t, s, true)
 	n := untilRefused(t, s)
 	if r := s.Room(); !r.Full || r.Reserve {
