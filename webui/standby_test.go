@@ -44,19 +44,11 @@ func TestStandbyOfOneThatReads(t *testing.T) {
 		Writer: func() *Writer { return by },
 	}))
 	defer server.Close()
+	get := asker(t, server.URL)
 	ask := func(path string, status int, want string) {
 		t.Helper()
-		w, err := http.Get(server.URL + path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer w.Body.Close()
-		var b strings.Builder
-		if err := w.Write(&b); err != nil {
-			t.Fatal(err)
-		}
-		if body := b.String(); w.StatusCode != status || !strings.Contains(body, want) || strings.Contains(body, "weald-d.larch") {
-			t.Errorf("%s: %d, want %d with %q:\n%s", path, w.StatusCode, status, want, body)
+		if said := get("GET", path, status, want); strings.Contains(said, "weald-d.larch") {
+			t.Errorf("%s names pages that are none:\n%s", path, said)
 		}
 	}
 	ask("/", 503, "weald-c reads bridges for larch")
@@ -71,9 +63,9 @@ func TestStandbyOfOneThatReads(t *testing.T) {
 }
 
 // asker returns what asks a page that is no daemon's: its answer has a status, all of
-// wants, and the headers of every such page.
-func asker(t *testing.T, url string) func(method, path string, status int, wants ...string) {
-	return func(method, path string, status int, wants ...string) {
+// wants, and the headers of every such page. What it said is returned.
+func asker(t *testing.T, url string) func(method, path string, status int, wants ...string) string {
+	return func(method, path string, status int, wants ...string) string {
 		t.Helper()
 		r, err := http.NewRequest(method, url+path, nil)
 		if err != nil {
@@ -96,5 +88,6 @@ func asker(t *testing.T, url string) func(method, path string, status int, wants
 				t.Errorf("%s %s has no %q:\n%s", method, path, want, b.String())
 			}
 		}
+		return b.String()
 	}
 }

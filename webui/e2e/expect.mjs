@@ -40,6 +40,19 @@ export async function show(page, look) {
   await page.setViewportSize(look === '360' ? { width: 360, height: 780 } : { width: 1280, height: 900 });
 }
 
+/** Looks at a page, or at a part of it, through a wide and a narrow window: nothing stands out at the side, and it can be used by everybody. */
+export async function throughWindows(page, picture, { of = page, themes = ['light'] } = {}) {
+  for (const theme of themes) {
+    await page.emulateMedia({ colorScheme: theme });
+    for (const width of [1280, 360]) {
+      await page.setViewportSize({ width, height: 800 });
+      assert.equal(await overflow(page), 0, `${theme} ${width}`);
+      assert.deepEqual(await violations(page), [], `${theme} ${width}`);
+      await of.screenshot({ path: `${picture}-${theme}-${width}.png`, ...(of === page && { fullPage: true }) });
+    }
+  }
+}
+
 export const PATHS = { round: '/', bed: '/places/bed-2', seat: '/places/seat-1', wrap: '/places/bench-1', alerts: '/alerts', records: '/records', bench: '/bench', rehearse: '/rehearse', calibrate: '/calibrate', setup: '/setup', source: '/setup/hub-1/mat2', leg: '/setup/trolley/leg1', notes: '/notes', handbook: '/handbook' };
 
 /** Waits until a page shows the present. */

@@ -2,7 +2,7 @@ import assert from 'node:assert/strict';
 import { execFileSync } from 'node:child_process';
 import { open } from '../browser.mjs';
 import { withConfig } from '../daemon.mjs';
-import { live, overflow, plain, until, violations } from '../expect.mjs';
+import { live, overflow, plain, throughWindows, until, violations } from '../expect.mjs';
 
 const yaml = `data: $DIR/record
 web: {listen: "127.0.0.1:0", accounts: required}
@@ -37,12 +37,7 @@ export default [
       account('add', 'kai', '--role', 'carer');
 
       assert.doesNotMatch(await page.locator('body').innerText(), /bench-1|Records/);
-      for (const width of [1280, 360]) {
-        await page.setViewportSize({ width, height: 800 });
-        assert.equal(await overflow(page), 0);
-        assert.deepEqual(await violations(page), []);
-        await page.screenshot({ path: `${artifacts}/log-in-${width}.png` });
-      }
+      await throughWindows(page, `${artifacts}/log-in`);
       await logIn(page, 'kai', 'nicht das richtige');
       await page.getByText('The name or the password is not right.').waitFor();
       await logIn(page, 'kai');
@@ -96,12 +91,7 @@ export default [
       await erase.getByRole('button', { name: 'Take out for good' }).click();
       await erase.getByText('give the code once more').waitFor();
       await erase.getByLabel('The code once more').fill('K-07');
-      for (const width of [1280, 360]) {
-        await page.setViewportSize({ width, height: 900 });
-        assert.equal(await overflow(page), 0);
-        assert.deepEqual(await violations(page), []);
-        await erase.screenshot({ path: `${artifacts}/erase-${width}.png` });
-      }
+      await throughWindows(page, `${artifacts}/erase`, { of: erase });
       await erase.getByRole('button', { name: 'Take out for good' }).click();
       await erase.getByText('nothing of that person').waitFor();
       assert.deepEqual([...complaints, ...wall.complaints], []);

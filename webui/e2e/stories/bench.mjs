@@ -2,7 +2,7 @@ import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { demo } from '../daemon.mjs';
 import { open } from '../browser.mjs';
-import { live, overflow, plain, torn, until, violations } from '../expect.mjs';
+import { live, overflow, plain, throughWindows, torn, until, violations } from '../expect.mjs';
 
 const words = async (page, selector = 'main') => plain(await page.locator(selector).innerText());
 
@@ -106,12 +106,7 @@ export default [
       const rows = readFileSync(await file.path(), 'utf8').trim().split('\r\n');
       assert.equal(rows.length, 5);
       assert.match(rows[1], /^a-\w+,.*,bench-1,L-3,K-07,/);
-      assert.deepEqual(await violations(page), []);
-      for (const [name, width] of [['bench-lesson', 1280], ['bench-lesson-360', 360]]) {
-        await page.setViewportSize({ width, height: 800 });
-        assert.equal(await overflow(page), 0, `${width} px`);
-        await page.screenshot({ path: `${artifacts}/${name}.png`, fullPage: true });
-      }
+      await throughWindows(page, `${artifacts}/bench-lesson`);
       assert.deepEqual(complaints, []);
     },
   },

@@ -2,7 +2,7 @@ import assert from 'node:assert/strict';
 import { readFileSync, writeFileSync } from 'node:fs';
 import { open } from '../browser.mjs';
 import { withConfig } from '../daemon.mjs';
-import { live, overflow, plain, until, violations } from '../expect.mjs';
+import { live, plain, show, throughWindows, until } from '../expect.mjs';
 
 const CONFIG = `# Ward Larch
 data: $DIR/record
@@ -39,17 +39,8 @@ export default [
       await page.keyboard.press('Enter');
       const at = await text.evaluate((area) => area.value.slice(area.selectionStart));
       assert.ok(at.startsWith('30, priority'), `the caret is before ${JSON.stringify(at.slice(0, 30))}`);
-      for (const theme of ['light', 'dark']) {
-        await page.emulateMedia({ colorScheme: theme });
-        for (const width of [1280, 360]) {
-          await page.setViewportSize({ width, height: 800 });
-          assert.equal(await overflow(page), 0);
-          assert.deepEqual(await violations(page), []);
-          await page.screenshot({ path: `${artifacts}/configuration-${theme}-${width}.png`, fullPage: true });
-        }
-      }
-      await page.emulateMedia({ colorScheme: 'light' });
-      await page.setViewportSize({ width: 1280, height: 900 });
+      await throughWindows(page, `${artifacts}/configuration`, { themes: ['light', 'dark'] });
+      await show(page, 'light');
 
       // Another place and another limit; a page that is open has the place at once.
       const second = await context.newPage();

@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, overflow, plain, until, violations } from '../expect.mjs';
+import { live, plain, throughWindows, until } from '../expect.mjs';
 
 const main = async (page) => plain(await page.locator('main').innerText());
 
@@ -55,15 +55,7 @@ export default [
       await page.getByLabel('Stretch').selectOption('86400');
       await page.getByRole('button', { name: 'Compare with the rules in force: the last day' }).press('Enter');
       await until('the proposal was judged', async () => (await main(page)).split('scans were judged').length === 3);
-      for (const theme of ['light', 'dark']) {
-        await page.emulateMedia({ colorScheme: theme });
-        for (const width of [1280, 360]) {
-          await page.setViewportSize({ width, height: 800 });
-          assert.deepEqual(await violations(page), [], `${theme} ${width}`);
-          assert.ok((await overflow(page)) <= 0, `${theme} ${width} scrolls sideways`);
-          await page.screenshot({ path: `${artifacts}/rehearse-${theme}-${width}.png`, fullPage: true });
-        }
-      }
+      await throughWindows(page, `${artifacts}/rehearse`, { themes: ['light', 'dark'] });
       await page.reload();
       await until('it is still there', async () => /proposed by N-4/.test(await main(page)));
       assert.deepEqual(complaints, []);

@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, overflow, plain, until, violations } from '../expect.mjs';
+import { live, plain, throughWindows, until } from '../expect.mjs';
 
 const at = '2026-03-01T14:03:00Z';
 const sender = (id, over) => ({
@@ -26,15 +26,7 @@ export default [
       await until('the senders', async () => (await section.locator('li').count()) === 3);
       const said = plain(await section.innerText());
       for (const words of ['Gets through', 'Does not get through: mail.larch:587 refuses connections', '2 messages wait', '1 given up', 'Nothing has been sent yet', 'not one that was seen']) assert.ok(said.includes(words), `${words}: ${said}`);
-      for (const theme of ['light', 'dark']) {
-        await page.emulateMedia({ colorScheme: theme });
-        for (const width of [1280, 360]) {
-          await page.setViewportSize({ width, height: 800 });
-          assert.equal(await overflow(page), 0);
-          assert.deepEqual(await violations(page), []);
-          await section.screenshot({ path: `${artifacts}/senders-${theme}-${width}.png` });
-        }
-      }
+      await throughWindows(page, `${artifacts}/senders`, { of: section, themes: ['light', 'dark'] });
       await page.route('**/api/v1/senders', (route) => route.abort());
       await until('that it is not known', async () => /does not say how its senders fare/.test(plain(await section.innerText())));
       assert.deepEqual(complaints, []);

@@ -29,3 +29,13 @@ export async function post<T>(to: string, body: object, words: Words, put = (s: 
   if (response.status === 401) refused.tell();
   throw new Error(put(said?.errors?.[0]?.message ?? said?.detail ?? words.notDone(response.status)));
 }
+
+/** Why something was not done, in words; '' if it was. */
+export async function refusal(what: () => Promise<unknown>): Promise<string> {
+  try {
+    await what();
+    return '';
+  } catch (problem) {
+    return (problem as Error).message;
+  }
+}
