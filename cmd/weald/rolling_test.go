@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -23,6 +22,7 @@ import (
 	"weald/ingest/sample"
 	"weald/ingest/tcp/wire/wiretest"
 	"weald/stream/journal/replicated/natstest"
+	"weald/stream/versions"
 )
 
 var (
@@ -207,25 +207,12 @@ func TestWhatFormerReadersTell(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if *newStatus != "" {
-		if err := os.WriteFile(filepath.Join("testdata/said", *newStatus+".gob"), now, 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	all, err := filepath.Glob("testdata/said/*.gob")
-	if err != nil || len(all) == 0 {
-		t.Fatal("there are none", err)
-	}
-	for _, path := range all {
-		b, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
+	for _, v := range versions.Former(t, "testdata/said/*.gob", *newStatus, func() []byte { return now }) {
 		e := newElsewhere(&config.Bridge{ID: "board", Sources: []config.Source{{ID: "board/leg"}}}, nil)
-		e.hear(b)
+		e.hear(v.Said)
 		got, want := e.Status(), toldStatus()
 		if a, b := fmt.Sprintf("%+v", got), fmt.Sprintf("%+v", want); a != b {
-			t.Errorf("%s: it is\n%s\nand was\n%s", path, a, b)
+			t.Errorf("%s: it is\n%s\nand was\n%s", v.Name, a, b)
 		}
 	}
 	var first struct {

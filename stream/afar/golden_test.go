@@ -3,11 +3,10 @@ package afar
 import (
 	"encoding/json"
 	"flag"
-	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
+	"weald/stream/versions"
 	"weald/stream/view"
 )
 
@@ -22,29 +21,16 @@ func TestWhatFormerWardsTell(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if *newPlace != "" {
-		if err := os.WriteFile(filepath.Join("testdata/said", *newPlace+".json"), now, 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	all, err := filepath.Glob("testdata/said/*.json")
-	if err != nil || len(all) == 0 {
-		t.Fatal("there are none", err)
-	}
-	for _, path := range all {
-		b, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
+	for _, v := range versions.Former(t, "testdata/said/*.json", *newPlace, func() []byte { return now }) {
 		w := New(time.Now)
-		w.hear(b)
+		w.hear(v.Said)
 		places := w.Look().Places
 		if len(places) != 1 {
-			t.Fatalf("%s: %d places", path, len(places))
+			t.Fatalf("%s: %d places", v.Name, len(places))
 		}
 		p := places[0]
 		if s := p.Signals["ankle.pressure"]; p.ID != "bench-1" || p.Kind != "wrap" || p.State != view.StateQuiet || p.Text != "ankle 70 mmHg" || s.Value == nil || *s.Value != 70 || s.Unit != "mmHg" {
-			t.Errorf("%s: it is %+v", path, p)
+			t.Errorf("%s: it is %+v", v.Name, p)
 		}
 	}
 	var first struct {

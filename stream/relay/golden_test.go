@@ -7,8 +7,6 @@ import (
 	"flag"
 	"fmt"
 	"log/slog"
-	"os"
-	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -19,6 +17,7 @@ import (
 
 	"weald/ingest/sample"
 	"weald/stream/journal/replicated/natstest"
+	"weald/stream/versions"
 )
 
 var newReadings = flag.String("new-readings", "", "write what a reader of the present version hands on into testdata/readings, under this name")
@@ -116,34 +115,24 @@ func handAgain(t *testing.T, conn *nats.Conn, o Options, all []handed, want int,
 // Readings that a reader of any former version hands on are taken as what they were, so that
 // machines that judge are replaced before those that read.
 func TestReadingsOfFormerVersions(t *testing.T) {
-	if *newReadings != "" {
+	now := func() []byte {
 		b, err := json.MarshalIndent(handedNow(t), "", " ")
-		if err == nil {
-			err = os.WriteFile(filepath.Join("testdata/readings", *newReadings+".json"), b, 0o644)
-		}
 		if err != nil {
 			t.Fatal(err)
 		}
-	}
-	all, err := filepath.Glob("testdata/readings/*.json")
-	if err != nil || len(all) == 0 {
-		t.Fatal("there are none", err)
+		return b
 	}
 	conn := natstest.Serve(t, 1).Connect()
-	for i, path := range all {
-		b, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
+	for i, v := range versions.Former(t, "testdata/readings/*.json", *newReadings, now) {
 		var then []handed
-		if err := json.Unmarshal(b, &then); err != nil {
+		if err := json.Unmarshal(v.Said, &then); err != nil {
 			t.Fatal(err)
 		}
 		want := append(itemsOf(0), itemsOf(1)...)
 		for k, item := range handAgain(t, conn, Options{Name: fmt.Sprintf("ward-%d", i), Replicas: 1, Keep: time.Hour}, then, len(want), slog.Default()) {
 			item.Scan.Ord = 0 // means nothing
 			if got, want := fmt.Sprintf("%+v", item), fmt.Sprintf("%+v", want[k]); got != want {
-				t.Errorf("%s: scan %d is\n%s\nand was\n%s", path, k, got, want)
+				t.Errorf("%s: scan %d is\n%s\nand was\n%s", v.Name, k, got, want)
 			}
 		}
 	}

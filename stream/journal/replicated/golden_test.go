@@ -9,8 +9,6 @@ import (
 	"flag"
 	"fmt"
 	"hash/crc32"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -23,6 +21,7 @@ import (
 	"weald/stream/journal/replicated/natstest"
 	"weald/stream/journal/sqlite"
 	"weald/stream/record"
+	"weald/stream/versions"
 )
 
 var newLog = flag.String("new-log", "", "write what the present version says to other machines into testdata/logs, under this name")
@@ -132,18 +131,12 @@ func saidNow(t *testing.T) (now said) {
 // What machines of any former version said to others is understood as what it was: those
 // of two versions keep one record while they are replaced one after the other.
 func TestWhatFormerVersionsSaid(t *testing.T) {
-	if *newLog != "" {
+	now := func() []byte {
 		b, err := json.MarshalIndent(saidNow(t), "", " ")
-		if err == nil {
-			err = os.WriteFile(filepath.Join("testdata/logs", *newLog+".json"), b, 0o644)
-		}
 		if err != nil {
 			t.Fatal(err)
 		}
-	}
-	all, err := filepath.Glob("testdata/logs/*.json")
-	if err != nil || len(all) == 0 {
-		t.Fatal("there are none", err)
+		return b
 	}
 	want, err := sqlite.Open(t.Context(), t.TempDir(), files)
 	if err != nil {
@@ -155,14 +148,10 @@ func TestWhatFormerVersionsSaid(t *testing.T) {
 	}
 	c := natstest.Serve(t, 1)
 	conn := c.Connect()
-	for i, path := range all {
-		t.Run(strings.TrimSuffix(filepath.Base(path), ".json"), func(t *testing.T) {
-			b, err := os.ReadFile(path)
-			if err != nil {
-				t.Fatal(err)
-			}
+	for i, v := range versions.Former(t, "testdata/logs/*.json", *newLog, now) {
+		t.Run(v.Name, func(t *testing.T) {
 			var then said
-			if err := json.Unmarshal(b, &then); err != nil {
+			if err := json.Unmarshal(v.Said, &then); err != nil {
 				t.Fatal(err)
 			}
 			o := Options{Name: fmt.Sprintf("ward-%d", i), Replicas: 1}

@@ -61,11 +61,7 @@ func TestBackupAndRestore(t *testing.T) {
 		t.Errorf("in the backup: %v, %v", names, err)
 	}
 
-	elsewhere := filepath.Join(t.TempDir(), "elsewhere")
-	if err := Restore(t.Context(), to, elsewhere); err != nil {
-		t.Fatal(err)
-	}
-	r := mustOpen(t, elsewhere)
+	r := restored(t, to)
 	if gone, told := missingOf(t, r, want); gone.count() > 0 || len(told) > 0 {
 		t.Errorf("%v is gone, and %v is told to be lost", gone, told)
 	}
@@ -119,11 +115,7 @@ func TestBackupWhileWriting(t *testing.T) {
 		if f := verified(t, to); len(f) > 0 {
 			t.Fatalf("a backup under load: %v", f)
 		}
-		elsewhere := filepath.Join(t.TempDir(), "elsewhere")
-		if err := Restore(t.Context(), to, elsewhere); err != nil {
-			t.Fatal(err)
-		}
-		r := mustOpen(t, elsewhere)
+		r := restored(t, to)
 		if h, _ := r.Head(t.Context()); h.Position != m.Position || h.Ord != m.Ord {
 			t.Errorf("restored %+v, the manifest says %d and %d", h, m.Position, m.Ord)
 		}

@@ -35,6 +35,16 @@ func begun(t testing.TB, dir string) *Store {
 	return s
 }
 
+// restored is a store that comes out of a backup.
+func restored(t testing.TB, backup string) *Store {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "restored")
+	if err := Restore(t.Context(), backup, dir); err != nil {
+		t.Fatal(err)
+	}
+	return mustOpen(t, dir)
+}
+
 // A passage is a store of which something else is opened next than what was
 // closed: leave, called before it is closed, says which folder.
 type passage struct {

@@ -61,11 +61,7 @@ func TestABackupIsOfOneInstant(t *testing.T) {
 	if n == seconds || s.head.position() <= m.Position {
 		t.Fatal("nothing went on meanwhile, so that nothing is tested")
 	}
-	elsewhere := filepath.Join(t.TempDir(), "elsewhere")
-	if err := Restore(t.Context(), to, elsewhere); err != nil {
-		t.Fatal(err)
-	}
-	r := mustOpen(t, elsewhere)
+	r := restored(t, to)
 	if gone, told := missingOf(t, r, want); gone.count() > 0 || len(told) > 0 {
 		t.Errorf("%v is not in it, %v is told", gone, told)
 	}

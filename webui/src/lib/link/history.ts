@@ -62,6 +62,9 @@ export async function getKept<T>(path: string): Promise<T> {
   return getJSON<T>(path);
 }
 
+/** Whether a question failed because there is no record. */
+export const unkept = (problem: unknown) => /: 503$/.test(String(problem));
+
 let running = 0;
 let took = NaN; // the last of them, in ms
 const waiting: (() => void)[] = [];
