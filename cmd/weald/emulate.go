@@ -80,7 +80,7 @@ machine carries.`,
 	flags.DurationVar(&f.damage.UnplugEvery, "unplug-every", 0, "pull the plug of the pseudo-terminal this often")
 	flags.DurationVar(&f.damage.UnplugFor, "unplug-for", 0, "for this long")
 	flags.StringVar(&f.recording.file, "recording", "", "play the rows of a text file")
-	flags.IntVar(&f.recording.mat, "mat", 0, "a row is one scan of a mat of so many cells, one a second")
+	flags.IntVar(&f.recording.mat, "mat", 0, "a row is one scan of a mat of so many cells, parted by tabs, one a second")
 	flags.StringVarP(&f.recording.config, "config", "c", "", "a configuration that describes the columns")
 	flags.StringVar(&f.recording.bridge, "bridge", "", "the bridge of it that does")
 	f.many.add(cmd)
@@ -91,6 +91,7 @@ machine carries.`,
 
 func playEmulated(cmd *cobra.Command, f emulateFlags) error {
 	player := &emulate.Player{Speed: f.speed, Firmware: "emulated-1", Damage: f.damage, Seed: f.seed}
+	var recording *emulate.Recording
 	if f.scenario != "" {
 		scenario, err := emulate.Named(f.scenario)
 		if err != nil {
@@ -98,12 +99,13 @@ func playEmulated(cmd *cobra.Command, f emulateFlags) error {
 		}
 		player.Stream, player.Encoding = scenario.New(f.source, f.seed), scenario.Encoding
 	} else {
-		stream, encoding, file, err := f.recording.stream(cmd)
-		if err != nil {
+		var file *os.File
+		var err error
+		if recording, player.Encoding, file, err = f.recording.stream(cmd); err != nil {
 			return err
 		}
 		defer file.Close()
-		player.Stream, player.Encoding = stream, encoding
+		player.Stream = recording
 	}
 	if f.lasting > 0 {
 		player.Stream = &shortened{player.Stream, f.lasting}
@@ -113,7 +115,16 @@ func playEmulated(cmd *cobra.Command, f emulateFlags) error {
 		return err
 	}
 	defer w.Close()
-	return player.Play(cmd.Context(), w)
+	if err := player.Play(cmd.Context(), w); err != nil || recording == nil {
+		return err
+	}
+	switch text, any := recording.Complaint(); {
+	case !any:
+		return fmt.Errorf("%s: %s", f.recording.file, text)
+	case text != "":
+		fmt.Fprintf(cmd.ErrOrStderr(), "weald: %s: %s\n", f.recording.file, text)
+	}
+	return nil
 }
 
 // open opens where the bytes go.

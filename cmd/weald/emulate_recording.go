@@ -25,7 +25,7 @@ type recordingFlags struct {
 }
 
 // stream opens the recording. The caller closes the file.
-func (f *recordingFlags) stream(cmd *cobra.Command) (emulate.Stream, emulate.Encoding, *os.File, error) {
+func (f *recordingFlags) stream(cmd *cobra.Command) (*emulate.Recording, emulate.Encoding, *os.File, error) {
 	encoding, top, err := f.encoding()
 	if err != nil {
 		return nil, encoding, nil, err

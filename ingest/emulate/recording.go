@@ -12,7 +12,7 @@ import (
 
 // A Recording is a text file of rows, played as a Stream: each row is a scan of
 // its source, as long after the first as its time says. Rows that cannot be
-// read are left out; Refused counts them.
+// read are left out; Refused counts them, and Complaint says what was wrong.
 type Recording struct {
 	in      io.Reader
 	decoder *frame.Rows
@@ -27,6 +27,7 @@ type Recording struct {
 	last    time.Duration
 	ended   bool
 	refused int
+	wrong   string // with the row that was refused last
 }
 
 // NewRecording plays in, whose columns are as d says. Readings are multiplied by
@@ -54,6 +55,20 @@ func MatRows1Hz(cells int) frame.Delimited {
 
 // Refused is how many rows could not be read so far.
 func (r *Recording) Refused() int { return r.refused }
+
+// Complaint says in words which rows could not be read so far; "" for none. The second
+// result is whether any could.
+func (r *Recording) Complaint() (text string, any bool) {
+	switch {
+	case r.refused > 0 && !r.begun:
+		text = fmt.Sprintf("none of its %d rows can be read; the last one: %s", r.refused, r.wrong)
+	case r.refused > 0:
+		text = fmt.Sprintf("%d rows cannot be read and were left out; the last one: %s", r.refused, r.wrong)
+	case !r.begun:
+		text = "it has no rows"
+	}
+	return text, r.begun
+}
 
 // Next implements Stream.
 func (r *Recording) Next(s *Scan) error {
@@ -97,4 +112,7 @@ func (r *Recording) Frame(f *frame.Frame) {
 }
 
 // Bad implements frame.Handler.
-func (r *Recording) Bad(*frame.Bad) { r.refused++ }
+func (r *Recording) Bad(b *frame.Bad) {
+	r.refused++
+	r.wrong = b.Error()
+}

@@ -91,3 +91,26 @@ func TestABedRecordingIsSentBitForBit(t *testing.T) {
 type writerFunc func([]byte)
 
 func (w writerFunc) Write(p []byte) (int, error) { w(p); return len(p), nil }
+
+// Who plays a recording hears of rows that cannot be read, and that there is none which can.
+func TestComplaintsOfARecording(t *testing.T) {
+	for rows, want := range map[string]string{
+		"1\t2\n3\t4\n":    "",
+		"1\t2\nx\t4\n":    "1 rows cannot be read and were left out; the last one: ",
+		"1 2\n3 4\n5 6\n": "none of its 3 rows can be read; the last one: ",
+		"":                "it has no rows",
+	} {
+		r, err := NewRecording(strings.NewReader(rows), MatRows1Hz(2), 1, 4095)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var s Scan
+		for err == nil {
+			err = r.Next(&s)
+		}
+		text, any := r.Complaint()
+		if !strings.HasPrefix(text, want) || (want == "") != (text == "") || any != strings.HasPrefix(rows, "1\t") {
+			t.Errorf("%q: %q, %v, want %q", rows, text, any, want)
+		}
+	}
+}
