@@ -31,12 +31,18 @@ rules:
   - {id: arm-tight, limit: {watch: calf.pressure, above: 60}, on_delay: 1s, priority: high}
 `
 
-// onAir puts a pad with packed frames and a plain pressure gauge into the air of
-// a stand-in for BlueZ, on what the program takes for the system's bus.
+// onAir is airOn what the program takes for the system's bus.
 func onAir(t *testing.T) (pad *standin.Peripheral, frames, pressure *standin.Characteristic) {
 	t.Helper()
 	bus := standin.StartBus(t)
 	t.Setenv("DBUS_SYSTEM_BUS_ADDRESS", bus)
+	return airOn(t, bus)
+}
+
+// airOn puts a pad with packed frames and a plain pressure gauge into the air of
+// a stand-in for BlueZ.
+func airOn(t *testing.T, bus string) (pad *standin.Peripheral, frames, pressure *standin.Characteristic) {
+	t.Helper()
 	bluez := standin.Start(t, bus)
 	frames = &standin.Characteristic{UUID: ble.FramesUUID, Flags: []string{"notify"}, Acquire: true}
 	pad = bluez.Add(&standin.Peripheral{

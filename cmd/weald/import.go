@@ -58,8 +58,8 @@ with by the same command, and so is a folder in which there are more files by no
 With --json each refusal is an object a line, {"problem": …}, each step of a
 clock {"step": …}, and the last line of each recording is {"account": …}.`,
 		Example: `  weald import -c weald.yaml --input logger=k07.csv
-  weald import -c weald.yaml --input hub=card.bin --out night.wcap --strict
-  weald import --edf k07.edf --out k07
+  weald import -c weald.yaml --input hub=card.bin --out card.wcap --strict
+  weald import --edf k07.edf --out k07-again
   weald import -c trial.yaml --sessions recordings --by R-1`,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error { return importAll(cmd, f) },

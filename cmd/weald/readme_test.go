@@ -43,6 +43,15 @@ func readmeYAML(t *testing.T, section string) string {
 	return regexp.MustCompile(fmt.Sprintf(`(?m)^ {%d}`, margin)).ReplaceAllString(block, "")
 }
 
+// trialInAFolder goes to a folder with nothing in it, and is the configuration of the README's
+// trial.
+func trialInAFolder(t *testing.T) (yaml string) {
+	t.Helper()
+	yaml = readmeYAML(t, readmeSection(t, "Ten minutes: from a folder of recordings to a report"))
+	t.Chdir(t.TempDir())
+	return yaml
+}
+
 // readmeCommands runs the commands that a part shows as a block of their own, and returns
 // what each said.
 func readmeCommands(t *testing.T, section string) map[string]string {

@@ -23,7 +23,7 @@ func newReportCalibration() *cobra.Command {
 		Use:   "calibration -c FILE (--channel CHANNEL | --calibration ID) -o FILE",
 		Short: "A calibration, to print and sign",
 		Example: `  weald report calibration -c weald.yaml --channel trolley/leg/0 -o leg-0.html
-  weald report calibration -c weald.yaml --calibration 0c1d… -o leg-0.html`,
+  weald report calibration -c weald.yaml --calibration 0c1d5e7a9b3f42608d1e2c4a6b8f0d35 -o leg-0.html`,
 		Args: arguments(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			switch {
