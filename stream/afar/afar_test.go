@@ -61,9 +61,10 @@ func TestLate(t *testing.T) {
 			}
 		}
 		change("late", alert.Cleared, alert.Normal, time.Now())
+		change("over", alert.Cleared, alert.Returned, time.Now()) // which somebody still has to look at
 		time.Sleep(keepCleared + time.Second)
 		change("prompt", alert.Cleared, alert.Normal, time.Now())
-		if n := len(w.Look().Alerts); n != 2 {
+		if n := len(w.Look().Alerts); n != 3 {
 			t.Errorf("%d alerts are listed", n)
 		}
 		stop()
