@@ -123,11 +123,12 @@ func (k *Keeper) Commit(next uint64, events []alert.Event, state func(string) []
 		entries[i] = record.Entry{At: e.At, Written: k.now(), Place: e.Place, Body: record.Transition{Event: e}}
 	}
 	if _, waiting := k.late.Waits(); unread != nil && waiting < mostStanding {
-		stands := k.stand(next, events, state)
-		at, err = k.put(append(entries, stands...)...)
-		took = len(stands) > 0 && (err == nil || errors.Is(err, journal.ErrLater))
+		if stands := k.stand(next, events, state); len(stands) > 0 {
+			at, err = k.put(append(entries, stands...)...)
+			took = err == nil || errors.Is(err, journal.ErrLater)
+		}
 	}
-	if !took && !errors.Is(err, journal.ErrLater) { // or there is not even room for that
+	if !took { // or there is not even room for that
 		at, err = k.put(entries...)
 	}
 	if err == nil {
