@@ -388,3 +388,21 @@ func TestWhatIsNotKeptIsNotDone(t *testing.T) {
 		t.Error("who was in is out")
 	}
 }
+
+// Holds that whoever gets a name that was in use before is not known by the devices of whoever had
+// it, after a start either: those would have guesses of their own at the new password.
+func TestDevicesGoWithTheirAccount(t *testing.T) {
+	d := newDoor(t)
+	d.make("anna", Admin, annas)
+	d.make("kai", Carer, others)
+	in := d.in("kai", others)
+	if err := d.Remove(t.Context(), d.deed(), "kai"); err != nil {
+		t.Fatal(err)
+	}
+	d.make("kai", Carer, annas)
+	d.restart()
+	again, err := d.logIn("kai", annas, from("192.0.2.7", in.Device))
+	if err != nil || in.Device == "" || again.Device == "" {
+		t.Errorf("the former one's device %q is known: it gets %q, %v", in.Device, again.Device, err)
+	}
+}

@@ -187,7 +187,7 @@ func (a *Access) SetPassword(ctx context.Context, d Deed, name, pass string) err
 func (a *Access) Remove(ctx context.Context, d Deed, name string) error {
 	// What is left of it says that the name was in use: documents count their versions.
 	late := a.alter(ctx, d, name, "account-removed", "", func(x *account) {
-		*x = account{Name: x.Name, MadeAt: x.MadeAt, MadeBy: x.MadeBy, ChangedAt: d.Now.Time(), Gone: true}
+		*x = account{Name: x.Name, MadeAt: x.MadeAt, MadeBy: x.MadeBy, ChangedAt: d.Now.Time(), Gone: true, devices: x.devices} // keep forgets those
 	})
 	if unkept(late) {
 		return late
