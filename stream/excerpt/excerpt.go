@@ -253,22 +253,31 @@ func (x *Excerpt) bound() error {
 			x.from = min(x.from, s.At)
 			return false
 		})
+		if err == nil { // what came later may have been read before
+			err = x.beyond(sample.Past, x.from, func(_ int, at sample.Instant) { x.from = min(x.from, at) })
+		}
 	}
 	if x.to == sample.Never && err == nil {
 		x.to = sample.Past
 		newest := sample.Past
+		read := func(source int, at sample.Instant) {
+			newest = max(newest, at)
+			x.to = max(x.to, at.Add(x.period(source)))
+		}
 		// The end is not far from the end: some ten thousand inputs are
 		// seconds of a ward.
 		for back := uint64(1e4); x.to == sample.Past && err == nil; back *= 10 {
 			begin := last - min(last-first, back)
 			err = x.look(begin, last, func(source int, s *record.Scan) bool {
-				newest = max(newest, s.At)
-				x.to = max(x.to, s.At.Add(x.period(source)))
+				read(source, s.At)
 				return true
 			})
 			if begin == first {
 				break
 			}
+		}
+		if err == nil && newest > sample.Past { // what came last may have been read long before
+			err = x.beyond(newest.Add(1), sample.Never, read)
 		}
 		if x.from > newest {
 			x.to = x.from
@@ -301,6 +310,25 @@ func (x *Excerpt) look(first, last uint64, each func(source int, s *record.Scan)
 		i := slices.IndexFunc(x.sources, func(s int) bool { return x.plan.Sources[s].ID == in.Source })
 		if i >= 0 && !each(x.sources[i], in.Scan) {
 			return nil
+		}
+	}
+	return nil
+}
+
+// beyond calls each with when the readings from one instant until before another were, and of
+// which of the place's sources, in any order. Where there are none, which is so nearly always,
+// it opens no block.
+func (x *Excerpt) beyond(from, to sample.Instant, each func(source int, at sample.Instant)) error {
+	for _, source := range x.sources {
+		for block, err := range journal.Readable(x.journal.Readings(x.ctx, x.plan.Sources[source].ID, from, to), x.lose) {
+			if err != nil {
+				return err
+			}
+			for i := range block.Scans {
+				if at := block.Scans[i].At; at >= from && at < to {
+					each(source, at)
+				}
+			}
 		}
 	}
 	return nil
