@@ -93,10 +93,10 @@ func Compute(events []alert.Event, places int, from, to sample.Instant) Figures 
 				busy++
 			}
 		case alert.Cleared:
-			l.clear(e.At)
-			if inside {
+			if inside && !l.over { // else it loses its rule, and nobody had acknowledged it
 				f.Cleared++
 			}
+			l.clear(e.At)
 		}
 	}
 	for _, l := range order {
@@ -124,6 +124,7 @@ func Compute(events []alert.Event, places int, from, to sample.Instant) Figures 
 type life struct {
 	id      string
 	raised  bool
+	over    bool // it has been cleared, and not raised again
 	since   sample.Instant
 	longest time.Duration
 	recent  []sample.Instant // the last ChatterMost raises
@@ -137,7 +138,7 @@ type life struct {
 
 // raise notes a raise, and in f if it is the one that makes the alert chatter.
 func (l *life) raise(at sample.Instant, inside bool, f *Figures) {
-	l.raised, l.since = true, at
+	l.raised, l.over, l.since = true, false, at
 	n := len(l.recent)
 	if inside && n >= MinuteMany-1 && at.Sub(l.recent[n-MinuteMany+1]) <= time.Minute && !l.minute {
 		l.minute = true
@@ -157,5 +158,5 @@ func (l *life) clear(at sample.Instant) {
 	if l.raised {
 		l.longest = max(l.longest, at.Sub(l.since))
 	}
-	l.raised = false
+	l.raised, l.over = false, true
 }

@@ -56,6 +56,18 @@ func TestChattering(t *testing.T) {
 	}
 }
 
+// What nobody acknowledged ends once more with its rule; it was over before.
+func TestWhatIsOverIsClearedOnce(t *testing.T) {
+	events := []alert.Event{event(alert.Raised, 0, "a"), event(alert.Cleared, time.Minute, "a"), event(alert.Cleared, time.Hour, "a")}
+	if f := tuning.Compute(events, 1, 0, sample.Instant(2*time.Hour)); f.Raised != 1 || f.Cleared != 1 {
+		t.Errorf("raised %d times, cleared %d times", f.Raised, f.Cleared)
+	}
+	// The raise may be from before what is looked at.
+	if f := tuning.Compute(events[1:], 1, 0, sample.Instant(2*time.Hour)); f.Cleared != 1 {
+		t.Errorf("cleared %d times", f.Cleared)
+	}
+}
+
 func TestStandingLong(t *testing.T) {
 	day := 24 * time.Hour
 	events := []alert.Event{
