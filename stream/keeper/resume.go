@@ -230,7 +230,8 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 		oldest = min(oldest, e.At)
 	}
 	var newest sample.Instant = sample.Past
-	open := map[string]bool{} // ids of which something has been seen, and whether their newest raise has
+	open := map[string]bool{}  // ids of which something has been seen, and whether their newest raise has
+	ended := map[string]bool{} // ids that are shown as over, if nobody has acknowledged them
 	last := map[string]alert.Event{}
 	parted := r.parted()
 	for entry, err := range journal.Readable(j.Entries(ctx, journal.Query{Kinds: []record.Kind{record.KindTransition}, Newest: true}), nil) {
@@ -246,6 +247,9 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 		if _, later := open[e.ID()]; !later {
 			last[e.ID()] = e
 		}
+		if e.What == alert.Cleared && !open[e.ID()] && newest.Sub(seen) <= pastShown {
+			ended[e.ID()] = true
+		}
 		if !open[e.ID()] {
 			r.Past = append(r.Past, e)
 		}
@@ -254,7 +258,7 @@ func (r *Resumed) sort(ctx context.Context, j journal.Journal, found []alert.Eve
 		if r.undated {
 			through = e.At < oldest
 		}
-		if through && newest.Sub(seen) > pastShown && r.allSeen(open, parted) {
+		if through && newest.Sub(seen) > pastShown && r.allSeen(open, ended, parted) {
 			break
 		}
 	}
@@ -296,9 +300,9 @@ func (r *Resumed) addAside(seen map[string]bool) {
 	}
 }
 
-// allSeen reports whether the raise of every alert that stands has been seen, and
-// something of those that stood. What is over is shown for a while only.
-func (r *Resumed) allSeen(seen map[string]bool, stood []alert.Key) bool {
+// allSeen reports whether the raise of every alert has been seen that stands, or has ended
+// and is shown still, and something of those that stood. What is over is shown for a while only.
+func (r *Resumed) allSeen(seen, ended map[string]bool, stood []alert.Key) bool {
 	for _, k := range stood {
 		if _, any := seen[k.ID()]; !any {
 			return false
@@ -306,7 +310,7 @@ func (r *Resumed) allSeen(seen map[string]bool, stood []alert.Key) bool {
 	}
 	for i := range r.Engine.Places() {
 		for _, s := range r.Engine.Standing(i, nil) {
-			if !seen[s.ID()] && (s.Raised || s.State == alert.Latched) {
+			if !seen[s.ID()] && (s.Raised || s.State == alert.Latched || ended[s.ID()]) {
 				return false
 			}
 		}
