@@ -19,12 +19,6 @@ import (
 // said, which is our own choice. Clocks of two machines may differ by some of it.
 const lateAfter = 10 * time.Second
 
-// Alerts that are over are listed for this long, as the ward itself lists them.
-const (
-	keepCleared = time.Hour
-	keepOver    = 12 * time.Hour // where nobody has acknowledged them
-)
-
 // An Alert is one of the ward's.
 type Alert struct {
 	view.Alert
@@ -161,17 +155,12 @@ func (w *Ward) take(e *record.Entry, now bool) (raised bool) {
 	return true
 }
 
-// forget drops what has been over for long.
+// forget drops what the ward itself does not list any more.
 func (w *Ward) forget() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for id, a := range w.alerts {
-		lasts := keepCleared
-		s := alert.State(a.State)
-		if s == alert.Returned {
-			lasts = keepOver
-		}
-		if !s.Open() && !s.Aside() && w.now().Sub(a.Since) > lasts {
+		if !a.Listed(w.now()) {
 			delete(w.alerts, id)
 		}
 	}

@@ -2,21 +2,14 @@ package pipeline
 
 import (
 	"maps"
-	"time"
 
 	"weald/ingest/sample"
 	"weald/rules/alert"
 	"weald/stream/view"
 )
 
-// Alerts that are over are listed for this long, and no more of them than that. One that nobody
-// has acknowledged lasts for a whole shift, so that whoever comes next still finds it; what must
-// not go by unseen at all has a rule that latches.
-const (
-	keepCleared = time.Hour
-	keepOver    = 12 * time.Hour
-	mostCleared = 1000
-)
+// mostCleared is how many alerts that have ended are listed at most.
+const mostCleared = 1000
 
 // A book lists the alerts that are open or put aside and those that were over of
 // late.
@@ -43,12 +36,12 @@ func (b *book) apply(e *alert.Event) view.Alert {
 	return b.entries[i]
 }
 
-// of returns the alerts of a place that are open, most pressing first, then those that
-// are over and not acknowledged, and then those that are put aside.
-func (b *book) of(place string) []view.Alert {
+// of returns the alerts of a place that are open at its present, most pressing first, then
+// those that are over and not acknowledged, and then those that are put aside.
+func (b *book) of(place string, now sample.Instant) []view.Alert {
 	var found []view.Alert
 	for _, a := range b.entries {
-		if a.Place == place && (open(&a) || over(&a) || alert.State(a.State).Aside()) {
+		if a.Place == place && alert.State(a.State) != alert.Normal && a.Listed(now.Time()) {
 			found = append(found, a)
 		}
 	}
@@ -58,17 +51,6 @@ func (b *book) of(place string) []view.Alert {
 
 func open(a *view.Alert) bool { return alert.State(a.State).Open() }
 
-// over reports whether it ended by itself, and nobody has acknowledged it.
-func over(a *view.Alert) bool { return alert.State(a.State) == alert.Returned }
-
-// lasts is for how long an alert that has ended is listed.
-func lasts(a *view.Alert) time.Duration {
-	if over(a) {
-		return keepOver
-	}
-	return keepCleared
-}
-
 // forget drops what has been over, done with or no longer put aside for too long, and the
 // oldest of these while there are too many. now is asked for the present of a place.
 func (b *book) forget(now func(place string) sample.Instant) {
@@ -76,7 +58,7 @@ func (b *book) forget(now func(place string) sample.Instant) {
 	kept, cleared := b.entries[:0], 0
 	for _, a := range b.entries {
 		if !open(&a) && !alert.State(a.State).Aside() {
-			if cleared++; cleared > mostCleared || now(a.Place).Sub(sample.At(a.Since)) > lasts(&a) {
+			if cleared++; cleared > mostCleared || !a.Listed(now(a.Place).Time()) {
 				continue
 			}
 		}

@@ -149,7 +149,7 @@ func (s *State) Place(i int) view.Place {
 		Signals:   s.judge.Signals(i),
 		LastKnown: s.places[i].known,
 		Holds:     s.judge.Progress(i, s.holds[:0]),
-		Alerts:    s.alerts.of(s.plan.Places[i].ID),
+		Alerts:    s.alerts.of(s.plan.Places[i].ID, s.PlaceNow(i)),
 		Stalled:   s.Stalled(i),
 		Arriving:  s.Arriving(i),
 	}

@@ -79,6 +79,26 @@ func (a *Alert) turn(e *alert.Event) {
 	}
 }
 
+// What has ended is listed for this long. One that nobody has acknowledged lasts for a whole shift,
+// so that whoever comes next still finds it; what must not go by unseen at all has a rule that latches.
+const (
+	keepDone = time.Hour
+	keepOver = 12 * time.Hour
+)
+
+// Listed reports whether a is still listed at now. What is over is so from when it ended, however
+// often it was put aside since, as by somebody who gets up and lies down again; where nobody knows
+// any more when it ended, that was long ago.
+func (a *Alert) Listed(now time.Time) bool {
+	switch s := alert.State(a.State); {
+	case s.Open() || s.Aside():
+		return true
+	case s == alert.Returned:
+		return a.ClearedAt != nil && now.Sub(*a.ClearedAt) <= keepOver
+	}
+	return now.Sub(a.Since) <= keepDone
+}
+
 // Standing reports whether it has been raised and not cleared.
 func (a *Alert) Standing() bool { return a.RaisedAt != nil && a.ClearedAt == nil }
 

@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { isAside, isCalling, isListed, isOpen, isStanding, verbs } from './life';
+import { isAside, isCalling, isListed, isOpen, isStanding, lasts, verbs } from './life';
 import type { AlertState } from './link/types';
 import { worst } from './order';
 import { standing } from './standing';
@@ -50,6 +50,16 @@ it('says of a place that somebody still has to look, until somebody has', () => 
   expect(standing(withAlerts({ ...bed, state: 'unknown' }, [over])).word).toBe('no data, still to look at');
   expect(standing(withAlerts({ ...bed, state: 'over' }, [{ ...over, state: 'normal' as const }])).mark).toBe('quiet');
   expect(standing(withAlerts(bed, [alert({ id: 'x' }), over])).word).toBe('alert, medium priority');
+});
+
+// Somebody who gets up and lies down again puts it aside and takes it back: counted from then, it would never end.
+it('lists what is over for twelve hours from when it ended, and what is done with for one', () => {
+  const at = (hours: number) => Date.parse('2031-01-01T10:00:00Z') + 3_600_000 * hours;
+  const over = alert({ state: 'returned-unacknowledged', cleared_at: '2031-01-01T10:00:00Z', since: '2031-01-01T18:00:00Z' });
+  expect([11.9, 12].map((h) => lasts(over, at(h)))).toEqual([true, false]);
+  expect(lasts({ ...over, cleared_at: null }, at(9))).toBe(false); // so long over that nobody knows when
+  expect([8.9, 9].map((h) => lasts({ ...over, state: 'normal' }, at(h)))).toEqual([true, false]);
+  expect(lasts({ ...over, state: 'shelved' }, at(99))).toBe(true);
 });
 
 it('says of a place that somebody has it', () => {

@@ -1,5 +1,6 @@
 // The states of an alert, in the words of ISA-18.2, and what they ask of people.
 
+import { instant } from './format';
 import type { Alert, AlertState } from './link/types';
 
 const OPEN: AlertState[] = ['unacknowledged', 'latched', 'acknowledged'];
@@ -16,6 +17,14 @@ export const isAside = (a: Alert) => ASIDE.includes(a.state);
 
 /** It ended by itself and nobody has acknowledged it: somebody still has to look, and nobody is called. */
 export const isOver = (a: Alert) => a.state === 'returned-unacknowledged';
+
+const HOUR = 3_600_000;
+
+/** Whether the daemon still lists it: what is over for a shift from when it ended, however often it was put aside since, and what is done with for an hour. */
+export function lasts(a: Alert, now: number): boolean {
+  if (isOpen(a) || isAside(a) || Number.isNaN(now)) return true;
+  return isOver(a) ? now - instant(a.cleared_at) < 12 * HOUR : now - instant(a.since) < HOUR;
+}
 
 /** It has been raised, and is not over. */
 export const isStanding = (a: Alert) => a.raised_at != null && a.cleared_at == null;

@@ -4,23 +4,20 @@
 
 import { SvelteMap } from 'svelte/reactivity';
 import { Announcer } from './announce.svelte';
-import { clockTime, instant, setZone } from './format';
+import { clockTime, setZone } from './format';
 import { worst, type Filled } from './healing';
 import { LiveLink, type Phase } from './link/socket';
 import type { Alert, LiveEvent, Place, Subscription } from './link/types';
 import type { Block, Frame, MapFrame } from './link/wire';
-import { HOUR, Ribbons } from './ribbons';
+import { Ribbons } from './ribbons';
 import { link as text } from './text';
-import { isAside, isOpen, isOver } from './life';
+import { isOpen, lasts } from './life';
 import { withAlerts, withNews, withPlace } from './together';
 
 type SampleSink = (base: number, block: Block) => void;
 type MapSink = (frame: MapFrame) => void;
 /** Fills what is missing between two instants, as far as the record holds it; gaps of `slack` are none. All in ms of server time. */
 type Healer = (from: number, to: number, slack: number) => Promise<Filled>;
-
-/** For how long the daemon lists an alert that is over and not acknowledged, in ms. */
-const SHIFT = 12 * HOUR;
 
 /** Real ms between two ticks over which the present may be carried on. */
 const LAPSE = 3000;
@@ -111,7 +108,7 @@ export class Live {
     if (Number.isNaN(now)) return;
     this.now = now;
     if (this.phase === 'live') this.ribbons.tick(now, this.#news, LAPSE * this.speed);
-    const kept = this.alerts.filter((a) => isOpen(a) || isAside(a) || now - instant(a.since) < (isOver(a) ? SHIFT : HOUR));
+    const kept = this.alerts.filter((a) => lasts(a, now));
     if (kept.length !== this.alerts.length) this.alerts = kept;
   }
 
@@ -190,7 +187,7 @@ export class Live {
   #alert(what: string, a: Alert): void {
     // Of the same rule and subject only an episode that is done with stands beside this one.
     const others = this.alerts.filter((x) => x.id !== a.id || (x.state === 'normal' && x.cleared_at != null && x.raised_at !== a.raised_at));
-    this.alerts = [a, ...others];
+    this.alerts = lasts(a, this.#link.now()) ? [a, ...others] : others;
     const place = this.places.get(a.place);
     if (place) this.#show(withAlerts(place, this.alerts));
     this.announcer.changed(what, a);
