@@ -1,7 +1,7 @@
 // What is said aloud by a screen reader: each alert once, urgent ones at once,
 // and never more than one message in a few seconds.
 
-import { plain } from './format';
+import { instant, plain } from './format';
 import { isAside, isCalling, isOpen } from './life';
 import type { Alert } from './link/types';
 import { alerts as text, priorities } from './text';
@@ -57,6 +57,7 @@ export class Announcer {
       case 'raised':
         return this.raised(a);
       case 'cleared':
+        if (instant(a.cleared_at) < instant(a.since)) return; // it was over, which was said, and now its rule is gone too
         return this.cleared(a);
       case 'acknowledged':
         return this.calm.say(text.spokenTaken(a.acknowledged_by, place, saidInUnit(a.text)));

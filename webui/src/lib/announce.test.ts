@@ -44,6 +44,20 @@ describe('what is spoken', () => {
     expect(a.urgent.said).toMatch(/New medium/);
   });
 
+  // It ended while it called, and is gone with its rule an hour later: heard twice it would be two.
+  it('the end of an alert once, though its rule ends too', () => {
+    const a = new Announcer();
+    a.all([alert()]);
+    vi.advanceTimersByTime(5000);
+    const ended = { cleared_at: '2031-01-01T10:05:00Z', since: '2031-01-01T10:05:00Z' };
+    a.changed('cleared', alert({ ...ended, state: 'returned-unacknowledged' }));
+    expect(a.calm.said).toMatch(/^Cleared, bed-1/);
+    vi.advanceTimersByTime(5000);
+    a.calm.said = '';
+    a.changed('cleared', alert({ ...ended, state: 'normal', since: '2031-01-01T11:05:00Z' }));
+    expect(a.calm.said).toBe('');
+  });
+
   it('several in a moment as one message, a pause after the first', () => {
     const a = new Announcer();
     a.all([]);

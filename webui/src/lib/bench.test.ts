@@ -46,6 +46,13 @@ test('says what it waits for where a leg that is to stand is still and no higher
   expect(w.lacks).toBe('');
 });
 
+// Where the page was loaded anew, or it stood up while the step before was read, the pressure has risen, and nothing waits for that.
+test('says of a leg that is higher than lying, and was not seen to move, that it was not seen to move', () => {
+  const w = new Waiting();
+  for (const s of [0, 10]) w.look(1000 * s, 'standing', rests(58), 40);
+  expect(w.lacks).toBe('motion');
+});
+
 test('bands that are open are said and drawn as such', () => {
   expect(bandOf({ low: 49, high: null })).toEqual([49, Infinity]);
   expect(bandOf({ low: null, high: 20 })).toEqual([0, 20]);

@@ -143,8 +143,8 @@ export class Waiting {
   #moved = false;
   #still = NaN; // since when it has been still, and no higher than lying
 
-  /** Why somebody who seems to have stood up is not read: there is no rise since lying, or nothing to rise from. */
-  lacks: '' | 'rise' | 'lying' = '';
+  /** Why somebody who seems to have stood up is not read: there is no rise since lying, nothing to rise from, or it rose unseen, as where the page was loaded anew. */
+  lacks: '' | 'rise' | 'lying' | 'motion' = '';
 
   /** Looks at what is known now; true where the step is to be read. `lay` is the lowest site's level lying, NaN where it was not read. */
   look(now: number, step: Step | '', [resting = NaN, swing = NaN]: Doings, lay: number): boolean {
@@ -155,7 +155,7 @@ export class Waiting {
     const stays = step === 'standing' && !can && !Number.isNaN(resting);
     if (!stays) this.#still = NaN;
     else if (Number.isNaN(this.#still)) this.#still = now;
-    this.lacks = stays && now - this.#still >= STAYS ? (Number.isNaN(lay) ? 'lying' : 'rise') : '';
+    this.lacks = stays && now - this.#still >= STAYS ? (Number.isNaN(lay) ? 'lying' : resting - lay >= RISEN ? 'motion' : 'rise') : '';
     const lasts = step === '' ? undefined : LASTS[step];
     if (!can || lasts === undefined) {
       this.#since = NaN;

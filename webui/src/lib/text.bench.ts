@@ -57,6 +57,7 @@ export const bench = {
   lacks: {
     rise: 'It waits for the pressure to rise above that of lying, and it has not. If the leg stood already when lying was read, read that again, lying. If it stands now and the wrap gives way, press the large key.',
     lying: 'Lying was not read, so that a rise cannot be told. Press the large key once the leg stands still.',
+    motion: 'The leg was not seen to move since this step began. If it stands already, press the large key.',
   },
   pressed: (list: string) => `Something pressed on the bare sensors, or their zero is off: ${list}. Zeroing is on the page Calibrate.`,
   pressing: (list: string) => `Something presses on them now, or their zero is off: ${list}. Where the wrap is on already, leave this step out.`,

@@ -19,6 +19,14 @@ it('an alert that is cleared is no longer shown there, though the place has not 
   expect(withAlerts(raised, [alert()])).toEqual(raised);
 });
 
+// A rule that waits for a seat to be taken, say, has a condition that nobody knows, and the place is known all the same.
+it('a place at which a rule waits for something is still to look at where the daemon says so', () => {
+  const over = alert({ state: 'returned-unacknowledged', cleared_at: '2031-01-01T10:05:00Z' });
+  const said = place('bed-1', { state: 'over', alerts: [over], holds: [hold({ condition: 'unknown', waits: 'nobody walks' })] });
+  expect(withAlerts(said, [over]).state).toBe('over');
+  expect(withAlerts(said, [{ ...over, state: 'normal' }]).state).toBe('quiet');
+});
+
 it('an alert of which a place tells first is counted, and one that was cleared meanwhile is not', () => {
   const raised = place('bed-1', { alerts: [alert()] });
   expect(withPlace([], raised)).toEqual([alert()]);

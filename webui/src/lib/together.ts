@@ -32,7 +32,7 @@ export function withAlerts(place: Place, alerts: readonly Alert[]): Place {
 
 /** How a place stands apart from its alerts, until it says so itself. */
 function without(place: Place): PlaceState {
-  if (place.holds.some((h) => h.condition === 'unknown')) return 'unknown';
+  if (place.holds.some((h) => h.condition === 'unknown' && !h.waits)) return 'unknown';
   return place.holds.some((h) => h.used >= 0.5) ? 'building' : 'quiet';
 }
 

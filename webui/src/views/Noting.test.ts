@@ -18,3 +18,10 @@ it('asks for a code beside the marks, until it is known', async () => {
   who.take('N-4');
   await vi.waitFor(() => expect(screen.queryByLabelText('Your code')).toBeNull());
 });
+
+// On the way from one bed to the next the page knows already that marks are kept: not yet that nobody is in a session here.
+it('says nothing of a session before it has been read', async () => {
+  render(Noting, { place: 'bed-2', kind: 'bed', keeps: true });
+  expect(screen.queryByRole('heading')).toBeNull();
+  await screen.findByRole('heading');
+});
