@@ -14,6 +14,7 @@ import (
 	"weald/stream/journal/journaltest"
 	"weald/stream/keeper"
 	"weald/stream/record"
+	"weald/stream/sessions"
 )
 
 var began = sample.At(time.Date(2026, 3, 1, 22, 0, 0, 0, time.UTC))
@@ -123,5 +124,29 @@ func TestThroughAnInstant(t *testing.T) {
 	}
 	if to, err := Through(t.Context(), j, twoSources, 0, sample.Never); err != nil || to != sample.Never {
 		t.Errorf("through what has not ended: %v, %v", to, err)
+	}
+}
+
+// Holds that what was read as the next session began is of that one, and is not given to whoever was
+// there before.
+func TestThroughTheBeginningOfTheNextSession(t *testing.T) {
+	j := kept(t, []int{0, 500, 600}, nil)
+	for _, step := range []struct {
+		ms             int
+		what, id, code string
+	}{{0, sessions.Begun, "s-1", "K-07"}, {500, sessions.Ended, "s-1", "K-07"}, {500, sessions.Begun, "s-2", "K-08"}, {600, sessions.Ended, "s-2", "K-08"}} {
+		if _, err := j.Append(t.Context(), record.Entry{At: after(step.ms), Written: after(step.ms), Place: "bench-1",
+			Body: record.Session{ID: step.id, What: step.what, Code: step.code, Config: 1}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for ms, more := range map[int]sample.Instant{500: 0, 600: 1} {
+		if to, err := Through(t.Context(), j, twoSources, 0, after(ms)); err != nil || to != after(ms)+more {
+			t.Errorf("through %d ms: %v, %v", ms, to, err)
+		}
+	}
+	r := taken(t, j, began, after(500))
+	if len(r.Header.Sessions) != 1 || r.Header.Sessions[0].Person != "K-07" {
+		t.Errorf("it has the sessions %+v", r.Header.Sessions)
 	}
 }

@@ -25,6 +25,7 @@ import (
 	"weald/stream/journal"
 	"weald/stream/keeper"
 	"weald/stream/record"
+	"weald/stream/sessions"
 )
 
 // An Excerpt is one place in one stretch of time. One goroutine owns it.
@@ -68,10 +69,15 @@ func New(ctx context.Context, j journal.Journal, plan *rules.Plan, reviver func(
 }
 
 // Through returns before when a stretch ends that has what a place's sensors read at an
-// instant too. That is the instant itself, unless something was read just then.
+// instant too. That is the instant itself, unless something was read just then, and is not of
+// a session that begins with it.
 func Through(ctx context.Context, j journal.Journal, plan *rules.Plan, place int, at sample.Instant) (sample.Instant, error) {
 	if at == sample.Never {
 		return at, nil
+	}
+	all, err := sessions.Read(ctx, j, plan.Places[place].ID, nil)
+	if err != nil || slices.ContainsFunc(all, func(s sessions.Session) bool { return s.From == at }) {
+		return at, err
 	}
 	for i := range plan.Sources {
 		if !plan.Places[place].Uses(i) {
