@@ -65,7 +65,7 @@ func appendNumber(b []byte, v float64) []byte {
 		text, _ := json.Marshal(view.Measured(v)) // null where it is no finite number
 		return append(b, text...)
 	}
-	if math.Signbit(n) {
+	if n < 0 { // what rounds to nothing has no minus
 		b = append(b, '-')
 	}
 	whole := uint64(math.Abs(n))
