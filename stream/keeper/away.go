@@ -58,6 +58,13 @@ func (a asked) Append(ctx context.Context, entries ...record.Entry) (record.Posi
 	return p, a.reached(err)
 }
 
+// behind reports whether nothing can be kept at once: the record is known to be out of reach, or
+// others wait, which come before it.
+func (k *Keeper) behind() bool {
+	calls, _ := k.late.Waits()
+	return calls > 0 || k.away.Load()
+}
+
 // waits reports whether something waits for a record that was out of reach when it was
 // asked last: Run asks again.
 func (k *Keeper) waits() bool {

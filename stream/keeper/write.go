@@ -78,14 +78,14 @@ func (k *Keeper) writeShare(ctx context.Context, from int) (next int, err error)
 
 // hurry is write for an event, which waits for it: to write the blocks of a large
 // ward again takes longer than all that is new. New ones begin instead. For a record that is
-// out of reach it does not wait.
+// out of reach it does not wait, and not for what waited for that: to hand it over takes long.
 func (k *Keeper) hurry(ctx context.Context) error {
-	if k.away.Load() {
+	if k.behind() {
 		return journal.ErrUnreached
 	}
 	k.writing.Lock()
 	defer k.writing.Unlock()
-	if k.away.Load() { // who held it has found that out
+	if k.behind() { // who held it has found that out
 		return journal.ErrUnreached
 	}
 	return k.append(ctx, k.doubt, wanted{to: len(k.open)})
