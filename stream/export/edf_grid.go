@@ -2,6 +2,7 @@ package export
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"weald/ingest/sample"
@@ -12,7 +13,7 @@ type grid struct {
 	lanes    []lane
 	duration time.Duration
 	from     sample.Instant // where record 0 begins
-	end      sample.Instant // nothing is known from here on
+	end      sample.Instant // nothing is known from here on, but for rows that came before and stand here
 	index    int64          // of the record in the lanes
 	slack    time.Duration  // how much later than a sample a row may be that counts for it
 }
@@ -72,7 +73,7 @@ func (g *grid) next() (bool, error) {
 	for {
 		g.index++
 		g.skip()
-		if g.begin() >= g.end {
+		if g.begin() >= g.end && !g.rest() {
 			return false, g.err()
 		}
 		known := false
@@ -86,6 +87,12 @@ func (g *grid) next() (bool, error) {
 			return true, nil
 		}
 	}
+}
+
+// rest reports whether rows are left that stand at a sample of their own: the last one may
+// stand behind the end, from which it is less than a sample away.
+func (g *grid) rest() bool {
+	return slices.ContainsFunc(g.lanes, func(l lane) bool { return l.regular && l.f.at() != sample.Never })
 }
 
 // skip moves on to the record of the next row when nothing is in force.
@@ -149,7 +156,7 @@ func (l *lane) fill(begin, end sample.Instant, duration time.Duration) bool {
 			}
 		}
 		l.read[k], l.own[k] = l.at, own > 0
-		lasts := l.lasts(at) && at < end
+		lasts := l.lasts(at) && (at < end || l.regular && own > 0)
 		some := false
 		for s := range l.out {
 			v := sample.Unknown
