@@ -76,7 +76,7 @@ func Through(ctx context.Context, j journal.Journal, plan *rules.Plan, place int
 		return at, nil
 	}
 	all, err := sessions.Read(ctx, j, plan.Places[place].ID, nil)
-	if err != nil || slices.ContainsFunc(all, func(s sessions.Session) bool { return s.From == at }) {
+	if err != nil || slices.ContainsFunc(all, func(s sessions.Session) bool { return s.From == at && s.To > at }) {
 		return at, err
 	}
 	for i := range plan.Sources {

@@ -23,6 +23,7 @@ type Stay struct {
 	ID, Place string
 	Try       bool
 	From, To  sample.Instant
+	Read      sample.Instant // when the last reading was that may be of it: not after To
 }
 
 // String says which it is, such as "session s-1 at bed-4".
@@ -46,7 +47,11 @@ func Stays(ctx context.Context, log journal.Log, code string) ([]Stay, error) {
 	}
 	for _, s := range all {
 		if s.Code == code {
-			stays = append(stays, Stay{ID: s.ID, Place: s.Place, From: s.From, To: s.To})
+			read := s.To
+			if slices.ContainsFunc(all, func(next sessions.Session) bool { return next.Place == s.Place && next.From == s.To && next.To > s.To }) {
+				read = s.To.Add(-1) // what was read just then is of the next one
+			}
+			stays = append(stays, Stay{ID: s.ID, Place: s.Place, From: s.From, To: s.To, Read: read})
 		}
 	}
 	// Of tries also those whose begin has been lost: tries.All leaves them out.
@@ -61,10 +66,10 @@ func Stays(ctx context.Context, log journal.Log, code string) ([]Stay, error) {
 			continue
 		case i < 0:
 			i = len(stays)
-			stays = append(stays, Stay{ID: step.ID, Place: e.Place, Try: true, From: e.At, To: sample.Never})
+			stays = append(stays, Stay{ID: step.ID, Place: e.Place, Try: true, From: e.At, To: sample.Never, Read: sample.Never})
 		}
 		if step.What == tries.Ended || step.What == tries.Left {
-			stays[i].To = e.At
+			stays[i].To, stays[i].Read = e.At, e.At
 		}
 	}
 	return stays, nil
@@ -92,7 +97,7 @@ func blanks(plan *rules.Plan, s *Stay) (all []sqlite.Blank) {
 			if !p.Uses(source) {
 				continue
 			}
-			b := sqlite.Blank{Source: plan.Sources[source].ID, From: s.From, To: s.To}
+			b := sqlite.Blank{Source: plan.Sources[source].ID, From: s.From, To: s.Read}
 			if p.Mat == nil || p.Mat.Source != source {
 				for _, site := range p.Sites {
 					for _, c := range site.Channels {
