@@ -3,7 +3,6 @@ package person
 import (
 	"testing"
 
-	"weald/stream/journal/journaltest"
 	"weald/stream/record"
 	"weald/stream/sessions"
 )
@@ -11,7 +10,7 @@ import (
 // Holds that what was read as the next session began, just as a person's ended, is of that one and
 // stays where the person is taken out; at another place, or with no next one, it is of the person.
 func TestTheFirstReadingOfTheNextStays(t *testing.T) {
-	j := new(journaltest.Memory)
+	j := opened(t, t.TempDir())
 	for _, step := range []struct {
 		at                    float64
 		place, what, id, code string
