@@ -80,7 +80,7 @@ export class Announcer {
   }
 
   cleared(a: Alert): void {
-    this.#known?.delete(once(a));
+    if (!isCalling(a)) this.#known?.delete(once(a)); // else it is latched
     this.calm.say(text.spokenCleared(a.place ? plain(a.place) : text.itself, saidInUnit(a.text)));
   }
 }

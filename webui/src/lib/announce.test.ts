@@ -58,6 +58,19 @@ describe('what is spoken', () => {
     expect(a.calm.said).toBe('');
   });
 
+  // It ended and calls on: whoever has heard of it need not hear that it is new.
+  it('a latched alert is not new again when the connection comes back', () => {
+    const a = new Announcer();
+    a.all([]);
+    a.raised(alert());
+    const latched = alert({ state: 'latched', cleared_at: '2031-01-01T10:05:00Z', since: '2031-01-01T10:05:00Z' });
+    a.changed('cleared', latched);
+    vi.advanceTimersByTime(5000);
+    a.urgent.said = '';
+    a.all([latched]);
+    expect(a.urgent.said).toBe('');
+  });
+
   it('several in a moment as one message, a pause after the first', () => {
     const a = new Announcer();
     a.all([]);
