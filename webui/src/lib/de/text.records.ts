@@ -74,7 +74,7 @@ export const exporting: Said<typeof en.exporting> = {
   title: 'Ausgeben',
   about: 'Signale, Meldungen und Vermerke eines Platzes als Dateien. Ein Kürzel steht darin, ein Name nie.',
   format: 'Format',
-  formats: { csv: 'CSV, Tabellen für Tabellenprogramme', edf: 'EDF+, für Programme, die Signale lesen', parquet: 'Parquet, für Auswertungen', fhir: 'FHIR R4, nur die Messwerte' },
+  formats: { csv: 'CSV, für Tabellenprogramme', edf: 'EDF+, für Signalprogramme', parquet: 'Parquet, für Auswertungen', fhir: 'FHIR R4, nur die Messwerte' },
   span: 'Wie viel',
   spans: { 3600: 'die letzte Stunde', 28800: 'die letzten 8 Stunden', 86400: 'die letzten 24 Stunden', 604800: 'die letzten 7 Tage', 2678400: 'die letzten 31 Tage', 0: 'alles', own: 'von … bis …' },
   from: 'Von',
