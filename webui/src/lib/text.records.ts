@@ -74,7 +74,7 @@ export const exporting = {
   title: 'Export',
   about: 'Signals, alerts and marks of a place as files. A code is in them, a name never.',
   format: 'Format',
-  formats: { csv: 'CSV, tables for spreadsheets', edf: 'EDF+, for programs that read signals', parquet: 'Parquet, for analysis', fhir: 'FHIR R4, readings alone' } as Record<string, string>,
+  formats: { csv: 'CSV, tables for spreadsheets', edf: 'EDF+, for signal viewers', parquet: 'Parquet, for analysis', fhir: 'FHIR R4, readings alone' } as Record<string, string>,
   span: 'How much',
   spans: { 3600: 'the last hour', 28800: 'the last 8 hours', 86400: 'the last 24 hours', 604800: 'the last 7 days', 2678400: 'the last 31 days', 0: 'everything', own: 'from … to …' } as Record<string, string>,
   from: 'From',
