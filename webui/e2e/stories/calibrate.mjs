@@ -108,7 +108,7 @@ export default [
       });
       await page.getByRole('button', { name: 'Done' }).press('Enter');
       await until('it is listed', async () => /hub\/leg\/0[\s\S]*Valid until/.test(await words(page, 'main')));
-      await until('what was refused is kept', async () => /Did not come into force[\s\S]*hub\/leg\/1: refused[\s\S]*does not respond/.test(await words(page, 'main')));
+      await until('what was refused is kept', async () => /Did not come into force[\s\S]*hub\/leg\/1: refused[\s\S]*does not respond/.test(await words(page, 'main')), 30_000, () => words(page, 'main'));
       await page.getByText('All calibrations of this channel').first().press('Enter');
       await until('the channel has one', async () => /All calibrations of this channel\s+in force\s+accepted/.test(await words(page, 'main')));
       await page.getByText('Figures against their limits').first().press('Enter');
