@@ -44,9 +44,11 @@ async function byFinger(page, context) {
   await touch('touchStart', box.x + 40, box.y + 40);
   for (const k of [1, 2, 3, 4]) await touch('touchMove', box.x + 40 + 15 * k, box.y + 40 + 20 * k);
   const after = await scrolled();
+  const to = await page.locator('.layer').boundingBox();
   await touch('touchEnd');
   await until('a finger has drawn', async () => (await page.locator('.layer .region').count()) === 1);
-  assert.equal(after, before);
+  // An alert that begins above the map moves one of the two: the page keeps the map in view, or the map goes down.
+  assert.ok(after === before || Math.abs(to.y - box.y) < 1, `the page went from ${before} to ${after}, the map from ${box.y} to ${to.y}`);
 }
 
 /** Has the body looked for, again where the mat was silent just then. */
