@@ -91,7 +91,7 @@ PLAIN := ./stream/journal/sqlite ./ingest/hostile ./ingest/importing
 PLAIN_TESTS := TestAMachineWithAFullDiskGivesWay|TestHistorySurvivesAKill|TestBackupOfARunningDaemon|TestWhatAMatHolds|TestLiveIsRehearsed|TestTheDiskOfADaemonFills|TestDamageIsNamed|TestRealRecordingsImported|TestAPersonIsErasedAndTheWardGoesOn|TestScripts|TestRecordScripts|TestExamplesRun|TestAnInterruptedImportGoesOn|TestKilledUnderLoad|TestKilledWhileSending|TestTheRecipeOfThreeServers|TestTheRecipeOfAWardAndItsCentre|TestAKeyIsWithdrawn|TestLinksFromATerminal|TestTheWayFromAFolderToAReport|TestTheWayFromABoardToAnAlert|TestSecretsAreSaidNowhere|TestAJudgeIsKilledWhileItCatchesUp|TestOthersReadWhatWeWrite|TestReadingsThatAreHeldUpAreSaid|TestMachinesAreReplacedOneAfterTheOther|TestTheClockIsSetBack|TestWhatManyPlacesSendIsKept|TestReadingsWaitForAJudge|TestSharesAreCarried|TestEachRoleHasAMachine
 
 # What runs against a clock comes first, and what it leaves of the machine is for the packages
-# that are calm. Many of the other tests wait, for a clock or a disk, so there are four
+# that are calm. Many of the other tests wait, for a clock or a disk, so there are three
 # packages at a time, and more tests than there are cores; those that take longest come first.
 LONG := ./cmd/weald ./stream/journal/sqlite ./stream/journal/replicated ./stream/keeper ./stream/relay ./webui
 
@@ -103,7 +103,7 @@ plain-test: $(WEB) packages
 # A program with the race detector waits for a second before it ends, in case something
 # that goes on meanwhile is a race; there are some hundred such programs.
 race-test: $(WEB) packages
-	GORACE=atexit_sleep_ms=20 $(GO) test -vet=off $(RACE) -p 4 -parallel 4 -timeout 30m $(LONG) $$($(GO) list ./... | grep -vxF "$$($(GO) list $(CALM) $(COUNTED))")
+	GORACE=atexit_sleep_ms=20 $(GO) test -vet=off $(RACE) -p 3 -parallel 4 -timeout 30m $(LONG) $$($(GO) list ./... | grep -vxF "$$($(GO) list $(CALM) $(COUNTED))")
 
 calm-test: $(WEB) packages
 	nice -n 19 $(GO) test -vet=off $(CALM) $(PLAIN) $(COUNTED)
