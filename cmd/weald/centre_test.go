@@ -114,7 +114,7 @@ func TestAWardGoesOnWithoutItsLink(t *testing.T) {
 			return err
 		}
 		for _, c := range found.Changes {
-			if c.What == "raised" && c.Rule == "second" && time.Since(c.At) > 11*time.Second { // which is late
+			if c.What == "raised" && c.Rule == "second" && time.Since(c.At) > 20*time.Second { // which is late
 				return nil
 			}
 		}

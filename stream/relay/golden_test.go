@@ -89,7 +89,9 @@ func handAgain(t *testing.T, conn *nats.Conn, o Options, all []handed, want int,
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := o.open(t.Context(), js); err != nil {
+	within, cancel := context.WithTimeout(t.Context(), time.Minute) // a busy disk takes longer than the 5 s of NATS
+	defer cancel()
+	if _, err := o.open(within, js); err != nil {
 		t.Fatal(err)
 	}
 	for _, m := range all {
@@ -99,7 +101,7 @@ func handAgain(t *testing.T, conn *nats.Conn, o Options, all []handed, want int,
 				header[key] = values
 			}
 		}
-		if _, err := js.PublishMsg(t.Context(), &nats.Msg{Subject: o.subject(), Header: header, Data: m.Data}); err != nil {
+		if _, err := js.PublishMsg(within, &nats.Msg{Subject: o.subject(), Header: header, Data: m.Data}); err != nil {
 			t.Fatal(err)
 		}
 	}
