@@ -194,7 +194,7 @@ func BenchmarkRehearseADayOfAMat(b *testing.B) {
 	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N**days), "s/day")
 }
 
-func writeDay(b *testing.B, file string) {
+func writeDay(b testing.TB, file string) {
 	b.Helper()
 	w, err := capture.Create(file, capture.Header{Bridge: "hub", Format: "packed", Started: time.Unix(0, 0).UTC()})
 	if err != nil {

@@ -56,7 +56,7 @@ func BenchmarkRehearseBesideNumPy(b *testing.B) {
 	}
 	for _, c := range []struct {
 		name, config string
-		write        func(tb testing.TB, dir string) (recording, bare string)
+		write        func(tb testing.TB, dir string, hours int) (recording, bare string)
 	}{
 		{"mat", numpyMat, writeMatForNumPy},
 		{"four", numpyFour, writeLegForNumPy},
@@ -64,7 +64,7 @@ func BenchmarkRehearseBesideNumPy(b *testing.B) {
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			dir := b.TempDir()
-			recording, bare := c.write(b, dir)
+			recording, bare := c.write(b, dir, numpyHours)
 			name := filepath.Join(dir, "weald.yaml")
 			if err := os.WriteFile(name, []byte(c.config), 0o600); err != nil {
 				b.Fatal(err)
@@ -144,9 +144,9 @@ func inNumPy(tb testing.TB, python string, args ...string) (found []inScript, to
 
 const numpyHours = 2
 
-// writeMatForNumPy writes two hours of somebody who is turned now and then: a capture,
+// writeMatForNumPy writes some hours of somebody who is turned now and then: a capture,
 // and its readings without what frames have around them.
-func writeMatForNumPy(tb testing.TB, dir string) (recording, bare string) {
+func writeMatForNumPy(tb testing.TB, dir string, hours int) (recording, bare string) {
 	tb.Helper()
 	lies := []emulate.Lie{{Posture: emulate.Supine, For: 50 * time.Minute}, {Posture: emulate.OnLeft, For: 25 * time.Minute}, {Posture: emulate.OnRight, For: 45 * time.Minute}}
 	stream := emulate.NewSampled(1, 2048, 1, emulate.NewBed(64, 32, 1, lies, 1), emulate.Sensor{PerMMHg: 20, Top: 4095, Noise: 4, Gain: 0.05}, 1)
@@ -163,7 +163,7 @@ func writeMatForNumPy(tb testing.TB, dir string) (recording, bare string) {
 	out := bufio.NewWriter(f)
 	var scan emulate.Scan
 	var buf, packed []byte
-	for k := range numpyHours * 3600 {
+	for k := range hours * 3600 {
 		if err := stream.Next(&scan); err != nil {
 			tb.Fatal(err)
 		}
@@ -187,9 +187,9 @@ func writeMatForNumPy(tb testing.TB, dir string) (recording, bare string) {
 	return recording, bare
 }
 
-// writeLegForNumPy writes two hours of a leg that rests, stands and walks, ten rows a
+// writeLegForNumPy writes some hours of a leg that rests, stands and walks, ten rows a
 // second.
-func writeLegForNumPy(tb testing.TB, dir string) (recording, bare string) {
+func writeLegForNumPy(tb testing.TB, dir string, hours int) (recording, bare string) {
 	tb.Helper()
 	leg := &emulate.Wrap{Ankle: 34, Calf: 26, Stands: 12, Steps: 14, Loses: 0.1, Moves: []emulate.Move{
 		{Do: emulate.Resting, For: 25 * time.Second}, {Do: emulate.Standing, For: 50 * time.Second}, {Do: emulate.Walking, For: 40 * time.Second},
@@ -203,7 +203,7 @@ func writeLegForNumPy(tb testing.TB, dir string) (recording, bare string) {
 	defer f.Close()
 	out := bufio.NewWriter(f)
 	var scan emulate.Scan
-	for range numpyHours * 36000 {
+	for range hours * 36000 {
 		if err := stream.Next(&scan); err != nil {
 			tb.Fatal(err)
 		}

@@ -106,7 +106,7 @@ func decompress(b *testing.B, data string) {
 	}
 }
 
-func keepDay(b *testing.B, dir string) {
+func keepDay(b testing.TB, dir string) {
 	b.Helper()
 	s, err := sqlite.Open(b.Context(), dir, sqlite.Options{Reserve: -1})
 	if err != nil {

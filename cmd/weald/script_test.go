@@ -16,6 +16,9 @@ const asProgram = "WEALD_TEST_AS_PROGRAM"
 
 func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
+		if file := os.Getenv(profiled); file != "" {
+			os.Exit(runProfiled(file))
+		}
 		main()
 	}
 	if world := os.Getenv(atSpeed); world != "" {

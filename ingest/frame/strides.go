@@ -39,7 +39,10 @@ func guess(b []byte) (x, y, z int, ok bool) {
 
 // strideCOBS decodes b in place, from its beginning and from three guesses, and reports
 // whether they were right, the frame ends with a run and none is a full one. If not, b is
-// spoilt.
+// spoilt. It needs all registers, and stays out of its caller also where a build by a
+// profile would put it there.
+//
+//go:noinline
 func strideCOBS(b []byte, x, y, z int) bool {
 	var ended [1]byte // where a walk that has ended stays: its run is of no bytes
 	p, q, r, s := b[:x], b[:y], b[:z], b
