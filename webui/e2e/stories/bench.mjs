@@ -22,13 +22,13 @@ export default [
       const heading = page.locator('main h2').first();
       const asked = async (what) => (await heading.innerText().catch(() => '')) === what;
       const comes = (what, timeout = 60_000) => until(`“${what}” is asked for`, () => asked(what), timeout, () => words(page));
-      /** Presses the large key, wherever one is, and again where it says that nothing could be read just then. */
+      /** Presses the large key, wherever one is, and again where it is answered that nothing could be read just then. */
       const keyTo = async (what) => {
         for (let left = 8; left > 0; left--) {
+          const answered = page.waitForResponse((r) => r.request().method() === 'POST' && r.url().includes('/attempts/'));
           await page.keyboard.press(' ');
-          const why = await until(`“${what}” is asked for, or why not`, async () => (await asked(what)) || page.locator('main [role=alert]').first().innerText({ timeout: 100 }).catch(() => ''), 20_000, () => words(page));
-          if (why === true) return;
-          say(`the key was answered: ${why}`);
+          if ((await answered).ok()) return comes(what);
+          say(`a key was answered with ${(await answered).status()} before “${what}”`);
           await page.waitForTimeout(1500);
         }
         assert.fail(`no key led to “${what}”`);
