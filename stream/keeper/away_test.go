@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -13,7 +12,6 @@ import (
 	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
-	"weald/stream/keeper"
 	"weald/stream/record"
 )
 
@@ -58,13 +56,8 @@ func (d *deaf) Append(ctx context.Context, entries ...record.Entry) (record.Posi
 // the readings beside them; what a person does is refused at once.
 func TestARecordOutOfReach(t *testing.T) {
 	d := &deaf{Journal: new(journaltest.Memory)}
-	plan, converters := wardPlan()
-	resumed, err := keeper.Resume(t.Context(), d, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-	if err != nil {
-		t.Fatal(err)
-	}
 	now := sample.Instant(1_700_000_000_000_000_000)
-	k := keeper.New(d, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return now }, slog.New(slog.DiscardHandler))
+	k, plan := wardKeeper(t, d, func() sample.Instant { return now })
 	k.Within = 200 * time.Millisecond
 	key := alert.Key{Place: plan.Places[0].ID, Rule: "too-tight", Subject: "ankle"}
 	ord := uint64(0)

@@ -4,14 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"testing"
 
 	"weald/ingest/sample"
 	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
-	"weald/stream/keeper"
 	"weald/stream/record"
 )
 
@@ -47,13 +45,8 @@ func (g *gone) Append(ctx context.Context, entries ...record.Entry) (record.Posi
 // there again, once and in order.
 func TestHowPlacesStandTakesNoMoreRoomThanItMay(t *testing.T) {
 	g := &gone{Journal: new(journaltest.Memory)}
-	plan, converters := wardPlan()
-	resumed, err := keeper.Resume(t.Context(), g, plan, keeper.NewReviver(plan, converters), slog.New(slog.DiscardHandler))
-	if err != nil {
-		t.Fatal(err)
-	}
 	now := sample.Instant(1_700_000_000_000_000_000)
-	k := keeper.New(g, plan, resumed, keeper.NewReviver(plan, converters), 1, func() sample.Instant { return now }, slog.New(slog.DiscardHandler))
+	k, plan := wardKeeper(t, g, func() sample.Instant { return now })
 	g.is = true
 	const changes, large = 40, 4 << 20
 	stands, ord := 0, uint64(0)

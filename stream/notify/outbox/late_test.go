@@ -40,17 +40,23 @@ func (f *far) Append(ctx context.Context, entries ...record.Entry) (record.Posit
 	return f.Memory.Append(ctx, entries...)
 }
 
+// raisedAway is an outbox with a way, whose record went out of reach before an alert was raised.
+func raisedAway(t *testing.T) (b *Outbox, j *far, desk *way, stop func()) {
+	t.Helper()
+	j, desk = &far{Memory: new(journaltest.Memory)}, &way{}
+	b, _, stop = begin(t, j, specs("desk"), desk)
+	time.Sleep(2 * time.Second)
+	j.gone.Store(true)
+	keep(t, j.Memory, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 0)})
+	return b, j, desk, stop
+}
+
 // While the record is out of reach only the first call waits for it: messages that are due go out,
 // and whoever asks for a test has an answer. What became of them is kept when it is there again, once
 // and in order.
 func TestMessagesGoOutWithoutTheRecord(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		j := &far{Memory: new(journaltest.Memory)}
-		desk := &way{}
-		b, _, stop := begin(t, j, specs("desk"), desk)
-		time.Sleep(2 * time.Second)
-		j.gone.Store(true)
-		keep(t, j.Memory, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 0)})
+		b, j, desk, stop := raisedAway(t)
 		time.Sleep(15 * time.Second)
 		if len(desk.keys()) != 1 {
 			t.Errorf("%q went out within a quarter of a minute", desk.keys())
@@ -82,12 +88,7 @@ func TestMessagesGoOutWithoutTheRecord(t *testing.T) {
 func TestWhatWaitsAtTheEndIsKept(t *testing.T) {
 	for _, torn := range []bool{false, true} {
 		synctest.Test(t, func(t *testing.T) {
-			j := &far{Memory: new(journaltest.Memory)}
-			desk := &way{}
-			_, _, stop := begin(t, j, specs("desk"), desk)
-			time.Sleep(2 * time.Second)
-			j.gone.Store(true)
-			keep(t, j.Memory, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 0)})
+			_, j, desk, stop := raisedAway(t)
 			time.Sleep(15 * time.Second)
 			j.torn.Store(torn)
 			time.Sleep(2 * time.Second)
@@ -112,12 +113,7 @@ func (f *far) Entries(ctx context.Context, q journal.Query) iter.Seq2[record.Ent
 // was sent: a message whose outcome waited is not sent again.
 func TestWhatWaitsIsKeptBeforeTheRecordIsReadAnew(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		j := &far{Memory: new(journaltest.Memory)}
-		desk := &way{}
-		_, _, stop := begin(t, j, specs("desk"), desk)
-		time.Sleep(2 * time.Second)
-		j.gone.Store(true)
-		keep(t, j.Memory, record.Transition{Event: event("bed-4", alert.Raised, alert.Unacknowledged, 0)})
+		_, j, desk, stop := raisedAway(t)
 		time.Sleep(5 * time.Second)
 		j.torn.Store(true)
 		time.Sleep(2 * time.Second)
