@@ -14,10 +14,16 @@ const OFF = [
 const ARGS = ['--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', `--disable-features=${OFF}`];
 
 let pictures = true;
+let late = 0;
 
 /** Whether pages take pictures, which are for somebody who looks at them and take long. */
 export function takePictures(yes) {
   pictures = yes;
+}
+
+/** Holds every answer back, by chance, for up to so many ms: what a story reads too early it then reads wrongly. */
+export function answerLate(ms) {
+  late = ms;
 }
 
 export async function launch() {
@@ -37,6 +43,10 @@ export async function open(browser, url, { theme = 'light', width = 1280, height
   await context.addInitScript(first);
   if (read) await context.addInitScript(() => localStorage.setItem('weald.caution.read', '1'));
   if (!pictures) context.on('page', (p) => (p.screenshot = async () => undefined));
+  if (late > 0) await context.route('**/*', async (route) => {
+    await new Promise((go) => setTimeout(go, Math.random() * late));
+    await route.fallback().catch(() => undefined); // of a page that is gone
+  });
   const page = await context.newPage();
   const complaints = [];
   const host = new URL(url).host;

@@ -8,10 +8,12 @@
 //   --beside, --alone          only those that bear company, or only those that are
 //                              measured against a clock and want the machine to themselves
 //   --long                     only those that take minutes, which are told by hand
+//   WEALD_LATE=MS  every answer to a page comes up to so much later, to find stories that
+//                  read too early; what is measured against a clock fails then by right
 
 import { existsSync, mkdirSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
-import { launch, takePictures } from './browser.mjs';
+import { answerLate, launch, takePictures } from './browser.mjs';
 import { demo } from './daemon.mjs';
 import access from './stories/access.mjs';
 import accounts from './stories/accounts.mjs';
@@ -63,6 +65,7 @@ const company = only('beside') ? told.filter((s) => !s.alone && !s.long).sort((a
 const alone = told.filter((s) => (s.alone && only('alone')) || (s.long && asked('long')));
 const count = company.length + alone.length;
 
+answerLate(Number(process.env.WEALD_LATE ?? 0));
 takePictures(wanted.length > 0 || shots !== null);
 const browser = await launch();
 const began = Date.now();

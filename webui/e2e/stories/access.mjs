@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { cutChoices, live, overflow, PATHS, torn, unreadable, until, violations } from '../expect.mjs';
+import { PATHS, cutChoices, live, overflow, reads, torn, unreadable, until, violations } from '../expect.mjs';
 
 /** Ways to look at a page, in one window after another. */
 const LOOKS = {
@@ -104,12 +104,12 @@ export default [
       const { page, context, complaints } = await open(browser, ward + PATHS.handbook);
       later(() => context.close());
       await live(page);
-      await page.locator('details summary').first().waitFor();
+      await page.locator('article details summary').first().waitFor();
       await page.evaluate(() => document.querySelectorAll('article details').forEach((d) => (d.open = true)));
       const row = page.locator('tr', { hasText: 'rules.relief.lasting' });
-      assert.match(await row.innerText(), /15 ?s[\s\S]*published: Sonenblum/);
-      assert.match(await page.locator('tr', { hasText: 'rules.exposure.share' }).innerText(), /ours: /);
-      assert.ok((await page.locator('article details tbody tr').count()) > 300);
+      await reads(() => row.innerText(), /15 ?s[\s\S]*published: Sonenblum/);
+      await reads(() => page.locator('tr', { hasText: 'rules.exposure.share' }).innerText(), /ours: /);
+      await until('all are there', async () => (await page.locator('article details tbody tr').count()) > 300);
       for (const look of ['light', 'dark', '360']) await lookAt(page, 'figures', look, artifacts);
       assert.deepEqual(complaints, []);
     },
@@ -134,7 +134,7 @@ export default [
       for (const name of ['Alerts', 'by urgency', 'bed-1']) assert.ok(seen.some((s) => s.includes(name)), `${name} is not among ${seen.join(' | ')}`);
       await page.getByRole('button', { name: 'by urgency' }).focus();
       await page.keyboard.press('Enter');
-      assert.equal(await page.getByRole('button', { name: 'by urgency' }).getAttribute('aria-pressed'), 'true');
+      await until('they are by urgency', async () => (await page.getByRole('button', { name: 'by urgency' }).getAttribute('aria-pressed')) === 'true');
     },
   },
   {

@@ -52,14 +52,26 @@ export default [
       await says('rule tight has changed');
       await page.getByLabel('Your code').fill('E-02');
       await page.getByRole('button', { name: 'That is me' }).click();
+      let held;
+      const release = new Promise((go) => (held = go));
+      await page.route('**/api/v1/configuration', async (route) => {
+        if (route.request().method() === 'GET') await release;
+        await route.fallback();
+      });
       await page.getByRole('button', { name: 'Write the file and apply it' }).click();
       await says('Version 2 is in force.');
       assert.equal(readFileSync(daemon.file, 'utf8'), better);
-      await second.getByRole('link', { name: 'bench-2' }).first().waitFor({ timeout: 20_000 });
 
-      // Somebody changes the file meanwhile: nothing is written over, and both are shown.
+      // Somebody changes the file meanwhile: nothing is written over, and both are shown. What
+      // is typed before the page has read the file anew stands.
       writeFileSync(daemon.file, better.replace('above: 55', 'above: 50'));
-      await text.fill(better.replace('above: 55', 'above: 45'));
+      const mine = better.replace('above: 55', 'above: 45');
+      await text.fill(mine);
+      held();
+      await says('The file says something else than what is in force');
+      await page.unroute('**/api/v1/configuration');
+      await second.getByRole('link', { name: 'bench-2' }).first().waitFor({ timeout: 20_000 });
+      assert.equal(await text.inputValue(), mine);
       await says('Nothing is wrong with this text');
       await page.getByRole('button', { name: 'Write the file and apply it' }).click();
       await says('The file has been changed since it was read here');

@@ -1,7 +1,7 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
 import { withConfig } from '../daemon.mjs';
-import { live, until } from '../expect.mjs';
+import { live, reads, until } from '../expect.mjs';
 
 const CONFIG = `
 data: $DIR/data
@@ -40,22 +40,22 @@ export default [
       later(() => context.close());
       await until('the round says so', async () => /Bridge trolley: .*no-such-port/.test((await page.locator('aside').allInnerTexts()).join()));
       await until('bench-9 has no data', async () => (await page.locator('li.band[data-mark="unknown"]').count()) === 1);
-      assert.equal(await page.locator('li.band[data-mark="uncalibrated"]').count(), 1);
-      assert.match(await page.locator('li.band[data-mark="uncalibrated"]').innerText(), /not calibrated/);
+      await until('one is not calibrated', async () => (await page.locator('li.band[data-mark="uncalibrated"]').count()) === 1);
+      await reads(() => page.locator('li.band[data-mark="uncalibrated"]').innerText(), /not calibrated/);
       await until('the round says that nothing arrives at all', async () => /high priority\s+Weald itself: nothing has arrived from any bridge/.test((await page.locator('aside').allInnerTexts()).join()));
       await page.screenshot({ path: `${artifacts}/bad-port-round.png` });
       await page.goto(`${daemon.url}/setup`);
       await until('the setup says so', async () => /no-such-port[\s\S]*next try/.test(await page.locator('main').innerText()));
       const itself = page.locator('section[aria-labelledby="itself"]');
       await until('so does what the daemon watches of itself', async () => /Nothing arrives/.test(await itself.locator('li[data-state="raised"]').innerText()));
-      assert.match(await itself.innerText(), /an alert above 5\ss[\s\S]*Nobody outside: the configuration has no heartbeat/);
+      await reads(() => itself.innerText(), /an alert above 5\ss[\s\S]*Nobody outside: the configuration has no heartbeat/);
       const { version } = await fetch(`${daemon.url}/healthz`).then((r) => r.json());
       assert.match(version, /^\d+\.\d+\.\d+/);
       assert.ok((await itself.innerText()).includes(`This is weald ${version}.`), 'the version stands there');
       await page.screenshot({ path: `${artifacts}/bad-port-setup.png` });
       await page.goto(`${daemon.url}/places/bench-9`);
       await until('the sites are not known', async () => (await page.locator('dd').allInnerTexts()).filter((t) => t.includes('— not known')).length === 2);
-      assert.equal(await page.locator('g.site[data-state="unknown"]').count(), 2);
+      await until('both are unknown', async () => (await page.locator('g.site[data-state="unknown"]').count()) === 2);
       await page.screenshot({ path: `${artifacts}/bad-port-wrap.png` });
       assert.deepEqual(complaints, []);
     },

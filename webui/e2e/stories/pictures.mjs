@@ -2,7 +2,7 @@ import assert from 'node:assert/strict';
 import { copyFileSync } from 'node:fs';
 import { open } from '../browser.mjs';
 import { demo } from '../daemon.mjs';
-import { live, look, plain, until } from '../expect.mjs';
+import { live, look, plain, reads, until } from '../expect.mjs';
 
 const WINDOW = { width: 1280, height: 1000 };
 
@@ -31,7 +31,7 @@ export default [
       later(() => context.close());
       const main = async () => plain(await page.locator('main').innerText());
       await live(page);
-      assert.match(await main(), /time runs 60 times faster/);
+      await reads(() => main(), /time runs 60 times faster/);
       await until('ribbons have a story', async () => (await look(page, 'li.band canvas')).colours > 4);
       await picture(page, 'round', page.locator('li.band').nth(4), to);
 

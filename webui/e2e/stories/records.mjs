@@ -1,7 +1,7 @@
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { open } from '../browser.mjs';
-import { isA4, live, look, overflow, plain, section, throughWindows, until, violations } from '../expect.mjs';
+import { isA4, live, look, overflow, plain, reads, section, throughWindows, until, violations } from '../expect.mjs';
 
 const words = async (page, selector) => plain(await page.locator(selector).innerText());
 
@@ -116,8 +116,8 @@ export default [
         trial: [await follow(all.getByRole('link', { name: 'Everybody in a seat' })), /Trial summary[\s\S]*Participant K-36[\s\S]*Sonenblum/],
       };
       for (const [name, [report, says]] of Object.entries(reports)) {
-        assert.match(await words(report, 'body'), says);
-        assert.match(await words(report, 'body'), /not a medical device[\s\S]*Local policy/);
+        await reads(() => words(report, 'body'), says);
+        await reads(() => words(report, 'body'), /not a medical device[\s\S]*Local policy/);
         assert.deepEqual(await violations(report), [], name);
         await report.screenshot({ path: `${artifacts}/report-${name}.png`, fullPage: true });
         isA4(await report.pdf({ preferCSSPageSize: true, path: `${artifacts}/report-${name}.pdf` }), name);

@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, overflow, plain, show, until, violations } from '../expect.mjs';
+import { live, overflow, plain, reads, show, until, violations } from '../expect.mjs';
 
 const words = async (page, selector) => plain(await page.locator(selector).first().innerText());
 
@@ -69,16 +69,16 @@ export default [
       later(() => context.close());
       await drawing(page);
       await findBody(page);
-      assert.match(await words(page, '.said'), /regions? found on the map of/);
+      await reads(() => words(page, '.said'), /regions? found on the map of/);
       await accepted(page);
-      assert.match(await words(page, 'figure pre'), /^regions:\n {2}- \{id: \w+, rows: \[\d+, \d+\], columns: \[\d+, \d+\]\}/);
+      await reads(() => words(page, 'figure pre'), /^regions:\n {2}- \{id: \w+, rows: \[\d+, \d+\], columns: \[\d+, \d+\]\}/);
       await page.screenshot({ path: `${artifacts}/regions-found.png`, fullPage: true });
       const found = await page.locator('.layer .region').count();
       assert.ok(found >= 2, `${found} regions`);
 
       // By hand: from one cell to another, where nothing is.
       for (let n = found; n > 0; n--) await page.locator('.layer .region').first().press('Delete');
-      assert.match(await words(page, 'main'), /No region is drawn/);
+      await reads(() => words(page, 'main'), /No region is drawn/);
       const shown = (name) => page.getByRole('button', { name }).waitFor({ timeout: 3000 }).then(() => true, () => false);
       await until('a region is drawn', async () => {
         await pull(page, (at) => at(3, 4), 6, 9);

@@ -1,6 +1,6 @@
 import assert from 'node:assert/strict';
 import { open } from '../browser.mjs';
-import { live, plain, throughWindows, until } from '../expect.mjs';
+import { live, plain, reads, throughWindows, until } from '../expect.mjs';
 
 const main = async (page) => plain(await page.locator('main').innerText());
 
@@ -22,8 +22,8 @@ export default [
         await page.getByRole('button', { name: 'Show the field' }).press('Enter');
         return page.getByRole('slider', { name: 'Limit' }).waitFor({ timeout: 2000 }).then(() => true, () => false);
       }, 60_000);
-      assert.match(await main(page), /A rule that was quiet on a recording is not thereby safe/);
-      assert.match(await main(page), /Tried[\s\S]*alerts? in [\s\S]*Today’s rule[\s\S]*alerts? in /);
+      await reads(() => main(page), /A rule that was quiet on a recording is not thereby safe/);
+      await reads(() => main(page), /Tried[\s\S]*alerts? in [\s\S]*Today’s rule[\s\S]*alerts? in /);
       const limit = page.getByRole('slider', { name: 'Limit' });
       await until('the present rule is what stays', async () => /0 come, 0 go, 0 move/.test(await main(page)));
       await limit.press('End');

@@ -2,7 +2,7 @@ import assert from 'node:assert/strict';
 import { startBoard } from '../board.mjs';
 import { open } from '../browser.mjs';
 import { withConfig } from '../daemon.mjs';
-import { live, overflow, plain, show, until, violations } from '../expect.mjs';
+import { live, overflow, plain, reads, show, until, violations } from '../expect.mjs';
 import { startMock } from '../mock/server.mjs';
 import { hospital } from '../mock/equipment.mjs';
 import { place } from '../mock/ward.mjs';
@@ -47,7 +47,7 @@ export default [
       board.press(4, 1043, 700);
       await until('the cell is named', async () => /Pressed now\s+channel 1042: row 33, column 19 \(bed-4, pelvis\)\s+from 10\d to 1,630/.test(await words(page, '.pressed')), 3000);
       say(`named ${Date.now() - began} ms after it was pressed`);
-      assert.match(await words(page, '.pressed'), /1 other channel changed/);
+      await reads(() => words(page, '.pressed'), /1 other channel changed/);
       await until('it is spoken', async () => (await words(page, '[role=status].unseen')).includes('channel 1042: row 33, column 19'), 3000);
       const ring = await page.locator('.ring').boundingBox();
       const mat = await page.locator('.mat').boundingBox();
@@ -60,10 +60,10 @@ export default [
       await page.getByLabel('Find a channel').fill('31');
       await until('a channel is found', async () => /channel 31: row 1, column 32 \(bed-4, head\): 10\d/.test(await words(page, '.found')));
       await page.getByRole('button', { name: 'Hold still' }).press('Enter');
-      assert.match(await words(page, '.told'), /Held still/);
+      await reads(() => words(page, '.told'), /Held still/);
       board.press(4, 7, 2000);
       await page.waitForTimeout(800);
-      assert.match(await words(page, '.pressed'), /channel 1042/);
+      await reads(() => words(page, '.pressed'), /channel 1042/);
       await page.getByRole('button', { name: 'Hold still' }).press('Enter');
       await until('it goes on', async () => /channel 7: row 1, column 8/.test(await words(page, '.pressed')), 3000);
       board.stop();
@@ -92,7 +92,7 @@ export default [
       }
       const both = /- id: bench-9\s+kind: wrap\s+sites:\s+- \{id: foot, channels: \[hub\/mat4\/1042\]\}\s+- \{id: ankle, channels: \[hub\/mat4\/77\]\}/;
       await until('both are in the piece', async () => both.test(await words(page, 'figure pre')));
-      assert.match(await words(page, '.judged'), /would be accepted/);
+      await reads(() => words(page, '.judged'), /would be accepted/);
       assert.deepEqual(await violations(page), []);
       await page.screenshot({ path: `${artifacts}/pressed-place.png`, fullPage: true });
 
@@ -107,7 +107,7 @@ export default [
         await page.getByRole('button', { name }).press('Enter');
       }
       await until('the mat is in the piece', async () => /mat: \{source: hub\/mat4, rows: 64, columns: 32, head: last_row\}/.test(await words(page, 'figure pre')));
-      assert.match(await words(page, '.judged'), /would be accepted/);
+      await reads(() => words(page, '.judged'), /would be accepted/);
       assert.deepEqual(await violations(page), []);
       await page.screenshot({ path: `${artifacts}/pressed-mat.png`, fullPage: true });
       await page.getByLabel('Name of the place').fill('bed-4');
@@ -221,7 +221,7 @@ export default [
           } else {
             await page.getByRole('button', { name: 'Show it' }).last().click();
             await until('the dead cell is marked', async () => /channel 1042: row 33, column 19 \(bed-1, \w+\): /.test(await words(page, '.found')));
-            assert.equal(await page.locator('.ring.marked').count(), 1);
+            await until('one is marked', async () => (await page.locator('.ring.marked').count()) === 1);
             for (const want of [/row 4, column 6/, /38 ppm fast, 3\.3 s a day/, /started again\s+2 times/i, /Gaps[\s\S]*41 \(0\.20 %\)/, /about 9 h left/, /up to 3 mmHg/]) assert.match(said, want);
           }
         }

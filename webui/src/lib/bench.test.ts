@@ -53,6 +53,17 @@ test('says of a leg that is higher than lying, and was not seen to move, that it
   expect(w.lacks).toBe('motion');
 });
 
+// Short steps at a bench press too little to be told: the step would wait for ever here too.
+test('says of a leg that is to walk, and moves, that its strides cannot be told', () => {
+  const w = new Waiting();
+  const shuffles = [NaN, NaN, 0, 0];
+  const look = (s: number, doing: number[]) => (w.look(1000 * s, 'walking', doing, 40), w.lacks);
+  expect([look(0, rests(40)), look(60, rests(40))]).toEqual(['', '']); // it has not begun
+  expect([look(61, shuffles), look(80.9, shuffles), look(81, shuffles)]).toEqual(['', '', 'strides']);
+  expect([look(82, walks), look(83, shuffles), look(102.9, shuffles), look(103, shuffles)]).toEqual(['', '', '', 'strides']);
+  expect(look(104, [NaN, NaN, NaN, NaN])).toBe(''); // nothing is known
+});
+
 test('bands that are open are said and drawn as such', () => {
   expect(bandOf({ low: 49, high: null })).toEqual([49, Infinity]);
   expect(bandOf({ low: null, high: 20 })).toEqual([0, 20]);

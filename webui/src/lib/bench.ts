@@ -132,6 +132,9 @@ const RISEN = 3;
 /** For how long, in ms, a leg that was told to stand has been still without a rise until that is said: longer than standing up takes. */
 const STAYS = 10_000;
 
+/** For how long, in ms, a leg that was told to walk has moved without strides that can be told until that is said: longer than falling into step takes. */
+const STUMBLES = 20_000;
+
 /**
  * Waits until a step may be read by itself: the limb has done for a while what it asks, as
  * far as the sensors tell. To stand, it must have moved and risen since it lay. What only a
@@ -141,21 +144,23 @@ export class Waiting {
   #step: Step | '' = '';
   #since = NaN;
   #moved = false;
-  #still = NaN; // since when it has been still, and no higher than lying
+  #waits = NaN; // since when it has seemed to do as it was told, and is not read
 
-  /** Why somebody who seems to have stood up is not read: there is no rise since lying, nothing to rise from, or it rose unseen, as where the page was loaded anew. */
-  lacks: '' | 'rise' | 'lying' | 'motion' = '';
+  /** Why somebody who seems to have stood up is not read: there is no rise since lying, nothing to rise from, or it rose unseen, as where the page was loaded anew. And why somebody is not who seems to walk: there are no even strides. */
+  lacks: '' | 'rise' | 'lying' | 'motion' | 'strides' = '';
 
   /** Looks at what is known now; true where the step is to be read. `lay` is the lowest site's level lying, NaN where it was not read. */
-  look(now: number, step: Step | '', [resting = NaN, swing = NaN]: Doings, lay: number): boolean {
+  look(now: number, step: Step | '', [resting = NaN, swing = NaN, still = NaN]: Doings, lay: number): boolean {
     if (step !== this.#step) this.again();
     this.#step = step;
     this.#moved ||= Number.isNaN(resting);
     const can = step === 'walking' ? !Number.isNaN(swing) : step === 'standing' ? this.#moved && resting - lay >= RISEN : step === 'lying' && !Number.isNaN(resting);
     const stays = step === 'standing' && !can && !Number.isNaN(resting);
-    if (!stays) this.#still = NaN;
-    else if (Number.isNaN(this.#still)) this.#still = now;
-    this.lacks = stays && now - this.#still >= STAYS ? (Number.isNaN(lay) ? 'lying' : resting - lay >= RISEN ? 'motion' : 'rise') : '';
+    const stumbles = step === 'walking' && !can && still === 0;
+    if (!stays && !stumbles) this.#waits = NaN;
+    else if (Number.isNaN(this.#waits)) this.#waits = now;
+    if (stumbles) this.lacks = now - this.#waits >= STUMBLES ? 'strides' : '';
+    else this.lacks = stays && now - this.#waits >= STAYS ? (Number.isNaN(lay) ? 'lying' : resting - lay >= RISEN ? 'motion' : 'rise') : '';
     const lasts = step === '' ? undefined : LASTS[step];
     if (!can || lasts === undefined) {
       this.#since = NaN;
@@ -167,7 +172,7 @@ export class Waiting {
 
   /** Begins anew: a step is to be read, or to be read again. */
   again(): void {
-    this.#since = this.#still = NaN;
+    this.#since = this.#waits = NaN;
     this.#moved = false;
     this.lacks = '';
   }

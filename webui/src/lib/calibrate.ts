@@ -205,7 +205,7 @@ interface Zeroed {
 
 const checksOf = (id: string) => `/api/v1/calibrations/${encodeURIComponent(id)}/checks`;
 export const readChecks = async (id: string) => (await getKept<{ checks: Check[] }>(checksOf(id))).checks;
-export const check = (id: string, by: string, mmhg: number) => send<Check>(checksOf(id), { by, reference_mmhg: mmhg }, text, sentence);
+export const check = (id: string, by: string, mmhg: number, u: number) => send<Check>(checksOf(id), { by, reference_mmhg: mmhg, reference_u_mmhg: u }, text, sentence);
 export const readOff = async () => (await getKept<{ in_force: Off[] }>('/api/v1/zeroings')).in_force;
 export const zero = (bridge: string, source: string, channels: number[], by: string, undo: boolean) =>
   send<Zeroed>('/api/v1/zeroings', { bridge, source, channels, by, undo }, text, sentence);

@@ -56,6 +56,16 @@ describe('which channel is pressed', () => {
     expect(press.pressed).toMatchObject({ channel: 0, from: 800, to: 300, held: true });
   });
 
+  it('is nothing that can be said before the rest is known', () => {
+    const press = new Press(16);
+    play(press, 16, 1, 2, (v) => (v[3] = 900));
+    expect([press.settled, press.pressed]).toEqual([false, null]);
+    play(press, 16, 3, 1, (v) => (v[3] = 900));
+    expect([press.settled, press.pressed]).toEqual([true, null]);
+    play(press, 16, 4, 1, (v) => (v[4] = 900));
+    expect(press.pressed).toMatchObject({ channel: 4, held: true });
+  });
+
   it('is never a channel without a reading, and a long press becomes the way things are', () => {
     const press = new Press(4);
     play(press, 4, 1, 20, (v) => (v[1] = NaN));

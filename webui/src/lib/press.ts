@@ -49,6 +49,11 @@ export class Press {
     return Math.max(LEAST, TIMES_NOISE * this.#noise, OF_RANGE * (this.#high - this.#low || 0));
   }
 
+  /** Whether the rest is known: what is pressed before that is taken for it. */
+  get settled(): boolean {
+    return this.#seen >= SETTLING;
+  }
+
   /** Takes one scan; NaN is no reading. A scan that is not newer than the one before is passed over. */
   take(at: number, values: ArrayLike<number>): void {
     if (values.length !== this.#rest.length || at <= this.#at) return;

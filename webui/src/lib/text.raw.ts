@@ -13,6 +13,7 @@ export const raw = {
   failed: 'The readings could not be had. Trying again by itself.',
   heldStill: (t: string) => `Held still: these are the readings of ${t}.`,
   old: (t: string) => `No scan since ${t}. What you see is old.`,
+  settling: 'Press nothing yet: what is there at rest is being taken down.',
   idle: 'Nothing is being pressed.',
   now: 'Pressed now',
   last: (ago: string) => `Pressed last, ${ago} ago`,

@@ -14,6 +14,7 @@ export const raw: Said<typeof en.raw> = {
   failed: 'Die Messwerte waren nicht zu bekommen. Es wird von selbst wieder versucht.',
   heldStill: (t) => `Angehalten: Dies sind die Messwerte von ${t}.`,
   old: (t) => `Keine Abtastung seit ${t}. Was Sie sehen, ist alt.`,
+  settling: 'Noch nichts drücken: was in Ruhe da ist, wird gerade aufgenommen.',
   idle: 'Es wird nichts gedrückt.',
   now: 'Jetzt gedrückt',
   last: (ago) => `Zuletzt gedrückt, vor ${ago}`,
