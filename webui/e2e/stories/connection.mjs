@@ -216,14 +216,15 @@ export default [
       later(() => anew.stop());
       proxy.lead(anew.url);
       proxy.mend();
-      for (const page of pages) {
+      // At once, as it is said for some seconds only.
+      await Promise.all(pages.map(async (page) => {
         const told = await until('it says that it is back', async () => {
           const text = (await page.locator('.bar').allInnerTexts()).join();
           return text.startsWith('Connection is back.') && text;
         }, 15_000);
         say(told);
         assert.match(told, /missing/);
-      }
+      }));
     },
   },
   {
