@@ -19,7 +19,8 @@ import (
 // is over.
 type deaf struct {
 	journal.Journal
-	is atomic.Bool
+	is   atomic.Bool
+	pace chan struct{} // of entries that it hears, each takes one; nil for at once
 }
 
 func (d *deaf) wait(ctx context.Context) error {
@@ -47,6 +48,9 @@ func (d *deaf) PutSnapshot(ctx context.Context, s record.Snapshot) error {
 func (d *deaf) Append(ctx context.Context, entries ...record.Entry) (record.Position, error) {
 	if err := d.wait(ctx); err != nil {
 		return 0, err
+	}
+	if d.pace != nil {
+		<-d.pace
 	}
 	return d.Journal.Append(ctx, entries...)
 }

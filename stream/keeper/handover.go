@@ -13,6 +13,10 @@ import (
 	"weald/stream/record"
 )
 
+// mostAtReload is how many calls may wait for the record where another configuration comes into
+// force, which waits for them: what one tick may leave, and not what hours did.
+const mostAtReload = 64
+
 // HandOver keeps how everything stands after the input with ordinal ord, and that
 // another configuration comes into force as the input after it: whoever resumes then,
 // in this process or after its end, goes on from exactly here. The text may be that of
@@ -21,9 +25,10 @@ import (
 // changed: everything goes on as before, but for ordinals, of which it says how many it took: a
 // configuration of which it is not known whether it was kept is, and is undone, before anything
 // else is kept. A record that is out of reach holds up what is
-// judged for Within at most, and not at all where that is known.
+// judged for Within at most, and not at all where that is known; nor does one that is there
+// again and still takes what waited.
 func (k *Keeper) HandOver(ctx context.Context, ord uint64, places int, state func(place int, b []byte) []byte, text, author string) (took uint64, err error) {
-	if k.waits() {
+	if calls, _ := k.late.Waits(); calls > mostAtReload || k.waits() {
 		return 0, fmt.Errorf("what waits cannot be kept: %w", journal.ErrUnreached)
 	}
 	if err := k.write(ctx); err != nil { // a snapshot must not be ahead of its inputs

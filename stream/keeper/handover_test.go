@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"weald/ingest/sample"
+	"weald/rules/alert"
 	"weald/stream/journal"
 	"weald/stream/journal/journaltest"
 	"weald/stream/keeper"
@@ -65,5 +66,50 @@ func TestAReloadOutOfReach(t *testing.T) {
 				t.Errorf("%s: the record has these configurations: %v", name, all)
 			}
 		})
+	}
+}
+
+// Hours of changes wait, and the record is there again: to hand them over takes minutes, and a
+// reload meanwhile is refused at once, as the loop that judges would wait for all of them.
+func TestAReloadWhileTheRecordCatchesUp(t *testing.T) {
+	d := &deaf{Journal: new(journaltest.Memory)}
+	k, plan := wardKeeper(t, d, wallClock)
+	k.Within = 50 * time.Millisecond
+	key := alert.Key{Place: plan.Places[0].ID, Rule: "too-tight", Subject: "ankle"}
+	d.is.Store(true)
+	ord := uint64(0)
+	for range 200 {
+		ord++
+		k.Scan(ord, &sample.Scan{At: wallClock(), Arrived: wallClock(), Seq: uint32(ord), First: uint32(ord), Raw: make([]float64, plan.Sources[0].Channels)})
+		took, err := k.Commit(ord+1, []alert.Event{{Key: key, What: alert.Raised, At: wallClock()}}, func(string) []byte { return []byte{1} })
+		if !took || err != nil {
+			t.Fatal(took, err)
+		}
+		ord++ // how its place stands
+	}
+	reload := func() error {
+		_, err := k.HandOver(t.Context(), ord, len(plan.Places), func(_ int, b []byte) []byte { return append(b, 1) }, "another", "K-07")
+		return err
+	}
+	k.Within = time.Hour
+	d.pace = make(chan struct{})
+	d.is.Store(false)
+	caught := make(chan error, 1)
+	go func() { caught <- k.Flush(t.Context()) }()
+	for range 3 {
+		d.pace <- struct{}{}
+	}
+	all := time.AfterFunc(10*time.Second, func() { close(d.pace) }) // for a reload that waits
+	if err := reload(); !errors.Is(err, journal.ErrUnreached) {
+		t.Errorf("while the record catches up a reload ends with %v", err)
+	}
+	if all.Stop() {
+		close(d.pace)
+	}
+	if err := <-caught; err != nil {
+		t.Fatal(err)
+	}
+	if err := reload(); err != nil {
+		t.Errorf("the record has caught up: %v", err)
 	}
 }
