@@ -44,6 +44,14 @@ export default [
       await until('a gauge is asked for', async () => /Say which gauge/.test(await page.getByRole('alert').last().innerText().catch(() => '')));
       await page.getByLabel('Gauge').fill('bench gauge');
       await page.getByLabel('It errs by at most (mmHg)').fill('1');
+      // Somebody who reads kPa has the same gauge.
+      await page.getByText('Display', { exact: true }).press('Enter');
+      const unit = page.getByLabel('Pressure in', { exact: true });
+      await unit.selectOption('kPa');
+      await reads(() => page.getByLabel('It errs by at most (kPa)').inputValue(), /^0\.133$/);
+      await unit.selectOption('mmHg');
+      await reads(() => page.getByLabel('It errs by at most (mmHg)').inputValue(), /^1$/);
+      await page.keyboard.press('Escape');
       await page.getByLabel('Up to (mmHg)').fill('30');
       await page.getByLabel('Times up and down').fill('1');
       await page.getByLabel('Held for (s)').fill('5');

@@ -58,7 +58,7 @@ export const bench = {
     rise: 'It waits for the pressure to rise above that of lying, and it has not. If the leg stood already when lying was read, read that again, lying. If it stands now and the wrap gives way, press the large key.',
     lying: 'Lying was not read, so that a rise cannot be told. Press the large key once the leg stands still.',
     motion: 'The leg was not seen to move since this step began. If it stands already, press the large key.',
-    strides: 'The leg moves, but no even strides can be told: short ones, and those on the spot, may press too little. Walk on evenly, or press the large key meanwhile.',
+    strides: 'The lowest sensors show no even strides: short ones, and those on the spot, may press too little there, and ten readings are needed for each. Walk on evenly, with longer ones. Without them the large key reads nothing either: leave this step out then.',
   },
   pressed: (list: string) => `Something pressed on the bare sensors, or their zero is off: ${list}. Zeroing is on the page Calibrate.`,
   pressing: (list: string) => `Something presses on them now, or their zero is off: ${list}. Where the wrap is on already, leave this step out.`,

@@ -49,6 +49,37 @@ export const pressureShown = (mmHg: number) => (units.pressure === 'kPa' ? mmHg 
 /** A pressure that was typed in the shown unit, in mmHg. */
 export const pressureTyped = (value: number) => (units.pressure === 'kPa' ? value / KPA : value);
 
+/** A pressure in a field, which stays the same pressure where somebody chooses the other unit; null where it is empty. */
+export class PressureField {
+  #typed = $state.raw<{ value: number | null; unit: PressureUnit } | Record<PressureUnit, number>>({ value: null, unit: 'mmHg' });
+
+  /** It begins with a pressure in mmHg, or with a round number in either unit. */
+  constructor(begins: number | null | Record<PressureUnit, number>) {
+    this.#typed = typeof begins === 'object' && begins ? begins : { value: begins, unit: 'mmHg' };
+  }
+
+  /** What the field shows, in the shown unit. */
+  get shown(): number | null {
+    const t = this.#typed;
+    if (!('unit' in t)) return t[units.pressure];
+    if (t.value === null || t.unit === units.pressure) return t.value;
+    return short(t.unit === 'kPa' ? t.value / KPA : t.value * KPA);
+  }
+
+  set shown(value: number | null) {
+    this.#typed = { value, unit: units.pressure };
+  }
+
+  get mmHg(): number | null {
+    const t = this.#typed;
+    const { value, unit } = 'unit' in t ? t : { value: t[units.pressure], unit: units.pressure };
+    return value !== null && unit === 'kPa' ? value / KPA : value;
+  }
+}
+
+/** With as many digits as somebody types. */
+const short = (value: number) => Number(value.toPrecision(3));
+
 const NUMBER = String.raw`[-+−]?\d+(?:\.\d+)?(?:e[-+]?\d+)?`;
 const SAID = new RegExp(`(?<![\\w.])(${NUMBER})(?:( ± | to )(${NUMBER}))?([  ])mmHg`, 'g');
 

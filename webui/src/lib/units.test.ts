@@ -1,6 +1,6 @@
 import { afterEach, describe, expect, it } from 'vitest';
 import { bare, bound, difference, fine, quantity, targetWords, unbroken, unitName } from './format';
-import { KPA, pressureShown, pressureTyped, saidInUnit, units, unitShown } from './units.svelte';
+import { KPA, PressureField, pressureShown, pressureTyped, saidInUnit, units, unitShown } from './units.svelte';
 
 afterEach(() => (units.pressure = 'mmHg'));
 const inKPa = <T>(f: () => T): T => {
@@ -63,4 +63,22 @@ describe('in kPa', () => {
   ])('%s', (said, shown) => inKPa(() => expect(saidInUnit(said)).toBe(shown)));
 
   it('no line ends before the unit', () => inKPa(() => expect(unbroken(saidInUnit('at 60 mmHg'))).toBe('at 8.0\u00a0kPa')));
+});
+
+// A gauge that errs by 3 mmHg does not err by 3 kPa because somebody looks at it in kPa.
+it('what stands in a field stays the same pressure when the unit is changed, and back', () => {
+  const [begun, round, typed, none] = [new PressureField(35), new PressureField({ mmHg: 100, kPa: 14 }), new PressureField(3), new PressureField(null)];
+  typed.shown = 1;
+  const seen = () => [begun, round, typed, none].map((f) => f.shown);
+  expect(seen()).toEqual([35, 100, 1, null]);
+  units.pressure = 'kPa';
+  expect(seen()).toEqual([4.67, 14, 0.133, null]);
+  expect([begun.mmHg, typed.mmHg, none.mmHg]).toEqual([35, 1, null]);
+  expect(round.mmHg).toBeCloseTo(105.01, 2);
+  typed.shown = 4;
+  units.pressure = 'mmHg';
+  expect(seen()).toEqual([35, 100, 30, null]);
+  expect([round.mmHg, typed.mmHg]).toEqual([100, 4 / KPA]);
+  typed.shown = null;
+  expect(typed.mmHg).toBeNull();
 });

@@ -58,7 +58,7 @@ export const bench: Said<typeof en.bench> = {
     rise: 'Es wird darauf gewartet, dass der Druck über den im Liegen steigt, und er ist nicht gestiegen. Stand das Bein schon, als liegend abgelesen wurde, lesen Sie das noch einmal ab, im Liegen. Steht es jetzt und gibt der Verband nach, drücken Sie die große Taste.',
     lying: 'Liegend wurde nicht abgelesen, und ein Anstieg ist so nicht zu erkennen. Drücken Sie die große Taste, sobald das Bein still steht.',
     motion: 'Seit dieser Schritt begann, hat sich das Bein nicht erkennbar bewegt. Steht es schon, drücken Sie die große Taste.',
-    strides: 'Das Bein bewegt sich, aber gleichmäßige Schritte sind nicht zu erkennen: kurze, und solche auf der Stelle, drücken vielleicht zu wenig. Gehen Sie gleichmäßig weiter, oder drücken Sie dabei die große Taste.',
+    strides: 'Die untersten Sensoren zeigen kein gleichmäßiges Gehen: kurze Schritte, und solche auf der Stelle, drücken dort vielleicht zu wenig, und für jeden braucht es zehn Messwerte. Gehen Sie gleichmäßig weiter, mit längeren. Sonst liest auch die große Taste nichts ab; dann „Diesen Schritt auslassen“.',
   },
   pressed: (list) => `Etwas drückte auf die freien Sensoren, oder ihre Null stimmt nicht: ${list}. Die Null wird auf der Seite Kalibrieren gesetzt.`,
   pressing: (list) => `Jetzt drückt etwas auf sie, oder ihre Null stimmt nicht: ${list}. Sitzt der Verband schon, so lassen Sie diesen Schritt aus.`,
