@@ -1,5 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { clockTime, bound, count, difference, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, unbroken } from './format';
+import { clockTime, bound, count, difference, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, subjectName, unbroken } from './format';
+import { names } from './text';
 
 beforeAll(() => setZone('Europe/Berlin'));
 
@@ -77,4 +78,12 @@ it('a difference says which way', () => {
 
 it('a limit has the digits that it was given', () => {
   expect([60, 9.4, 0.125].map((l) => bound(l, 'mmHg'))).toEqual(['60 mmHg', '9.4 mmHg', '0.125 mmHg']);
+});
+
+// A rule of graduation is about two sites, which the daemon joins by a hyphen.
+it('two sites are said in the language of the pages, as one is', () => {
+  const { ankle, calf } = names;
+  Object.assign(names, { ankle: 'Knöchel', calf: 'Wade' });
+  expect(['ankle', 'ankle-calf', 'inner_ankle-calf'].map(subjectName)).toEqual(['Knöchel', 'Knöchel-Wade', 'inner Knöchel-Wade']);
+  Object.assign(names, { ankle, calf });
 });

@@ -143,9 +143,9 @@ export function unbroken(sentence: string): string {
 /** A sentence that the daemon has made, with its pressures in the unit that is shown. */
 export const told = (sentence: string) => unbroken(saidInUnit(sentence));
 
-/** What a rule is about, as words: a site, a region, or all of a mat. */
+/** What a rule is about, as words: a site, two of them, a region, or all of a mat. */
 export function subjectName(id: string): string {
-  return id === 'mat' ? words.wholeMat : plain(id);
+  return id === 'mat' ? words.wholeMat : id.split('-').map(plain).join('-');
 }
 
 /** An identifier as words: "front_left" to "front left", common names in the language of the pages. */
