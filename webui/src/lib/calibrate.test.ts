@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Bridge } from './link/equipment';
 import { ticks } from './ticks';
-import { allOf, channelsOf, gaugeOf, gaugeU, lastRefused, pressureOf, sourcesOf, type Kept, type RefusedCalibration, tally, type Run, type RunChannel } from './calibrate';
+import { allOf, channelsOf, gaugeOf, gaugeU, lastRefused, sourcesOf, type Kept, type RefusedCalibration, tally, type Run, type RunChannel } from './calibrate';
 
 describe('channelsOf', () => {
   it('takes numbers and ranges', () => {
@@ -15,7 +15,7 @@ describe('channelsOf', () => {
 });
 
 it('a pressure is typed with a point or a comma', () => {
-  expect(['12', ' 10,4 ', '0', '', ' ', '-1', 'a', '1,2,3'].map(pressureOf)).toEqual([12, 10.4, 0, null, null, null, null, null]);
+  expect(['12', ' 10,4 ', '0', '', ' ', '-1', 'a', '1,2,3'].map((t) => gaugeOf(t)?.mmhg ?? null)).toEqual([12, 10.4, 0, null, null, null, null, null]);
 });
 
 // The default of the API and of the command is that of 3 mmHg either way: 1.732 mmHg (config/figures/numbers.tsv).

@@ -5,7 +5,7 @@ import { getKept } from './link/history';
 import { post as send } from './link/post';
 import { sentence } from './records';
 import { calibrate as text } from './text.calibrate';
-import { KPA, pressureTyped, units } from './units.svelte';
+import { KPA, units } from './units.svelte';
 
 export interface Level {
   cycle: number;
@@ -225,12 +225,6 @@ export const sourcesOf = (list: readonly Bridge[] | null): ChannelSource[] =>
 
 /** All channels of a source, as one types them. */
 export const allOf = (s: ChannelSource | undefined) => (!s || s.channels === 1 ? '0' : `0-${s.channels - 1}`);
-
-/** A pressure as somebody types it in the shown unit, in mmHg; null where it is none. */
-export function pressureOf(typed: string): number | null {
-  const mmhg = pressureTyped(Number(typed.replace(',', '.')));
-  return typed.trim() !== '' && mmhg >= 0 ? mmhg : null;
-}
 
 /** A pressure that somebody typed; who says the unit is sure of it. */
 interface Typed {

@@ -28,6 +28,7 @@ export const calibrate = {
   errs: (unit: string) => `It errs by at most (${unit})`,
   errsHint: (most: string) => `Either way, as its data sheet or certificate says; ${most} is what a gauge for blood pressure may.`,
   errsWrong: (most: string) => `Say by how much the gauge may err: more than nothing, ${most} at most.`,
+  shownWrong: 'Write what the gauge shows, such as 40 mmHg or 5.3 kPa.',
   gaugeWrong: 'Say which gauge it is.',
   highest: (unit: string) => `Up to (${unit})`,
   stepBy: (unit: string) => `In steps of (${unit})`,

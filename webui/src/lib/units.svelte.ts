@@ -46,9 +46,6 @@ export const finer = (unit: string) => (factorOf(unit) === 1 ? 0 : 1);
 /** A pressure in mmHg as a bare number in the shown unit: 40 is 40, or 5.33. */
 export const pressureShown = (mmHg: number) => (units.pressure === 'kPa' ? mmHg * KPA : mmHg);
 
-/** A pressure that was typed in the shown unit, in mmHg. */
-export const pressureTyped = (value: number) => (units.pressure === 'kPa' ? value / KPA : value);
-
 /** A pressure in a field, which stays the same pressure where somebody chooses the other unit; null where it is empty. */
 export class PressureField {
   #typed = $state.raw<{ value: number | null; unit: PressureUnit } | Record<PressureUnit, number>>({ value: null, unit: 'mmHg' });

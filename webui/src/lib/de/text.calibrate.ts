@@ -29,6 +29,7 @@ export const calibrate: Said<typeof en.calibrate> = {
   errs: (unit) => `Es irrt höchstens um (${unit})`,
   errsHint: (most) => `Nach beiden Seiten, wie Datenblatt oder Zertifikat es sagen; ${most} darf ein Manometer für Blutdruck irren.`,
   errsWrong: (most) => `Sagen Sie, um wie viel das Manometer irren darf: mehr als nichts, höchstens ${most}.`,
+  shownWrong: 'Schreiben Sie, was das Manometer zeigt, etwa 40 mmHg oder 5,3 kPa.',
   gaugeWrong: 'Sagen Sie, welches Manometer es ist.',
   highest: (unit) => `Bis (${unit})`,
   stepBy: (unit) => `In Schritten von (${unit})`,
