@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Bridge } from './link/equipment';
 import { ticks } from './ticks';
+import { KPA } from './units.svelte';
 import { allOf, channelsOf, gaugeOf, gaugeU, lastRefused, sourcesOf, type Kept, type RefusedCalibration, tally, type Run, type RunChannel } from './calibrate';
 
 describe('channelsOf', () => {
@@ -22,6 +23,7 @@ it('a pressure is typed with a point or a comma', () => {
 it('a gauge that errs by so much at most has the standard uncertainty of a rectangle, and a gauge without error is none', () => {
   expect(gaugeU(3)).toBeCloseTo(1.732, 3);
   expect([null, 0, -1, NaN, 30.1].map(gaugeU)).toEqual([null, null, null, null, null]);
+  expect(gaugeU(4 / KPA)).toBeCloseTo(17.3, 1); // the limit, as kPa say it
 });
 
 it('sources are those of all bridges, and all of one are a range', () => {

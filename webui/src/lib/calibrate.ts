@@ -156,9 +156,10 @@ export const MOST_GAUGE = 30;
 
 /**
  * The standard uncertainty of a gauge that errs by `most` either way, as any error between is
- * as likely as another (JCGM 100:2008, 4.3.7); null where that is no such error. Both in mmHg.
+ * as likely as another (JCGM 100:2008, 4.3.7); null where that is no such error. Both in mmHg;
+ * the limit is to a tenth, so that it is 4 kPa as well.
  */
-export const gaugeU = (most: number | null): number | null => (most !== null && most > 0 && most <= MOST_GAUGE ? most / Math.sqrt(3) : null);
+export const gaugeU = (most: number | null): number | null => (most !== null && most > 0 && most < MOST_GAUGE + 0.05 ? most / Math.sqrt(3) : null);
 
 export const begin = (wish: Wish) => post(RUN, wish);
 // What is done names the run, so that a page that was left open does nothing to another.
