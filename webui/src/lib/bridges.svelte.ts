@@ -37,7 +37,7 @@ class Bridges {
 
   start(): () => void {
     const ask = () => {
-      if (document.visibilityState === 'visible') void this.#ask();
+      if (document.visibilityState === 'visible' && !this.#asking) void this.#ask();
     };
     ask();
     const timer = setInterval(ask, EVERY);

@@ -43,8 +43,8 @@ export const readConfiguration = () => getJSON<ConfigFile>(PATH);
 export const checkText = (body: string) => post<Checked>(`${PATH}/check`, { text: body }, text);
 export const putPiece = async (file: string, piece: Piece) => (await post<{ text: string }>(`${PATH}/put`, { text: file, piece: piece.yaml, place: piece.place }, text)).text;
 
-/** Former versions, the newest first; null where nothing is kept. */
-export const readVersions = () => getJSON<{ versions: Version[]; more: boolean }>(`${PATH}/versions`).catch(() => null);
+/** Former versions, the newest first; it fails where nothing is kept. */
+export const readVersions = () => getJSON<{ versions: Version[]; more: boolean }>(`${PATH}/versions`);
 
 export async function applyText(code: string, body?: string, seal?: string): Promise<Outcome> {
   let response: Response;

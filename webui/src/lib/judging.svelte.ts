@@ -1,27 +1,37 @@
 // Has a proposal judged when a hand has come to rest; only the latest answer counts.
 
+import { reading } from './link/reading';
 import type { Piece } from './piece';
 
 /** How long a hand rests before it is asked, in ms. */
 const REST = 250;
+/** For how long after that the piece of before may stand, so that nothing flickers; it is not what is drawn now. */
+const LATE = 750;
 
 export class Judging {
   piece = $state.raw<Piece | null>(null);
   /** Why there is no answer, in words. */
   wrong = $state('');
-  #asked = 0;
+  /** The answer is late. */
+  waits = $state(false);
 
   /** Asks, or forgets the piece with null. Gives what calls it off, for an effect to return. */
   ask(how: (() => Promise<Piece>) | null): () => void {
-    const mine = ++this.#asked;
-    const put = (piece: Piece | null, wrong: string) => {
-      if (mine === this.#asked) [this.piece, this.wrong] = [piece, wrong];
+    let late: ReturnType<typeof setTimeout> | undefined;
+    const put = (piece: Piece | null, wrong: string, waits = false) => {
+      clearTimeout(late);
+      [this.piece, this.wrong, this.waits] = [piece, wrong, waits];
     };
+    let stop = () => {};
     if (!how) {
       put(null, '');
-      return () => {};
+      return stop;
     }
-    const soon = setTimeout(() => how().then((p) => put(p, ''), (problem: Error) => put(null, problem.message)), REST);
-    return () => clearTimeout(soon);
+    late = setTimeout(() => put(null, '', true), REST + LATE);
+    const soon = setTimeout(() => (stop = reading(how, (p) => put(p, ''), (problem) => put(null, (problem as Error).message))), REST);
+    return () => {
+      [soon, late].forEach(clearTimeout);
+      stop();
+    };
   }
 }

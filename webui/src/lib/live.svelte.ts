@@ -31,6 +31,8 @@ export class Live {
   now = $state(NaN);
   /** The first snapshot has come. */
   loaded = $state(false);
+  /** All places are known, and not only those that a page has asked for. */
+  whole = $state(false);
   healed = $state('');
   alerts = $state.raw<Alert[]>([]);
   /** How many of them are open. */
@@ -79,7 +81,10 @@ export class Live {
     return this.#link.now();
   }
 
+  #wants: Subscription['places'] = [];
+
   subscribe(s: Subscription): void {
+    this.#wants = s.places;
     this.#link.subscribe(s);
   }
 
@@ -151,6 +156,8 @@ export class Live {
     this.#told.clear();
     this.alerts = e.alerts ?? [];
     if (this.#fresh) for (const id of [...this.places.keys()]) if (!this.#news.has(id)) this.places.delete(id);
+    if (this.#fresh) this.whole = false;
+    this.whole ||= this.#wants === 'all';
     const expected = this.#fresh;
     this.#fresh = false;
     places.forEach((p) => this.#place(p));

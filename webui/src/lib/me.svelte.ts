@@ -48,6 +48,7 @@ export class Me {
 
   #may = $derived(new Set(this.said?.may));
   #here = -HERE;
+  #told = 0; // how often it was said who this is
 
   get accounts(): boolean {
     return this.said?.accounts ?? false;
@@ -74,8 +75,10 @@ export class Me {
 
   /** Asks who one is. A daemon that does not answer decides later; nothing is hidden until then. */
   async read(): Promise<void> {
+    const then = this.#told;
     try {
-      this.#take(await getJSON<Said>('/api/v1/me'));
+      const said = await getJSON<Said>('/api/v1/me');
+      if (then === this.#told) this.#take(said); // else somebody has logged in since it was asked
     } catch {
       // What follows fails too, and says so.
     }
@@ -114,6 +117,7 @@ export class Me {
 
   #take(said: Said): void {
     this.said = said;
+    this.#told++;
     record.kept = said.keeps ?? true;
     who.known = said.means === 'session' ? said.name : null;
   }

@@ -147,10 +147,13 @@ class SeatFeed {
 
   async #askDay(): Promise<void> {
     this.#dayAt = Date.now();
+    const key = this.#key;
     try {
       const response = await this.#get('/api/v1/my-seat/day', new AbortController());
       if (!response.ok) throw new Error(String(response.status));
-      this.day = (await response.json()) as SeatDay;
+      const day = (await response.json()) as SeatDay;
+      if (key !== this.#key) return; // another seat's link has been opened since
+      this.day = day;
       this.dayFailed = false;
     } catch {
       this.dayFailed = true;

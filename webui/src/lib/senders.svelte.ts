@@ -25,13 +25,18 @@ class Senders {
     };
   }
 
+  #asking = false;
+
   async #ask(): Promise<void> {
-    if (document.visibilityState !== 'visible') return;
+    if (document.visibilityState !== 'visible' || this.#asking) return;
+    this.#asking = true;
     try {
       this.list = (await getJSON<{ senders: Sender[] }>('/api/v1/senders')).senders;
       this.failed = false;
     } catch {
       this.failed = true;
+    } finally {
+      this.#asking = false;
     }
   }
 }

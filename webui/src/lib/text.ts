@@ -10,6 +10,8 @@ export const words = {
   dash: '—',
   /** Not yet, but in a moment. */
   awaited: '…',
+  /** Of what somebody has asked for. */
+  asked: 'Waiting for an answer …',
   unknown: 'not known',
   uncalibrated: 'not calibrated',
   product: 'weald',

@@ -11,6 +11,7 @@ const sources = (n: number) => `${n} ${form(n, { one: 'Quelle', other: 'Quellen'
 export const words: Said<typeof en.words> = {
   dash: '—',
   awaited: '…',
+  asked: 'Die Antwort steht noch aus …',
   unknown: 'nicht bekannt',
   uncalibrated: 'nicht kalibriert',
   product: 'weald',

@@ -49,7 +49,7 @@ export async function readPast(place: string, names: readonly string[], from: nu
 export async function getJSON<T>(path: string): Promise<T> {
   const response = await fetch(path, { headers: { Accept: 'application/json' }, signal: AbortSignal.timeout(10_000) });
   if (response.status === 401) refused.tell();
-  if (!response.ok) throw new Error(`${path}: ${response.status}`);
+  if (!response.ok) throw new Error(`${path}: ${response.status}`, { cause: response.status });
   return (await response.json()) as T;
 }
 
@@ -58,12 +58,12 @@ export const record = { kept: true };
 
 /** getJSON of what is in the record. Where there is none nobody is asked, and it fails as it would. */
 export async function getKept<T>(path: string): Promise<T> {
-  if (!record.kept) throw new Error(`${path}: 503`);
+  if (!record.kept) throw new Error(`${path}: 503`, { cause: 503 });
   return getJSON<T>(path);
 }
 
 /** Whether a question failed because there is no record. */
-export const unkept = (problem: unknown) => /: 503$/.test(String(problem));
+export const unkept = (problem: unknown) => (problem as Error).cause === 503;
 
 let running = 0;
 let took = NaN; // the last of them, in ms

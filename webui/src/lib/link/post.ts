@@ -10,7 +10,7 @@ export interface Words {
 
 /**
  * Posts, and gives what came of it. The error says in words why nothing did:
- * those of the daemon, as `put` puts them, or else of `words`.
+ * those of the daemon, as `put` puts them, or else of `words`; its cause is the status of an answer.
  */
 export async function post<T>(to: string, body: object, words: Words, put = (s: string) => s): Promise<T> {
   let response: Response;
@@ -27,7 +27,7 @@ export async function post<T>(to: string, body: object, words: Words, put = (s: 
   const said = (await response.json().catch(() => null)) as (T & { detail?: string; errors?: { message: string }[] }) | null;
   if (response.ok && said) return said;
   if (response.status === 401) refused.tell();
-  throw new Error(put(said?.errors?.[0]?.message ?? said?.detail ?? words.notDone(response.status)));
+  throw new Error(put(said?.errors?.[0]?.message ?? said?.detail ?? words.notDone(response.status)), { cause: response.status });
 }
 
 /** Why something was not done, in words; '' if it was. */
