@@ -106,9 +106,9 @@ export function torn(page) {
   });
 }
 
-/** Text with ordinary blanks. */
+/** Text with ordinary blanks, and without what only keeps lines whole. */
 export function plain(text) {
-  return text.replaceAll('\u00a0', ' ');
+  return text.replaceAll('\u00a0', ' ').replaceAll('\u2060', '');
 }
 
 /** What axe has against a page, WCAG 2.2 AA and best practice, or against its colours alone. */

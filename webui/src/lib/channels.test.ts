@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { channelName, channelParts, matOf } from './channels';
+import { channelName, channelParts, matOf, rawUnit } from './channels';
+import { units } from './units.svelte';
 
 const mat = { place: 'bed-4', rows: 64, columns: 32, sites: [] };
 const regions = () => [
@@ -26,4 +27,11 @@ describe('where a channel is', () => {
     expect(matOf([wrap, mat])).toBe(mat);
     expect(matOf([wrap])).toBeUndefined();
   });
+});
+
+// Raw readings are not converted, so that their unit must not be either.
+it('a raw reading is in the unit that it came in, whatever pressures are shown in', () => {
+  units.pressure = 'kPa';
+  expect(['mmHg', 'counts'].map(rawUnit)).toEqual(['mmHg', 'counts']);
+  units.pressure = 'mmHg';
 });

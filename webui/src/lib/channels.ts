@@ -8,6 +8,9 @@ import { raw as text } from './text.raw';
 /** What is known of a place's mat beyond its size. */
 export type RegionsOf = (place: string) => readonly Region[];
 
+/** The unit of readings as they come, in words: counts are no unit that has a sign. Pressures stay in theirs. */
+export const rawUnit = (unit: string) => (unit === 'counts' ? text.counts : unit);
+
 /** The first place that a source is the mat of; undefined where it is none. */
 export function matOf(feeds: readonly Feed[]): Feed | undefined {
   return feeds.find((f) => f.rows > 0);

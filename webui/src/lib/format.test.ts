@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { clockTime, bound, count, difference, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, subjectName, unbroken } from './format';
+import { clockTime, bound, count, difference, duration, fromForm, instant, number, percent, quantity, setZone, size, smallShare, subjectName, unbroken, unparted } from './format';
 import { names } from './text';
 
 beforeAll(() => setZone('Europe/Berlin'));
@@ -86,4 +86,10 @@ it('two sites are said in the language of the pages, as one is', () => {
   Object.assign(names, { ankle: 'Knöchel', calf: 'Wade' });
   expect(['ankle', 'ankle-calf', 'inner_ankle-calf'].map(subjectName)).toEqual(['Knöchel', 'Knöchel-Wade', 'inner Knöchel-Wade']);
   Object.assign(names, { ankle, calf });
+});
+
+// UAX #14, LB11: no line ends before or after a word joiner.
+it('no line ends at the hyphen of a code or of a place, and other hyphens stay as they are', () => {
+  expect(unparted('signed N-4, at bench-12')).toBe('signed N-\u20604, at bench-\u206012');
+  expect(unparted('long-on-one-spot 2026-11-28')).toBe('long-on-one-spot 2026-11-28');
 });

@@ -140,6 +140,9 @@ export function unbroken(sentence: string): string {
   return sentence.replace(/ (?=±|mmHg|kPa)|(?<=\d) (?=(?:min|s|h|d|cm|ppm|k?B|MB|GB|V)\b|%)/g, '\u00a0').replace(/± /g, '±\u00a0');
 }
 
+/** A sentence in which no line ends at the hyphen of a code or of a place's name, such as N-4: a word joiner, which nobody sees, follows it. */
+export const unparted = (sentence: string) => sentence.replace(/(?<=\p{L})-(?=\d)/gu, '-\u2060');
+
 /** A sentence that the daemon has made, with its pressures in the unit that is shown. */
 export const told = (sentence: string) => unbroken(saidInUnit(sentence));
 

@@ -54,6 +54,28 @@ describe('languages', () => {
     }
   });
 
+  // A part that is imported by itself shows English words until something else has them translated.
+  it('are spoken by every part of the pages that is loaded later', () => {
+    const sources = import.meta.glob<string>('../**/*.svelte', { eager: true, query: '?raw', import: 'default' });
+    const bare = Object.entries(sources).filter(([, source]) => /#await (?!inLanguage\()/.test(source) && /#await import/.test(source));
+    expect(Object.keys(sources).length).toBeGreaterThan(50);
+    expect(bare.map(([name]) => name)).toEqual([]);
+  });
+
+  // What the pages call by another name elsewhere, and its name.
+  const ONE_WORD: [RegExp, string][] = [
+    [/(?<!Normen für )\bAlarme?n?\b/, 'Meldung'], [/\bMarken?\b/, 'Vermerk'], [/\bWandschirm/, 'Wandbildschirm'], [/\bToken\b/, 'Schlüssel'],
+    [/(?<!-)\bCode\b/, 'Kürzel'], [/[Ee]xportiert/, 'ausgegeben'], [/\bzurückgezogen/, 'zurückgenommen'],
+  ];
+  const german = Object.entries(others).filter(([path]) => path.startsWith('./de/'));
+  const said = german.flatMap(([path, words]) => [...leaves(words, path)].map(([name, text]) => [name, String(text)] as const));
+  it('German has one word for one thing', () => {
+    for (const [wrong, right] of ONE_WORD) expect(said.filter(([, text]) => wrong.test(text)).map(([name]) => name), `it is ${right}`).toEqual([]);
+  });
+  it('German puts a blank before an ellipsis, at which no line ends', () => {
+    expect(said.filter(([, text]) => /[^\u00a0]…/.test(text.replace(/\\u00a0|\\xa0/gi, '\u00a0').replace(/^…$/, ''))).map(([name]) => name)).toEqual([]);
+  });
+
   it('is what was chosen, else what the browser wishes for, else English', () => {
     expect(languageOf('de', ['en-GB'])).toBe('de');
     expect(languageOf(null, ['fr-CH', 'de-CH', 'en'])).toBe('de');

@@ -22,7 +22,7 @@ export const audit = {
   headAbout: 'Note it down where nobody who can write the record can reach it. Later it shows whether anything before it was changed, or cut off:',
   things: {
     places: 'all places', alerts: 'the alerts', sessions: 'the sessions', session: 'a session', marks: 'marks', attempts: 'the tries', attempt: 'a try', audit: 'this list',
-    'alert-changes': 'what became of alerts', 'alert-figures': 'how alerts fare', rehearsals: 'rehearsals', proposals: 'proposals', everything: 'everything', 'my-seat': 'the own seat',
+    'alert-changes': 'what became of alerts', 'alert-figures': 'how alerts fare', rehearsals: 'rehearsals', proposals: 'proposals', everything: 'everything', 'my-seat': 'the own seat', 'my-seat-day': 'the day on the own seat',
   } as Record<string, string>,
   done: {
     viewed: 'looked at', exported: 'exported', reported: 'had a report made', 'backed-up': 'had the record copied', tested: 'had a test sent',

@@ -30,6 +30,7 @@ export const calibrate = {
   errsWrong: (most: string) => `Say by how much the gauge may err: more than nothing, ${most} at most.`,
   shownWrong: 'Write what the gauge shows, such as 40 mmHg or 5.3 kPa.',
   gaugeWrong: 'Say which gauge it is.',
+  range: (field: string, least: string, most: string) => `${field}: from ${least} to ${most}.`,
   highest: (unit: string) => `Up to (${unit})`,
   stepBy: (unit: string) => `In steps of (${unit})`,
   cycles: 'Times up and down',

@@ -26,6 +26,7 @@ export const raw = {
   channelHint: (last: number) => `0 to ${last}`,
   find: 'Find a channel',
   none: 'no reading',
+  counts: 'counts',
   reads: (v: string, unit: string) => `${v} ${unit}`.trim(),
   image: (rows: number, columns: number) => `Map of the raw readings, ${rows} rows of ${columns}.`,
   legend: (top: string, unit: string) => `0 to ${top} ${unit}`.trim(),

@@ -23,8 +23,8 @@ export const access: Said<typeof en.access> = {
   roles: { nobody: 'niemand', wall: 'Wandbildschirm', viewer: 'Betrachter', carer: 'Pflege', engineer: 'Technik', admin: 'Verwaltung' },
   roleMeans: {
     viewer: 'sieht, und druckt Berichte',
-    carer: 'quittiert auch, stellt zurück, setzt Marken, führt Sitzungen und Versuche',
-    engineer: 'kalibriert auch, probt, führt aus, gibt Links zu Sitzen',
+    carer: 'quittiert auch, stellt zurück, schreibt Vermerke, führt Sitzungen und Versuche',
+    engineer: 'kalibriert auch, probt, gibt Dateien aus, macht Links zu Sitzen',
     admin: 'auch Konten, Schlüssel und Wandbildschirme',
   },
   screen: (name) => `Wandbildschirm ${name}`,

@@ -13,7 +13,7 @@ export const drawing: Said<typeof en.drawing> = {
   how: 'Ziehen Sie über die Karte für einen neuen Bereich; ziehen Sie einen, um ihn zu verschieben, oder an einer Ecke, um ihn zu vergrößern. Mit der Tastatur: Pfeiltasten verschieben den Bereich mit dem Fokus, mit Umschalt ändern sie seine Größe, Entf nimmt ihn weg; die Zahlen darunter tun dasselbe.',
   counting: 'Zeilen und Spalten zählen hier ab 1, wie auf allen Seiten; in der Datei zählen sie ab 0.',
   find: 'Am Körper finden',
-  finding: 'Die Karte wird angesehen …',
+  finding: 'Die Karte wird angesehen\u00a0…',
   add: 'Einen Bereich hinzufügen',
   restart: 'Wie eingerichtet',
   foundOf: (n, t) => `${form(n, { one: '1 Bereich', other: `${n} Bereiche` })} gefunden auf der Karte von ${t}. Wer sich bewegt, verlässt sie: Sehen Sie nach, ob sie Platz lassen.`,

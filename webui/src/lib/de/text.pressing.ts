@@ -8,7 +8,7 @@ const form = plurals('de');
 
 export const pressing: Said<typeof en.pressing> = {
   title: 'Einen Platz durch Drücken einrichten',
-  begin: 'Sensoren durch Drücken benennen …',
+  begin: 'Sensoren durch Drücken benennen\u00a0…',
   how: 'Drücken Sie fest auf einen Sensor, eine Sekunde lang. Nennt die Seite seinen Kanal, sagen Sie, was er ist, und drücken Sie den nächsten.',
   place: 'Name des Platzes',
   kind: 'Art',

@@ -6,7 +6,7 @@ import type * as en from '../text.seat';
 export const seat: Said<typeof en.seat> = {
   title: 'Mein Sitz',
   question: 'Soll ich mich jetzt entlasten?',
-  moment: 'Einen Moment …',
+  moment: 'Einen Moment\u00a0…',
   noKey: 'Hier ist kein Link. Öffnen Sie den, den Sie bekommen haben.',
   gone: 'Dieser Link gilt nicht mehr.',
   goneMore: 'Er wurde zurückgenommen oder ist nicht vollständig. Wer ihn Ihnen gab, kann Ihnen einen neuen geben.',

@@ -15,7 +15,7 @@ export const seatlinks: Said<typeof en.seatlinks> = {
   only: 'Das wird einmal gezeigt. Wer es hat, sieht diesen Sitz: Lassen Sie es das Telefon dessen lesen, der sitzt, oder kopieren Sie es dorthin.',
   local: 'Er führt zu diesem Rechner, den kein Telefon erreicht. Öffnen Sie diese Seiten unter der Adresse, die Telefone erreichen, und machen Sie dort einen.',
   qr: 'Der Link als QR-Code',
-  link: 'der Link',
+  link: 'Link',
   done: 'Er ist auf dem Telefon',
   none: 'Kein Link gilt.',
   made: (id, t, by) => `${id}, gemacht ${t} von ${by}`,

@@ -19,8 +19,8 @@ export const senders: Said<typeof en.senders> = {
   next: (t) => `nächster Versuch ${t}`,
   waiting: (n, t) => `${form(n, { one: '1 Nachricht wartet', other: `${n} Nachrichten warten` })}, die älteste seit ${t}`,
   counts: (sent, givenUp) => `${sent} gesendet${givenUp ? `, ${givenUp} aufgegeben` : ''} seit dem Start`,
-  test: (t) => `letzter Versuch angenommen ${t}`,
-  noTest: 'noch kein Versuch angenommen',
+  test: (t) => `letzte Testnachricht angenommen ${t}`,
+  noTest: 'noch keine Testnachricht angenommen',
   called: {
     trying: (id, from) => `noch nicht zugestellt von ${id}, versucht seit ${from}`,
     sent: (id, _, at) => `zugestellt von ${id} um ${at}`,

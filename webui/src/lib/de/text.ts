@@ -66,7 +66,7 @@ export const priorities: Said<typeof en.priorities> = { high: 'hohe', medium: 'm
 
 export const link: Said<typeof en.link> = {
   title: 'Verbindung',
-  connecting: 'Verbindung wird aufgebaut …',
+  connecting: 'Verbindung wird aufgebaut\u00a0…',
   live: 'live',
   old: (since) => `Nichts Neues seit ${since}. Was Sie sehen, ist alt.`,
   oldShort: (since) => `alt seit ${since}`,
@@ -235,9 +235,9 @@ export const alerts: Said<typeof en.alerts> = {
   nobodyAt: (n, places) => `Niemand, über den zu urteilen wäre: ${places.join(', ')}. ${form(n, { one: '1 Meldung ist', other: `${n} Meldungen sind` })} deshalb beiseitegelegt.`,
   verbs: {
     acknowledge: 'Quittieren',
-    shelve: 'Zurückstellen …',
+    shelve: 'Zurückstellen\u00a0…',
     unshelve: 'Wieder hervorholen',
-    'out-of-service': 'Außer Betrieb …',
+    'out-of-service': 'Außer Betrieb\u00a0…',
     'in-service': 'Wieder in Betrieb nehmen',
   },
   doing: (verb, at, rule) => `${verb}: ${at}, ${rule}`,
@@ -279,7 +279,7 @@ export const alerts: Said<typeof en.alerts> = {
     raisedIs: (raised, told) => (raised === told ? `${raised}` : `${raised}; Menschen erfuhren von ${told}`),
     rate: 'Je Platz und Stunde',
     busy: '10-Minuten-Abschnitte mit mehr als 10',
-    flood: 'Fluten',
+    flood: 'Meldungsfluten',
     floodIs: (n, share) => (n === 0 ? 'keine' : `${n}, ${share} der Zeit`),
     standing: 'Länger als 24 h bestehend',
     chattering: 'Flatternd',
@@ -444,7 +444,7 @@ export const notes: Said<typeof en.notes> = {
   list: 'Dokumente (englisch)',
   missing: 'Dieses Dokument gibt es nicht.',
   back: 'Zurück zur Einrichtung',
-  loading: 'Einen Augenblick …',
+  loading: 'Einen Augenblick\u00a0…',
   copy: (name) => `${name} kopieren`,
   copied: 'Kopiert.',
   notCopied: 'Dieser Browser lässt die Seite nicht kopieren. Markieren Sie den Text stattdessen.',
@@ -452,7 +452,7 @@ export const notes: Said<typeof en.notes> = {
 };
 
 export const handbook: Said<typeof en.handbook> = {
-  loading: 'Einen Augenblick …',
+  loading: 'Einen Augenblick\u00a0…',
   contents: 'Kapitel',
   about: (what) => `Was das bedeutet: ${what}`,
   defaults: { setting: 'Art des Platzes, Regel und Einstellung', value: 'Voreinstellung, und woher sie stammt', every: 'jede Art', failed: 'Der Dienst sagt nicht, was seine Voreinstellungen sind.' },
