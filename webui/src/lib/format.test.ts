@@ -50,7 +50,7 @@ it('a line never ends between a number and its unit', () => {
   expect(unbroken('ankle 41 ± 2 mmHg: above 60 mmHg for 15 s of 1 min 30 s')).toBe(
     'ankle 41\u00a0±\u00a02\u00a0mmHg: above 60\u00a0mmHg for 15\u00a0s of 1\u00a0min 30\u00a0s',
   );
-  expect(unbroken('in 1 h 42 min, 83 % of 12 cm² in 5 days')).toBe('in 1\u00a0h 42\u00a0min, 83\u00a0% of 12\u00a0cm² in 5 days');
+  expect(unbroken('in 1 h 42 min, 83 % of 12 cm² or 10 cm2 in 5 days')).toBe('in 1\u00a0h 42\u00a0min, 83\u00a0% of 12\u00a0cm² or 10\u00a0cm2 in 5 days');
 });
 
 describe('counts', () => {

@@ -137,7 +137,7 @@ export function percent(share: number | null | undefined): string {
 
 /** A sentence in which no line ends between a number and what belongs to it. */
 export function unbroken(sentence: string): string {
-  return sentence.replace(/ (?=±|mmHg|kPa)|(?<=\d) (?=(?:min|s|h|d|cm|ppm|k?B|MB|GB|V)\b|%)/g, '\u00a0').replace(/± /g, '±\u00a0');
+  return sentence.replace(/ (?=±|mmHg|kPa)|(?<=\d) (?=(?:min|s|h|d|cm2?|ppm|k?B|MB|GB|V)\b|%)/g, '\u00a0').replace(/± /g, '±\u00a0');
 }
 
 /** A sentence in which no line ends at the hyphen of a code or of a place's name, such as N-4: a word joiner, which nobody sees, follows it. */

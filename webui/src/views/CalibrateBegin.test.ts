@@ -28,7 +28,7 @@ it('says which field is out of its bounds in the unit that it was typed in, and 
   await type('Gauge', 'bench gauge');
   await type('Up to (kPa)', '45');
   await begin();
-  expect(screen.getByRole('alert').textContent).toBe('Up to (kPa): from 0.133 to 40.');
+  expect(screen.getByRole('alert').textContent).toBe('Up to (kPa): from 4 to 40.');
   await type('Up to (kPa)', '40');
   await type('Held for (s)', '4');
   await begin();
