@@ -11,7 +11,7 @@ const sources = (n: number) => `${n} ${form(n, { one: 'Quelle', other: 'Quellen'
 export const words: Said<typeof en.words> = {
   dash: '—',
   awaited: '…',
-  asked: 'Die Antwort steht noch aus …',
+  asked: 'Die Antwort steht noch aus\u00a0…',
   unknown: 'nicht bekannt',
   uncalibrated: 'nicht kalibriert',
   product: 'weald',
