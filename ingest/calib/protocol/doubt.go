@@ -45,9 +45,9 @@ func (r *Run) doubt() {
 		planned := r.plan.Levels[n].Reference
 		switch {
 		case math.Abs(says-t.Reference) > tolerance:
-			r.doubts[n] = fmt.Sprintf("the channels read what would be about %.0f mmHg, and %.4g is said: look at the gauge, and correct it or read it again", says, t.Reference)
+			r.doubts[n] = fmt.Sprintf("the channels read what would be about %.0f mmHg, and %.4g mmHg is said: look at the gauge, and correct it or read it again", says, t.Reference)
 		case math.IsNaN(says) && math.Abs(t.Reference-planned) > max(r.step(n), leastDoubt):
-			r.doubts[n] = fmt.Sprintf("%.4g mmHg is said where %.4g was planned: correct it if that was not meant", t.Reference, planned)
+			r.doubts[n] = fmt.Sprintf("%.4g mmHg is said where %.4g mmHg was planned: correct it if that was not meant", t.Reference, planned)
 		}
 	}
 }

@@ -2,12 +2,16 @@ package protocol
 
 import (
 	"errors"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 
 	"weald/ingest/calib/simulate"
 )
+
+// number is a pressure with its unit.
+var number = regexp.MustCompile(`-?\d+(\.\d+)? mmHg`)
 
 // reached is a run on which levels have been read, each at the pressure that is given,
 // or where it was planned.
@@ -54,6 +58,10 @@ func TestAPressureThatIsNotWhatWasPlanned(t *testing.T) {
 			}
 			if why := b.run.Doubts()[c.level]; !strings.Contains(why, "the channels read what would be about") || !strings.Contains(why, "correct it or read it again") {
 				t.Errorf("%q", why)
+			}
+			// Pages show these sentences in kPa too, and find pressures by their unit.
+			if bare := number.ReplaceAllString(b.run.Doubts()[c.level], ""); strings.ContainsAny(bare, "0123456789") {
+				t.Errorf("a pressure without its unit: %s", b.run.Doubts()[c.level])
 			}
 			if err := b.run.Gauge(c.level, c.at, false); err != nil {
 				t.Fatal(err)

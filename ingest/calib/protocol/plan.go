@@ -24,9 +24,9 @@ type Level struct {
 func Levels(lowest, highest, step float64, cycles int) ([]Level, error) {
 	switch {
 	case !(lowest >= 0) || !(highest <= mostPressure) || !(lowest < highest):
-		return nil, fmt.Errorf("pressures from %g to %g mmHg: want 0 to %d at most, going up", lowest, highest, mostPressure)
+		return nil, fmt.Errorf("pressures from %g to %g mmHg: want 0 to %d mmHg at most, going up", lowest, highest, mostPressure)
 	case !(step >= 1):
-		return nil, fmt.Errorf("a step of %g mmHg: want 1 at least", step)
+		return nil, fmt.Errorf("a step of %g mmHg: want 1 mmHg at least", step)
 	case cycles < 1 || cycles > mostCycles:
 		return nil, fmt.Errorf("%d cycles: want 1 to %d", cycles, mostCycles)
 	}
@@ -35,11 +35,11 @@ func Levels(lowest, highest, step float64, cycles int) ([]Level, error) {
 		if span*fit.PerKPa >= fit.LeastSpan {
 			hint = fmt.Sprintf("if these are kPa, %.4g kPa is %.4g mmHg", highest, math.Round(10*highest*fit.PerKPa)/10)
 		}
-		return nil, fmt.Errorf("pressures from %g to %g mmHg: a calibration spans %d mmHg at least: %s", lowest, highest, fit.LeastSpan, hint)
+		return nil, fmt.Errorf("pressures from %.4g to %.4g mmHg: a calibration spans %d mmHg at least: %s", lowest, highest, fit.LeastSpan, hint)
 	}
 	n := int(math.Ceil((highest-lowest)/step - 1e-9))
 	if n+1 < fit.FewestLevels {
-		return nil, fmt.Errorf("steps of %g mmHg from %g to %g are %d levels: want %d at least: take smaller steps", step, lowest, highest, n+1, fit.FewestLevels)
+		return nil, fmt.Errorf("steps of %g mmHg from %g to %g mmHg are %d levels: want %d at least: take smaller steps", step, lowest, highest, n+1, fit.FewestLevels)
 	}
 	at := func(i int) float64 { return min(highest, lowest+float64(i)*step) }
 	var out []Level

@@ -40,9 +40,9 @@ func (r *Record) Spot(at time.Time, by string, reference, u, raw float64) (Spot,
 	case v.Extrapolated:
 		s.Text = fmt.Sprintf("%.0f mmHg is outside the calibrated range: check at a pressure within it", reference)
 	case s.Holds:
-		s.Text = fmt.Sprintf("holds: %+.1f mmHg at %.0f mmHg, %.1f allowed", tenths(s.Error), reference, s.Allowed)
+		s.Text = fmt.Sprintf("holds: %+.1f mmHg at %.0f mmHg, %.1f mmHg allowed", tenths(s.Error), reference, s.Allowed)
 	default:
-		s.Text = fmt.Sprintf("does not hold: %+.1f mmHg at %.0f mmHg, %.1f allowed. Calibrate this channel again", tenths(s.Error), reference, s.Allowed)
+		s.Text = fmt.Sprintf("does not hold: %+.1f mmHg at %.0f mmHg, %.1f mmHg allowed. Calibrate this channel again", tenths(s.Error), reference, s.Allowed)
 	}
 	return s, nil
 }

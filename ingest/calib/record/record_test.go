@@ -75,8 +75,8 @@ func TestSpot(t *testing.T) {
 	}{
 		{0, 106.8, true, "holds: +3.4"},
 		{0, 99.98, true, "holds: +0.0 mmHg"}, // it is off by less than is said, which is no minus
-		{0, 107, false, "does not hold: +3.5 mmHg at 50 mmHg, 3.5 allowed"},
-		{30, 113.8, true, "6.9 allowed"},
+		{0, 107, false, "does not hold: +3.5 mmHg at 50 mmHg, 3.5 mmHg allowed"},
+		{30, 113.8, true, "6.9 mmHg allowed"},
 		{30, 114, false, "Calibrate this channel again"},
 		{0, 300, false, "outside"},
 	} {
@@ -98,7 +98,7 @@ func TestZeroing(t *testing.T) {
 		says  string // "" is zeroed
 	}{
 		{[]Rest{{5, 1}, {-5, -1}}, ""},
-		{[]Rest{{5.01, 0}, {0, 0}}, "channel 3 shows 5.0 mmHg, more than 5: see that nothing rests on it"},
+		{[]Rest{{5.01, 0}, {0, 0}}, "channel 3 shows 5.0 mmHg, more than 5 mmHg: see that nothing rests on it"},
 		{[]Rest{{0, 0}, {-7, 0}}, "channel 7 shows -7.0 mmHg"},
 		{[]Rest{{nan, nan}, {0, 1.01}}, "channel 3 has no value: see to it first; channel 7 moved by 1.0 mmHg: let it rest"},
 	} {

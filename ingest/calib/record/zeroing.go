@@ -51,7 +51,7 @@ func (z *Zeroing) Rests(all []Rest) error {
 		case math.IsNaN(r.Mean) || math.IsNaN(r.Moved):
 			wrong = append(wrong, fmt.Sprintf("channel %d has no value: see to it first", c))
 		case math.Abs(r.Mean) > MostZero:
-			wrong = append(wrong, fmt.Sprintf("channel %d shows %.1f mmHg, more than %d: see that nothing rests on it, or calibrate it again", c, r.Mean, MostZero))
+			wrong = append(wrong, fmt.Sprintf("channel %d shows %.1f mmHg, more than %d mmHg: see that nothing rests on it, or calibrate it again", c, r.Mean, MostZero))
 		case math.Abs(r.Moved) > MostMoved:
 			wrong = append(wrong, fmt.Sprintf("channel %d moved by %.1f mmHg: let it rest", c, r.Moved))
 		}
@@ -82,7 +82,7 @@ func (z *Zeroing) Check() error {
 	}
 	for i, v := range z.Shown {
 		if !(math.Abs(v) <= MostZero) {
-			return fmt.Errorf("a zeroing of channel %d by %g mmHg: want %d at most", z.Channels[i], v, MostZero)
+			return fmt.Errorf("a zeroing of channel %d by %g mmHg: want %d mmHg at most", z.Channels[i], v, MostZero)
 		}
 	}
 	return nil

@@ -74,7 +74,7 @@ export default [
       await until('kPa are told at once', async () => /1\.3 kPa is 9\.8 mmHg/.test(await page.getByRole('alert').last().innerText().catch(() => '')));
       await page.getByLabel('The gauge showed').fill('28');
       await page.keyboard.press('Enter');
-      await until('what the plan does not say is in doubt', async () => /In doubt\. 28 mmHg is said where 10 was planned/.test(await words(page, 'main')));
+      await until('what the plan does not say is in doubt', async () => /In doubt\. 28 mmHg is said where 10 mmHg was planned/.test(await words(page, 'main')));
       await page.screenshot({ path: `${artifacts}/calibrate-steps.png`, fullPage: true });
       assert.deepEqual(await violations(page), []);
       await page.setViewportSize({ width: 360, height: 740 });

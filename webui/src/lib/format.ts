@@ -106,7 +106,11 @@ export function quantity(value: number | null | undefined, u: number | null | un
 
 /** What somebody has set, without a unit and with all of its digits: 60 mmHg is 60, or 8.0 in kPa. */
 export function set(value: number, unit: string): string {
-  return fixed(value * factorOf(unit), Math.min(3, decimalsIn(value) + finer(unit)));
+  const decimals = Math.min(3, decimalsIn(value) + finer(unit));
+  if (factorOf(unit) === 1) return fixed(value, decimals);
+  // What was set in kPa has many digits in mmHg, and few here: 10.500862 mmHg is 1.4 kPa.
+  const shown = Number((value * factorOf(unit)).toFixed(decimals));
+  return fixed(shown, Math.max(1, decimalsIn(shown)));
 }
 
 /** "60 mmHg" of a limit. */

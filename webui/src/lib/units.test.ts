@@ -32,6 +32,8 @@ describe('in kPa', () => {
       expect(bare(60, 2, 'mmHg')).toBe('8.0');
       expect(bound(32, 'mmHg')).toBe('4.3 kPa');
       expect(bound(9.4, 'mmHg')).toBe('1.25 kPa');
+      // Steps of a cuff that were set as 1.4 kPa, as they are or to a tenth of a mmHg.
+      expect([1.4 / KPA, 10.5, 21].map((mmHg) => bound(mmHg, 'mmHg'))).toEqual(['1.4 kPa', '1.4 kPa', '2.8 kPa']);
       expect(targetWords([35, 45])).toBe('4.7 to 6.0 kPa');
       expect(difference(-2, 'mmHg')).toBe('−0.27 kPa');
       expect(fine(1.84, 'mmHg')).toBe('0.25 kPa');
