@@ -8,6 +8,7 @@ import { place } from '../lib/testplace';
 import Audit from './Audit.svelte';
 import Configuration from './Configuration.svelte';
 import MarkList from './MarkList.svelte';
+import Passes from './Passes.svelte';
 import Records from './Records.svelte';
 import RegionEditor from './RegionEditor.svelte';
 import SpotChecks from './SpotChecks.svelte';
@@ -49,6 +50,14 @@ it('the marks of one bed are not shown as those of the next', async () => {
   expect(screen.queryByText('hair washed')).toBeNull();
   (await asked('bed-2')).lose();
   await screen.findByRole('alert'); // and not that there are none
+});
+
+it('that there are no wall screens is not said before they have been read', async () => {
+  render(Passes);
+  const none = 'There is none.';
+  expect(screen.queryByText(none)).toBeNull();
+  (await asked('/passes')).give({ passes: [] });
+  await screen.findByText(none);
 });
 
 // A code that is typed while what was done before is read again.
