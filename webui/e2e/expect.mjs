@@ -76,9 +76,9 @@ export function section(page, title) {
   return page.locator('section', { has: page.getByRole('heading', { name: title, exact: true }) });
 }
 
-/** Where a line of the page ends between a number and what belongs to it, "for 15 | s of", or within a code, "N- | 4". Digits of a sum of hexadecimal ones are none. */
-export function torn(page) {
-  return page.evaluate(() => {
+/** Where a line of the page ends between a number and what belongs to it, "for 15 | s of", or, where asked for, within a code, "N- | 4". Digits of a sum of hexadecimal ones are none. */
+export function torn(page, { codes = false } = {}) {
+  return page.evaluate((codes) => {
     const found = [];
     const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
     for (let node; (node = walk.nextNode()); ) {
@@ -97,13 +97,13 @@ export function torn(page) {
         if (height === 0) continue;
         if (last && bottom - last.bottom > height / 2) {
           const [before, after] = [text.slice(0, last.i + 1), text.slice(i)];
-          if (/±$/.test(before) || (/(?:^|\W)\d[\d.,]*$/.test(before) && /^(±|mmHg|%|(s|min|h|d|cm|cm²)(?![a-z]))/.test(after)) || (/(?:^|[\s(:])[A-Za-z]{1,8}-$/.test(before) && /^\d/.test(after))) found.push(`${before.slice(-20)} | ${after.slice(0, 20)}`);
+          if (/±$/.test(before) || (/(?:^|\W)\d[\d.,]*$/.test(before) && /^(±|mmHg|%|(s|min|h|d|cm|cm²)(?![a-z]))/.test(after)) || (codes && /(?:^|[\s(:])[A-Za-z]{1,8}-$/.test(before) && /^\d/.test(after))) found.push(`${before.slice(-20)} | ${after.slice(0, 20)}`);
         }
         last = { bottom, i };
       }
     }
     return found;
-  });
+  }, codes);
 }
 
 /** Text with ordinary blanks, and without what only keeps lines whole. */

@@ -32,7 +32,8 @@ async function lookAt(page, name, look, artifacts) {
   if (look !== '200') assert.deepEqual(await violations(page, { colours: look === 'dark' }), [], `${name} ${look}`);
   assert.equal(await overflow(page), 0, `${name} ${look}`);
   assert.deepEqual(await unreadable(page), [], `${name} ${look}`);
-  if (name !== 'figures') assert.deepEqual(await torn(page), [], `${name} ${look}: numbers and units`);
+  // Codes of those whom other stories put there may be anywhere; our own text has none that breaks.
+  if (name !== 'figures') assert.deepEqual(await torn(page, { codes: ['handbook', 'notes'].includes(name) }), [], `${name} ${look}: numbers and units`);
   await throughOnce(page);
   await page.screenshot({ path: `${artifacts}/${name}-${look}.png`, fullPage: true });
   if (look === '360') {

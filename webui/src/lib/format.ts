@@ -148,7 +148,7 @@ export function unbroken(sentence: string): string {
 export const unparted = (sentence: string) => sentence.replace(/(?<=\p{L})-(?=\d)/gu, '-\u2060');
 
 /** A sentence that the daemon has made, with its pressures in the unit that is shown. */
-export const told = (sentence: string) => unbroken(saidInUnit(sentence));
+export const told = (sentence: string) => unparted(unbroken(saidInUnit(sentence)));
 
 /** What a rule is about, as words: a site, two of them, a region, or all of a mat. */
 export function subjectName(id: string): string {
