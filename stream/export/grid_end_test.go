@@ -26,14 +26,7 @@ func TestTheLastReadingIsASample(t *testing.T) {
 					t.Fatal(err)
 				}
 				g := r.grid(t.Context(), &l)
-				for {
-					more, err := g.next()
-					if err != nil {
-						t.Fatal(err)
-					}
-					if !more {
-						break
-					}
+				for range records(t, g) {
 					for k, v := range g.lanes[0].out[0] {
 						if v == v && (len(got) == 0 || v != got[len(got)-1]) {
 							got = append(got, v)
@@ -44,7 +37,6 @@ func TestTheLastReadingIsASample(t *testing.T) {
 						}
 					}
 				}
-				g.stop()
 				if len(got) != n || got[n-1] != float64(n-1) {
 					t.Errorf("phase %v, until %v: of %d readings there are %v", phase, end.Sub(start), n, got)
 				}

@@ -29,6 +29,22 @@ func numbered(rate float64, n int, at func(i int) time.Duration) Recording {
 	}
 }
 
+// records goes through the records of a grid, of which its lanes hold one after the other, and ends it.
+func records(t *testing.T, g *grid) func(yield func() bool) {
+	return func(yield func() bool) {
+		defer g.stop()
+		for {
+			more, err := g.next()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !more || !yield() {
+				return
+			}
+		}
+	}
+}
+
 // resampled returns the samples of the first signal until its last row.
 func resampled(t *testing.T, r Recording) (samples []float64, lane *lane, l layout) {
 	t.Helper()
@@ -37,17 +53,10 @@ func resampled(t *testing.T, r Recording) (samples []float64, lane *lane, l layo
 		t.Fatal(err)
 	}
 	g := r.grid(t.Context(), &l)
-	defer g.stop()
-	for {
-		more, err := g.next()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !more {
-			return samples, &g.lanes[0], l
-		}
+	for range records(t, g) {
 		samples = append(samples, g.lanes[0].out[0]...)
 	}
+	return samples, &g.lanes[0], l
 }
 
 // Jitter of up to a quarter of a step, about any phase: every row is one sample.
@@ -126,16 +135,8 @@ func TestZeroOrderHold(t *testing.T) {
 		t.Fatal(err)
 	}
 	g := r.grid(t.Context(), &l)
-	defer g.stop()
 	known, unknowns := 0, 0
-	for {
-		more, err := g.next()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !more {
-			break
-		}
+	for range records(t, g) {
 		for k, got := range g.lanes[0].out[0] {
 			now := g.begin().Add(time.Duration(k) * 50 * time.Millisecond)
 			want := math.NaN()

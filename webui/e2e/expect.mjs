@@ -18,14 +18,9 @@ export async function until(what, fn, timeout = 30_000, seen = () => '') {
 }
 
 /** Says that what is read somewhere is of a form: now, or soon, as it may be on its way to the page. */
-export async function reads(read, form, what) {
-  const end = Date.now() + 10_000;
-  let text = await read();
-  while (!form.test(text) && Date.now() < end) {
-    await new Promise((go) => setTimeout(go, 50));
-    text = await read();
-  }
-  assert.match(String(text), form, what);
+export async function reads(read, form) {
+  let text;
+  await until(`it reads ${form}`, async () => form.test((text = await read())), 10_000, () => text);
 }
 
 /** How many different colours a canvas shows, and a sum that changes with any pixel. */

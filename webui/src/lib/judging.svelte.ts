@@ -22,15 +22,14 @@ export class Judging {
       clearTimeout(late);
       [this.piece, this.wrong, this.waits] = [piece, wrong, waits];
     };
-    let stop = () => {};
     if (!how) {
       put(null, '');
-      return stop;
+      return () => {};
     }
     late = setTimeout(() => put(null, '', true), REST + LATE);
-    const soon = setTimeout(() => (stop = reading(how, (p) => put(p, ''), (problem) => put(null, (problem as Error).message))), REST);
+    const stop = reading(how, (p) => put(p, ''), (problem) => put(null, (problem as Error).message), undefined, REST);
     return () => {
-      [soon, late].forEach(clearTimeout);
+      clearTimeout(late);
       stop();
     };
   }

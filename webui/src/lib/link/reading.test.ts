@@ -37,3 +37,15 @@ it('asks one question at a time, and hands nothing over after its end', async ()
   await vi.advanceTimersByTimeAsync(3000);
   expect([answers.length, take.mock.calls]).toEqual([2, [[1]]]);
 });
+
+// Of a hand that moves on before it has come to rest nothing is asked.
+it('asks after a while, if it is not called off before', async () => {
+  const read = vi.fn().mockResolvedValue('there');
+  const take = vi.fn();
+  reading(read, () => {}, undefined, undefined, 200)();
+  reading(read, take, undefined, undefined, 200);
+  await vi.advanceTimersByTimeAsync(199);
+  expect(read).not.toHaveBeenCalled();
+  await vi.advanceTimersByTimeAsync(60_000);
+  expect([read.mock.calls.length, take.mock.calls]).toEqual([1, [['there']]]);
+});

@@ -4,11 +4,11 @@
 const AGAIN = 5000;
 
 /**
- * Reads, one question at a time, and hands over what came; then again after `every` ms, if that is finite.
+ * Reads after `wait` ms, as when a hand must come to rest, one question at a time, and hands over what came; then again after `every` ms, if that is finite.
  * What failed is told, and read again until it has come; what the daemon refuses, or has no record for,
  * it would refuse again. For an effect to return: what comes after the end is an answer to what was asked for before, and is let go.
  */
-export function reading<T>(read: () => Promise<T>, take: (what: T) => void, fail: (problem: unknown) => void = () => {}, every: () => number = () => Infinity): () => void {
+export function reading<T>(read: () => Promise<T>, take: (what: T) => void, fail: (problem: unknown) => void = () => {}, every: () => number = () => Infinity, wait = 0): () => void {
   let over = false;
   let next: ReturnType<typeof setTimeout> | undefined;
   const rest = (ms: number) => {
@@ -28,7 +28,8 @@ export function reading<T>(read: () => Promise<T>, take: (what: T) => void, fail
         rest(typeof cause === 'number' && (cause < 500 || cause === 503) ? Infinity : AGAIN);
       },
     );
-  go();
+  if (wait > 0) rest(wait);
+  else go(); // at once, so that an effect sees what it reads
   return () => {
     over = true;
     clearTimeout(next);
