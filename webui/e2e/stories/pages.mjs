@@ -123,16 +123,16 @@ export default [
       await page.locator('li.band').getByRole('link', { name: 'bed-4' }).click();
       await until('the focus is on the heading', () => page.evaluate(() => document.activeElement?.textContent === 'bed-4'));
       assert.match(page.url(), /\/places\/bed-4$/);
-      await page.getByRole('link', { name: 'bed-5' }).click();
+      await page.getByRole('link', { name: 'bed-5 ›' }).click();
       await until('the next bed', async () => (await page.locator('h1').innerText()) === 'bed-5');
       await page.goBack();
       await page.goBack();
       await until('the round again', async () => (await page.locator('h1').innerText()) === 'Round');
       // Opened by its address, the page knows of no other bed; and on the way from one to the next only of those.
       await page.goto(`${ward}/places/bed-2`);
-      await page.getByRole('link', { name: 'bed-3' }).click();
+      await page.getByRole('link', { name: 'bed-3 ›' }).click();
       await until('the bed after it', async () => (await page.locator('h1').innerText()) === 'bed-3');
-      await page.getByRole('link', { name: 'bed-4' }).waitFor();
+      await page.getByRole('link', { name: 'bed-4 ›' }).waitFor();
       await page.goto(`${ward}/places/nowhere`);
       await until('says that there is no such place', async () => /no place called nowhere/.test(await page.locator('main').innerText()));
       await page.goto(`${ward}/nowhere`);
